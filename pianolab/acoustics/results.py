@@ -1,0 +1,157 @@
+"""What listening gives: a row per key (the survey table), level curves, and a summary of the recording."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from pianolab.show import Row, Showable
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+COLUMNS: tuple[str, ...] = (
+    "key", "note", "status", "onset_s", "hold_s", "snr_db", "f1_hz", "cents", "curve_cents", "off_curve_cents",
+    "inharmonicity", "unison_cents", "beat_hz", "beat_partial", "decay_20_s", "decay_20_bound", "early_db_per_s",
+    "late_db_per_s", "release_20_s", "release_bound", "brightness_db", "brightness_dev", "buzz_db",
+    "sustain_trust", "sustain_verdict", "not_judged", "gaps", "faults",
+)  # fmt: skip
+"""Columns of the survey table, in order; more may follow them."""
+
+EXTRA_COLUMNS: tuple[str, ...] = ("strikes", "level_db", "cents_sd", "unison_cents_sd", "decay_20_s_sd")
+FAULTS: tuple[str, ...] = ("silent", "off_pitch", "unison", "short_sustain", "damper", "buzz", "voicing")
+STATUSES: tuple[str, ...] = ("measured", "silent", "skipped", "unclear")
+TEXT_COLUMNS: frozenset[str] = frozenset(
+    {
+        "note",
+        "status",
+        "decay_20_bound",
+        "release_bound",
+        "sustain_trust",
+        "sustain_verdict",
+        "not_judged",
+        "gaps",
+        "faults",
+    }
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelCurve:
+    """Level of one note over time (30 ms window), in dB re its maximum, with the noise floor beside it."""
+
+    key: int
+    time_s: tuple[float, ...]
+    level_db: tuple[float, ...]
+    floor_db: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SurveySummary:
+    """The recording as a whole; ``warnings`` are sentences, ``reading`` is ``clear`` or ``doubtful``.
+
+    ``other_reading`` holds the first key of the other reading where a shift by a semitone can't be told.
+    """
+
+    first_key: int
+    last_key: int
+    a4_hz: float
+    rate_hz: int
+    channels: int
+    seconds: float
+    measured: int
+    silent: tuple[int, ...]
+    skipped: tuple[int, ...]
+    unclear: tuple[int, ...]
+    offset_cents: float | None
+    tuning_spread_cents: float | None
+    reading: str
+    other_first_key: int | None
+    t60_s: float | None
+    t60_reason: str
+    noise_db: float
+    clipped_keys: tuple[int, ...]
+    quality: tuple[str, ...]
+    sustain_hidden: int
+    sustain_heard: int
+    warnings: tuple[str, ...]
+    fault_counts: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Survey(Showable):
+    """All keys of one piano as measured from one recording.
+
+    ``table`` has a row per key with the columns of `COLUMNS` (and `EXTRA_COLUMNS`): numbers are NaN and
+    texts empty where unknown, and the column ``gaps`` says why.
+    """
+
+    table: pd.DataFrame
+    summary: SurveySummary
+    curves: tuple[LevelCurve, ...] = ()
+    strikes: tuple[dict[str, Any], ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """A copy of the survey table."""
+        return self.table.copy()
+
+    def headline(self) -> str:
+        s = self.summary
+        found = ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in s.fault_counts.items() if n)
+        return f"{s.measured} of {s.last_key - s.first_key + 1} keys measured; " + (found or "no fault heard")
+
+    def rows(self) -> list[Row]:
+        s = self.summary
+        return [
+            ("keys measured", s.measured, "keys", f"of {s.last_key - s.first_key + 1}"),
+            ("pitch against A4", s.offset_cents, "cents", f"A4 = {s.a4_hz:g} Hz"),
+            (
+                "unevenness of the tuning",
+                s.tuning_spread_cents,
+                "cents",
+                "middle half of the keys' distance from the curve",
+            ),
+            ("room and recording", s.t60_s, "s", s.t60_reason or "reverberation heard in the recording"),
+            ("reading of the keys", s.reading, "", ""),
+            *(("note", "", "", w) for w in s.warnings),
+        ]
+
+    def to_json(self) -> str:
+        """Everything in one JSON text; `from_json` gives it back."""
+        table = json.loads(self.table.to_json(orient="columns", double_precision=15))
+        data = {
+            "table": {c: list(column.values()) for c, column in table.items()},
+            "summary": asdict(self.summary),
+            "curves": [asdict(c) for c in self.curves],
+            "strikes": list(self.strikes),
+        }
+        return json.dumps(data, ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> Survey:
+        """A survey from the text that `to_json` made."""
+        import pandas as pd
+
+        data = json.loads(text)
+        table = pd.DataFrame(data["table"])
+        for column in table.columns:
+            if column in TEXT_COLUMNS:
+                table[column] = table[column].fillna("").astype(str)
+            elif column == "key":
+                table[column] = table[column].astype(int)
+            else:
+                table[column] = table[column].astype(float)
+        summary: dict[str, Any] = {
+            k: tuple(v) if isinstance(v, list) else v for k, v in data["summary"].items()
+        }
+        curves = [
+            LevelCurve(**{**c, "time_s": tuple(c["time_s"]), "level_db": tuple(c["level_db"])})
+            for c in data["curves"]
+        ]
+        return cls(
+            table=table,
+            summary=SurveySummary(**summary),
+            curves=tuple(curves),
+            strikes=tuple(data["strikes"]),
+        )

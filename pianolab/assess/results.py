@@ -1,0 +1,139 @@
+"""What judging one piano gives: aspects as intervals, alerts, repair jobs and their cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from pianolab.model import AspectName, Piano
+from pianolab.show import Row, Showable
+
+WORST, BEST = 0.0, 10.0
+"""Ends of every aspect's score: 10 is nothing wrong and everything checked."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contribution:
+    """One thing that lowered an aspect's score, in words and in points (low and high, both ≤ 0)."""
+
+    text: str
+    low: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unknown:
+    """Something not known: what, why, how far it widens the score, and what it takes to learn it.
+
+    ``source`` is a checklist point's id or ``listening``; ``effort`` is ``look again``,
+    ``tune and record again`` or ``technician``; ``minutes`` is None where it is not a matter of minutes.
+    """
+
+    text: str
+    reason: str
+    width: float
+    source: str
+    effort: Literal["look again", "record again", "tune and record again", "technician"] = "look again"
+    minutes: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class AspectResult(Showable):
+    """One aspect of one piano: a score interval from 0 to 10, what made it so, what would narrow it."""
+
+    aspect: AspectName
+    low: float
+    high: float
+    made_by: tuple[Contribution, ...] = ()
+    unknown: tuple[Unknown, ...] = ()
+    header = ("what", "from", "to", "source")
+
+    @property
+    def middle(self) -> float:
+        return 0.5 * (self.low + self.high)
+
+    def headline(self) -> str:
+        return f"{self.aspect}: {self.low:.1f} to {self.high:.1f} of 10"
+
+    def rows(self) -> list[Row]:
+        return [(c.text, c.low, c.high, c.source) for c in self.made_by] + [
+            (f"unknown: {u.text} ({u.reason})", -u.width, 0.0, u.source) for u in self.unknown
+        ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Alert:
+    """A veto or a warning: it stands above every weight."""
+
+    kind: Literal["veto", "warning"]
+    text: str
+    how_sure: Literal["seen", "likely", "possible"]
+    confirm_by: str
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class RepairJob:
+    """One job with its price range, why it is proposed, and the chance that it is needed."""
+
+    job: str
+    title: str
+    low: Decimal
+    usual: Decimal
+    high: Decimal
+    chance: float
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class RepairEstimate(Showable):
+    """All jobs of one piano and the simulated sum: 10, 50 and 90 % of the draws lie under these."""
+
+    jobs: tuple[RepairJob, ...]
+    p10: Decimal
+    p50: Decimal
+    p90: Decimal
+    currency: str
+    note: str = "estimates, not quotes"
+    header = ("job", "low", "usual", "high", "chance", "why")
+
+    def headline(self) -> str:
+        return f"repairs {self.p10:.0f} to {self.p90:.0f} {self.currency}, most likely about {self.p50:.0f} ({self.note})"
+
+    def rows(self) -> list[Row]:
+        return [(j.title, j.low, j.usual, j.high, j.chance, "; ".join(j.reasons)) for j in self.jobs]
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Assessment(Showable):
+    """One piano judged: all six aspects, alerts, repairs, how much was checked, and what tuning hides."""
+
+    piano: Piano
+    aspects: tuple[AspectResult, ...]
+    alerts: tuple[Alert, ...]
+    repairs: RepairEstimate
+    points_checked: int
+    points_total: int
+    heard: bool
+    hidden_by_tuning: str = ""
+    header = ("aspect", "low", "high", "largest reason")
+
+    def aspect(self, name: str) -> AspectResult:
+        return next(a for a in self.aspects if a.aspect == name)
+
+    @property
+    def vetoes(self) -> tuple[Alert, ...]:
+        return tuple(a for a in self.alerts if a.kind == "veto")
+
+    @property
+    def warnings(self) -> tuple[Alert, ...]:
+        return tuple(a for a in self.alerts if a.kind == "warning")
+
+    def headline(self) -> str:
+        stop = f", {len(self.vetoes)} reasons to stop" if self.vetoes else ""
+        return f"{self.piano.name}: {self.points_checked} of {self.points_total} points checked{stop}"
+
+    def rows(self) -> list[Row]:
+        return [(a.aspect, a.low, a.high, a.made_by[0].text if a.made_by else "") for a in self.aspects]

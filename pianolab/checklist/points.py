@@ -1,0 +1,125 @@
+"""One inspection point as a record, and the checklist as their ordered collection."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Literal
+
+from pianolab.errors import BadInput
+from pianolab.model import Piano
+from pianolab.show import Row, Showable
+
+RecordKind = Literal["grade", "yes_no", "count", "reading"]
+Nature = Literal["cosmetic", "functional", "structural", "information"]
+Access = Literal["anyone", "ask first", "technician only"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RepairRule:
+    """Which job of the price list a bad value proposes.
+
+    ``at_grade`` holds for grades at or under it; ``on_answer`` for that yes/no answer; ``over`` and
+    ``under`` for counts and readings beyond them.
+    """
+
+    job: str
+    at_grade: int | None = None
+    on_answer: bool | None = None
+    over: float | None = None
+    under: float | None = None
+    chance: float = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class VetoRule:
+    """When a value stops the purchase until a technician has looked; conditions as in `RepairRule`."""
+
+    reason: str
+    at_grade: int | None = None
+    on_answer: bool | None = None
+    over: float | None = None
+    under: float | None = None
+    confirm_by: str = "technician"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Point:
+    """One thing to look at: why, how, where, what to record, and what it bears on.
+
+    ``anchors`` are the five sentences of the grade scale from 5 (sound) down to 1 (failed); for yes/no
+    points ``good_answer`` says which answer is good (None: it is only information). ``aspects`` maps an
+    aspect to the strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such
+    as ``grand``, ``upright``, ``ivory``; empty means always.
+    """
+
+    id: str
+    area: str
+    title: str
+    why: str
+    how: str
+    where: str = ""
+    tool: str = ""
+    helper: bool = False
+    minutes: float = 1.0
+    record: RecordKind = "grade"
+    anchors: tuple[str, ...] = ()
+    good_answer: bool | None = None
+    unit: str = ""
+    usual: tuple[float, float] | None = None
+    photo: bool = False
+    per_key: bool = False
+    applies_to: tuple[str, ...] = ()
+    aspects: dict[str, float] = field(default_factory=dict)
+    nature: Nature = "functional"
+    access: Access = "anyone"
+    vetoes: tuple[VetoRule, ...] = ()
+    repairs: tuple[RepairRule, ...] = ()
+    cautions: tuple[str, ...] = ()
+    source: str = "practice"
+    short_walk: bool = False
+
+    def applies(self, piano: Piano) -> bool:
+        """Whether this point exists on that piano."""
+        facts = {piano.kind, piano.key_tops, f"middle pedal: {piano.middle_pedal}"}
+        unknown = {"ivory"} if piano.key_tops == "unknown" else set()
+        return not self.applies_to or bool((facts | unknown) & set(self.applies_to))
+
+
+@dataclass(frozen=True, repr=False)
+class Checklist(Showable):
+    """All points in the order in which one walks; ``areas`` in that order too."""
+
+    points: tuple[Point, ...]
+    header = ("point", "area", "what to look at", "minutes")
+
+    def __iter__(self) -> Iterator[Point]:
+        return iter(self.points)
+
+    def __len__(self) -> int:
+        return len(self.points)
+
+    @property
+    def areas(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(p.area for p in self.points))
+
+    def __getitem__(self, point_id: str) -> Point:
+        for point in self.points:
+            if point.id == point_id:
+                return point
+        raise BadInput(
+            "point", repr(point_id), "the id of a checklist point", "Misspelt, or from another checklist?"
+        )
+
+    def __contains__(self, point_id: object) -> bool:
+        return any(p.id == point_id for p in self.points)
+
+    def for_piano(self, piano: Piano, *, short: bool = False) -> Checklist:
+        """The points that exist on this piano; ``short`` keeps the twenty-minute walk."""
+        return Checklist(tuple(p for p in self.points if p.applies(piano) and (p.short_walk or not short)))
+
+    def headline(self) -> str:
+        return f"{len(self.points)} points in {len(self.areas)} areas, {sum(p.minutes for p in self.points):.0f} min"
+
+    def rows(self) -> list[Row]:
+        return [(p.id, p.area, p.title, p.minutes) for p in self.points]

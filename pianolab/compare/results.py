@@ -1,0 +1,106 @@
+"""What comparing a shortlist gives: standings, the next steps, a verdict in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from pianolab.assess.results import Assessment
+from pianolab.model import BuyerProfile
+from pianolab.show import Row, Showable
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Where one piano stands: its share of each rank over the simulated weights and unknowns.
+
+    ``rank_shares[r]`` is the share of draws in which it comes out at rank r + 1. ``total_*`` is asking
+    price, repairs, moving and first tunings (10, 50, 90 %), None where the asking price is unknown.
+    """
+
+    piano_id: str
+    name: str
+    rank_shares: tuple[float, ...]
+    score_low: float
+    score_middle: float
+    score_high: float
+    total_p10: Decimal | None
+    total_p50: Decimal | None
+    total_p90: Decimal | None
+    highest_offer: Decimal | None
+    offer_reason: str
+    vetoed: bool
+    dominated_by: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class NextStep:
+    """Something worth finding out: where, what, how, and the chance that it changes the first choice."""
+
+    piano_id: str
+    piano_name: str
+    text: str
+    effort: str
+    minutes: float | None
+    chance_to_change: float
+    why: str
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """The answer in plain words; ``how_sure`` is the first choice's share of rank 1."""
+
+    kind: Literal["buy", "find out first", "walk away"]
+    piano_id: str | None
+    headline: str
+    sentences: tuple[str, ...]
+    how_sure: float
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Comparison(Showable):
+    """A shortlist compared for one buyer."""
+
+    profile: BuyerProfile
+    assessments: tuple[Assessment, ...]
+    standings: tuple[Standing, ...]
+    next_steps: tuple[NextStep, ...]
+    verdict: Verdict
+    seed: int
+    draws: int
+    header = (
+        "piano",
+        "first choice in",
+        "score from",
+        "score to",
+        "total from",
+        "total to",
+        "highest offer",
+        "stop",
+    )
+
+    def standing(self, piano_id: str) -> Standing:
+        return next(s for s in self.standings if s.piano_id == piano_id)
+
+    def assessment(self, piano_id: str) -> Assessment:
+        return next(a for a in self.assessments if a.piano.id == piano_id)
+
+    def headline(self) -> str:
+        return self.verdict.headline
+
+    def rows(self) -> list[Row]:
+        return [
+            (
+                s.name,
+                f"{s.rank_shares[0]:.0%}",
+                s.score_low,
+                s.score_high,
+                s.total_p10,
+                s.total_p90,
+                s.highest_offer,
+                s.vetoed,
+            )
+            for s in self.standings
+        ]

@@ -1,0 +1,36 @@
+"""One root for everything pianolab raises on purpose; each message says got, need, likely cause."""
+
+from __future__ import annotations
+
+
+class PianolabError(Exception):
+    """Root of everything pianolab raises on purpose."""
+
+
+class BadInput(PianolabError, ValueError):
+    """Input that can't be used, in one line.
+
+    Parameters
+    ----------
+    name : str; what was given (an argument, a file)
+    got : object; what stood there
+    need : str; what is needed instead
+    hint : str; the likely cause, a whole sentence
+
+    Examples
+    --------
+    >>> print(BadInput("recording.wav", "0.2 s of sound", "0.5 s or more", "Was it cut off?"))
+    recording.wav: got 0.2 s of sound, need 0.5 s or more. Was it cut off?
+    """
+
+    def __init__(self, name: str, got: object, need: str, hint: str = "") -> None:
+        line = f"{name}: got {got}, need {need}." + (f" {hint}" if hint else "")
+        super().__init__(" ".join(line.split()))
+
+
+class MissingExtra(PianolabError, ImportError):
+    """A part of pianolab that needs packages that aren't installed."""
+
+
+class CasebookError(PianolabError):
+    """A casebook that can't be opened or written; nothing in it was changed."""

@@ -1,0 +1,34 @@
+"""What is recorded on a visit: plain frozen records, no behaviour beyond checking themselves."""
+
+from pianolab.model.buyer import ASPECTS, AspectName, BuyerProfile, load_profiles
+from pianolab.model.records import (
+    Examiner,
+    Finding,
+    FindingState,
+    Photo,
+    Piano,
+    PianoKind,
+    Recording,
+    Room,
+    SurveyRecord,
+    Visit,
+    new_id,
+)
+
+__all__ = [
+    "ASPECTS",
+    "AspectName",
+    "BuyerProfile",
+    "Examiner",
+    "Finding",
+    "FindingState",
+    "Photo",
+    "Piano",
+    "PianoKind",
+    "Recording",
+    "Room",
+    "SurveyRecord",
+    "Visit",
+    "load_profiles",
+    "new_id",
+]
