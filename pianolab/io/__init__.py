@@ -1,1 +1,19 @@
-""""""
+"""Files to arrays and back: any format a phone or a browser makes, as recorded."""
+
+from pianolab.io.read import read_blocks, read_sound, sound_info
+from pianolab.io.real_notes import real_notes, string_together
+from pianolab.io.sound import Sound, SoundInfo
+from pianolab.io.write import EncodedClip, clip_bytes, write_sound
+
+__all__ = [
+    "EncodedClip",
+    "Sound",
+    "SoundInfo",
+    "clip_bytes",
+    "read_blocks",
+    "read_sound",
+    "real_notes",
+    "sound_info",
+    "string_together",
+    "write_sound",
+]

@@ -1,0 +1,96 @@
+"""The real notes that come with pianolab, one by one and strung together.
+
+Sound: "Salamander Grand Piano V3" by Alexander Holm, CC BY 3.0; see ``datasets/real_notes/CARD.md``.
+"""
+
+from __future__ import annotations
+
+import io
+from importlib.resources.abc import Traversable
+
+import numpy as np
+
+from pianolab.errors import BadInput
+from pianolab.io.read import read_sound
+from pianolab.io.sound import Samples, Sound
+from pianolab.shipped import shipped
+
+RELEASE_S = 0.05
+"""Fade that stands for letting the key go."""
+
+
+def real_notes() -> dict[int, Traversable]:
+    """The 30 real notes, by key: every third key from A0 (1) to C8 (88), each left to ring out.
+
+    Returns
+    -------
+    dict of key to a file; ``.open("rb")`` it for `read_sound`
+
+    Examples
+    --------
+    >>> notes = real_notes()
+    >>> len(notes), min(notes), max(notes), notes[40].name
+    (30, 1, 88, 'key40_C4.ogg')
+    """
+    folder = shipped("datasets/real_notes")
+    files = (file for file in folder.iterdir() if file.name.startswith("key") and file.name.endswith(".ogg"))
+    return dict(sorted((int(file.name[3:5]), file) for file in files))
+
+
+def string_together(
+    *, hold_s: float = 2.0, gap_s: float = 0.5, lead_s: float = 0.5, keys: tuple[int, ...] | None = None
+) -> tuple[Sound, list[float]]:
+    """One continuous recording (48 kHz, stereo) of the real notes, in order of the keys.
+
+    Every note starts at its file's first sample, is held for ``hold_s`` and then faded within 50 ms; what
+    lies between is digital silence. The fade is no damper: releases can't be measured on it.
+
+    Parameters
+    ----------
+    hold_s : float, s; a note that rings shorter is followed by silence until then
+    gap_s : float, s; from the end of the hold to the next note
+    lead_s : float, s; silence before the first note and after the last
+    keys : the keys to take, all 30 if not given
+
+    Returns
+    -------
+    Sound, and the list of the onsets in s
+
+    Examples
+    --------
+    >>> sound, onsets_s = string_together(keys=(40, 43), hold_s=1.0, gap_s=0.5, lead_s=0.25)
+    >>> sound.seconds, onsets_s
+    (3.5, [0.25, 1.75])
+    """
+    if hold_s < RELEASE_S or gap_s < RELEASE_S or lead_s < 0:
+        raise BadInput(
+            "hold_s, gap_s, lead_s", (hold_s, gap_s, lead_s), f"{RELEASE_S} s or more, lead 0 or more"
+        )
+    notes = real_notes()
+    if missing := sorted(set(keys or ()) - set(notes)):
+        raise BadInput("keys", missing, "keys of " + ", ".join(map(str, notes)))
+    chosen = [_read(notes[key]) for key in (keys or notes)]
+    rate_hz = chosen[0].rate_hz
+    onsets_s = [lead_s + i * (hold_s + gap_s) for i in range(len(chosen))]
+    end_s = lead_s + len(chosen) * (hold_s + gap_s) + lead_s
+    samples = np.zeros((round(end_s * rate_hz), 2), np.float32)
+    for onset_s, note in zip(onsets_s, chosen, strict=True):
+        piece = _held(note.samples, rate_hz, hold_s)
+        start = round(onset_s * rate_hz)
+        samples[start : start + len(piece)] += piece
+    return Sound(samples, rate_hz, "real notes", "coded", True, "Vorbis"), onsets_s
+
+
+def _read(file: Traversable) -> Sound:
+    room = io.BytesIO(file.read_bytes())
+    room.name = file.name
+    return read_sound(room)
+
+
+def _held(samples: Samples, rate_hz: int, hold_s: float) -> Samples:
+    hold, fade = round(hold_s * rate_hz), round(RELEASE_S * rate_hz)
+    piece = samples[: hold + fade].copy()
+    tail = piece[hold:]
+    slope = 0.5 + 0.5 * np.cos(np.pi * (np.arange(len(tail)) + 1) / fade)
+    tail *= slope[:, None].astype(np.float32)
+    return piece

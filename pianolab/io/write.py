@@ -1,0 +1,157 @@
+"""Arrays to files and to bytes for a page."""
+
+from __future__ import annotations
+
+import io
+import os
+from pathlib import Path
+from typing import BinaryIO, NamedTuple
+from uuid import uuid4
+
+import numpy as np
+import soundfile
+from numpy.typing import ArrayLike
+
+from pianolab.errors import BadInput
+from pianolab.io.sound import Samples
+
+BY_SUFFIX = {
+    ".wav": ("WAV", "PCM_24"),
+    ".flac": ("FLAC", "PCM_24"),
+    ".ogg": ("OGG", "VORBIS"),
+    ".opus": ("OGG", "OPUS"),
+    ".mp3": ("MP3", "MPEG_LAYER_III"),
+}
+CLIP_FORMS = {
+    "opus": ("OGG", "OPUS", "audio/ogg; codecs=opus"),
+    "ogg": ("OGG", "VORBIS", "audio/ogg; codecs=vorbis"),
+    "flac": ("FLAC", "PCM_16", "audio/flac"),
+    "mp3": ("MP3", "MPEG_LAYER_III", "audio/mpeg"),
+    "wav": ("WAV", "PCM_16", "audio/wav"),
+}
+OPUS_RATES_HZ = (8000, 12000, 16000, 24000, 48000)
+UNBOUNDED = ("FLOAT", "DOUBLE", "VORBIS", "OPUS", "MPEG_LAYER_III")
+"""Codecs that keep samples beyond full scale."""
+WRITE_FRAMES = 1 << 16
+
+
+class EncodedClip(NamedTuple):
+    """A clip for a page: its bytes and their media type."""
+
+    data: bytes
+    mime: str
+
+
+def write_sound(path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: str | None = None) -> Path:
+    """Write a sound file; its name appears only when it is complete.
+
+    Parameters
+    ----------
+    path : path ending in .wav, .flac, .ogg (Vorbis), .opus or .mp3
+    samples : array, shape (frames,) or (frames, channels); full scale is 1
+    rate_hz : int, Hz
+    subtype : str; soundfile's name of the coding, PCM_24 for WAV and FLAC if not given
+
+    Returns
+    -------
+    Path; the file written
+
+    Raises
+    ------
+    BadInput
+        unknown suffix, samples beyond full scale in a format that would cut them, NaN, no folder, disk full
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_sound(Path(folder) / "rest.flac", np.zeros(48000), rate_hz=48000).name
+    'rest.flac'
+    """
+    path = Path(path)
+    if path.suffix.lower() not in BY_SUFFIX:
+        raise BadInput(str(path), f"suffix {path.suffix!r}", "one of " + ", ".join(BY_SUFFIX))
+    container, usual = BY_SUFFIX[path.suffix.lower()]
+    sound = _checked(samples, subtype or usual, name=path.name)
+    if not path.parent.is_dir():
+        raise BadInput(str(path), "a folder that doesn't exist", "an existing folder to write to")
+    temporary = path.with_name(f".{path.name}.{uuid4().hex}.part")
+    try:
+        with temporary.open("xb") as file:
+            _encode(file, sound, rate_hz, container, subtype or usual, name=path.name)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except OSError as error:
+        raise BadInput(
+            str(path), error.strerror or "a write error", "room on the disk and leave to write"
+        ) from None
+    finally:
+        temporary.unlink(missing_ok=True)
+    return path
+
+
+def clip_bytes(samples: ArrayLike, *, rate_hz: int, format: str = "ogg") -> EncodedClip:
+    """Encode a short clip in memory, for sound inside a page.
+
+    Opus knows only 8, 12, 16, 24 and 48 kHz; other rates are resampled to the next of these.
+
+    Parameters
+    ----------
+    samples : array, shape (frames,) or (frames, channels)
+    rate_hz : int, Hz
+    format : ``ogg`` (Vorbis), ``opus``, ``flac`` (16 bit), ``mp3`` or ``wav`` (16 bit)
+
+    Returns
+    -------
+    EncodedClip; ``data`` and ``mime``
+
+    Examples
+    --------
+    >>> clip_bytes(np.zeros(4410), rate_hz=44100, format="flac").mime
+    'audio/flac'
+    """
+    if format not in CLIP_FORMS:
+        raise BadInput("format", repr(format), "one of " + ", ".join(CLIP_FORMS))
+    container, subtype, mime = CLIP_FORMS[format]
+    sound = _checked(samples, subtype, name="clip")
+    if subtype == "OPUS" and rate_hz not in OPUS_RATES_HZ:
+        target_hz = next((r for r in OPUS_RATES_HZ if r > rate_hz), OPUS_RATES_HZ[-1])
+        sound, rate_hz = _resampled(sound, rate_hz, target_hz), target_hz
+    room = io.BytesIO()
+    _encode(room, sound, rate_hz, container, subtype, name="clip")
+    return EncodedClip(room.getvalue(), mime)
+
+
+def _resampled(sound: Samples, rate_hz: int, target_hz: int) -> Samples:
+    import soxr
+
+    return np.asarray(soxr.resample(sound, rate_hz, target_hz, quality="HQ"), np.float32)
+
+
+def _checked(samples: ArrayLike, subtype: str, *, name: str) -> Samples:
+    sound = np.asarray(samples, np.float32)
+    sound = sound[:, None] if sound.ndim == 1 else sound
+    if sound.ndim != 2 or not sound.size:
+        raise BadInput(name, f"samples of shape {np.shape(samples)}", "shape (frames,) or (frames, channels)")
+    if not np.isfinite(sound).all():
+        raise BadInput(name, "samples that are no numbers (NaN or infinite)", "numbers throughout")
+    peak = float(np.abs(sound).max())
+    if peak > 1.0 and subtype not in UNBOUNDED:
+        raise BadInput(
+            name, f"a peak of {peak:.3g}", "samples from -1 to 1", "Scale it down, or write FLOAT."
+        )
+    return sound
+
+
+def _encode(file: BinaryIO, sound: Samples, rate_hz: int, container: str, subtype: str, *, name: str) -> None:
+    """Encode in pieces: one very long write overruns the encoders of lossy formats."""
+    try:
+        with soundfile.SoundFile(
+            file, "w", samplerate=rate_hz, channels=sound.shape[1], format=container, subtype=subtype
+        ) as out:
+            for start in range(0, len(sound), WRITE_FRAMES):
+                out.write(sound[start : start + WRITE_FRAMES])
+    except (soundfile.LibsndfileError, RuntimeError, TypeError, ValueError) as error:
+        form = f"{rate_hz} Hz, {sound.shape[1]} channel(s), {container} {subtype}"
+        raise BadInput(name, form, "a form this format can hold", str(error)) from None
