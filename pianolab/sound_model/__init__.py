@@ -1,1 +1,22 @@
-""""""
+"""The modelled piano: notes and scales with known truth and seeded faults, for demo, class and tests."""
+
+from pianolab.sound_model.note import NoteTruth, note_modes, note_truth, render_note
+from pianolab.sound_model.piano import KeyFault, PianoModel
+from pianolab.sound_model.room import ROOMS, Room, impulse_response, room
+from pianolab.sound_model.scale import ModelledScale, Strike, render_scale
+
+__all__ = [
+    "ROOMS",
+    "KeyFault",
+    "ModelledScale",
+    "NoteTruth",
+    "PianoModel",
+    "Room",
+    "Strike",
+    "impulse_response",
+    "note_modes",
+    "note_truth",
+    "render_note",
+    "render_scale",
+    "room",
+]

@@ -1,0 +1,275 @@
+"""A whole scale played on the modelled piano, recorded in a room, with the truth about every key."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pianolab.errors import BadInput
+from pianolab.keyboard import FIRST_KEY, LAST_KEY, check_key, note_name
+from pianolab.show import Row, Showable
+from pianolab.sound_model.note import et_cents, note_modes, note_truth, ring_seconds, strike
+from pianolab.sound_model.piano import PianoModel
+from pianolab.sound_model.room import Room, in_room, microphone_noise
+from pianolab.units import cents_between, db_to_amplitude
+
+if TYPE_CHECKING:
+    from pianolab.sound_model.note import Float32Array
+
+TRUTH_COLUMNS = (
+    "key", "note", "struck", "strikes", "onset_s", "release_s", "f1_hz", "cents", "inharmonicity",
+    "unison_cents", "strings", "decay_20_s", "decay_20_within_hold", "release_20_s", "damped", "brightness_db",
+    "blow_db", "faults",
+)  # fmt: skip
+LONGEST_TAIL_S = 12.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strike:
+    """One press of a key in a recording; times in s from its beginning."""
+
+    key: int
+    onset_s: float
+    release_s: float
+    blow_db: float
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class ModelledScale(Showable):
+    """A modelled recording and what is true about it.
+
+    ``samples`` is float32 of shape (frames,) or (frames, channels); ``truth`` has a row per key of the
+    compass (see `render_scale`), ``strikes`` every press; ``snr_db`` is infinite and ``t60_s`` None where
+    there is no noise and no room.
+    """
+
+    samples: NDArray[np.float32]
+    rate_hz: int
+    truth: pd.DataFrame
+    strikes: tuple[Strike, ...]
+    model: PianoModel
+    room: Room | None
+    snr_db: float
+    seed: int
+
+    @property
+    def t60_s(self) -> float | None:
+        """Reverberation time of the room at 500 Hz to 1 kHz, None without a room."""
+        return self.room.t60_s if self.room else None
+
+    @property
+    def seconds(self) -> float:
+        """Length of the recording."""
+        return self.samples.shape[0] / self.rate_hz
+
+    def headline(self) -> str:
+        return f"{len(self.strikes)} strikes, {self.seconds:.1f} s at {self.rate_hz} Hz"
+
+    def rows(self) -> list[Row]:
+        return [
+            ("length", self.seconds, "s", ""),
+            ("sampling rate", self.rate_hz, "Hz", ""),
+            ("reverberation time", self.t60_s, "s", "" if self.room else "no room"),
+            ("signal to noise", self.snr_db, "dB", "power while keys are held over that of the noise"),
+            ("keys with a fault", int((self.truth["faults"] != "").sum()), "keys", ""),
+        ]
+
+
+def render_scale(
+    model: PianoModel,
+    *,
+    first_key: int = FIRST_KEY,
+    last_key: int = LAST_KEY,
+    hold_s: float = 2.0,
+    gap_s: float = 0.5,
+    rate_hz: int = 44100,
+    room: Room | None = None,
+    snr_db: float = float("inf"),
+    skipped: Collection[int] = (),
+    repeated: Collection[int] = (),
+    seed: int = 1,
+    jitter: float = 0.05,
+    blow_spread_db: float = 1.5,
+    lead_in_s: float = 1.0,
+    tail_s: float = 2.0,
+    hum_hz: float = 0.0,
+    peak_db: float = -3.0,
+) -> ModelledScale:
+    """Play a chromatic scale on the modelled piano and record it in one go.
+
+    Parameters
+    ----------
+    model : PianoModel
+    first_key, last_key : compass played, upwards
+    hold_s, gap_s : a key is held, then nothing for the gap; ``jitter`` is the relative standard deviation
+        of both
+    room : Room, or None for a dry sound
+    snr_db : mean power of the sound while a key is held over the noise's power, infinite for no noise;
+        hum, if any, lies 10 dB under the noise
+    skipped : keys passed over, without a gap in time
+    repeated : keys struck twice
+    seed : draws timing, blows, noise and the room; the model has its own
+    blow_spread_db : standard deviation of the blows' level
+    peak_db : level of the largest sample, dB re full scale
+
+    Returns
+    -------
+    ModelledScale; ``truth`` has these columns: ``key``, ``note``, ``struck``, ``strikes``, ``onset_s``
+    and ``release_s`` (of the longest hold), ``f1_hz`` and ``cents`` (mean of the uncoupled strings' first
+    partials, against equal temperament at the model's A4), ``inharmonicity``, ``unison_cents`` (highest
+    less lowest uncoupled string, 0 for one), ``strings``, ``decay_20_s`` and ``release_20_s`` (see
+    `pianolab.sound_model.note.note_truth`), ``decay_20_within_hold``, ``damped``, ``brightness_db`` (power
+    above 4 f1, from key 77 above 2 f1, over all power at the blow), ``blow_db``, ``faults`` (``;`` between
+    them). Times and decays are NaN where nothing sounded.
+
+    Raises
+    ------
+    BadInput : keys, times or rates no recording has
+
+    Examples
+    --------
+    >>> scale = render_scale(PianoModel(seed=2), first_key=40, last_key=42, hold_s=0.4, rate_hz=16000)
+    >>> list(scale.truth["note"]), scale.samples.ndim
+    (['C4', 'C#4', 'D4'], 1)
+    """
+    _check(model, first_key, last_key, hold_s=hold_s, gap_s=gap_s, rate_hz=rate_hz, snr_db=snr_db)
+    plan_rng, noise_rng = (np.random.default_rng([seed, part]) for part in (1, 2))
+    keys = [k for k in range(first_key, last_key + 1) if k not in set(skipped)]
+    order = [k for k in keys for _ in range(2 if k in set(repeated) else 1)]
+    strikes = _plan(
+        order,
+        plan_rng,
+        hold_s=hold_s,
+        gap_s=gap_s,
+        jitter=jitter,
+        lead_in_s=lead_in_s,
+        spread_db=blow_spread_db,
+    )
+    seconds = (strikes[-1].release_s if strikes else lead_in_s) + tail_s
+    dry = _play(model, strikes, seconds=seconds, rate_hz=rate_hz, seed=seed)
+    sound = in_room(dry, room, rate_hz=rate_hz, seed=seed)
+    if np.isfinite(snr_db):
+        sound = _with_noise(sound, strikes, rate_hz=rate_hz, snr_db=snr_db, hum_hz=hum_hz, rng=noise_rng)
+    peak = float(np.abs(sound).max())
+    if peak > 0:
+        sound = (sound * np.float32(db_to_amplitude(peak_db) / peak)).astype(np.float32)
+    rows = [_truth_row(model, k, strikes, rate_hz=rate_hz) for k in range(first_key, last_key + 1)]
+    truth = pd.DataFrame(rows, columns=list(TRUTH_COLUMNS))
+    return ModelledScale(
+        samples=sound, rate_hz=rate_hz, truth=truth, strikes=strikes, model=model, room=room, snr_db=snr_db, seed=seed
+    )  # fmt: skip
+
+
+def _check(
+    model: PianoModel,
+    first_key: int,
+    last_key: int,
+    *,
+    hold_s: float,
+    gap_s: float,
+    rate_hz: int,
+    snr_db: float,
+) -> None:
+    for name, key in (("first_key", first_key), ("last_key", last_key)):
+        if not model.first_key <= check_key(key, name=name) <= model.last_key:
+            raise BadInput(name, key, f"a key of this piano, {model.first_key} to {model.last_key}")
+    if first_key > last_key:
+        raise BadInput("first_key", first_key, f"a key up to last_key {last_key}")
+    for name, value, low, high in (
+        ("hold_s", hold_s, 0.1, 60.0), ("gap_s", gap_s, 0.05, 30.0), ("rate_hz", rate_hz, 8000, 192000),
+    ):  # fmt: skip
+        if not low <= value <= high:
+            raise BadInput(name, value, f"a value from {low:g} to {high:g}")
+    if np.isnan(snr_db):
+        raise BadInput("snr_db", snr_db, "a level in dB, or infinity for no noise")
+
+
+def _plan(
+    order: list[int],
+    rng: np.random.Generator,
+    *,
+    hold_s: float,
+    gap_s: float,
+    jitter: float,
+    lead_in_s: float,
+    spread_db: float,
+) -> tuple[Strike, ...]:
+    """When each key is struck and let go, with the unsteadiness of a hand."""
+    unsteady = np.clip(1.0 + jitter * rng.standard_normal((2, len(order))), 0.5, 1.5)
+    holds, gaps = hold_s * unsteady[0], gap_s * unsteady[1]
+    onsets = lead_in_s + np.concatenate([[0.0], np.cumsum(holds + gaps)[:-1]]) if order else np.zeros(0)
+    blows = spread_db * rng.standard_normal(len(order))
+    return tuple(
+        Strike(key=k, onset_s=float(t), release_s=float(t + h), blow_db=float(b))
+        for k, t, h, b in zip(order, onsets, holds, blows, strict=True)
+    )
+
+
+def _play(
+    model: PianoModel, strikes: tuple[Strike, ...], *, seconds: float, rate_hz: int, seed: int
+) -> Float32Array:
+    """All strikes mixed into one dry sound; undamped notes ring on into the next."""
+    sound = np.zeros(round(seconds * rate_hz), dtype=np.float32)
+    for number, s in enumerate(strikes):
+        start = round(s.onset_s * rate_hz)
+        hold_s = s.release_s - s.onset_s
+        modes = note_modes(model, s.key, blow_db=s.blow_db, rate_hz=rate_hz)
+        rings = min(ring_seconds(modes, hold_s=hold_s, below_db=-90.0), hold_s + LONGEST_TAIL_S)
+        length = min(max(rings, hold_s + 0.4), (sound.size - start) / rate_hz)
+        rng = np.random.default_rng([seed, number, 3])
+        part = strike(
+            model, s.key, hold_s=hold_s, seconds=length, rate_hz=rate_hz, blow_db=s.blow_db, rng=rng
+        )[: sound.size - start]  # fmt: skip
+        sound[start : start + part.size] += part
+    return sound
+
+
+def _with_noise(
+    sound: NDArray[np.float32],
+    strikes: tuple[Strike, ...],
+    *,
+    rate_hz: int,
+    snr_db: float,
+    hum_hz: float,
+    rng: np.random.Generator,
+) -> NDArray[np.float32]:
+    """The sound with microphone noise; each channel its own, at one level."""
+    energy, frames = 0.0, 0
+    channels = sound.reshape(sound.shape[0], -1)
+    for s in strikes:
+        held = channels[round(s.onset_s * rate_hz) : round(s.release_s * rate_hz)]
+        energy, frames = energy + float(np.sum(held.astype(float) ** 2)), frames + held.size
+    level = np.sqrt(energy / max(frames, 1)) * db_to_amplitude(-snr_db)
+    noisy = np.empty_like(channels)
+    for c in range(channels.shape[1]):
+        noise = microphone_noise(channels.shape[0], rate_hz=rate_hz, rng=rng, hum_hz=hum_hz)
+        noisy[:, c] = channels[:, c] + level * noise
+    return noisy.reshape(sound.shape)
+
+
+def _truth_row(
+    model: PianoModel, key: int, strikes: tuple[Strike, ...], *, rate_hz: int
+) -> tuple[object, ...]:
+    mine = [s for s in strikes if s.key == key]
+    best = max(mine, key=lambda s: s.release_s - s.onset_s) if mine else None
+    strings = model.strings(key)
+    f1_hz = float(strings.mean())
+    kinds = [f.kind for f in model.faults if f.key == key]
+    nan = float("nan")
+    decay = release = brightness = nan
+    hold_s = best.release_s - best.onset_s if best else nan
+    if best and "silent" not in kinds:
+        modes = note_modes(model, key, blow_db=best.blow_db, rate_hz=rate_hz)
+        truth = note_truth(modes, hold_s=hold_s, rate_hz=rate_hz)
+        decay, release, brightness = truth.decay_20_s, truth.release_20_s, truth.brightness_db
+    return (
+        key, note_name(key), best is not None, len(mine), best.onset_s if best else nan,
+        best.release_s if best else nan, f1_hz, et_cents(f1_hz, key, a4_hz=model.a4_hz), model.inharmonicity(key),
+        float(cents_between(strings.max(), strings.min())), strings.size, decay, bool(decay < hold_s), release,
+        model.damped(key), brightness, best.blow_db if best else nan, ";".join(dict.fromkeys(kinds)),
+    )  # fmt: skip
