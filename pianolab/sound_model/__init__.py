@@ -4,6 +4,7 @@ from pianolab.sound_model.note import NoteTruth, note_modes, note_truth, render_
 from pianolab.sound_model.piano import KeyFault, PianoModel
 from pianolab.sound_model.room import ROOMS, Room, impulse_response, room
 from pianolab.sound_model.scale import ModelledScale, Strike, render_scale
+from pianolab.sound_model.scenes import SceneSound, load_scene_sounds, render_scene
 
 __all__ = [
     "ROOMS",
@@ -12,11 +13,14 @@ __all__ = [
     "NoteTruth",
     "PianoModel",
     "Room",
+    "SceneSound",
     "Strike",
     "impulse_response",
+    "load_scene_sounds",
     "note_modes",
     "note_truth",
     "render_note",
     "render_scale",
+    "render_scene",
     "room",
 ]

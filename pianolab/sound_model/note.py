@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from pianolab.errors import BadInput
 from pianolab.keyboard import check_key
 from pianolab.sound_model.hammer import (
+    BAR_M,
+    BAR_SPEED_M_PER_S,
     CONTACT_S,
     DAMPER_T60_S,
     LEVEL_DB,
@@ -36,12 +38,14 @@ FLOOR_DB = -95.0
 TOP_HZ = 20000.0
 FULL_LEVEL = 0.25
 WINDOW_S = 0.030
-LATE_SHARE = 0.2
+LATE_SHARE = 0.22
 SLOWER_PER_PARTIAL = 0.12
 REACTIVE_SHARE = 0.2
 CROSSWISE_WEIGHT = 0.22
 KNOCK_DB, SILENT_KNOCK_DB, RETURN_DB = -34.0, -36.0, -50.0
 LONGEST_RING_S = 60.0
+SEEPING = 0.08
+ALONG_DB, ALONG_T60_S, ALONG_TOP_HZ = -45.0, 0.5, 5000.0
 Float32Array = NDArray[np.float32]
 
 
@@ -49,7 +53,8 @@ Float32Array = NDArray[np.float32]
 class NoteModes:
     """The modes of one struck key; the sound is the real part of the sum of amplitude e^(pole t).
 
-    ``amplitudes``, ``poles`` (1/s) and ``numbers`` (the partial a mode belongs to) have shape (modes,);
+    ``amplitudes``, ``poles`` (1/s) and ``numbers`` (the partial a mode belongs to, 0 for
+    the longitudinal line) have shape (modes,);
     ``damping_per_s`` is what the damper adds to each mode, ``leak`` the share it doesn't reach.
     """
 
@@ -99,7 +104,11 @@ def note_modes(model: PianoModel, key: int, *, blow_db: float = 0.0, rate_hz: in
     if not model.first_key <= check_key(key) <= model.last_key:
         raise BadInput("key", key, f"a key of this piano, {model.first_key} to {model.last_key}")
     f_hz = model.partials(key, np.arange(1.0, 261.0))
-    f_hz = f_hz[f_hz.max(axis=1) < min(TOP_HZ, 0.48 * rate_hz)]
+    top_hz = min(TOP_HZ, 0.48 * rate_hz)
+    if f_hz[0].max() >= top_hz:
+        need = f"{np.ceil(f_hz[0].max() / 0.48):g} or more for key {key}"
+        raise BadInput("rate_hz", rate_hz, need, "Its first partial would lie above the recording's range.")
+    f_hz = f_hz[f_hz.max(axis=1) < top_hz]
     level = _partial_levels(model, key, f_hz.mean(axis=1), blow_db=blow_db)
     loud = level > level.max() * db_to_amplitude(FLOOR_DB)
     numbers = np.arange(1, level.size + 1)[loud]
@@ -108,13 +117,14 @@ def note_modes(model: PianoModel, key: int, *, blow_db: float = 0.0, rate_hz: in
     amplitudes = (level[loud] * phase)[:, None] * shares
     strings = poles.shape[1]
     damping = _damper_rate(model, key, numbers)
+    along, along_pole = _longitudinal(model, key, level)
     leak = model.fault(key, "damper")
     return NoteModes(
         key=key,
-        amplitudes=amplitudes.ravel(),
-        poles=poles.ravel(),
-        numbers=np.repeat(numbers, strings),
-        damping_per_s=np.repeat(damping, strings),
+        amplitudes=np.concatenate([along, amplitudes.ravel()]),
+        poles=np.concatenate([along_pole, poles.ravel()]),
+        numbers=np.concatenate([[0], np.repeat(numbers, strings)]),
+        damping_per_s=np.concatenate([damping[:1], np.repeat(damping, strings)]),
         leak=float(leak.amount or 0.0) if leak else 0.0,
         contact_s=at_key(CONTACT_S, key),
     )
@@ -135,6 +145,15 @@ def _partial_levels(model: PianoModel, key: int, f_hz: FloatArray, *, blow_db: f
     return np.asarray(level * spectrum / total * gain)
 
 
+def _longitudinal(model: PianoModel, key: int, level: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+    """The weak, short line of the strings' movement along themselves; it fits none of the partials."""
+    rng = model.stream(key, "along")
+    f_hz = BAR_SPEED_M_PER_S / (2.0 * at_key(BAR_M[model.kind], key)) * np.exp(0.05 * rng.standard_normal())
+    loud = np.sqrt(np.sum(level**2)) * db_to_amplitude(ALONG_DB) * (f_hz < ALONG_TOP_HZ)
+    phase = np.exp(2j * np.pi * rng.random())
+    return np.array([loud * phase]), np.array([complex(-t60_to_rate(ALONG_T60_S), 2.0 * np.pi * f_hz)])
+
+
 def _bridge_modes(
     model: PianoModel, key: int, f_hz: FloatArray, *, numbers: NDArray[np.int64]
 ) -> tuple[ComplexArray, ComplexArray]:
@@ -150,7 +169,7 @@ def _bridge_modes(
     each = np.concatenate([f_hz, centre[:, None]], axis=1) * (1.0 + cents / CENTS_PER_NEPER)
     prompt, reactive = _prompt_rates(model, key, numbers)
     weights = np.array([*np.ones(strings), CROSSWISE_WEIGHT])
-    uneven = 0.1 * model.stream(key, "piano").standard_normal(strings + 1)
+    uneven = 0.1 * model.stream(key, "hammer").standard_normal(strings + 1)
     struck = weights * (1.0 + uneven)
     eta = (1.0 - LATE_SHARE) * prompt / strings
     poles, shares = coupled_modes(
@@ -235,29 +254,27 @@ def ring(
     if held == frames:
         return sound
     left = modes.amplitudes * np.exp(modes.poles * (held / rate_hz))
-    parts = [((1.0 - modes.leak) * left, 1.0), (modes.leak * left, 0.08)]
-    after = sum(
-        sum_modes(
-            a, modes.poles - f * modes.damping_per_s, frames=frames - held, rate_hz=rate_hz, floor=floor
+    after = np.zeros(frames - held, dtype=np.float32)
+    for share, reach in ((1.0 - modes.leak, 1.0), (modes.leak, SEEPING)):
+        if share > 0:
+            damped = modes.poles - reach * modes.damping_per_s
+            after += sum_modes(share * left, damped, frames=after.size, rate_hz=rate_hz, floor=floor)
+    return np.concatenate([sound, after])
+
+
+def ring_seconds(modes: NoteModes, *, hold_s: float | None, below_db: float, from_s: float = 0.0) -> float:
+    """When the note has fallen ``below_db`` under its level at ``from_s`` for good; at most 60 s after it."""
+    t = from_s + np.concatenate([np.arange(0.0, 2.0, 0.02), np.arange(2.0, LONGEST_RING_S, 0.2)])
+    power = np.abs(modes.amplitudes) ** 2 * np.exp(np.multiply.outer(t, 2.0 * modes.poles.real))
+    if hold_s is not None:
+        after = np.maximum(t - hold_s, 0.0)
+        fast, slow = (
+            np.exp(np.multiply.outer(after, -2.0 * f * modes.damping_per_s)) for f in (1.0, SEEPING)
         )
-        for a, f in parts
-        if np.any(a)
-    )
-    return np.concatenate([sound, np.asarray(after, dtype=np.float32) * np.ones(frames - held, np.float32)])
-
-
-def ring_seconds(modes: NoteModes, *, hold_s: float | None, below_db: float) -> float:
-    """How long it takes until the note has fallen ``below_db`` under its beginning for good, at most 60 s."""
-    t = np.arange(0.0, LONGEST_RING_S, 0.05)
-    power = modes.power(t)
-    if hold_s is not None and modes.leak == 0.0:
-        slowest = modes.damping_per_s.min()
-        power = power * np.exp(-2.0 * slowest * np.maximum(t - hold_s, 0.0))
-    elif hold_s is not None:
-        slowest = 0.08 * modes.damping_per_s.min()
-        power = power * np.exp(-2.0 * slowest * np.maximum(t - hold_s, 0.0))
-    above = np.flatnonzero(power > power[0] * 10.0 ** (below_db / 10.0))
-    return float(t[above[-1]] + 0.1)
+        power = power * ((1.0 - modes.leak) ** 2 * fast + modes.leak**2 * slow)
+    total = power.sum(axis=1)
+    above = np.flatnonzero(total > total[0] * 10.0 ** (below_db / 10.0))
+    return float(t[above[-1]] + (0.05 if t[above[-1]] < from_s + 2.0 else 0.2))
 
 
 def strike(
@@ -282,7 +299,9 @@ def strike(
     if knock:
         full_db = 20.0 * np.log10(FULL_LEVEL) + model.knock_db + 0.5 * blow_db
         level = full_db + (SILENT_KNOCK_DB if silent else KNOCK_DB)
-        _add(sound, noise_burst(rng, rate_hz=rate_hz, band_hz=(90, 1600), decay_s=0.02, level_db=level), at=0)
+        _add(
+            sound, noise_burst(rng, rate_hz=rate_hz, band_hz=(90, 1600), decay_s=0.025, level_db=level), at=0
+        )
         if hold_s is not None:
             level = full_db + RETURN_DB + rng.normal()
             burst = noise_burst(rng, rate_hz=rate_hz, band_hz=(60, 900), decay_s=0.03, level_db=level)
@@ -390,18 +409,23 @@ def note_truth(modes: NoteModes, *, hold_s: float, rate_hz: int) -> NoteTruth:
     down; ``release_20_s`` from the release until the level last crosses 20 dB under that of the 30 ms
     before it.
     """
-    seconds = ring_seconds(modes, hold_s=None, below_db=-26.0) + 0.1
-    floor = float(np.abs(modes.amplitudes).max()) * 1e-3
-    free = ring(modes, hold_s=None, frames=round(seconds * rate_hz), rate_hz=rate_hz, floor=floor)
+    free = _ring_down(modes, hold_s=None, from_s=0.0, rate_hz=rate_hz)
     time_s, level_db = level_curve(free, rate_hz=rate_hz)
     decay = fall_time(time_s, level_db, start=int(np.argmax(level_db)), drop_db=20.0)
-    tail_s = min(LONGEST_RING_S, ring_seconds(modes, hold_s=hold_s, below_db=-80.0) - hold_s + 1.0)
-    tail_s = max(tail_s, 1.0)
-    let_go = ring(modes, hold_s=hold_s, frames=round((hold_s + tail_s) * rate_hz), rate_hz=rate_hz)
-    time_s, level_db = level_curve(let_go, rate_hz=rate_hz)
+    time_s, level_db = level_curve(
+        _ring_down(modes, hold_s=hold_s, from_s=hold_s, rate_hz=rate_hz), rate_hz=rate_hz
+    )
     start = int(np.searchsorted(time_s, hold_s - 0.5 * WINDOW_S + 1e-9) - 1)
     release = fall_time(time_s, level_db, start=start, drop_db=20.0) - (hold_s - time_s[start])
     return NoteTruth(decay_20_s=decay, release_20_s=release, brightness_db=modes.brightness_db())
+
+
+def _ring_down(modes: NoteModes, *, hold_s: float | None, from_s: float, rate_hz: int) -> Float32Array:
+    """The note until it lies 45 dB under its modes' level at ``from_s``: a dip between beats may be deep."""
+    seconds = ring_seconds(modes, hold_s=hold_s, below_db=-45.0, from_s=from_s) + 2.0 * WINDOW_S
+    left = np.abs(modes.amplitudes) * np.exp(modes.poles.real * from_s)
+    floor = min(1e-6, 1e-4 * float(left.max()))
+    return ring(modes, hold_s=hold_s, frames=round(seconds * rate_hz), rate_hz=rate_hz, floor=floor)
 
 
 def level_curve(sound: Float32Array, *, rate_hz: int, hop_s: float = 0.005) -> tuple[FloatArray, FloatArray]:

@@ -39,7 +39,19 @@ ALLOWED: dict[str, tuple[float, float, str]] = {
     "voicing": (-20.0, 20.0, "dB between -20 and 20"),
 }
 BASS_OF_KIND: dict[str, float] = {"upright": 0.4, "grand": -0.45}
-PURPOSES = ("stiffness", "pitch", "unison", "partials", "false beats", "decay", "voicing", "damper", "piano")
+PURPOSES = (
+    "stiffness",
+    "pitch",
+    "unison",
+    "partials",
+    "false beats",
+    "decay",
+    "voicing",
+    "damper",
+    "piano",
+    "along",
+    "hammer",
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
-from pianolab.keyboard import FIRST_KEY, LAST_KEY, check_key, note_name
+from pianolab.keyboard import check_key, note_name
 from pianolab.show import Row, Showable
 from pianolab.sound_model.note import et_cents, note_modes, note_truth, ring_seconds, strike
 from pianolab.sound_model.piano import PianoModel
@@ -83,8 +83,8 @@ class ModelledScale(Showable):
 def render_scale(
     model: PianoModel,
     *,
-    first_key: int = FIRST_KEY,
-    last_key: int = LAST_KEY,
+    first_key: int | None = None,
+    last_key: int | None = None,
     hold_s: float = 2.0,
     gap_s: float = 0.5,
     rate_hz: int = 44100,
@@ -105,7 +105,7 @@ def render_scale(
     Parameters
     ----------
     model : PianoModel
-    first_key, last_key : compass played, upwards
+    first_key, last_key : compass played, upwards; the whole keyboard of the model if left out
     hold_s, gap_s : a key is held, then nothing for the gap; ``jitter`` is the relative standard deviation
         of both
     room : Room, or None for a dry sound
@@ -137,6 +137,8 @@ def render_scale(
     >>> list(scale.truth["note"]), scale.samples.ndim
     (['C4', 'C#4', 'D4'], 1)
     """
+    first_key = model.first_key if first_key is None else first_key
+    last_key = model.last_key if last_key is None else last_key
     _check(model, first_key, last_key, hold_s=hold_s, gap_s=gap_s, rate_hz=rate_hz, snr_db=snr_db)
     plan_rng, noise_rng = (np.random.default_rng([seed, part]) for part in (1, 2))
     keys = [k for k in range(first_key, last_key + 1) if k not in set(skipped)]
