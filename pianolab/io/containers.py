@@ -52,7 +52,7 @@ def open_container(
         info = _info(stream, first, name=name)
         if container_format in GUESSED_LENGTH:
             info = replace(info, frames=None)
-        yield info, _pieces(chain([first], frames), stream, info)
+        yield info, _pieces(chain([first], frames), info)
 
 
 def _unreadable(name: str, error: Exception) -> BadInput:
@@ -101,7 +101,7 @@ def _announced(stream: Any, rate_hz: int) -> int | None:
     return round(float(stream.duration * stream.time_base) * rate_hz)
 
 
-def _pieces(frames: Iterator[Any], stream: Any, info: SoundInfo) -> Iterator[Samples]:
+def _pieces(frames: Iterator[Any], info: SoundInfo) -> Iterator[Samples]:
     done = 0
     for frame in frames:
         if (frame.sample_rate, frame.layout.nb_channels) != (info.rate_hz, info.channels):

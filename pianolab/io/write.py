@@ -124,9 +124,10 @@ def clip_bytes(samples: ArrayLike, *, rate_hz: int, format: str = "ogg") -> Enco
 
 
 def _resampled(sound: Samples, rate_hz: int, target_hz: int) -> Samples:
-    import soxr
+    import librosa
 
-    return np.asarray(soxr.resample(sound, rate_hz, target_hz, quality="HQ"), np.float32)
+    moved = librosa.resample(sound.T, orig_sr=rate_hz, target_sr=target_hz, res_type="soxr_hq")
+    return np.ascontiguousarray(moved.T, np.float32)
 
 
 def _checked(samples: ArrayLike, subtype: str, *, name: str) -> Samples:

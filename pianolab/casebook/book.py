@@ -1,0 +1,294 @@
+"""The casebook: a folder with a SQLite database and a media folder. Nothing entered is lost."""
+
+from __future__ import annotations
+
+import threading
+import uuid
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import sqlalchemy as sa
+
+from pianolab.casebook import tables
+from pianolab.casebook.codec import check_text, from_json
+from pianolab.casebook.editing import Edit, later_than, moment_text
+from pianolab.casebook.engine import (
+    APPLICATION_ID,
+    DATABASE_NAME,
+    empty_log,
+    make_engine,
+    reading,
+    refusal,
+    writing,
+)
+from pianolab.casebook.media import FOLDER, hash_in_name, hash_of, media_path
+from pianolab.casebook.migrate import VERSIONS, back_up, check_version, migrate
+from pianolab.casebook.purge import PurgePlan, carry_out, clear_away, plan_purge
+from pianolab.casebook.reading import AsOf, Change, Conflict, Records, select_bodies, to_change
+from pianolab.errors import CasebookError
+
+LONGEST_NAME = 200
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verification:
+    """Result of `Casebook.verify`: what is wrong, in words; ``ok`` where nothing is."""
+
+    problems: tuple[str, ...]
+    unused_media: tuple[str, ...]
+
+    @property
+    def ok(self) -> bool:
+        return not self.problems
+
+
+class Casebook(Records):
+    """An open casebook. Read with its methods, write inside ``with casebook.editing(by=...)``.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pianolab.model import Piano
+    >>> with tempfile.TemporaryDirectory() as folder, create_casebook(Path(folder) / "mine") as casebook:
+    ...     with casebook.editing(by="Ana") as edit:
+    ...         piano = edit.add(Piano(name="by the window"))
+    ...     [p.name for p in casebook.pianos()]
+    ['by the window']
+    """
+
+    def __init__(self, folder: Path, engine: sa.Engine) -> None:
+        self.folder = folder
+        self._engine = engine
+        self._editing = threading.local()
+        with reading(engine, name=folder) as connection:
+            query = sa.select(tables.meta.c.value).where(tables.meta.c.key == "casebook_id")
+            self.id: str = connection.execute(query).scalar_one()
+
+    def __repr__(self) -> str:
+        return f"<Casebook {self.folder}>"
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close all connections; the casebook can be opened again."""
+        self._engine.dispose()
+
+    @contextmanager
+    def editing(self, *, by: str) -> Iterator[Edit]:
+        """A block in which records are added and changed: all of it is kept, or none.
+
+        Parameters
+        ----------
+        by : who writes; stands in the log
+
+        Raises
+        ------
+        CasebookError
+            a block is open already in this thread, the disk is full, another program holds the casebook
+        """
+        check_text("by", by, longest=LONGEST_NAME)
+        if getattr(self._editing, "open", False):
+            raise CasebookError("editing: got a block inside a block, need one at a time. Use the outer one.")
+        self._editing.open = True
+        try:
+            with writing(self._engine, name=self.folder) as connection:
+                edit = Edit(connection, by=by, machine=self._machine(), folder=self.folder)
+                try:
+                    yield edit
+                finally:
+                    edit._end()
+        finally:
+            self._editing.open = False
+
+    def undo(self, *, by: str) -> Change:
+        """Take back the examiner's last change, as a new entry of the log; see `Edit.undo`."""
+        with self.editing(by=by) as edit:
+            return edit.undo()
+
+    def _machine(self) -> str:
+        # Tells machines apart without naming them, and differently in every casebook.
+        return sha256(f"{uuid.getnode()}/{self.id}".encode()).hexdigest()[:12]
+
+    def _bodies(self, kind: str, **where: str | None) -> Iterable[str]:
+        with reading(self._engine, name=self.folder) as connection:
+            return connection.execute(select_bodies(kind, where)).scalars().all()
+
+    def media_path(self, media: str) -> Path:
+        """Path of a file in the media folder, by the name in a `Recording` or `Photo`."""
+        path = media_path(self.folder, media)
+        if not path.is_file():
+            raise refusal(media, "no such file in the media folder", "the file", "Was it deleted by hand?")
+        return path
+
+    def log(self, record_id: str | None = None) -> tuple[Change, ...]:
+        """Every change ever entered, in order; of one record where its id is given."""
+        change = tables.change
+        query = sa.select(change).order_by(change.c.at, change.c.seq)
+        if record_id is not None:
+            query = query.where(change.c.record_id == record_id)
+        with reading(self._engine, name=self.folder) as connection:
+            return tuple(to_change(row) for row in connection.execute(query))
+
+    def as_of(self, moment: datetime) -> AsOf:
+        """The casebook as it was at a moment (local time where it carries no zone); read only."""
+        change = tables.change
+        query = sa.select(change.c.kind, change.c.record_id, change.c.after)
+        query = query.where(change.c.at <= moment_text(moment)).order_by(change.c.at, change.c.uid)
+        latest: dict[str, tuple[str, str | None]] = {}
+        with reading(self._engine, name=self.folder) as connection:
+            for kind, record_id, after in connection.execute(query):
+                latest[record_id] = (kind, after)
+        bodies: dict[str, list[str]] = {}
+        for kind, after in latest.values():
+            if after is not None:
+                bodies.setdefault(kind, []).append(after)
+        visits = [from_json("Visit", body) for body in bodies.get("Visit", [])]
+        return AsOf(bodies, lambda piano_id: {visit.id for visit in visits if visit.piano_id == piano_id})
+
+    def conflicts(self) -> tuple[Conflict, ...]:
+        """Records that were changed apart and then gathered; both versions, until settled."""
+        conflict, change, record = tables.conflict, tables.change, tables.record
+        query = sa.select(conflict).where(conflict.c.settled_at.is_(None)).order_by(conflict.c.found_at)
+        found = []
+        with reading(self._engine, name=self.folder) as connection:
+            for row in connection.execute(query).all():
+                uids = sa.select(change).where(change.c.uid.in_((row.one_uid, row.other_uid)))
+                one, other = (
+                    to_change(c) for c in connection.execute(uids.order_by(change.c.at, change.c.uid))
+                )
+                now = connection.execute(sa.select(record).where(record.c.id == row.record_id)).one()
+                current = None if now.deleted else from_json(now.kind, now.body)
+                found.append(
+                    Conflict(record_id=row.record_id, kind=now.kind, current=current, versions=(one, other))
+                )
+        return tuple(found)
+
+    def verify(self) -> Verification:
+        """Check the database's integrity, that every record can be read, and every media file's hash."""
+        problems = []
+        with reading(self._engine, name=self.folder) as connection:
+            answers = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+            problems += [f"database: {answer}" for answer in answers if answer != "ok"]
+            loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+            problems += [f"record {row[1]}: belongs to one that isn't there" for row in loose]
+            records = connection.execute(sa.select(tables.record.c.kind, tables.record.c.body)).all()
+        used: set[str] = set()
+        for kind, body in records:
+            try:
+                used |= {getattr(from_json(kind, body), "media", "")} - {""}
+            except CasebookError as error:
+                problems.append(str(error))
+        problems += [problem for name in sorted(used) if (problem := self._media_problem(name))]
+        present = (
+            {p.name for p in (self.folder / FOLDER).iterdir()} if (self.folder / FOLDER).is_dir() else set()
+        )
+        return Verification(problems=tuple(problems), unused_media=tuple(sorted(present - used)))
+
+    def purge_plan(self, record_ids: Iterable[str]) -> PurgePlan:
+        """What `purge` would remove: the records, all that belong to them, and media nobody else uses."""
+        with reading(self._engine, name=self.folder) as connection:
+            return plan_purge(connection, record_ids)
+
+    def purge(self, record_ids: Iterable[str], *, by: str) -> PurgePlan:
+        """Remove records for good, with all that belongs to them: for privacy, not for tidying.
+
+        Their content goes from the records, the log and the backup copies, and media files used by nothing
+        else are deleted. A tombstone with the bare id stays, so that `gather` doesn't bring them back.
+        """
+        check_text("by", by, longest=LONGEST_NAME)
+        with writing(self._engine, name=self.folder) as connection:
+            plan = plan_purge(connection, record_ids)
+            carry_out(connection, plan, by=by)
+        clear_away(self.folder, plan)
+        empty_log(self._engine, name=self.folder)
+        return plan
+
+    def _media_problem(self, name: str) -> str | None:
+        path = media_path(self.folder, name)
+        if not path.is_file():
+            return f"media {name}: missing"
+        return None if hash_of(path) == hash_in_name(name) else f"media {name}: content changed"
+
+
+def create_casebook(folder: str | Path) -> Casebook:
+    """Make a new casebook in a new or empty folder.
+
+    Raises
+    ------
+    CasebookError
+        the folder holds a casebook or anything else, or can't be written
+    """
+    folder = Path(folder)
+    database = folder / DATABASE_NAME
+    if folder.exists() and not folder.is_dir():
+        raise refusal(folder, "a file", "a folder that is new or empty")
+    if database.exists():
+        raise refusal(folder, "a folder with a casebook in it", "a new or empty folder", "Use open_casebook.")
+    if folder.is_dir() and any(folder.iterdir()):
+        raise refusal(folder, "a folder that isn't empty", "a new or empty folder", "Choose another name.")
+    # Built beside and renamed: a half-made casebook never carries the name.
+    temporary = folder / f".{DATABASE_NAME}.{uuid.uuid4().hex}.part"
+    try:
+        (folder / FOLDER).mkdir(parents=True)
+        _build_database(temporary, folder)
+        temporary.replace(database)
+    except OSError as error:
+        raise refusal(
+            folder, f"a folder that can't be written ({error.strerror})", "leave to write there"
+        ) from error
+    finally:
+        for rest in folder.glob(f"{temporary.name}*"):
+            rest.unlink()
+    return open_casebook(folder)
+
+
+def _build_database(path: Path, folder: Path) -> None:
+    engine = make_engine(path)
+    try:
+        migrate(engine, name=folder)
+        with writing(engine, name=folder) as connection:
+            connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+            for key, value in (("casebook_id", uuid.uuid4().hex), ("created_at", later_than(None))):
+                connection.execute(sa.insert(tables.meta).values(key=key, value=value))
+    finally:
+        engine.dispose()  # the last connection to close folds the write-ahead log into the file
+
+
+def open_casebook(folder: str | Path) -> Casebook:
+    """Open a casebook; an older schema is raised to the present one, after a copy into ``backups/``.
+
+    Raises
+    ------
+    CasebookError
+        no folder, no casebook in it, one from a newer pianolab (left untouched), or a damaged one
+    """
+    folder = Path(folder)
+    database = folder / DATABASE_NAME
+    if not folder.is_dir():
+        got = "a file" if folder.exists() else "no such folder"
+        raise refusal(folder, got, "a casebook folder", "Misspelt? create_casebook makes a new one.")
+    if not database.is_file():
+        raise refusal(
+            folder,
+            f"a folder without {DATABASE_NAME}",
+            "a casebook folder",
+            "Is it the folder above or below?",
+        )
+    version = check_version(database)
+    engine = make_engine(database)
+    if version != VERSIONS[-1]:
+        back_up(database, label=f"schema{version}")
+        migrate(engine, name=folder)
+    return Casebook(folder, engine)

@@ -1,0 +1,86 @@
+"""Photos for the media folder: re-encoded, so that position and device data stay behind."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from pianolab.casebook.media import Stored, keep_bytes
+from pianolab.errors import BadInput
+
+MOST_BYTES = 60 * 1024**2
+MOST_PIXELS = 80_000_000
+LONGEST_SIDE = 4096
+"""Larger pictures are scaled down to this many pixels."""
+
+FORMATS = ("JPEG", "PNG", "WEBP", "MPO", "TIFF", "BMP", "GIF")
+NEED = "a photo (JPEG, PNG, WebP, TIFF, BMP or GIF)"
+
+
+def keep_photo(folder: Path, source: str | Path, *, keep_details: bool = False) -> Stored:
+    """Keep a photo as JPEG, or as PNG where it came as PNG or has transparency.
+
+    ``keep_details`` keeps what the camera wrote into the file (place, device, time); usually it is dropped.
+
+    Raises
+    ------
+    BadInput
+        no file, no picture, a damaged one, or one too large
+    """
+    path = Path(source)
+    data = _read(path)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # our own limit is checked first
+        encoded, suffix = _encode(data, name=path.name, keep_details=keep_details)
+    return keep_bytes(folder, encoded, suffix=suffix, original_sha256=sha256(data).hexdigest())
+
+
+def _read(path: Path) -> bytes:
+    if path.is_dir() or not path.exists():
+        raise BadInput(str(path), "a folder" if path.is_dir() else "no such file", NEED)
+    if not 0 < path.stat().st_size <= MOST_BYTES:
+        got = f"a file of {path.stat().st_size:,} bytes"
+        raise BadInput(path.name, got, f"1 to {MOST_BYTES:,} bytes", "Is it a photo?")
+    return path.read_bytes()
+
+
+def _encode(data: bytes, *, name: str, keep_details: bool) -> tuple[bytes, str]:
+    try:
+        with Image.open(io.BytesIO(data), formats=FORMATS) as image:
+            if image.width * image.height > MOST_PIXELS:
+                got = f"a picture of {image.width} x {image.height} pixels"
+                raise BadInput(name, got, f"{MOST_PIXELS:,} pixels or fewer", "Save it smaller.")
+            return _save(image, keep_details=keep_details)
+    except UnidentifiedImageError:
+        raise BadInput(name, "content that is no picture", NEED, "Is it another file, renamed?") from None
+    except Image.DecompressionBombError:
+        raise BadInput(
+            name, "a picture that unpacks to a huge size", f"{MOST_PIXELS:,} pixels or fewer"
+        ) from None
+    except (OSError, SyntaxError, ValueError) as error:
+        if isinstance(error, BadInput):
+            raise
+        raise BadInput(name, f"a damaged picture ({error})", "an undamaged one", "Copy it again.") from None
+
+
+def _save(image: Image.Image, *, keep_details: bool) -> tuple[bytes, str]:
+    transparent = image.has_transparency_data
+    as_png = transparent or image.format == "PNG"
+    clean = ImageOps.exif_transpose(image).convert("RGBA" if transparent else "RGB")
+    clean.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    details: dict[str, Any] = {}
+    if keep_details:
+        # Taken after turning the picture upright, so that it isn't turned twice.
+        details["exif"] = ImageOps.exif_transpose(image).getexif().tobytes()
+    clean.info = {}
+    room = io.BytesIO()
+    if as_png:
+        clean.save(room, "PNG", **details)
+    else:
+        clean.save(room, "JPEG", quality=90, **details)
+    return room.getvalue(), ".png" if as_png else ".jpg"
