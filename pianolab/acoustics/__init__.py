@@ -1,1 +1,6 @@
-""""""
+"""Listening: from one recording of all keys to a row of measures per key, with reasons for every gap."""
+
+from pianolab.acoustics.results import COLUMNS, FAULTS, LevelCurve, Survey, SurveySummary
+from pianolab.acoustics.survey import listen
+
+__all__ = ["COLUMNS", "FAULTS", "LevelCurve", "Survey", "SurveySummary", "listen"]

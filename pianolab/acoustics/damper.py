@@ -1,0 +1,171 @@
+"""When a key is let go, how fast its damper stops the string, and how long the room rings.
+
+At the release the level starts to fall much faster than before. The moment is looked for in each note and,
+because a player lets go about the same time before every next blow, held against the other notes; a damper
+that leaks shows no sharp moment and takes that of its neighbours. The fall of 20 dB from there is measured;
+where the room itself falls no faster, it is only an upper bound (``<``): a damper faster than the room can't
+be seen [lehtonen2009]. The room's reverberation time comes from the fastest falls, which the dampers no longer
+slow down [kendrick2007].
+
+Limits: if every damper is slow the room's time comes out too long; it is then an upper bound.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.levels import NoteLevel
+from pianolab.keyboard import usually_damped
+from pianolab.units import FloatArray
+
+CLEAR_DROP_DB = 6.0
+
+
+@dataclass(frozen=True)
+class Release:
+    """``hold_s`` per note (NaN where no release is heard), ``assumed_s`` (its neighbours' where not heard)."""
+
+    hold_s: FloatArray
+    assumed_s: FloatArray
+    last_damped_key: int | None
+
+
+@dataclass(frozen=True)
+class Fall:
+    """Fall after the release: time to -20 dB with its bound (``=``, ``<``, ``>``), and the late slope in dB/s."""
+
+    release_20_s: float
+    bound: str
+    slope_db_per_s: float
+    why: str = ""
+
+
+def _drop(level: NoteLevel) -> tuple[FloatArray, FloatArray]:
+    """How much more the level falls over the next 0.1 to 0.2 s than it fell before, at every moment."""
+    t, db = level.time_s, np.maximum(level.level_db, level.floor_db)
+    hop = float(np.median(np.diff(t)))
+    near, far, past = round(0.10 / hop), round(0.20 / hop), round(0.06 / hop)
+    before = np.lib.stride_tricks.sliding_window_view(np.pad(db, (past - 1, 0), mode="edge"), past).mean(
+        axis=1
+    )
+    padded = np.pad(db, (0, far), mode="edge")
+    after = np.lib.stride_tricks.sliding_window_view(padded[near:], far - near + 1).max(axis=1)[: len(db)]
+    slope = np.zeros(len(db))
+    back = round(0.25 / hop)
+    slope[back:] = np.maximum((before[:-back] - before[back:]) / (back * hop), 0.0)
+    return t, before - after - 0.15 * np.minimum(slope, 40.0)
+
+
+def _steepest(level: NoteLevel, *, low_s: float, high_s: float) -> tuple[float, float]:
+    t, drop = _drop(level)
+    inside = (t >= low_s) & (t <= high_s)
+    if not inside.any():
+        return np.nan, 0.0
+    at = int(np.argmax(np.where(inside, drop, -np.inf)))
+    db = level.level_db
+    # Step back from the steepest place to where the level still was what it had been.
+    reference = float(np.median(db[max(0, at - 12) : at + 1]))
+    while at > 0 and db[at] < reference - 1.0:
+        at -= 1
+    return float(t[at]), float(np.max(np.where(inside, drop, -np.inf)))
+
+
+def find_releases(levels: list[NoteLevel], *, key: NDArray[np.int64], interval_s: FloatArray) -> Release:
+    """When each key was let go.
+
+    Parameters
+    ----------
+    levels : a NoteLevel per note
+    key : shape (notes,)
+    interval_s : shape (notes,); s from this blow to the next sound (or to the end of the recording)
+
+    Returns
+    -------
+    Release
+    """
+    first = [_steepest(v, low_s=0.25, high_s=i - 0.06) for v, i in zip(levels, interval_s, strict=True)]
+    hold, drop = np.array([f[0] for f in first]), np.array([f[1] for f in first])
+    damped = np.array([usually_damped(int(k)) is not False for k in key])
+    sure = damped & (drop >= CLEAR_DROP_DB) & (key < 65)
+    if sure.sum() < 3:
+        sure = damped & (drop >= CLEAR_DROP_DB)
+    if not sure.any():
+        return Release(np.full(len(key), np.nan), np.full(len(key), np.nan), None)
+    gap, share = float(np.median((interval_s - hold)[sure])), float(np.median((hold / interval_s)[sure]))
+    spread = max(1.4826 * float(np.median(np.abs((interval_s - hold)[sure] - gap))), 0.03)
+    usual = np.minimum(np.maximum(interval_s - gap, 0.3 * interval_s), share * interval_s + 4 * spread + 0.1)
+    out, last_damped = np.full(len(key), np.nan), None
+    for i in np.flatnonzero(damped):
+        reach = 4.0 * spread + 0.08
+        at, size = hold[i], drop[i]
+        if not (abs(at - usual[i]) <= reach and size >= CLEAR_DROP_DB):
+            at, size = _steepest(
+                levels[i], low_s=max(usual[i] - reach, 0.2), high_s=min(usual[i] + reach, interval_s[i])
+            )
+        if size >= CLEAR_DROP_DB:
+            out[i] = at
+            last_damped = max(int(key[i]), last_damped or -99)
+    return Release(out, np.where(np.isnan(out), usual, out), last_damped)
+
+
+def fall_after(level: NoteLevel, *, release_s: float, stop_s: float) -> Fall:
+    """Fall of the level after the release, the room not yet judged."""
+    t, db = level.time_s, level.level_db
+    ref = db[(t >= release_s - 0.07) & (t <= release_s - 0.01)]
+    if len(ref) == 0:
+        return Fall(np.nan, "", np.nan, "released at once")
+    start_db = float(10.0 * np.log10(np.mean(10.0 ** (ref / 10.0))))
+    after = (t >= release_s - 0.01) & (t <= stop_s)
+    t, db = t[after], db[after]
+    target = start_db - 20.0
+    floor = level.floor_db + 6.0
+    under = np.flatnonzero(db <= target)
+    slope = _late_fall(t, db, start_db=start_db, floor_db=floor)
+    if target < floor:
+        return Fall(np.nan, "", slope, "noise too near below the level at the release")
+    if len(under) == 0:
+        return Fall(
+            float(t[-1] - release_s) if len(t) else np.nan, ">", slope, "" if len(t) else "next key too soon"
+        )
+    i = int(under[0])
+    if i == 0:
+        return Fall(0.0, "<", slope)
+    share = (db[i - 1] - target) / max(db[i - 1] - db[i], 1e-9)
+    return Fall(float(max(t[i - 1] + share * (t[i] - t[i - 1]) - release_s, 0.0)), "=", slope)
+
+
+def _late_fall(t: FloatArray, db: FloatArray, *, start_db: float, floor_db: float) -> float:
+    """Slope in dB/s (positive) between 7 and 30 dB under the level at the release; NaN if too little is seen."""
+    top, bottom = start_db - 7.0, max(start_db - 30.0, floor_db)
+    below = np.flatnonzero(db <= top)
+    if len(below) == 0 or top - bottom < 8.0:
+        return np.nan
+    first = int(below[0])
+    out = np.flatnonzero(db[first:] <= bottom)
+    last = first + (int(out[0]) if len(out) else len(db) - 1 - first)
+    if last - first < 5 or db[first] - db[last] < 7.0:
+        return np.nan
+    return float(-np.polyfit(t[first : last + 1], db[first : last + 1], 1)[0])
+
+
+def room_t60(falls: list[Fall], key: NDArray[np.int64]) -> tuple[float, str]:
+    """Reverberation time heard in the recording, s, and the reason where there is none.
+
+    The fastest third of the falls after damped notes from key 20 up is taken for the room's own.
+    """
+    slopes = np.array([f.slope_db_per_s for f in falls])
+    usable = slopes[~np.isnan(slopes) & (slopes > 5.0) & (key >= 20) & (key < 65)]
+    if len(usable) < 5:
+        return float("nan"), "too few dampers heard to tell the room's own ringing"
+    fast = np.sort(usable)[-max(3, len(usable) // 3) :]
+    return float(60.0 / np.median(fast)), ""
+
+
+def judge_room(fall: Fall, *, t60_s: float) -> Fall:
+    """The same fall, with ``<`` where the room's own decay hides the damper."""
+    if fall.bound != "=" or np.isnan(t60_s) or fall.release_20_s > 1.4 * t60_s / 3.0:
+        return fall
+    return Fall(fall.release_20_s, "<", fall.slope_db_per_s, fall.why)

@@ -1,0 +1,110 @@
+"""How long a note lasts: time to fall 20 dB, the prompt and the late decay.
+
+The time to fall 20 dB counts from the level's maximum after the hammer to the last time it passes -20 dB, since
+the early part carries the quality of the sound [wogram1990]. A note let go, or drowned in noise, before that
+gives a lower bound. A string choir's level falls fast, then slowly [weinreich1977]: two straight lines that
+meet are fitted to the level, and the late one is reported only where it can be seen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pianolab.acoustics.levels import NoteLevel
+from pianolab.acoustics.limits import limits
+from pianolab.units import FloatArray
+
+
+@dataclass(frozen=True)
+class NoteDecay:
+    """``decay_20_s`` with its bound (``=`` or ``>``), early and late decay in dB/s; reasons where missing."""
+
+    decay_20_s: float
+    bound: str
+    early_db_per_s: float
+    late_db_per_s: float
+    why_no_decay: str = ""
+    why_no_early: str = ""
+    why_no_late: str = ""
+
+
+def note_decay(level: NoteLevel, *, usable_s: float) -> NoteDecay:
+    """Decay of one note.
+
+    Parameters
+    ----------
+    level : NoteLevel, time counted from the blow
+    usable_s : s after the blow up to which the key was surely held
+
+    Returns
+    -------
+    NoteDecay
+    """
+    t = level.time_s
+    held = (t >= -0.03) & (t <= usable_s)
+    if held.sum() < 8:
+        why = "held too short"
+        return NoteDecay(np.nan, "", np.nan, np.nan, why, why, why)
+    t, db = t[held], level.level_db[held]
+    top = int(np.argmax(np.where(t <= 0.6, db, -np.inf)))
+    fall = limits()["decay"]["fall_db"]
+    target = db[top] - fall
+    drowned = level.floor_db + 6.0 > target
+    above = np.flatnonzero(db[top:] >= target) + top
+    last = int(above[-1])
+    early, why_early = _early_slope(t[top:], db[top:])
+    late, why_late = _late_slope(t[top:], db[top:], floor_db=level.floor_db + 9.0, early=early)
+    if drowned:
+        audible = np.flatnonzero(db[top:] >= level.floor_db + 9.0) + top
+        seen = t[int(audible[-1])] - t[top] if len(audible) else 0.0
+        return NoteDecay(float(seen), ">", early, late, "", why_early, why_late)
+    if last >= len(t) - 2:
+        return NoteDecay(float(t[-1] - t[top]), ">", early, late, "", why_early, why_late)
+    share = (db[last] - target) / max(db[last] - db[last + 1], 1e-9)
+    time = t[last] + share * (t[last + 1] - t[last]) - t[top]
+    return NoteDecay(float(time), "=", early, late, "", why_early, why_late)
+
+
+def _line(t: FloatArray, db: FloatArray) -> float:
+    return float(np.polyfit(t, db, 1)[0])
+
+
+def _early_slope(t: FloatArray, db: FloatArray) -> tuple[float, str]:
+    """Slope from the maximum down to -10 dB, at least 60 ms and at most 1.5 s."""
+    under = np.flatnonzero(db < db[0] - 10.0)
+    stop = int(under[0]) if len(under) else len(t)
+    stop = max(stop, int(np.searchsorted(t - t[0], 0.06)))
+    stop = min(stop, int(np.searchsorted(t - t[0], 1.5)))
+    if stop < 6:
+        return np.nan, "sound too short"
+    slope = -_line(t[:stop], db[:stop])
+    return (slope, "") if slope > 0 else (np.nan, "level rises after the blow (beating)")
+
+
+def _late_slope(t: FloatArray, db: FloatArray, *, floor_db: float, early: float) -> tuple[float, str]:
+    """Slope after the knee of two lines that meet, if the late line is long, straight and flatter."""
+    clear = np.flatnonzero(db < floor_db)
+    stop = int(clear[0]) if len(clear) else len(t)
+    t, db = t[:stop], db[:stop]
+    if len(t) < 40 or t[-1] - t[0] < 0.8:
+        return np.nan, "late decay not observable: sound ends too soon"
+    step = max(1, len(t) // 150)
+    t, db = t[::step], db[::step]
+    knees = t[(t > t[0] + 0.1) & (t < t[-1] - 0.4)]
+    best = (np.inf, 0.0, 0.0)
+    for knee in knees[:: max(1, len(knees) // 40)]:
+        design = np.stack([np.ones_like(t), np.minimum(t, knee), np.maximum(t - knee, 0.0)], axis=1)
+        answer, *_ = np.linalg.lstsq(design, db, rcond=None)
+        error = float(np.mean((design @ answer - db) ** 2))
+        if error < best[0]:
+            best = (error, -float(answer[1]), -float(answer[2]))
+    error, first, second = best
+    if not np.isfinite(error):
+        return np.nan, "late decay not observable: sound ends too soon"
+    if error > 1.5**2:
+        return np.nan, "late decay not observable: beating"
+    if not 0.0 < second < 0.75 * first:
+        return np.nan, "late decay not observable: no second stage within the hold"
+    return second, ""

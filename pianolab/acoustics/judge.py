@@ -1,0 +1,224 @@
+"""From measures to statements: sustain seen through the tuning, faults, and a reason for every gap.
+
+Limits stand in ``limits.toml`` with their sources. A fault that could not be tested is listed in ``not_judged``
+with its reason; only empty ``faults`` and empty ``not_judged`` together mean that nothing wrong was heard.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.compass import usual_decay_20_s
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.notes import NoteMeasures
+from pianolab.acoustics.tuning import neighbour_deviation, robust_spread, smooth_over_keys
+from pianolab.acoustics.voicing import Brightness, measure_brightness
+from pianolab.keyboard import register_of, usual_strings
+from pianolab.units import FloatArray
+
+NOT_STRUCK = "key not struck"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Judgements per measured note, lists of words; ``gaps`` and ``not_judged`` map a name to a reason."""
+
+    cents: FloatArray
+    curve_cents: FloatArray
+    brightness: Brightness
+    buzz_db: FloatArray
+    trust: list[str]
+    verdict: list[str]
+    faults: list[list[str]]
+    not_judged: list[dict[str, str]]
+    gaps: list[dict[str, str]]
+
+
+def _on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]) -> FloatArray:
+    out = np.full(len(span), np.nan)
+    out[key - span[0]] = values
+    return out
+
+
+def tuning_curve(cents: FloatArray, key: NDArray[np.int64]) -> FloatArray:
+    """The instrument's own curve at the measured keys."""
+    span = np.arange(key.min(), key.max() + 1)
+    return smooth_over_keys(_on_keys(cents, key, span))[key - span[0]]
+
+
+def sustain_limit_s(
+    decay_s: FloatArray, bound: NDArray[np.str_], trusted: NDArray[np.bool_], key: NDArray[np.int64]
+) -> FloatArray:
+    """Decay time under which a key's sustain counts as short.
+
+    The greater of two: a share of the instrument's own smooth curve over the keys whose sustain can be judged,
+    and a share of what pianos usually have, so that a whole stretch that is short is found too.
+    """
+    lim = limits()["decay"]
+    span = np.arange(key.min(), key.max() + 1)
+    usable = trusted & (bound == "=")
+    log = np.where(usable, np.log(np.maximum(decay_s, 1e-3) / usual_decay_20_s(key)), np.nan)
+    curve = smooth_over_keys(_on_keys(log, key, span), stiffness=2000.0)[key - span[0]]
+    own = np.exp(np.nan_to_num(curve, nan=-9.0)) * usual_decay_20_s(key) * lim["short_share"]
+    return np.maximum(own, lim["short_of_usual"] * usual_decay_20_s(key))
+
+
+def _sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
+    lim, qual = limits()["unison"], limits()["quality"]
+    key, spread = m.strikes.key, m.unison.spread_cents
+    decay = np.array([d.decay_20_s for d in m.decays])
+    bound = np.array([d.bound for d in m.decays])
+    masked = np.nan_to_num(spread, nan=0.0) > lim["masks_sustain_cents"]
+    unheard = np.isnan(decay)
+    noisy = m.snr_db < qual["least_snr_db"]
+    trusted = ~masked & ~unheard & ~noisy & ~clipped
+    limit = sustain_limit_s(decay, bound, trusted, key)
+    trust, verdict = [], []
+    for i in range(len(key)):
+        if clipped[i]:
+            word, says = "clipped", ""
+        elif masked[i]:
+            word, says = "masked by unison", "tune first"
+        elif noisy[i]:
+            word, says = "noisy", ""
+        elif unheard[i] or (bound[i] == ">" and decay[i] < limit[i]):
+            word, says = "too short", ""
+        else:
+            word, says = "ok", "short" if decay[i] < limit[i] else "sound"
+        trust.append(word)
+        verdict.append(says)
+    return trust, verdict
+
+
+def _off_pitch(
+    cents: FloatArray, curve: FloatArray, spread: FloatArray, key: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    lim = limits()["pitch"]
+    off = cents - curve
+    scatter = max(robust_spread(off), 0.3)
+    far = np.abs(off) > max(lim["off_curve_cents"], lim["off_curve_spreads"] * scatter)
+    usual = max(float(np.nanmedian(spread)), 0.3) if np.any(~np.isnan(spread)) else 0.3
+    one_string = np.nan_to_num(spread) > max(lim["one_string_cents"], lim["one_string_spreads"] * usual)
+    several = np.array([usual_strings(int(k)) > 1 for k in key])
+    return (np.nan_to_num(far).astype(bool)) | (one_string & several)
+
+
+def _slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
+    """Keys whose release is slow for their place, and why a key can't be judged."""
+    lim = limits()["damper"]
+    key = m.strikes.key
+    time = np.array([f.release_20_s for f in m.falls])
+    bound = np.array([f.bound for f in m.falls])
+    known = ~np.isnan(time) & (bound != "")
+    span = np.arange(key.min(), key.max() + 1)
+    usual = np.exp(
+        smooth_over_keys(
+            _on_keys(np.where(known, np.log(np.maximum(time, 0.02)), np.nan), key, span), stiffness=600.0
+        )
+    )
+    usual = usual[key - span[0]]
+    slow = known & (bound != "<") & (time > lim["slow_share"] * usual) & (time > lim["least_s"])
+    why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
+    for i in range(len(key)):
+        if bound[i] == ">" and not slow[i]:
+            why[i] = "next key came before the fall could be followed"
+    return slow, why
+
+
+def judge_notes(
+    m: NoteMeasures, *, a4_hz: float, expected_hz: FloatArray, clipped: NDArray[np.bool_]
+) -> Judged:
+    """All statements about the measured notes.
+
+    Parameters
+    ----------
+    m : NoteMeasures
+    a4_hz : float, Hz
+    expected_hz : shape (notes,), equal temperament at that A4
+    clipped : shape (notes,)
+
+    Returns
+    -------
+    Judged
+    """
+    key = m.strikes.key
+    cents = 1200.0 * np.log2(m.f1_hz / expected_hz)
+    curve = tuning_curve(cents, key)
+    register = np.array(
+        [("bass", "tenor", "middle", "treble", "top").index(register_of(int(k))) for k in key]
+    )
+    span = np.arange(key.min(), key.max() + 1)
+    level = np.where(clipped, np.nan, m.level_db)
+    share = np.where(clipped, np.nan, m.share_db)
+    bright = measure_brightness(share, level, key=key, register=register)
+    between = m.between_db
+    trend = smooth_over_keys(_on_keys(between, key, span), stiffness=200.0)[key - span[0]]
+    buzz_db = between - trend
+    buzz_dev = neighbour_deviation(between, np.zeros(len(key), dtype=np.int64), least_spread=1.2)
+    trust, verdict = _sustain(m, clipped=clipped)
+    off = _off_pitch(cents, curve, m.unison.spread_cents, key)
+    slow, why_damper = _slow_dampers(m)
+    lim_b, lim_v, lim_u = limits()["buzz"], limits()["voicing"], limits()["unison"]
+    faults, not_judged, gaps = [], [], []
+    for i in range(len(key)):
+        own, skip, gap = [], {}, _gaps(m, i)
+        if off[i]:
+            own.append("off_pitch")
+        if np.nan_to_num(m.unison.spread_cents[i]) > lim_u["fault_cents"] and usual_strings(int(key[i])) > 1:
+            own.append("unison")
+        if np.isnan(m.unison.spread_cents[i]):
+            skip["unison"] = "note too short or too weak for its strings to be told apart"
+        if verdict[i] == "short":
+            own.append("short_sustain")
+        elif trust[i] != "ok":
+            skip["short_sustain"] = trust[i]
+        if slow[i]:
+            own.append("damper")
+        elif why_damper[i] and why_damper[i] != "no damper on this key":
+            skip["damper"] = why_damper[i]
+        if np.isnan(buzz_dev[i]):
+            skip["buzz"] = "too few neighbours to compare with"
+        elif buzz_dev[i] > lim_b["outlier_dev"] and buzz_db[i] > lim_b["outlier_db"]:
+            own.append("buzz")
+        if np.isnan(bright.dev[i]):
+            skip["voicing"] = "clipped" if clipped[i] else "upper partials not heard"
+        elif abs(bright.dev[i]) > lim_v["outlier_dev"] and abs(bright.off_db[i]) > lim_v["outlier_db"]:
+            own.append("voicing")
+        if np.isnan(bright.brightness_db[i]):
+            gap["brightness_db"] = gap["brightness_dev"] = (
+                "clipped" if clipped[i] else "upper partials not heard"
+            )
+        elif np.isnan(bright.dev[i]):
+            gap["brightness_dev"] = "too few neighbours to compare with"
+        if np.isnan(curve[i]):
+            gap["curve_cents"] = gap["off_curve_cents"] = "too few keys for a curve"
+        if np.isnan(buzz_db[i]):
+            gap["buzz_db"] = "too few keys to compare with"
+        faults.append(own)
+        not_judged.append(skip)
+        gaps.append(gap)
+    return Judged(cents, curve, bright, buzz_db, trust, verdict, faults, not_judged, gaps)
+
+
+def _gaps(m: NoteMeasures, i: int) -> dict[str, str]:
+    """Reasons for the measures of one note that are missing."""
+    gap = {}
+    decay, fall = m.decays[i], m.falls[i]
+    if np.isnan(m.release.hold_s[i]):
+        gap["hold_s"] = "no release heard"
+    if np.isnan(m.unison.spread_cents[i]):
+        gap["unison_cents"] = "note too short or too weak for its strings to be told apart"
+    if np.isnan(m.unison.beat_hz[i]):
+        gap["beat_hz"] = gap["beat_partial"] = "no clear beat"
+    if np.isnan(decay.decay_20_s):
+        gap["decay_20_s"] = gap["decay_20_bound"] = decay.why_no_decay or "held too short"
+    if np.isnan(decay.early_db_per_s):
+        gap["early_db_per_s"] = decay.why_no_early or "sound too short"
+    if np.isnan(decay.late_db_per_s):
+        gap["late_db_per_s"] = decay.why_no_late or "late decay not observable"
+    if np.isnan(fall.release_20_s):
+        gap["release_20_s"] = gap["release_bound"] = fall.why or "no release heard"
+    return gap

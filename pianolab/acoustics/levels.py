@@ -1,0 +1,111 @@
+"""Level of each note over time: power of its own part of the spectrum, noise taken out.
+
+Frames of 30 ms. In the bass, where dampers stop whatever sounded before, all bins above the first partial
+count; from key 40 up only bins near the note's own partials, so that undamped strings still ringing from
+earlier notes stay out. The noise power of every bin, heard where the recording is quietest, is subtracted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.spectra import Samples, power_blocks
+from pianolab.units import FloatArray
+
+HOP_S = 0.005
+COMB_FROM_KEY = 40
+
+
+@dataclass(frozen=True)
+class NoteLevel:
+    """Power of one note over time after noise subtraction (may be slightly negative where nothing is left).
+
+    ``time_s`` counts from the blow; ``noise`` is the noise power that was subtracted.
+    """
+
+    time_s: FloatArray
+    power: FloatArray
+    noise: float
+
+    @property
+    def level_db(self) -> FloatArray:
+        """Level re 1, floored well under the noise."""
+        return np.asarray(10.0 * np.log10(np.maximum(self.power, 0.02 * self.noise + 1e-20)))
+
+    @property
+    def floor_db(self) -> float:
+        """Level below which noise drowns the note: a quarter of the noise power's own fluctuation."""
+        return float(10.0 * np.log10(0.25 * self.noise + 1e-20))
+
+
+def frame_size(rate_hz: int) -> tuple[int, int]:
+    """Frame length and hop in samples."""
+    return round(limits()["decay"]["window_s"] * rate_hz), round(HOP_S * rate_hz)
+
+
+def noise_spectrum(channels: Samples, *, rate_hz: int) -> FloatArray:
+    """Noise power of every frame bin, from the quietest tenth of the frames, shape (bins,)."""
+    size, hop = frame_size(rate_hz)
+    blocks = []
+    for _, power in power_blocks(channels, size=size, hop=hop * 8):
+        blocks.append(power)
+    power = np.concatenate(blocks)
+    total = power.sum(axis=1)
+    positive = total > 0
+    if not positive.any():
+        return np.zeros(power.shape[1])
+    quiet = total <= np.percentile(total[positive], 6)
+    return np.asarray(power[quiet & positive].mean(axis=0), dtype=float)
+
+
+def _own_bins(f_hz: FloatArray, *, key: int, size: int, rate_hz: int) -> NDArray[np.bool_]:
+    bins = np.arange(size // 2 + 1)
+    hz_per_bin = rate_hz / size
+    lowest = np.nanmin(f_hz) if np.any(~np.isnan(f_hz)) else 25.0
+    mask = (bins * hz_per_bin >= max(0.6 * lowest, 20.0)) & (
+        bins * hz_per_bin <= min(12000.0, 0.48 * rate_hz)
+    )
+    if key < COMB_FROM_KEY:
+        return np.asarray(mask)
+    near = np.zeros(len(bins), dtype=bool)
+    for f in f_hz[~np.isnan(f_hz)]:
+        near |= np.abs(bins * hz_per_bin - f) <= 2.6 * hz_per_bin
+    return np.asarray(near & mask)
+
+
+def note_level(
+    channels: Samples,
+    *,
+    onset_s: float,
+    stop_s: float,
+    f_hz: FloatArray,
+    key: int,
+    rate_hz: int,
+    noise: FloatArray,
+) -> NoteLevel:
+    """Level of one note from 60 ms before its blow to ``stop_s``.
+
+    Parameters
+    ----------
+    channels : shape (channels, frames)
+    onset_s, stop_s : s, in the recording
+    f_hz : frequencies of the note's partials, NaN where none
+    noise : from `noise_spectrum`
+
+    Returns
+    -------
+    NoteLevel
+    """
+    size, hop = frame_size(rate_hz)
+    begin = max(0, int((onset_s - 0.06) * rate_hz))
+    end = min(channels.shape[1], int(stop_s * rate_hz))
+    mask = _own_bins(f_hz, key=key, size=size, rate_hz=rate_hz)
+    parts = [p[:, mask].sum(axis=1) for _, p in power_blocks(channels[:, begin:end], size=size, hop=hop)]
+    power = np.concatenate(parts).astype(float) if parts else np.zeros(0)
+    time_s = (begin + np.arange(len(power)) * hop + 0.5 * size) / rate_hz - onset_s
+    own_noise = float(noise[mask].sum())
+    return NoteLevel(time_s, power - own_noise, own_noise)

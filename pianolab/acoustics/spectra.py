@@ -1,0 +1,83 @@
+"""Short-time and whole-note spectra: the arithmetic that every measure starts from.
+
+Everything is done per channel; channels are never mixed before the partials are measured, because two
+microphones can hear a partial in opposite phase.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft as sp_fft
+
+Samples = NDArray[np.float32]
+
+
+def as_channels(samples: NDArray[np.floating]) -> Samples:
+    """Samples as a (channels, frames) float32 array, whatever they came as."""
+    array = np.asarray(samples, dtype=np.float32)
+    return np.ascontiguousarray(array[None, :] if array.ndim == 1 else array.T)
+
+
+def framed(channel: Samples, *, size: int, hop: int) -> NDArray[np.float32]:
+    """Overlapping frames of one channel as a view, shape (count, size)."""
+    count = max(0, 1 + (len(channel) - size) // hop)
+    step = channel.strides[0]
+    return np.lib.stride_tricks.as_strided(
+        channel, shape=(count, size), strides=(hop * step, step), writeable=False
+    )
+
+
+def power_blocks(
+    channels: Samples, *, size: int, hop: int, block: int = 2048
+) -> Iterator[tuple[int, NDArray[np.float32]]]:
+    """Power spectra of Hann-windowed frames, summed over channels, a block of frames at a time.
+
+    Yields (first frame, power of shape (frames, size // 2 + 1)); a sine of amplitude 1 has power 1.
+    """
+    window = np.hanning(size + 1)[:-1].astype(np.float32)
+    window *= np.float32(2.0 / window.sum())
+    frames = [framed(c, size=size, hop=hop) for c in channels]
+    for first in range(0, len(frames[0]), block):
+        power = None
+        for channel in frames:
+            spectrum = sp_fft.rfft(channel[first : first + block] * window, axis=-1, workers=2)
+            own = spectrum.real**2 + spectrum.imag**2
+            power = own if power is None else power + own
+        assert power is not None
+        yield first, power
+
+
+def note_spectra(
+    channels: Samples, *, starts: NDArray[np.int64], lengths: NDArray[np.int64], size: int
+) -> NDArray[np.complex64]:
+    """Whole-note spectra without a window, zero-padded to ``size``; shape (notes, channels, size // 2 + 1)."""
+    padded = np.zeros((len(starts), channels.shape[0], size), dtype=np.float32)
+    for row, (start, length) in enumerate(zip(starts, lengths, strict=True)):
+        padded[row, :, :length] = channels[:, start : start + length]
+    return np.asarray(sp_fft.rfft(padded, axis=-1, workers=2, overwrite_x=True), dtype=np.complex64)
+
+
+def line_spectra(
+    channels: Samples, *, starts: NDArray[np.int64], lengths: NDArray[np.int64], size: int
+) -> NDArray[np.float32]:
+    """Power of Hann-windowed stretches, summed over channels, a sine of amplitude 1 having power 1.
+
+    Shape (stretches, size // 2 + 1); a stretch may be shorter than ``size``.
+    """
+    padded = np.zeros((len(starts), channels.shape[0], size), dtype=np.float32)
+    for row, (start, length) in enumerate(zip(starts, lengths, strict=True)):
+        n = int(length)
+        if n < 8:
+            continue
+        window = np.hanning(n + 2)[1:-1].astype(np.float32)
+        padded[row, :, :n] = channels[:, start : start + n] * (window * np.float32(2.0 / window.sum()))
+    spectrum = sp_fft.rfft(padded, axis=-1, workers=2, overwrite_x=True)
+    return np.asarray(np.sum(spectrum.real**2 + spectrum.imag**2, axis=1), dtype=np.float32)
+
+
+def fast_size(count: int) -> int:
+    """A transform length at or above ``count`` that is quick."""
+    return int(sp_fft.next_fast_len(int(count), real=True))
