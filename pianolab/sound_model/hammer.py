@@ -55,10 +55,10 @@ def hammer_spectrum(key: int, f_hz: ArrayLike, *, blow_db: float = 0.0) -> Float
 
 
 def voicing_gain(key: int, numbers: ArrayLike, *, brightness_db: float) -> FloatArray:
-    """Gain of each partial that makes the partials above 4 f1 (from key 77: above 2 f1) so much louder."""
-    full_at = 2.0 if key <= 76 else 1.0
-    share = np.minimum(1.0, np.log2(np.asarray(numbers, dtype=float)) / full_at)
-    return np.asarray(db_to_amplitude(brightness_db * share))
+    """Gain of each partial: all of it from the fifth up, none on the first two (key 77 up: third, first)."""
+    from_n, full_n = (2.0, 5.0) if key <= 76 else (1.5, 3.0)
+    octaves = np.log2(np.asarray(numbers, dtype=float) / from_n)
+    return np.asarray(db_to_amplitude(brightness_db * np.clip(octaves / np.log2(full_n / from_n), 0.0, 1.0)))
 
 
 def noise_burst(

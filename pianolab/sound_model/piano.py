@@ -61,7 +61,8 @@ class KeyFault:
     ``amount`` by kind: ``off_pitch`` cents (of all strings, or of one with ``strings="one"``), ``unison``
     cents from the lowest to the highest string, ``short_sustain`` the share of the usual sustain that is
     left, ``damper`` the share of the amplitude that leaks past the damper, ``buzz`` dB re the tone
-    (``manner`` ``periodic`` or ``rattle``), ``voicing`` dB brighter. None takes a usual amount.
+    (``manner`` ``periodic`` or ``rattle``), ``voicing`` dB that the partials from the fifth up gain on the
+    first two (above key 76: from the third on the first). None takes a usual amount.
 
     Examples
     --------
@@ -105,7 +106,7 @@ class PianoModel:
     unison_spread_cents : typical distance between the outer strings of one key
     sustain : 1 is usual; 0.5 lets every note decay twice as fast
     inharmonicity_scale : 1 is usual; 0 gives ideal strings and, with it, plain equal temperament
-    hardness_db : brighter (worn, hard hammers) or darker than usual, in dB for partials above the fourth
+    hardness_db : brighter (worn, hard hammers) or darker than usual, in dB for the partials from the fifth up
     voicing_spread_db : the same from key to key, standard deviation
     false_beat_cents : scatter of single strings' partials, standard deviation
     last_damped_key : keys above have no damper

@@ -11,32 +11,19 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
-from pianolab.keyboard import check_key, note_name
+from pianolab.keyboard import check_key
 from pianolab.show import Row, Showable
-from pianolab.sound_model.note import et_cents, note_modes, note_truth, ring_seconds, strike
+from pianolab.sound_model.modes import note_modes
+from pianolab.sound_model.note import ring_seconds, strike
 from pianolab.sound_model.piano import PianoModel
 from pianolab.sound_model.room import Room, in_room, microphone_noise
-from pianolab.units import cents_between, db_to_amplitude
+from pianolab.sound_model.truth import TRUTH_COLUMNS, Strike, truth_row
+from pianolab.units import db_to_amplitude
 
 if TYPE_CHECKING:
     from pianolab.sound_model.note import Float32Array
 
-TRUTH_COLUMNS = (
-    "key", "note", "struck", "strikes", "onset_s", "release_s", "f1_hz", "cents", "inharmonicity",
-    "unison_cents", "strings", "decay_20_s", "decay_20_within_hold", "release_20_s", "damped", "brightness_db",
-    "blow_db", "faults",
-)  # fmt: skip
 LONGEST_TAIL_S = 12.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Strike:
-    """One press of a key in a recording; times in s from its beginning."""
-
-    key: int
-    onset_s: float
-    release_s: float
-    blow_db: float
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -123,7 +110,7 @@ def render_scale(
     and ``release_s`` (of the longest hold), ``f1_hz`` and ``cents`` (mean of the uncoupled strings' first
     partials, against equal temperament at the model's A4), ``inharmonicity``, ``unison_cents`` (highest
     less lowest uncoupled string, 0 for one), ``strings``, ``decay_20_s`` and ``release_20_s`` (see
-    `pianolab.sound_model.note.note_truth`), ``decay_20_within_hold``, ``damped``, ``brightness_db`` (power
+    `pianolab.sound_model.truth.note_truth`), ``decay_20_within_hold``, ``damped``, ``brightness_db`` (power
     above 4 f1, from key 77 above 2 f1, over all power at the blow), ``blow_db``, ``faults`` (``;`` between
     them). Times and decays are NaN where nothing sounded.
 
@@ -139,7 +126,15 @@ def render_scale(
     """
     first_key = model.first_key if first_key is None else first_key
     last_key = model.last_key if last_key is None else last_key
-    _check(model, first_key, last_key, hold_s=hold_s, gap_s=gap_s, rate_hz=rate_hz, snr_db=snr_db)
+    _check_keys(model, first_key, last_key, skipped=skipped)
+    for name, value, low, high in (
+        ("hold_s", hold_s, 0.1, 60.0), ("gap_s", gap_s, 0.05, 30.0), ("rate_hz", rate_hz, 8000, 192000),
+        ("jitter", jitter, 0.0, 0.5), ("blow_spread_db", blow_spread_db, 0.0, 20.0), ("lead_in_s", lead_in_s, 0.0, 60.0),
+        ("tail_s", tail_s, 0.0, 60.0), ("peak_db", peak_db, -60.0, 0.0), ("snr_db", snr_db, -20.0, float("inf")),
+        ("seed", seed, 0, 2**63),
+    ):  # fmt: skip
+        if not low <= value <= high:
+            raise BadInput(name, value, f"a value from {low:g} to {high:g}")
     plan_rng, noise_rng = (np.random.default_rng([seed, part]) for part in (1, 2))
     keys = [k for k in range(first_key, last_key + 1) if k not in set(skipped)]
     order = [k for k in keys for _ in range(2 if k in set(repeated) else 1)]
@@ -152,7 +147,7 @@ def render_scale(
         lead_in_s=lead_in_s,
         spread_db=blow_spread_db,
     )
-    seconds = (strikes[-1].release_s if strikes else lead_in_s) + tail_s
+    seconds = strikes[-1].release_s + tail_s
     dry = _play(model, strikes, seconds=seconds, rate_hz=rate_hz, seed=seed)
     sound = in_room(dry, room, rate_hz=rate_hz, seed=seed)
     if np.isfinite(snr_db):
@@ -160,35 +155,21 @@ def render_scale(
     peak = float(np.abs(sound).max())
     if peak > 0:
         sound = (sound * np.float32(db_to_amplitude(peak_db) / peak)).astype(np.float32)
-    rows = [_truth_row(model, k, strikes, rate_hz=rate_hz) for k in range(first_key, last_key + 1)]
+    rows = [truth_row(model, k, strikes, rate_hz=rate_hz) for k in range(first_key, last_key + 1)]
     truth = pd.DataFrame(rows, columns=list(TRUTH_COLUMNS))
     return ModelledScale(
         samples=sound, rate_hz=rate_hz, truth=truth, strikes=strikes, model=model, room=room, snr_db=snr_db, seed=seed
     )  # fmt: skip
 
 
-def _check(
-    model: PianoModel,
-    first_key: int,
-    last_key: int,
-    *,
-    hold_s: float,
-    gap_s: float,
-    rate_hz: int,
-    snr_db: float,
-) -> None:
+def _check_keys(model: PianoModel, first_key: int, last_key: int, *, skipped: Collection[int]) -> None:
     for name, key in (("first_key", first_key), ("last_key", last_key)):
         if not model.first_key <= check_key(key, name=name) <= model.last_key:
             raise BadInput(name, key, f"a key of this piano, {model.first_key} to {model.last_key}")
     if first_key > last_key:
         raise BadInput("first_key", first_key, f"a key up to last_key {last_key}")
-    for name, value, low, high in (
-        ("hold_s", hold_s, 0.1, 60.0), ("gap_s", gap_s, 0.05, 30.0), ("rate_hz", rate_hz, 8000, 192000),
-    ):  # fmt: skip
-        if not low <= value <= high:
-            raise BadInput(name, value, f"a value from {low:g} to {high:g}")
-    if np.isnan(snr_db):
-        raise BadInput("snr_db", snr_db, "a level in dB, or infinity for no noise")
+    if set(range(first_key, last_key + 1)) <= set(skipped):
+        raise BadInput("skipped", "every key", "at least one key that is played")
 
 
 def _plan(
@@ -204,7 +185,7 @@ def _plan(
     """When each key is struck and let go, with the unsteadiness of a hand."""
     unsteady = np.clip(1.0 + jitter * rng.standard_normal((2, len(order))), 0.5, 1.5)
     holds, gaps = hold_s * unsteady[0], gap_s * unsteady[1]
-    onsets = lead_in_s + np.concatenate([[0.0], np.cumsum(holds + gaps)[:-1]]) if order else np.zeros(0)
+    onsets = lead_in_s + np.concatenate([[0.0], np.cumsum(holds + gaps)[:-1]])
     blows = spread_db * rng.standard_normal(len(order))
     return tuple(
         Strike(key=k, onset_s=float(t), release_s=float(t + h), blow_db=float(b))
@@ -252,26 +233,3 @@ def _with_noise(
         noise = microphone_noise(channels.shape[0], rate_hz=rate_hz, rng=rng, hum_hz=hum_hz)
         noisy[:, c] = channels[:, c] + level * noise
     return noisy.reshape(sound.shape)
-
-
-def _truth_row(
-    model: PianoModel, key: int, strikes: tuple[Strike, ...], *, rate_hz: int
-) -> tuple[object, ...]:
-    mine = [s for s in strikes if s.key == key]
-    best = max(mine, key=lambda s: s.release_s - s.onset_s) if mine else None
-    strings = model.strings(key)
-    f1_hz = float(strings.mean())
-    kinds = [f.kind for f in model.faults if f.key == key]
-    nan = float("nan")
-    decay = release = brightness = nan
-    hold_s = best.release_s - best.onset_s if best else nan
-    if best and "silent" not in kinds:
-        modes = note_modes(model, key, blow_db=best.blow_db, rate_hz=rate_hz)
-        truth = note_truth(modes, hold_s=hold_s, rate_hz=rate_hz)
-        decay, release, brightness = truth.decay_20_s, truth.release_20_s, truth.brightness_db
-    return (
-        key, note_name(key), best is not None, len(mine), best.onset_s if best else nan,
-        best.release_s if best else nan, f1_hz, et_cents(f1_hz, key, a4_hz=model.a4_hz), model.inharmonicity(key),
-        float(cents_between(strings.max(), strings.min())), strings.size, decay, bool(decay < hold_s), release,
-        model.damped(key), brightness, best.blow_db if best else nan, ";".join(dict.fromkeys(kinds)),
-    )  # fmt: skip

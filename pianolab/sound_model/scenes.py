@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from pianolab.sound_model.scale import ModelledScale, render_scale
 
 SOUNDS_FILE = "datasets/scenario/sounds.toml"
 Entry = dict[str, Any]
+RECORDING = {"room", "snr_db", "hold_s", "gap_s", "seed", "rate_hz", "skipped", "repeated"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,10 +27,10 @@ class SceneSound:
     description: str
     model: PianoModel
     room: Room | None
-    snr_db: float
-    hold_s: float
-    gap_s: float
-    seed: int
+    snr_db: float = 45.0
+    hold_s: float = 2.0
+    gap_s: float = 0.5
+    seed: int = 1
     rate_hz: int = 44100
     skipped: tuple[int, ...] = ()
     repeated: tuple[int, ...] = ()
@@ -82,7 +83,7 @@ def _whole(name: str, entries: dict[str, Entry]) -> Entry:
     entry = entries[name]
     if "as" not in entry:
         return entry
-    if entry["as"] not in entries:
+    if entry["as"] not in entries or entry["as"] == name:
         raise BadInput(f"as of {name!r}", repr(entry["as"]), "the name of another condition in the file")
     base = _whole(entry["as"], {k: v for k, v in entries.items() if k != name})
     mended = entry.get("mended", [])
@@ -99,6 +100,8 @@ def _scene(name: str, entry: Entry, *, seed_shift: int) -> SceneSound:
     for part in ("description", "piano", "recording"):
         if part not in entry:
             raise BadInput(f"condition {name!r}", f"no {part}", "description, piano and recording")
+    _check_names(f"piano of {name!r}", entry["piano"], {f.name for f in fields(PianoModel)} - {"faults"})
+    _check_names(f"recording of {name!r}", entry["recording"], RECORDING)
     model = PianoModel(**entry["piano"])
     model = replace(model, seed=model.seed + seed_shift)
     faults = tuple(f for rule in entry.get("faults", []) for f in _faults(rule, seed=model.seed))
@@ -111,6 +114,12 @@ def _scene(name: str, entry: Entry, *, seed_shift: int) -> SceneSound:
     return SceneSound(
         name=name, description=entry["description"], model=model, room=place, fault_keys=keys, **recording
     )  # fmt: skip
+
+
+def _check_names(what: str, given: Entry, known: set[str]) -> None:
+    unknown = sorted(set(given) - known)
+    if unknown:
+        raise BadInput(what, ", ".join(unknown), "only " + ", ".join(sorted(known)))
 
 
 def _faults(rule: Entry, *, seed: int) -> list[KeyFault]:
