@@ -13,7 +13,7 @@ import numpy as np
 from av.error import FFmpegError
 
 from pianolab.errors import BadInput
-from pianolab.io.content import READABLE
+from pianolab.io.content import READABLE, STOPPED
 from pianolab.io.sound import Samples, SoundInfo, check_form
 
 CODEC_NAMES = {
@@ -27,7 +27,7 @@ SHORT_BY_S = 0.25
 LONGEST_PADDING = 2048
 """Frames by which the last packet of a codec may reach beyond the announced end; these are no sound."""
 
-GUESSED_LENGTH = ("aac", "amr", "mp3")
+GUESSED_LENGTH = ("aac", "amr", "mp3", "flac")
 """Formats without a table of contents: what they announce is a guess from the bit rate."""
 
 
@@ -48,7 +48,7 @@ def open_container(
         frames = _frames(container, stream, name=name)
         first = next(frames, None)
         if first is None:
-            raise BadInput(name, "0 s of sound", READABLE, "Was the recording stopped at once?")
+            raise BadInput(name, "0 s of sound", READABLE, STOPPED)
         info = _info(stream, first, name=name)
         if container_format in GUESSED_LENGTH:
             info = replace(info, frames=None)
@@ -83,7 +83,7 @@ def _info(stream: Any, first: Any, *, name: str) -> SoundInfo:
     check_form(name, rate_hz=rate_hz, channels=channels)
     codec = stream.codec_context.name
     lossy = not (codec.startswith("pcm_") or codec in ("alac", "flac"))
-    width = int(getattr(stream.codec_context, "bits_per_coded_sample", 0) or first.format.bits)
+    width = _width(stream.codec_context, first)
     return SoundInfo(
         name=name,
         rate_hz=rate_hz,
@@ -93,6 +93,14 @@ def _info(stream: Any, first: Any, *, name: str) -> SoundInfo:
         lossy=lossy,
         codec="PCM" if codec.startswith("pcm_") else CODEC_NAMES.get(codec, codec),
     )
+
+
+def _width(context: Any, first: Any) -> int:
+    """Bits of a lossless codec; ALAC tells them in its configuration only, at byte 17."""
+    extra = context.extradata or b""
+    if context.name == "alac" and len(extra) > 17:
+        return int(extra[17])
+    return int(getattr(context, "bits_per_coded_sample", 0) or first.format.bits)
 
 
 def _announced(stream: Any, rate_hz: int) -> int | None:

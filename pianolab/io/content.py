@@ -1,17 +1,15 @@
-"""What a file is by its first bytes, never by its suffix; and whether its end is missing."""
+"""What a file is by its first bytes, never by its suffix."""
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
+from codecs import getincrementaldecoder
 from pathlib import Path
 from typing import BinaryIO
 
 from pianolab.errors import BadInput
 
 READABLE = "a sound recording (WAV, FLAC, OGG, MP3, AIFF, m4a, AAC, 3gp, mp4, mov, webm)"
-UNKNOWN_LENGTHS = (0xFFFFFFFF, 0)
-"""Data sizes that programs write into a WAV header when they don't know the length beforehand."""
+STOPPED = "Was the recording stopped at once, or the recorder switched off before it had finished the file?"
 
 
 def open_file(source: str | Path, *, name: str) -> BinaryIO:
@@ -84,69 +82,9 @@ def _what_else(head: bytes) -> str:
             return what
     if not head.strip(b"\0"):
         return "nothing but zero bytes"
-    control = sum(byte < 9 or 13 < byte < 32 for byte in head)
-    return "text" if control == 0 else "content that is no known sound format"
-
-
-def check_whole(file: BinaryIO, kind: str, *, name: str) -> None:
-    """`BadInput` where the file ends before the end that it announces."""
-    size = file.seek(0, os.SEEK_END)
-    announced = {"wav": _wav_end, "mov": _mov_end, "ogg": _ogg_end}.get(kind)
-    end = announced(file) if announced else None
-    file.seek(0)
-    if end is not None and end > size:
-        raise BadInput(
-            name,
-            f"a truncated file ({size:,} of {end:,} bytes)",
-            "the whole recording",
-            "Was the copy, the upload or the recording cut off?",
-        )
-
-
-def _wav_end(file: BinaryIO) -> int | None:
-    file.seek(0)
-    if file.read(4) != b"RIFF":
-        return None
-    file.seek(12)
-    while len(head := file.read(8)) == 8:
-        length = int.from_bytes(head[4:], "little")
-        if head[:4] == b"data":
-            return None if length in UNKNOWN_LENGTHS else file.tell() + length
-        file.seek(length + length % 2, os.SEEK_CUR)
-    return None
-
-
-def _boxes(file: BinaryIO) -> Iterator[tuple[bytes, int]]:
-    """Top-level boxes of an ISO media file: their type, and where each ends by its own account."""
-    start = 0
-    while True:
-        file.seek(start)
-        head = file.read(16)
-        if len(head) < 8:
-            return
-        length = int.from_bytes(head[:4], "big")
-        if length == 1 and len(head) == 16:
-            length = int.from_bytes(head[8:], "big")
-        if length < 8:
-            return
-        start += length
-        yield head[4:8], start
-
-
-def _mov_end(file: BinaryIO) -> int | None:
-    return max((end for _, end in _boxes(file)), default=None)
-
-
-def _ogg_end(file: BinaryIO) -> int | None:
-    """End of the last page that starts in the file."""
-    size = file.seek(0, os.SEEK_END)
-    start = max(0, size - 2 * 65_536)
-    file.seek(start)
-    tail = file.read()
-    at = tail.rfind(b"OggS\0")
-    if at < 0 or len(tail) < at + 27:
-        return None
-    segments = tail[26 + at]
-    if len(tail) < at + 27 + segments:
-        return start + at + 27 + segments
-    return start + at + 27 + segments + sum(tail[at + 27 : at + 27 + segments])
+    control = any(byte < 9 or 13 < byte < 32 for byte in head)
+    try:
+        getincrementaldecoder("utf-8")().decode(head)  # a character cut by the end of the head is no error
+    except UnicodeDecodeError:
+        control = True
+    return "content that is no known sound format" if control else "text"

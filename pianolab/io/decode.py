@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import BinaryIO, NamedTuple
 
 import numpy as np
@@ -11,7 +12,8 @@ import soundfile
 
 from pianolab.errors import BadInput
 from pianolab.io.containers import open_container
-from pianolab.io.content import READABLE, check_whole, kind_of
+from pianolab.io.content import READABLE, kind_of
+from pianolab.io.ends import check_whole
 from pianolab.io.sound import Samples, SoundInfo, check_form
 
 CONTAINER_FORMATS = {"mov": "mov", "matroska": "matroska", "aac": "aac", "amr": "amr"}
@@ -54,7 +56,12 @@ def open_decoder(file: BinaryIO, *, name: str) -> Iterator[Decoder]:
         return
     with sound:
         info = _info(sound, name=name)
-        yield Decoder(info, _pieces(sound, info))
+        if info.frames is not None or kind != "flac":
+            yield Decoder(info, _pieces(sound, info))
+            return
+    # A FLAC stream of unannounced length: soundfile stumbles over its end.
+    with open_container(file, "flac", name=name) as (stream, pieces):
+        yield Decoder(replace(stream, bits=info.bits), pieces)
 
 
 def _info(sound: soundfile.SoundFile, *, name: str) -> SoundInfo:
@@ -68,7 +75,7 @@ def _info(sound: soundfile.SoundFile, *, name: str) -> SoundInfo:
         frames=None if sound.frames > UNKNOWN_FRAMES else sound.frames,
         bits=bits or "coded",
         lossy=bits is None,
-        codec=exact_name if bits else LOSSY_NAMES.get(sound.subtype, sound.subtype),
+        codec=exact_name if bits else LOSSY_NAMES.get(sound.subtype, sound.subtype.replace("_", " ")),
     )
 
 

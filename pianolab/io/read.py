@@ -10,7 +10,7 @@ from typing import BinaryIO
 import numpy as np
 
 from pianolab.errors import BadInput
-from pianolab.io.content import READABLE, open_file
+from pianolab.io.content import READABLE, STOPPED, open_file
 from pianolab.io.decode import Decoder, open_decoder
 from pianolab.io.sound import Samples, Sound, SoundInfo, say_duration
 
@@ -54,7 +54,7 @@ def read_sound(source: Source, *, max_seconds: float = 3600.0) -> Sound:
             _check_length(info, info.frames, limit)
         samples = _gather(decoder, limit)
     if not len(samples):
-        raise BadInput(info.name, "0 s of sound", READABLE, "Was the recording stopped at once?")
+        raise BadInput(info.name, "0 s of sound", READABLE, STOPPED)
     return _sound(samples, info)
 
 

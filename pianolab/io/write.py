@@ -124,10 +124,13 @@ def clip_bytes(samples: ArrayLike, *, rate_hz: int, format: str = "ogg") -> Enco
 
 
 def _resampled(sound: Samples, rate_hz: int, target_hz: int) -> Samples:
-    import librosa
+    from math import gcd
 
-    moved = librosa.resample(sound.T, orig_sr=rate_hz, target_sr=target_hz, res_type="soxr_hq")
-    return np.ascontiguousarray(moved.T, np.float32)
+    from scipy.signal import resample_poly
+
+    common = gcd(rate_hz, target_hz)
+    up, down = target_hz // common, rate_hz // common
+    return np.asarray(resample_poly(sound, up, down, axis=0, window=("kaiser", 9.0)), np.float32)
 
 
 def _checked(samples: ArrayLike, subtype: str, *, name: str) -> Samples:
@@ -145,14 +148,34 @@ def _checked(samples: ArrayLike, subtype: str, *, name: str) -> Samples:
     return sound
 
 
+class _Watched:
+    """A file that remembers its first failed write: the encoder's C code can't pass an exception on."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self.error: OSError | None = None
+        self._file = file
+        self.seek, self.tell = file.seek, file.tell
+
+    def write(self, data: bytes) -> int:
+        if self.error is None:
+            try:
+                return self._file.write(data)
+            except OSError as error:
+                self.error = error
+        return 0
+
+
 def _encode(file: BinaryIO, sound: Samples, rate_hz: int, container: str, subtype: str, *, name: str) -> None:
     """Encode in pieces: one very long write overruns the encoders of lossy formats."""
+    watched = _Watched(file)
+    form = {"samplerate": rate_hz, "channels": sound.shape[1], "format": container, "subtype": subtype}
     try:
-        with soundfile.SoundFile(
-            file, "w", samplerate=rate_hz, channels=sound.shape[1], format=container, subtype=subtype
-        ) as out:
+        with soundfile.SoundFile(watched, "w", **form) as out:
             for start in range(0, len(sound), WRITE_FRAMES):
                 out.write(sound[start : start + WRITE_FRAMES])
-    except (soundfile.LibsndfileError, RuntimeError, TypeError, ValueError) as error:
-        form = f"{rate_hz} Hz, {sound.shape[1]} channel(s), {container} {subtype}"
-        raise BadInput(name, form, "a form this format can hold", str(error)) from None
+    except (soundfile.LibsndfileError, RuntimeError, TypeError, ValueError, AssertionError) as error:
+        if watched.error is None:
+            got = f"{rate_hz} Hz, {sound.shape[1]} channel(s), {container} {subtype}"
+            raise BadInput(name, got, "a form this format can hold", str(error)) from None
+    if watched.error is not None:
+        raise watched.error
