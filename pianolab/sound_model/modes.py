@@ -118,18 +118,17 @@ def note_modes(model: PianoModel, key: int, *, blow_db: float = 0.0, rate_hz: in
 
 
 def _partial_levels(model: PianoModel, key: int, f_hz: FloatArray, *, blow_db: float) -> FloatArray:
-    """Amplitude of each partial at the blow; the register sets the level, voicing the balance."""
+    """Amplitude of each partial at the blow; register and blow set the level, voicing only the balance."""
     rng = model.stream(key, "partials")
     rng.random(MOST_PARTIALS)
     uneven = db_to_amplitude(UNEVEN_PARTIALS_DB * rng.standard_normal(MOST_PARTIALS)[: f_hz.size])
     spectrum = hammer_spectrum(key, f_hz, blow_db=blow_db) * uneven
-    total = np.sqrt(0.5 * np.sum(spectrum**2))
-    level = FULL_LEVEL * db_to_amplitude(at_key(LEVEL_DB, key) + blow_db)
     voicing = model.fault(key, "voicing")
     brightness = model.hardness_db + model.voicing_spread_db * model.stream(key, "voicing").normal()
     brightness += float(voicing.amount or 0.0) if voicing else 0.0
-    gain = voicing_gain(key, np.arange(1, f_hz.size + 1), brightness_db=brightness)
-    return np.asarray(level * spectrum / total * gain)
+    spectrum *= voicing_gain(key, np.arange(1, f_hz.size + 1), brightness_db=brightness)
+    level = FULL_LEVEL * db_to_amplitude(at_key(LEVEL_DB, key) + blow_db)
+    return np.asarray(level * spectrum / np.sqrt(0.5 * np.sum(spectrum**2)))
 
 
 def _longitudinal(model: PianoModel, key: int, level: FloatArray) -> tuple[ComplexArray, ComplexArray]:

@@ -235,6 +235,8 @@ def test_voicing_moves_the_upper_partials(key: int, low: float, high: float) -> 
     assert bright_db(harsh) - bright_db(HEALTHY) == pytest.approx(9.0, abs=0.3)
     assert note_modes(harsh, key).brightness_db() > note_modes(HEALTHY, key).brightness_db() + 5.0
     assert abs(bright_db(with_fault(key, "off_pitch", 1.0)) - bright_db(HEALTHY)) < 1.0
+    loud = [level_curve(render_note(m, key, knock=False), rate_hz=RATE_HZ)[1].max() for m in (harsh, HEALTHY)]
+    assert loud[0] == pytest.approx(loud[1], abs=1.5)
 
 
 def test_harder_blows_are_louder_and_brighter() -> None:
