@@ -29,6 +29,9 @@ class Unknown:
 
     ``source`` is a checklist point's id or ``listening``; ``effort`` is ``look again``,
     ``tune and record again`` or ``technician``; ``minutes`` is None where it is not a matter of minutes.
+    ``key`` is the same in every aspect that the unknown bears on; ``loss`` is what it would take from this
+    aspect at worst, as the logarithm of the factor that is left; ``veto_chance`` is the chance that
+    learning it stops the purchase.
     """
 
     text: str
@@ -37,6 +40,9 @@ class Unknown:
     source: str
     effort: Literal["look again", "record again", "tune and record again", "technician"] = "look again"
     minutes: float | None = None
+    key: str = ""
+    loss: float = 0.0
+    veto_chance: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -76,7 +82,11 @@ class Alert:
 
 @dataclass(frozen=True, kw_only=True)
 class RepairJob:
-    """One job with its price range, why it is proposed, and the chance that it is needed."""
+    """One job with its price range, why it is proposed, and the chance that it is needed.
+
+    ``quantity`` is how many keys or strings the price was multiplied by; ``includes`` names the jobs that
+    need no paying where this one is done; ``found`` is False where only unchecked points propose it.
+    """
 
     job: str
     title: str
@@ -85,6 +95,9 @@ class RepairJob:
     high: Decimal
     chance: float
     reasons: tuple[str, ...]
+    quantity: int = 1
+    includes: tuple[str, ...] = ()
+    found: bool = True
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -108,7 +121,10 @@ class RepairEstimate(Showable):
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Assessment(Showable):
-    """One piano judged: all six aspects, alerts, repairs, how much was checked, and what tuning hides."""
+    """One piano judged: all six aspects, alerts, repairs, how much was checked, and what tuning hides.
+
+    ``unknown_vetoes`` are the unchecked points that could stop the purchase, whatever aspect they bear on.
+    """
 
     piano: Piano
     aspects: tuple[AspectResult, ...]
@@ -118,6 +134,7 @@ class Assessment(Showable):
     points_total: int
     heard: bool
     hidden_by_tuning: str = ""
+    unknown_vetoes: tuple[Unknown, ...] = ()
     header = ("aspect", "low", "high", "largest reason")
 
     def aspect(self, name: str) -> AspectResult:
@@ -132,7 +149,8 @@ class Assessment(Showable):
         return tuple(a for a in self.alerts if a.kind == "warning")
 
     def headline(self) -> str:
-        stop = f", {len(self.vetoes)} reasons to stop" if self.vetoes else ""
+        count = len(self.vetoes)
+        stop = f", {count} {'reason' if count == 1 else 'reasons'} to stop" if count else ""
         return f"{self.piano.name}: {self.points_checked} of {self.points_total} points checked{stop}"
 
     def rows(self) -> list[Row]:

@@ -48,9 +48,11 @@ class Point:
     """One thing to look at: why, how, where, what to record, and what it bears on.
 
     ``anchors`` are the five sentences of the grade scale from 5 (sound) down to 1 (failed); for yes/no
-    points ``good_answer`` says which answer is good (None: it is only information). ``aspects`` maps an
-    aspect to the strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such
-    as ``grand``, ``upright``, ``ivory``; empty means always.
+    points ``good_answer`` says which answer is good (None: it is only information), ``yes_means`` and
+    ``no_means`` put either answer into a sentence. ``usual`` is the ordinary range of a count or reading;
+    from ``failed_under`` down or ``failed_over`` up it counts as failed. ``aspects`` maps an aspect to the
+    strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such as ``grand``,
+    ``upright``, ``ivory``; empty means always.
     """
 
     id: str
@@ -65,8 +67,12 @@ class Point:
     record: RecordKind = "grade"
     anchors: tuple[str, ...] = ()
     good_answer: bool | None = None
+    yes_means: str = ""
+    no_means: str = ""
     unit: str = ""
     usual: tuple[float, float] | None = None
+    failed_under: float | None = None
+    failed_over: float | None = None
     photo: bool = False
     per_key: bool = False
     applies_to: tuple[str, ...] = ()

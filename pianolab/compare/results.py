@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
@@ -17,6 +17,10 @@ class Standing:
 
     ``rank_shares[r]`` is the share of draws in which it comes out at rank r + 1. ``total_*`` is asking
     price, repairs, moving and first tunings (10, 50, 90 %), None where the asking price is unknown.
+    ``score_*`` is the weighted mean of the six aspects (low, middle and high ends) without money;
+    ``weighted_sum`` is the plain weighted sum of the middles, money in it, None where the price is unknown.
+    ``central_weights`` are the mean weights of the draws in which this piano comes first (empty if none);
+    ``confidence`` is its share of rank 1 if exactly those weights hold.
     """
 
     piano_id: str
@@ -32,11 +36,18 @@ class Standing:
     offer_reason: str
     vetoed: bool
     dominated_by: tuple[str, ...] = ()
+    weighted_sum: float | None = None
+    central_weights: dict[str, float] = field(default_factory=dict)
+    confidence: float | None = None
+    cost_per_year: Decimal | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class NextStep:
-    """Something worth finding out: where, what, how, and the chance that it changes the first choice."""
+    """Something worth finding out: where, what, how, and the chance that it changes the first choice.
+
+    ``worth`` is what knowing it is worth on average, in the buyer's money; an estimate.
+    """
 
     piano_id: str
     piano_name: str
@@ -46,6 +57,7 @@ class NextStep:
     chance_to_change: float
     why: str
     source: str
+    worth: Decimal | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,81 @@
+"""From evidence to aspect scores: every known fault multiplies the score down, every gap widens it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import exp
+
+from pianolab.assess.evidence import Evidence, Gap
+from pianolab.assess.results import BEST, AspectResult, Contribution, Unknown
+from pianolab.model import ASPECTS, AspectName
+
+
+def judge_aspects(evidence: Sequence[Evidence], *, full_loss: float) -> tuple[AspectResult, ...]:
+    """All six aspects as intervals from 0 to 10.
+
+    Parameters
+    ----------
+    evidence : what findings and listening say, in any order
+    full_loss : float; natural logarithm of the factor that a failed thing of strength 1 costs
+
+    Returns
+    -------
+    tuple of AspectResult, one for each aspect
+
+    Notes
+    -----
+    The upper end is 10 exp(-known losses), the lower end 10 exp(-(known + possible losses)). A product can
+    only fall when something is added, so one more gap never raises the lower end nor narrows the
+    interval, and a worse value never raises either end. Own construction.
+
+    Examples
+    --------
+    >>> dull = Evidence(source="x", text="dull bass", share=0.5, strengths={"tone": 0.4})
+    >>> judge_aspects([dull], full_loss=1.0)[0]
+    <AspectResult tone: 8.2 to 8.2 of 10>
+    """
+    return tuple(_judge(aspect, evidence, full_loss) for aspect in ASPECTS)
+
+
+def _judge(aspect: AspectName, evidence: Sequence[Evidence], full_loss: float) -> AspectResult:
+    bearing = sorted((e for e in evidence if aspect in e.strengths), key=lambda e: (e.source, e.text))
+    scaled = [(e, full_loss * e.strengths[aspect]) for e in bearing]
+    known = [(e, factor * e.share) for e, factor in scaled if e.share > 0]
+    gaps = [(e, gap, factor * gap.share) for e, factor in scaled for gap in e.gaps if gap.share > 0]
+    known_loss = sum(loss for _, loss in known)
+    possible = sum(loss for _, _, loss in gaps)
+    high = BEST * exp(-known_loss)
+    low = BEST * exp(-(known_loss + possible))
+    return AspectResult(
+        aspect=aspect,
+        low=low,
+        high=high,
+        made_by=_contributions(known, known_loss, BEST - high),
+        unknown=_unknowns(gaps, possible, high - low),
+    )
+
+
+def _contributions(
+    known: list[tuple[Evidence, float]], total: float, points: float
+) -> tuple[Contribution, ...]:
+    parts = [(points * loss / total, e) for e, loss in known]
+    parts.sort(key=lambda part: (-part[0], part[1].text))
+    return tuple(Contribution(text=e.text, low=-lost, high=-lost, source=e.source) for lost, e in parts)
+
+
+def _unknowns(gaps: list[tuple[Evidence, Gap, float]], total: float, points: float) -> tuple[Unknown, ...]:
+    parts = [
+        Unknown(
+            text=gap.text,
+            reason=gap.reason,
+            width=points * loss / total,
+            source=e.source,
+            effort=gap.effort,
+            minutes=gap.minutes,
+            key=gap.key,
+            loss=loss,
+            veto_chance=gap.veto_chance,
+        )
+        for e, gap, loss in gaps
+    ]
+    return tuple(sorted(parts, key=lambda u: (-u.width, u.text)))

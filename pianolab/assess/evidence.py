@@ -1,0 +1,36 @@
+"""One thing known or unknown about a piano, before it is weighed: how bad it is at best and at worst."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Effort = Literal["look again", "record again", "tune and record again", "technician"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gap:
+    """A part of the evidence that is not known; ``share`` is how much worse it could turn out (0 to 1)."""
+
+    key: str
+    text: str
+    reason: str
+    share: float
+    effort: Effort
+    minutes: float | None = None
+    veto_chance: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Evidence:
+    """What one checklist point or one measure says.
+
+    ``share`` is what is known to be wrong, 0 (nothing) to 1 (failed); the gaps come on top of it.
+    ``strengths`` maps each aspect to how strongly this bears on it.
+    """
+
+    source: str
+    text: str
+    share: float
+    strengths: dict[str, float]
+    gaps: tuple[Gap, ...] = ()

@@ -1,0 +1,173 @@
+"""One piano judged: findings and survey in, scores, alerts and repair costs out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from pianolab.acoustics.results import Survey
+from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning
+from pianolab.assess.aspects import judge_aspects
+from pianolab.assess.evidence import Evidence, Gap
+from pianolab.assess.findings import PointView, evidence_of, lower_first, view_point
+from pianolab.assess.listening import Heard, evidence_of_heard, hear
+from pianolab.assess.prices import PriceList
+from pianolab.assess.repairs import (
+    estimate,
+    jobs_from,
+    proposals_from_listening,
+    proposals_from_points,
+    proposals_from_tuning,
+)
+from pianolab.assess.results import Alert, Assessment, RepairEstimate, Unknown
+from pianolab.assess.scoring import Scoring, load_scoring
+from pianolab.assess.tuning_state import TuningState, tuning_state
+from pianolab.checklist import Checklist
+from pianolab.errors import BadInput
+from pianolab.model import BuyerProfile, Finding, Piano
+
+
+def assess_piano(
+    piano: Piano,
+    findings: Iterable[Finding],
+    *,
+    survey: Survey | None,
+    checklist: Checklist,
+    prices: PriceList,
+    profile: BuyerProfile | None = None,
+    seed: int = 0,
+) -> Assessment:
+    """Judge one piano from what was found and what was heard.
+
+    Read it as: how good each side of it is at best and at worst, what stands above all weighing, and what
+    putting it right may cost. What was not checked or could not be heard widens, it never counts as good.
+
+    Parameters
+    ----------
+    piano : the instrument; its name plays no part
+    findings : what was found at the checklist's points, in any order
+    survey : what was heard, or None where nothing has been recorded
+    checklist : the points, with what they bear on
+    prices : what jobs cost, in the piano's currency
+    profile : the buyer, or None; who enjoys projects does some of the work themselves
+    seed : int, for the simulated sum of the repairs
+
+    Returns
+    -------
+    Assessment
+
+    Raises
+    ------
+    BadInput
+        For a finding at an unknown point or of the wrong kind, or a price list in another currency.
+
+    Examples
+    --------
+    >>> from pianolab.assess import load_prices
+    >>> from pianolab.checklist import load_checklist
+    >>> unseen = assess_piano(Piano(name="A"), [], survey=None, checklist=load_checklist(), prices=load_prices())
+    >>> unseen.aspect("tone").high, unseen.points_checked, unseen.heard
+    (10.0, 0, False)
+    """
+    findings = tuple(findings)
+    _check(piano, findings, checklist, prices)
+    scoring = load_scoring()
+    state = tuning_state(survey, scoring=scoring)
+    views = [view_point(point, findings, scoring=scoring) for point in checklist.for_piano(piano)]
+    views = [view for view in views if view.applies]
+    heard = hear(piano, survey, state, scoring=scoring)
+    evidence = [evidence_of(view, state, scoring=scoring) for view in views]
+    evidence += [evidence_of_heard(h) for h in heard]
+    hidden = _hidden_by_tuning(heard, scoring)
+    return Assessment(
+        piano=piano,
+        aspects=judge_aspects(evidence, full_loss=scoring.scale["full_loss"]),
+        alerts=_alerts(views, heard, state, survey, hidden, scoring),
+        repairs=_repairs(views, heard, state, prices, profile, seed, scoring),
+        points_checked=sum(view.checked for view in views),
+        points_total=len(views),
+        heard=survey is not None,
+        hidden_by_tuning=hidden,
+        unknown_vetoes=_unknown_vetoes(evidence),
+    )
+
+
+def _check(piano: Piano, findings: Sequence[Finding], checklist: Checklist, prices: PriceList) -> None:
+    known = {point.id for point in checklist}
+    for f in findings:
+        if f.point not in known:
+            hint = "From another checklist? Load that one too."
+            raise BadInput("finding", repr(f.point), "the id of a checklist point", hint)
+    if prices.currency != piano.currency:
+        raise BadInput(
+            f"asking price of {piano.name}", piano.currency, f"{prices.currency}, as the price list has it"
+        )
+
+
+def _alerts(
+    views: Sequence[PointView],
+    heard: Sequence[Heard],
+    state: TuningState,
+    survey: Survey | None,
+    hidden: str,
+    scoring: Scoring,
+) -> tuple[Alert, ...]:
+    alerts = [
+        *alerts_from_points(views, scoring=scoring),
+        *alerts_from_listening(heard),
+        *alerts_from_tuning(state, survey, hidden, scoring=scoring),
+    ]
+    order = {"seen": 0, "likely": 1, "possible": 2}
+    return tuple(sorted(alerts, key=lambda a: (a.kind != "veto", order[a.how_sure], a.source, a.text)))
+
+
+def _repairs(
+    views: Sequence[PointView],
+    heard: Sequence[Heard],
+    state: TuningState,
+    prices: PriceList,
+    profile: BuyerProfile | None,
+    seed: int,
+    scoring: Scoring,
+) -> RepairEstimate:
+    proposals = [
+        *proposals_from_points(views, scoring=scoring),
+        *proposals_from_listening(heard),
+        *proposals_from_tuning(state, views, scoring=scoring),
+    ]
+    jobs = jobs_from(proposals, prices=prices, profile=profile)
+    result = estimate(jobs, currency=prices.currency, seed=seed, draws=int(scoring.money["draws"]))
+    unchecked = sum(not job.found for job in jobs)
+    note = result.note + (f"; prices {prices.region}" if prices.region else "")
+    if unchecked:
+        note += f"; {unchecked} of the jobs only because something was not checked"
+    return replace(result, note=note)
+
+
+def _hidden_by_tuning(heard: Sequence[Heard], scoring: Scoring) -> str:
+    sustain = [h for h in heard if h.item.key in ("sustain treble", "sustain middle")]
+    hidden = sum(len(h.hidden) for h in sustain)
+    total = sum(h.total for h in sustain)
+    if not total or hidden < scoring.tuning["worth_tuning_first_share"] * total:
+        return ""
+    return (
+        f"the tuning hides how long {hidden} of {total} middle and treble notes sing: "
+        "have it tuned and record it again before deciding"
+    )
+
+
+def _unknown_vetoes(evidence: Sequence[Evidence]) -> tuple[Unknown, ...]:
+    return tuple(_as_unknown(e, gap) for e in evidence for gap in e.gaps if gap.veto_chance > 0)
+
+
+def _as_unknown(e: Evidence, gap: Gap) -> Unknown:
+    return Unknown(
+        text=lower_first(gap.text),
+        reason=gap.reason,
+        width=0.0,
+        source=e.source,
+        effort=gap.effort,
+        minutes=gap.minutes,
+        key=gap.key,
+        veto_chance=gap.veto_chance,
+    )

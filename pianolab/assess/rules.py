@@ -1,0 +1,19 @@
+"""When a rule of the checklist holds: a grade at or under, an answer, a value over or under."""
+
+from __future__ import annotations
+
+from pianolab.assess.findings import value_of
+from pianolab.checklist import Point, RepairRule, VetoRule
+from pianolab.model import Finding
+
+
+def holds(rule: RepairRule | VetoRule, finding: Finding, point: Point) -> bool:
+    """Whether a checked finding sets the rule off."""
+    if finding.state != "checked":
+        return False
+    value = value_of(finding, point)
+    if rule.at_grade is not None:
+        return value <= rule.at_grade
+    if rule.on_answer is not None:
+        return bool(value) == rule.on_answer
+    return (rule.over is not None and value > rule.over) or (rule.under is not None and value < rule.under)

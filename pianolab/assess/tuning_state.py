@@ -1,0 +1,71 @@
+"""How the piano is tuned today, and what that says about its pins: neglect and slipping are told apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.results import Survey
+from pianolab.assess.scoring import Scoring
+
+
+@dataclass(frozen=True, kw_only=True)
+class TuningState:
+    """The tuning as heard.
+
+    ``offset_cents`` is the whole piano against A4; ``neglected`` says that a tuning is overdue, which is no
+    fault of the instrument but hides others; ``slipped`` are keys where one string stands far from its
+    neighbours; ``judged`` are the keys where that could be told at all.
+    """
+
+    heard: bool = False
+    offset_cents: float | None = None
+    unison_cents: float | None = None
+    neglected: bool = False
+    slipped: tuple[int, ...] = ()
+    judged: tuple[int, ...] = ()
+
+
+def tuning_state(survey: Survey | None, *, scoring: Scoring) -> TuningState:
+    """The state of the tuning from a survey; nothing known without one.
+
+    Examples
+    --------
+    >>> from pianolab.assess.scoring import load_scoring
+    >>> tuning_state(None, scoring=load_scoring()).heard
+    False
+    """
+    if survey is None:
+        return TuningState()
+    limits = scoring.tuning
+    table = survey.table[survey.table["status"] == "measured"].drop_duplicates("key").sort_values("key")
+    keys = table["key"].to_numpy(int)
+    unison = table["unison_cents"].to_numpy(float)
+    off = np.abs(table["off_curve_cents"].to_numpy(float))
+    typical = float(np.nanmedian(unison)) if np.isfinite(unison).any() else None
+    spread = survey.summary.tuning_spread_cents
+    slipped = _stands_alone(keys, unison, limits["slip_unison_cents"], limits)
+    slipped |= _stands_alone(keys, off, limits["slip_off_curve_cents"], limits)
+    return TuningState(
+        heard=True,
+        offset_cents=survey.summary.offset_cents,
+        unison_cents=typical,
+        neglected=(typical or 0.0) > limits["neglected_unison_cents"]
+        or (spread or 0.0) > limits["neglected_spread_cents"],
+        slipped=tuple(int(k) for k in keys[slipped]),
+        judged=tuple(int(k) for k in keys[np.isfinite(unison) | np.isfinite(off)]),
+    )
+
+
+def _stands_alone(
+    keys: NDArray[np.int_], value: NDArray[np.float64], least: float, limits: dict[str, float]
+) -> NDArray[np.bool_]:
+    """Keys whose value is far above their neighbours' median: one string, not the whole tuning."""
+    found = np.zeros(len(keys), dtype=bool)
+    for i in np.flatnonzero(value >= least):
+        near = (np.abs(keys - keys[i]) <= limits["neighbours"]) & (keys != keys[i]) & np.isfinite(value)
+        usual = float(np.median(value[near])) if near.any() else 0.0
+        found[i] = value[i] >= limits["slip_times_neighbours"] * usual
+    return found

@@ -1,0 +1,111 @@
+"""Reading the checklist: the areas that come with pianolab, and a user's own file on top."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from pianolab.checklist.points import Checklist, Point
+from pianolab.checklist.schema import Spot, build_point
+from pianolab.errors import BadInput
+
+Raw = dict[str, Any]
+Sourced = tuple[Raw, str]
+"""A point's table and the file it comes from."""
+
+
+def load_checklist(extra: Path | None = None) -> Checklist:
+    """All points of the walk, in the order in which one walks.
+
+    Parameters
+    ----------
+    extra : path of a TOML file of your own, or None. A ``[[point]]`` with the id of a shipped point
+        changes only the fields it names; one with a new id is added at the end of its ``area`` (which may
+        be new), or behind the point that ``after`` names.
+
+    Returns
+    -------
+    Checklist
+
+    Raises
+    ------
+    BadInput
+        With file, point and field, where a file is not TOML or a point is not complete.
+
+    Examples
+    --------
+    >>> checklist = load_checklist()
+    >>> checklist["bridge-treble"].access
+    'ask first'
+    """
+    shipped = _shipped()
+    if extra is None:
+        return Checklist(_build(shipped))
+    return Checklist(_build(_with_extra(shipped, Path(extra))))
+
+
+@cache
+def _shipped() -> tuple[Sourced, ...]:
+    folder = files("pianolab.checklist") / "data"
+    found: list[Sourced] = []
+    for entry in sorted((e for e in folder.iterdir() if e.name.endswith(".toml")), key=lambda e: e.name):
+        found += _points_of(entry.read_text(encoding="utf-8"), file=entry.name)
+    return tuple(found)
+
+
+def _points_of(text: str, *, file: str) -> list[Sourced]:
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(file, "text that can't be read", "a TOML file", f"{error}.") from None
+    spot = Spot(file)
+    if unknown := sorted(set(data) - {"area", "point"}):
+        raise spot.bad("", f"the field {unknown[0]!r}", "area and [[point]] tables only")
+    points = data.get("point", [])
+    if not isinstance(points, list) or not all(isinstance(raw, dict) for raw in points) or not points:
+        raise spot.bad("point", "no points", "at least one [[point]] table", "Two square brackets?")
+    area = {"area": data["area"]} if "area" in data else {}
+    return [({**area, **raw}, file) for raw in points]
+
+
+def _with_extra(shipped: tuple[Sourced, ...], path: Path) -> tuple[Sourced, ...]:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
+    merged = list(shipped)
+    for raw, file in _points_of(text, file=path.name):
+        _place(merged, raw, file)
+    return tuple(merged)
+
+
+def _place(merged: list[Sourced], raw: Raw, file: str) -> None:
+    ids = [known.get("id") for known, _ in merged]
+    after = raw.pop("after", None)
+    if raw.get("id") in ids:
+        at = ids.index(raw["id"])
+        merged[at] = ({**merged[at][0], **_without_area_default(raw, merged[at][0])}, file)
+        return
+    if after is not None and after not in ids:
+        raise Spot(file, str(raw.get("id", ""))).bad("after", repr(after), "the id of a checklist point")
+    same_area = [i for i, (known, _) in enumerate(merged) if known.get("area") == raw.get("area")]
+    at = ids.index(after) + 1 if after is not None else same_area[-1] + 1 if same_area else len(merged)
+    merged.insert(at, (raw, file))
+
+
+def _without_area_default(raw: Raw, known: Raw) -> Raw:
+    """A changed point stays in its area: walking order is the checklist's, not the extra file's."""
+    return {**raw, "area": known["area"]}
+
+
+def _build(raws: tuple[Sourced, ...]) -> tuple[Point, ...]:
+    points: dict[str, Point] = {}
+    for raw, file in raws:
+        point = build_point(raw, file=file)
+        if point.id in points:
+            raise Spot(file, point.id).bad("id", "the same id twice", "an id of its own for every point")
+        points[point.id] = point
+    return tuple(points.values())

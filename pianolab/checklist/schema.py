@@ -1,0 +1,166 @@
+"""From the plain tables of a TOML file to checked points; every complaint names file, point and field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from difflib import get_close_matches
+from typing import Any, get_args
+
+from pianolab.checklist.points import Access, Nature, Point, RecordKind, RepairRule, VetoRule
+from pianolab.errors import BadInput
+from pianolab.model import ASPECTS
+from pianolab.sources import SOURCES
+
+POINT_FIELDS = tuple(f.name for f in fields(Point))
+REQUIRED = ("id", "area", "title", "why", "how", "record")
+CHOICES: dict[str, tuple[str, ...]] = {
+    "record": get_args(RecordKind),
+    "nature": get_args(Nature),
+    "access": get_args(Access),
+    "source": tuple(SOURCES),
+}
+TEXTS = ("id", "area", "title", "why", "how", "where", "tool", "unit", "yes_means", "no_means", *CHOICES)
+SWITCHES = ("helper", "photo", "per_key", "short_walk", "good_answer")
+NUMBERS = ("minutes", "failed_under", "failed_over")
+TEXT_LISTS = ("anchors", "applies_to", "cautions")
+RULE_TRIGGERS = ("at_grade", "on_answer", "over", "under")
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where in which file a value stands, for the line that complains about it."""
+
+    file: str
+    point: str = ""
+
+    def bad(self, field: str, got: object, need: str, hint: str = "") -> BadInput:
+        name = ": ".join(part for part in (self.file, self.point, field) if part)
+        return BadInput(name, got, need, hint)
+
+
+def build_point(raw: Mapping[str, Any], *, file: str) -> Point:
+    """One checked point from its TOML table; `BadInput` names the first thing that is wrong."""
+    spot = Spot(file, str(raw.get("id", "a point without id")))
+    for name in raw:
+        if name not in POINT_FIELDS:
+            close = get_close_matches(name, POINT_FIELDS, n=1)
+            raise spot.bad(
+                name, "an unknown field", "a field of a point", f"Did you mean {close[0]}?" if close else ""
+            )
+    for name in REQUIRED:
+        if not raw.get(name):
+            raise spot.bad(name, "nothing", "a text", "Every point needs it.")
+    values = {name: _value(name, value, spot) for name, value in raw.items()}
+    point = Point(**values)
+    _check_record(point, spot)
+    return point
+
+
+def _value(name: str, value: Any, spot: Spot) -> Any:
+    if name in TEXTS:
+        return _text(name, value, spot)
+    if name in SWITCHES:
+        return _switch(name, value, spot)
+    if name in NUMBERS:
+        return _number(name, value, spot, least=0.0 if name == "minutes" else None)
+    if name in TEXT_LISTS:
+        return tuple(_text(name, item, spot) for item in _list(name, value, spot))
+    if name == "usual":
+        return _usual(value, spot)
+    if name == "aspects":
+        return _aspects(value, spot)
+    rule = RepairRule if name == "repairs" else VetoRule
+    return tuple(_rule(name, rule, item, spot) for item in _list(name, value, spot))
+
+
+def _text(name: str, value: Any, spot: Spot) -> str:
+    if not isinstance(value, str):
+        raise spot.bad(name, repr(value), "a text in quotation marks")
+    if name in CHOICES and value not in CHOICES[name]:
+        raise spot.bad(name, repr(value), "one of " + ", ".join(CHOICES[name]))
+    return " ".join(value.split())
+
+
+def _switch(name: str, value: Any, spot: Spot) -> bool:
+    if not isinstance(value, bool):
+        raise spot.bad(name, repr(value), "true or false, without quotation marks")
+    return value
+
+
+def _number(name: str, value: Any, spot: Spot, *, least: float | None = None) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value:
+        raise spot.bad(name, repr(value), "a number")
+    if least is not None and value < least:
+        raise spot.bad(name, value, f"{least:g} or more")
+    return float(value)
+
+
+def _list(name: str, value: Any, spot: Spot) -> list[Any]:
+    if not isinstance(value, list):
+        raise spot.bad(name, repr(value), "a list in square brackets")
+    return value
+
+
+def _usual(value: Any, spot: Spot) -> tuple[float, float]:
+    items = [_number("usual", item, spot) for item in _list("usual", value, spot)]
+    if len(items) != 2 or items[0] > items[1]:
+        raise spot.bad("usual", value, "two numbers, the smaller first")
+    return items[0], items[1]
+
+
+def _aspects(value: Any, spot: Spot) -> dict[str, float]:
+    if not isinstance(value, dict):
+        raise spot.bad("aspects", repr(value), "a table such as { tone = 0.4 }")
+    for aspect, strength in value.items():
+        if aspect not in ASPECTS:
+            raise spot.bad("aspects", repr(aspect), "one of " + ", ".join(ASPECTS))
+        if not 0.0 < _number(f"aspects, {aspect}", strength, spot) <= 1.0:
+            raise spot.bad(f"aspects, {aspect}", strength, "a strength above 0, up to 1")
+    return {aspect: float(strength) for aspect, strength in value.items()}
+
+
+def _rule(name: str, kind: type[Any], value: Any, spot: Spot) -> Any:
+    known = {f.name for f in fields(kind)}
+    if not isinstance(value, dict) or set(value) - known:
+        raise spot.bad(name, repr(value), "tables with " + ", ".join(sorted(known)))
+    needed = "job" if kind is RepairRule else "reason"
+    if not isinstance(value.get(needed), str) or not value[needed].strip():
+        raise spot.bad(name, repr(value), f"a {needed} in each table")
+    if not any(trigger in value for trigger in RULE_TRIGGERS):
+        raise spot.bad(name, repr(value), "one of " + ", ".join(RULE_TRIGGERS), "When does it hold?")
+    grade = value.get("at_grade")
+    if grade is not None and grade not in (1, 2, 3, 4):
+        raise spot.bad(f"{name}, at_grade", grade, "1, 2, 3 or 4")
+    if not 0.0 < _number(f"{name}, chance", value.get("chance", 1.0), spot) <= 1.0:
+        raise spot.bad(f"{name}, chance", value["chance"], "above 0, up to 1")
+    return kind(**value)
+
+
+def _check_record(point: Point, spot: Spot) -> None:
+    if point.record == "grade" and len(point.anchors) != 5:
+        raise spot.bad(
+            "anchors", f"{len(point.anchors)} sentences", "five, from 5 (sound) down to 1 (failed)"
+        )
+    if point.record != "grade" and point.anchors:
+        raise spot.bad("anchors", "sentences", "none, as this point is not graded")
+    if point.record == "reading" and not point.unit:
+        raise spot.bad("unit", "nothing", "the unit of the reading")
+    if point.aspects and point.record == "yes_no" and point.good_answer is None:
+        raise spot.bad("good_answer", "nothing", "true or false", "The point bears on an aspect.")
+    if point.aspects and point.record in ("count", "reading") and point.usual is None:
+        raise spot.bad("usual", "nothing", "the usual range", "The point bears on an aspect.")
+    _check_triggers(point, spot)
+
+
+def _check_triggers(point: Point, spot: Spot) -> None:
+    fits = {"grade": {"at_grade"}, "yes_no": {"on_answer"}}.get(point.record, {"over", "under"})
+    for rule in (*point.vetoes, *point.repairs):
+        used = {trigger for trigger in RULE_TRIGGERS if getattr(rule, trigger) is not None}
+        if not used <= fits:
+            raise spot.bad(
+                "rule",
+                ", ".join(sorted(used - fits)),
+                " or ".join(sorted(fits)),
+                f"It records a {point.record}.",
+            )

@@ -1,0 +1,166 @@
+"""What to find out next: the chance that learning something changes the first choice, and what it is worth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.assess import Assessment, Unknown
+from pianolab.compare.results import NextStep
+from pianolab.compare.simulate import Array, PianoDraws
+
+LEARNING_DRAWS = 4000
+TUNE = "tune and record again"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Field:
+    """All pianos as the next step sees them: draws, expected utility, who may be bought, who leads."""
+
+    draws: Sequence[PianoDraws]
+    utility: Array
+    buyable: NDArray[np.bool_]
+    weights: Array
+    money_per_point: float
+
+    def best_other(self, piano: int) -> float:
+        """Highest expected utility among the other pianos that may be bought; minus infinity if none."""
+        others = self.buyable.copy()
+        others[piano] = False
+        return float(self.utility[others].max()) if others.any() else float("-inf")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Learned:
+    """What learning a set of unknowns does: the chance that the first choice changes, and its worth."""
+
+    chance: float
+    worth: float
+
+
+def learn(field: Field, piano: int, keys: Iterable[str]) -> Learned:
+    """Simulate learning some unknowns of one piano.
+
+    In each draw those unknowns take a value, the piano's expected utility follows, and the first choice is
+    made again. The worth is the expected gain over choosing now (expected value of information).
+    """
+    if not field.buyable[piano]:
+        return Learned(chance=0.0, worth=0.0)
+    d = field.draws[piano]
+    chosen = [i for i, key in enumerate(d.unknown) if key in set(keys)]
+    level = d.level[chosen, :LEARNING_DRAWS]
+    loss = d.loss[:, chosen]
+    relative = np.exp(-(loss @ level)) / _mean_factor(loss).prod(axis=1)[:, None]
+    means = d.high * _mean_factor(d.loss).prod(axis=1)
+    change = (field.weights[:-1, None] * means[:, None] * (relative - 1.0)).sum(axis=0)
+    utility = field.utility[piano] + change
+    stopped = (level > 1.0 - d.veto_chance[chosen][:, None]).any(axis=0)
+    return _compare(field, piano, utility, stopped)
+
+
+def _mean_factor(loss: Array) -> Array:
+    """Mean of exp(-loss x) for x even between 0 and 1."""
+    safe = np.where(loss > 1e-12, loss, 1.0)
+    return np.where(loss > 1e-12, -np.expm1(-safe) / safe, 1.0)
+
+
+def _compare(field: Field, piano: int, utility: Array, stopped: NDArray[np.bool_]) -> Learned:
+    other = field.best_other(piano)
+    leads = field.utility[piano] >= other
+    after = np.where(stopped, -np.inf, utility)
+    changed = (stopped | (utility < other)) if leads else (~stopped & (utility > other))
+    if not np.isfinite(other):
+        return Learned(chance=float(changed.mean()), worth=0.0)
+    gain = np.maximum(after, other).mean() - max(field.utility[piano], other)
+    return Learned(chance=float(changed.mean()), worth=max(0.0, float(gain)))
+
+
+def find_next_steps(assessments: Sequence[Assessment], field: Field) -> tuple[NextStep, ...]:
+    """Everything worth finding out about any piano; what most likely changes the first choice comes first."""
+    steps = [
+        step
+        for i, assessment in enumerate(assessments)
+        for group in _groups(assessment)
+        if (step := _step(assessment, field, i, group)) is not None
+    ]
+    steps += [_ask_price(a, field, i) for i, a in enumerate(assessments) if not field.draws[i].price_known]
+    return tuple(sorted(steps, key=_order))
+
+
+def _order(step: NextStep) -> tuple[float, float, float, str, str]:
+    minutes = step.minutes if step.minutes is not None else 999.0
+    return (-round(step.chance_to_change, 3), -float(step.worth or 0), minutes, step.text, step.piano_id)
+
+
+def _groups(assessment: Assessment) -> list[list[Unknown]]:
+    """Unknowns that one and the same action settles; each point to look at again stands alone."""
+    widest: dict[str, Unknown] = {}
+    everything = [u for a in assessment.aspects for u in a.unknown] + list(assessment.unknown_vetoes)
+    for u in everything:
+        key = u.key or u.source
+        if key not in widest or u.width > widest[key].width:
+            widest[key] = u
+    groups: dict[str, list[Unknown]] = {}
+    for key, u in widest.items():
+        groups.setdefault(key if u.effort == "look again" else u.effort, []).append(u)
+    return [sorted(group, key=lambda u: (-u.width, u.text)) for group in groups.values()]
+
+
+def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]) -> NextStep | None:
+    learned = learn(field, piano, [u.key or u.source for u in group])
+    first = group[0]
+    minutes = [u.minutes for u in group if u.minutes is not None]
+    return NextStep(
+        piano_id=assessment.piano.id,
+        piano_name=assessment.piano.name,
+        text=_text(first.effort, group),
+        effort=first.effort,
+        minutes=max(minutes) if minutes else None,
+        chance_to_change=learned.chance,
+        why=_why(group),
+        source=first.source,
+        worth=Decimal(round(learned.worth * field.money_per_point)),
+    )
+
+
+def _text(effort: str, group: list[Unknown]) -> str:
+    what = _and([u.text for u in group][:3])
+    more = f" and {len(group) - 3} more" if len(group) > 3 else ""
+    return {
+        "look again": f"look again: {what}",
+        "record again": f"record it again: {what}{more}",
+        TUNE: f"have it tuned and record it again: {what}{more}",
+        "technician": f"have a technician look: {what}{more}",
+    }[effort]
+
+
+def _and(parts: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
+
+
+def _why(group: list[Unknown]) -> str:
+    stops = " It could stop the purchase." if any(u.veto_chance > 0 for u in group) else ""
+    reasons = list(dict.fromkeys(u.reason for u in group))
+    return f"{_and(reasons[:2])}.{stops}"
+
+
+def _ask_price(assessment: Assessment, field: Field, piano: int) -> NextStep:
+    d = field.draws[piano]
+    total = d.total[:LEARNING_DRAWS]
+    utility = field.utility[piano] - (total - d.total.mean()) / field.money_per_point
+    learned = _compare(field, piano, utility, np.zeros(len(total), dtype=bool))
+    return NextStep(
+        piano_id=assessment.piano.id,
+        piano_name=assessment.piano.name,
+        text="ask what it costs",
+        effort="look again",
+        minutes=1.0,
+        chance_to_change=learned.chance if field.buyable[piano] else 0.0,
+        why="no asking price is known.",
+        source="asking price",
+        worth=Decimal(round(learned.worth * field.money_per_point)),
+    )

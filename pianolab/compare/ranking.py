@@ -1,0 +1,95 @@
+"""Ranks: shares over the draws, central weights and confidence, Pareto dominance, the plain weighted sum.
+
+Stochastic multicriteria acceptability analysis in the sense of the field: in every draw the pianos are
+ranked by a weighted sum; the shares of the ranks say how firm the order is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pianolab.compare.simulate import Array
+
+STOPPED = -1000.0
+"""Added to the utility of a piano that must not be bought: it ranks behind all that may."""
+
+
+def weighted_sum(values: ArrayLike, weights: ArrayLike) -> Array:
+    """Plain weighted sum of each row of ``values``.
+
+    Parameters
+    ----------
+    values : array, shape (alternatives, criteria); larger is better
+    weights : array, shape (criteria,)
+
+    Returns
+    -------
+    ndarray, shape (alternatives,)
+
+    Examples
+    --------
+    >>> [round(float(x), 3) for x in weighted_sum([[5, 8], [7, 6]], [0.25, 0.75])]
+    [7.25, 6.25]
+    """
+    return np.asarray(values, dtype=float) @ np.asarray(weights, dtype=float)
+
+
+def dominators(low: ArrayLike, high: ArrayLike) -> NDArray[np.bool_]:
+    """Which alternative dominates which, on intervals: surely no worse in all criteria, better in one.
+
+    Parameters
+    ----------
+    low, high : arrays, shape (alternatives, criteria); larger is better
+
+    Returns
+    -------
+    ndarray of bool, shape (alternatives, alternatives); ``[i, j]`` says that i dominates j
+
+    Examples
+    --------
+    >>> dominators([[5.0, 5.0], [4.0, 5.0]], [[5.0, 5.0], [4.0, 5.0]]).tolist()
+    [[False, True], [False, False]]
+    """
+    low, high = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
+    never_worse = (low[:, None, :] >= high[None, :, :]).all(axis=2)
+    once_better = (low[:, None, :] > high[None, :, :]).any(axis=2)
+    return never_worse & once_better
+
+
+def rank_shares(utility: Array) -> Array:
+    """Share of the draws in which each piano takes each rank.
+
+    Parameters
+    ----------
+    utility : ndarray, shape (pianos, draws)
+
+    Returns
+    -------
+    ndarray, shape (pianos, pianos); ``[i, r]`` for piano i at rank r + 1; rows and columns sum to 1
+
+    Examples
+    --------
+    >>> rank_shares(np.array([[3.0, 1.0], [2.0, 2.0]])).tolist()
+    [[0.5, 0.5], [0.5, 0.5]]
+    """
+    count, draws = utility.shape
+    order = np.argsort(-utility, axis=0, kind="stable")
+    shares = np.zeros((count, count))
+    for rank in range(count):
+        shares[:, rank] = np.bincount(order[rank], minlength=count) / draws
+    return shares
+
+
+def central_weights(utility: Array, weights: Array) -> list[Array | None]:
+    """For each piano the mean weights of the draws in which it comes first; None where it never does."""
+    first = np.argmax(utility, axis=0)
+    return [weights[first == i].mean(axis=0) if (first == i).any() else None for i in range(len(utility))]
+
+
+def confidence(criteria: Sequence[Array], stopped: NDArray[np.bool_], piano: int, weights: Array) -> float:
+    """Share of the draws in which a piano comes first if exactly these weights hold."""
+    utility = np.stack([weights @ c for c in criteria]) + STOPPED * stopped
+    return float((np.argmax(utility, axis=0) == piano).mean())

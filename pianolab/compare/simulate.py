@@ -1,0 +1,142 @@
+"""Drawing weights, scores and money: every unknown takes a value of its range, once for each draw."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.assess import Assessment, simulate_repairs
+from pianolab.assess.results import BEST
+from pianolab.model import ASPECTS, BuyerProfile
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PianoDraws:
+    """One piano in all draws.
+
+    ``scores`` has shape (6 aspects, draws); ``total`` (draws,) is all the money it takes; ``stopped`` (draws,)
+    says where an unknown turns out to stop the purchase. ``unknown`` holds the unknowns' keys, ``loss``
+    (6, unknowns) what each takes at worst (as a logarithm), ``level`` (unknowns, draws) how bad it turns out
+    in a draw, ``veto_chance`` (unknowns,) when that stops the purchase.
+    """
+
+    scores: Array
+    total: Array
+    stopped: NDArray[np.bool_]
+    unknown: tuple[str, ...]
+    loss: Array
+    level: Array
+    veto_chance: Array
+    high: Array
+    price_known: bool
+
+
+def draw_weights(profile: BuyerProfile, *, draws: int, rng: np.random.Generator) -> Array:
+    """Weights of the six aspects and of money, shape (draws, 7); each row sums to 1.
+
+    Each weight is drawn evenly from the profile's range, then the row is scaled to sum 1.
+
+    Examples
+    --------
+    >>> w = draw_weights(BuyerProfile(name="x"), draws=5, rng=np.random.default_rng(0))
+    >>> w.shape, bool(np.allclose(w.sum(axis=1), 1.0))
+    ((5, 7), True)
+    """
+    low, high = weight_ranges(profile)
+    weights = low + (high - low) * rng.random((draws, len(low)))
+    return weights / weights.sum(axis=1, keepdims=True)
+
+
+def weight_ranges(profile: BuyerProfile) -> tuple[Array, Array]:
+    """Low and high ends of the seven weights: the aspects in their order, then money."""
+    pairs = [profile.weights[aspect] for aspect in ASPECTS] + [profile.money_weight]
+    return np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+
+
+def middle_weights(profile: BuyerProfile) -> Array:
+    """The middle of every range, scaled to sum 1."""
+    low, high = weight_ranges(profile)
+    middle = 0.5 * (low + high)
+    return middle / middle.sum()
+
+
+def draw_piano(
+    assessment: Assessment,
+    *,
+    profile: BuyerProfile,
+    price_span: tuple[float, float],
+    draws: int,
+    rng: np.random.Generator,
+) -> PianoDraws:
+    """Scores and money of one piano, every unknown drawn evenly between fine and failed."""
+    unknown, loss, veto = _unknowns(assessment)
+    level = rng.random((len(unknown), draws))
+    high = np.array([a.high for a in assessment.aspects])
+    scores = high[:, None] * np.exp(-(loss @ level))
+    _fill_plain_intervals(scores, assessment, loss, rng)
+    return PianoDraws(
+        scores=scores,
+        total=_draw_total(assessment, profile, price_span, draws, rng),
+        stopped=(level > 1.0 - veto[:, None]).any(axis=0) if len(unknown) else np.zeros(draws, dtype=bool),
+        unknown=unknown,
+        loss=loss,
+        level=level,
+        veto_chance=veto,
+        high=high,
+        price_known=assessment.piano.asking_price is not None,
+    )
+
+
+def _unknowns(assessment: Assessment) -> tuple[tuple[str, ...], Array, Array]:
+    everything = [u for a in assessment.aspects for u in a.unknown] + list(assessment.unknown_vetoes)
+    veto: dict[str, float] = {}
+    for u in everything:
+        veto[u.key or u.source] = max(veto.get(u.key or u.source, 0.0), u.veto_chance)
+    keys = sorted(veto)
+    loss = np.zeros((len(ASPECTS), len(keys)))
+    for row, aspect in enumerate(assessment.aspects):
+        for u in aspect.unknown:
+            loss[row, keys.index(u.key or u.source)] += u.loss
+    return tuple(keys), loss, np.array([veto[k] for k in keys])
+
+
+def _fill_plain_intervals(
+    scores: Array, assessment: Assessment, loss: Array, rng: np.random.Generator
+) -> None:
+    """Intervals that no unknown explains are drawn evenly from low to high."""
+    for row, aspect in enumerate(assessment.aspects):
+        explained = aspect.high * np.exp(-loss[row].sum())
+        if abs(explained - aspect.low) > 1e-6 * BEST:
+            scores[row] = aspect.low + (aspect.high - aspect.low) * rng.random(scores.shape[1])
+
+
+def _draw_total(
+    assessment: Assessment,
+    profile: BuyerProfile,
+    price_span: tuple[float, float],
+    draws: int,
+    rng: np.random.Generator,
+) -> Array:
+    price = assessment.piano.asking_price
+    asked = rng.uniform(*price_span, draws) if price is None else np.full(draws, float(price))
+    moving = rng.uniform(float(profile.moving_cost[0]), float(profile.moving_cost[1]), draws)
+    return asked + moving + simulate_repairs(assessment.repairs.jobs, draws=draws, rng=rng)
+
+
+def money_value(total: Array, scale: float) -> Array:
+    """Money on the scale of the aspects: 10 for nothing spent, 0 for the whole budget, less beyond it."""
+    return BEST * (1.0 - total / scale)
+
+
+def money_scale(assessments: Sequence[Assessment], profile: BuyerProfile) -> float:
+    """The sum of money that counts as much as an aspect from worst to best: the budget, else the dearest."""
+    if profile.budget is not None:
+        return float(profile.budget)
+    asked = [a.piano.asking_price for a in assessments if a.piano.asking_price is not None]
+    return max([float(price + Decimal(1)) for price in asked], default=1000.0)
