@@ -160,8 +160,18 @@ class PianoModel:
             raise BadInput("first_key", self.first_key, f"a key up to last_key {self.last_key}")
         object.__setattr__(self, "faults", tuple(self.faults))
         for fault in self.faults:
-            if not self.first_key <= fault.key <= self.last_key:
-                raise BadInput("key of a fault", fault.key, f"a key from {self.first_key} to {self.last_key}")
+            self._check_fault(fault)
+
+    def _check_fault(self, fault: KeyFault) -> None:
+        """Refuse a fault that this piano can't have, or that nobody could hear."""
+        if not self.first_key <= fault.key <= self.last_key:
+            raise BadInput("key of a fault", fault.key, f"a key from {self.first_key} to {self.last_key}")
+        if fault.kind == "damper" and not self.damped(fault.key):
+            raise BadInput(
+                "key of a damper fault", fault.key, f"a key with a damper, up to {self.last_damped_key}"
+            )
+        if fault.kind == "unison" and usual_strings(fault.key) == 1:
+            raise BadInput("key of a unison fault", fault.key, "a key with two or three strings")
 
     def stream(self, key: int, purpose: str) -> np.random.Generator:
         """The random numbers of one key for one purpose; a fault elsewhere never changes them."""

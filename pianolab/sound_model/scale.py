@@ -24,6 +24,11 @@ if TYPE_CHECKING:
     from pianolab.sound_model.note import Float32Array
 
 LONGEST_TAIL_S = 12.0
+LIMITS: dict[str, tuple[float, float]] = {
+    "hold_s": (0.1, 60.0), "gap_s": (0.05, 30.0), "rate_hz": (8000, 192000), "jitter": (0.0, 0.5),
+    "blow_spread_db": (0.0, 20.0), "lead_in_s": (0.0, 60.0), "tail_s": (0.0, 60.0), "peak_db": (-60.0, 0.0),
+    "snr_db": (-20.0, float("inf")), "seed": (0, 2**63), "hum_hz": (0.0, 1000.0),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -127,14 +132,10 @@ def render_scale(
     first_key = model.first_key if first_key is None else first_key
     last_key = model.last_key if last_key is None else last_key
     _check_keys(model, first_key, last_key, skipped=skipped)
-    for name, value, low, high in (
-        ("hold_s", hold_s, 0.1, 60.0), ("gap_s", gap_s, 0.05, 30.0), ("rate_hz", rate_hz, 8000, 192000),
-        ("jitter", jitter, 0.0, 0.5), ("blow_spread_db", blow_spread_db, 0.0, 20.0), ("lead_in_s", lead_in_s, 0.0, 60.0),
-        ("tail_s", tail_s, 0.0, 60.0), ("peak_db", peak_db, -60.0, 0.0), ("snr_db", snr_db, -20.0, float("inf")),
-        ("seed", seed, 0, 2**63),
-    ):  # fmt: skip
-        if not low <= value <= high:
-            raise BadInput(name, value, f"a value from {low:g} to {high:g}")
+    _check_limits(
+        hold_s=hold_s, gap_s=gap_s, rate_hz=rate_hz, jitter=jitter, blow_spread_db=blow_spread_db,
+        lead_in_s=lead_in_s, tail_s=tail_s, peak_db=peak_db, snr_db=snr_db, seed=seed, hum_hz=hum_hz,
+    )  # fmt: skip
     plan_rng, noise_rng = (np.random.default_rng([seed, part]) for part in (1, 2))
     keys = [k for k in range(first_key, last_key + 1) if k not in set(skipped)]
     order = [k for k in keys for _ in range(2 if k in set(repeated) else 1)]
@@ -170,6 +171,13 @@ def _check_keys(model: PianoModel, first_key: int, last_key: int, *, skipped: Co
         raise BadInput("first_key", first_key, f"a key up to last_key {last_key}")
     if set(range(first_key, last_key + 1)) <= set(skipped):
         raise BadInput("skipped", "every key", "at least one key that is played")
+
+
+def _check_limits(**given: float) -> None:
+    for name, value in given.items():
+        low, high = LIMITS[name]
+        if not low <= value <= high:
+            raise BadInput(name, value, f"a value from {low:g} to {high:g}")
 
 
 def _plan(

@@ -279,6 +279,11 @@ def test_a_fault_leaves_all_other_keys_alone() -> None:
             lambda: PianoModel(last_key=85, faults=(KeyFault(key=88, kind="silent"),)),
             "key of a fault: got 88",
         ),
+        (
+            lambda: with_fault(75, "damper"),
+            "key of a damper fault: got 75, need a key with a damper, up to 68",
+        ),
+        (lambda: with_fault(4, "unison"), "key of a unison fault: got 4"),
         (lambda: KeyFault(key=40, kind="wobble"), "kind: got 'wobble'"),  # type: ignore[arg-type]
         (
             lambda: KeyFault(key=40, kind="short_sustain", amount=3.0),
