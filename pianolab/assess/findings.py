@@ -9,11 +9,10 @@ from pianolab.assess.evidence import Effort, Evidence, Gap
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import TuningState
 from pianolab.checklist import Point
+from pianolab.checklist.points import VALUE_OF
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
 from pianolab.model import Finding
-
-VALUE_OF = {"grade": "grade", "yes_no": "answer", "count": "count", "reading": "reading"}
 
 
 @dataclass(frozen=True)
@@ -106,7 +105,7 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
         effort = _effort(point, state, scoring)
         gaps = (
             Gap(
-                key=point.id,
+                key=_key(point, effort, scoring),
                 text=lower_first(point.title),
                 reason=view.reason,
                 share=view.worst - view.share,
@@ -118,6 +117,12 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
     return Evidence(
         source=point.id, text=sentence(view, scoring), share=view.share, strengths=point.aspects, gaps=gaps
     )
+
+
+def _key(point: Point, effort: Effort, scoring: Scoring) -> str:
+    if effort == "tune and record again":
+        return f"hidden by the tuning: {scoring.tuning['judged_on_tuned_piano'][point.id]}"
+    return point.id
 
 
 def _effort(point: Point, state: TuningState, scoring: Scoring) -> Effort:

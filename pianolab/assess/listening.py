@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.evidence import Effort, Evidence, Gap
+from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import keys_in_words
 from pianolab.assess.scoring import HeardItem, Scoring
 from pianolab.assess.tuning_state import TuningState
@@ -74,8 +74,20 @@ def _hear(item: HeardItem, table: pd.DataFrame, state: TuningState) -> Heard:
     faulty, hidden, unheard = _flags(item, rows, status, state)
     keys = rows.index.to_numpy()
     mute = unheard & (status == "silent").to_numpy()
-    groups = [tuple(int(k) for k in keys[flags]) for flags in (faulty, hidden, mute, unheard & ~mute)]
-    return Heard(item, *groups, total=len(keys), reason=_why(rows, status, unheard & ~mute, item.fault))
+    unheard &= ~mute
+    return Heard(
+        item=item,
+        faulty=_picked(keys, faulty),
+        hidden=_picked(keys, hidden),
+        mute=_picked(keys, mute),
+        unheard=_picked(keys, unheard),
+        total=len(keys),
+        reason=_why(rows, status, unheard, item.fault),
+    )
+
+
+def _picked(keys: NDArray[np.int_], flags: Flags) -> tuple[int, ...]:
+    return tuple(int(k) for k in keys[flags])
 
 
 def _flags(
@@ -139,25 +151,56 @@ def _why(rows: pd.DataFrame, status: pd.Series, unheard: Flags, fault: str) -> s
 
 
 def evidence_of_heard(heard: Heard) -> Evidence:
-    """One item of listening as evidence; what tuning hides, silence hides and nobody heard are three gaps."""
+    """One item of listening as evidence.
+
+    What the tuning hides, what gives no sound, and what nobody heard are three gaps with remedies of their own.
+    """
     item = heard.item
     known, *more = heard.shares
-    parts: tuple[tuple[str, tuple[int, ...], str, Effort], ...] = (
-        ("hidden", heard.hidden, "the strings are too far out of tune to tell", "tune and record again"),
-        ("silent", heard.mute, "no sound to judge before the key is mended", "technician"),
-        ("not heard", heard.unheard, heard.reason, "record again"),
-    )
     gaps = tuple(
-        Gap(
-            key=f"listening: {item.key}, {part}",
-            text=f"{item.unknown} ({len(keys)} of {heard.total} {item.of} {part})",
-            reason=reason,
-            share=share,
-            effort=effort,
-            minutes=12.0 if effort == "record again" else None,
-        )
-        for (part, keys, reason, effort), share in zip(parts, more, strict=True)
-        if share > 0
+        gap
+        for gap in (_hidden_gap(heard, more[0]), _mute_gap(heard, more[1]), _unheard_gap(heard, more[2]))
+        if gap.share > 0
     )
     text = f"{item.what} in {len(heard.faulty)} of {heard.total} {item.of} ({keys_in_words(heard.faulty)})"
     return Evidence(source="listening", text=text, share=known, strengths=item.aspects, gaps=gaps)
+
+
+def _hidden_gap(heard: Heard, share: float) -> Gap:
+    return Gap(
+        key=hidden_key(heard.item.together or heard.item.key),
+        text=_counted(heard, heard.hidden, "hidden"),
+        reason="the strings are too far out of tune to tell",
+        share=share,
+        effort="tune and record again",
+    )
+
+
+def hidden_key(what: str) -> str:
+    """The key of what a bad tuning hides; a checklist point that it hides too shares it."""
+    return f"hidden by the tuning: {what}"
+
+
+def _mute_gap(heard: Heard, share: float) -> Gap:
+    return Gap(
+        key="silent keys",
+        text=f"how the silent keys will sound ({keys_in_words(heard.mute)})",
+        reason="no sound to judge before they are mended",
+        share=share,
+        effort="technician",
+    )
+
+
+def _unheard_gap(heard: Heard, share: float) -> Gap:
+    return Gap(
+        key=f"not heard: {heard.item.together or heard.item.key}",
+        text=_counted(heard, heard.unheard, "not heard"),
+        reason=heard.reason,
+        share=share,
+        effort="record again",
+        minutes=12.0,
+    )
+
+
+def _counted(heard: Heard, keys: tuple[int, ...], how: str) -> str:
+    return f"{heard.item.unknown} ({len(keys)} of {heard.total} {heard.item.of} {how})"

@@ -21,7 +21,10 @@ class HeardRepair:
 
 @dataclass(frozen=True, kw_only=True)
 class HeardItem:
-    """One thing that listening judges over a range of keys, and how it counts."""
+    """One thing that listening judges over a range of keys, and how it counts.
+
+    Items with the same ``together`` turn out alike where they are unknown.
+    """
 
     key: str
     fault: str
@@ -31,6 +34,7 @@ class HeardItem:
     what: str
     of: str
     unknown: str
+    together: str = ""
     warn_from: int | None = None
     warning: str = ""
     veto_from: int | None = None

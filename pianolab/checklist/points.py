@@ -14,6 +14,14 @@ RecordKind = Literal["grade", "yes_no", "count", "reading"]
 Nature = Literal["cosmetic", "functional", "structural", "information"]
 Access = Literal["anyone", "ask first", "technician only"]
 
+VALUE_OF: dict[RecordKind, str] = {
+    "grade": "grade",
+    "yes_no": "answer",
+    "count": "count",
+    "reading": "reading",
+}
+"""Which field of a finding holds the value of each kind of point."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class RepairRule:

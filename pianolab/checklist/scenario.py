@@ -9,18 +9,17 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 from pianolab.checklist.load import load_checklist
-from pianolab.checklist.points import Checklist, Point
+from pianolab.checklist.points import VALUE_OF, Checklist, Point
 from pianolab.checklist.schema import Spot
 from pianolab.errors import BadInput
-from pianolab.model import Finding, Piano, Room
+from pianolab.model import Finding, FindingState, Piano, Room
 from pianolab.shipped import shipped
 
-VALUES = {"grade": "grade", "yes_no": "answer", "count": "count", "reading": "reading"}
 DETAILS = ("keys", "place", "note")
-STATES = ("not checked", "not allowed", "does not apply")
+STATES = tuple(s for s in get_args(FindingState) if s != "checked")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,7 +34,7 @@ class Condition:
     description: str
     otherwise: int
     found: dict[str, dict[str, Any]] = field(default_factory=dict)
-    unseen: dict[str, tuple[str, str]] = field(default_factory=dict)
+    unseen: dict[str, tuple[FindingState, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,14 +79,15 @@ def _piano(entry: Mapping[str, Any]) -> Piano:
 
 
 def _room(entry: Mapping[str, Any]) -> Room:
-    return Room(**{k: tuple(v) if isinstance(v, list) else v for k, v in entry.items()})
+    sizes = {k: v for k, v in entry.items() if k != "surfaces"}
+    return Room(**sizes, surfaces=tuple(entry.get("surfaces", ())))
 
 
 def _condition(raw: Mapping[str, Any], checklist: Checklist) -> Condition:
     spot = Spot("conditions.toml", raw["name"])
     found = raw.get("found", {})
     for point, value in found.items():
-        expected = {VALUES[checklist[point].record]}
+        expected = {VALUE_OF[checklist[point].record]}
         if set(value) - set(DETAILS) != expected:
             raise spot.bad(point, sorted(value), f"{expected.pop()}, and perhaps {', '.join(DETAILS)}")
     unseen = {}
@@ -126,14 +126,14 @@ def findings_for(
 
 
 def _finding(point: Point, condition: Condition, visit_id: str) -> Finding:
-    blank = {"visit_id": visit_id, "point": point.id}
+    blank: dict[str, Any] = {"visit_id": visit_id, "point": point.id}
     if point.id in condition.found:
         value = dict(condition.found[point.id])
         value["keys"] = tuple(value.get("keys", ()))
         return Finding(**blank, **value)
     if point.id in condition.unseen:
         state, reason = condition.unseen[point.id]
-        return Finding(**blank, state=state, reason=reason)  # type: ignore[arg-type]
+        return Finding(**blank, state=state, reason=reason)
     if point.access == "technician only":
         return Finding(**blank, state="not checked", reason="no technician was there")
     usual = _usual_value(point, condition.otherwise)

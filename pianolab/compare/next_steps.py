@@ -10,11 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.assess import Assessment, Unknown
+from pianolab.assess.findings import lower_first
 from pianolab.compare.results import NextStep
-from pianolab.compare.simulate import Array, PianoDraws
+from pianolab.compare.simulate import Array, PianoDraws, turns_out_stopped
 
 LEARNING_DRAWS = 4000
 TUNE = "tune and record again"
+MISTAKEN = {"seen": 0.05, "likely": 0.2, "possible": 0.5}
+"""How often a technician finds that a veto does not hold, by how sure it was; own estimate."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -58,8 +61,7 @@ def learn(field: Field, piano: int, keys: Iterable[str]) -> Learned:
     means = d.high * _mean_factor(d.loss).prod(axis=1)
     change = (field.weights[:-1, None] * means[:, None] * (relative - 1.0)).sum(axis=0)
     utility = field.utility[piano] + change
-    stopped = (level > 1.0 - d.veto_chance[chosen][:, None]).any(axis=0)
-    return _compare(field, piano, utility, stopped)
+    return _compare(field, piano, utility, turns_out_stopped(level, d.veto_chance[chosen]))
 
 
 def _mean_factor(loss: Array) -> Array:
@@ -87,6 +89,7 @@ def find_next_steps(assessments: Sequence[Assessment], field: Field) -> tuple[Ne
         for group in _groups(assessment)
         if (step := _step(assessment, field, i, group)) is not None
     ]
+    steps += [_confirm(a, field, i) for i, a in enumerate(assessments) if a.vetoes]
     steps += [_ask_price(a, field, i) for i, a in enumerate(assessments) if not field.draws[i].price_known]
     return tuple(sorted(steps, key=_order))
 
@@ -146,6 +149,26 @@ def _why(group: list[Unknown]) -> str:
     stops = " It could stop the purchase." if any(u.veto_chance > 0 for u in group) else ""
     reasons = list(dict.fromkeys(u.reason for u in group))
     return f"{_and(reasons[:2])}.{stops}"
+
+
+def _confirm(assessment: Assessment, field: Field, piano: int) -> NextStep:
+    """Have a veto confirmed: it matters where the piano would come first without it."""
+    cleared = float(np.prod([MISTAKEN[v.how_sure] for v in assessment.vetoes]))
+    better = field.utility[piano] - field.best_other(piano)
+    first = assessment.vetoes[0]
+    return NextStep(
+        piano_id=assessment.piano.id,
+        piano_name=assessment.piano.name,
+        text=f"have it confirmed ({first.confirm_by}): {lower_first(first.text)}",
+        effort="technician" if first.confirm_by == "technician" else "look again",
+        minutes=None,
+        chance_to_change=cleared if better > 0 else 0.0,
+        why="as it stands, this piano must not be bought.",
+        source=first.source,
+        worth=Decimal(round(max(better, 0.0) * cleared * field.money_per_point))
+        if np.isfinite(better)
+        else None,
+    )
 
 
 def _ask_price(assessment: Assessment, field: Field, piano: int) -> NextStep:

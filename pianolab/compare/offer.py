@@ -38,7 +38,7 @@ def highest_offer(
     if assessment.vetoes:
         return Offer(None, f"no offer before a technician has looked: {_lower(assessment.vetoes[0].text)}")
     price = assessment.piano.asking_price
-    extras = float(assessment.repairs.p50 + sum(profile.moving_cost) / 2)
+    extras = float(assessment.repairs.p50 + sum(profile.moving_cost, Decimal(0)) / 2)
     limits: list[tuple[float, str]] = []
     if price is not None:
         limits.append((float(price), "the asking price; nothing found speaks for paying more"))

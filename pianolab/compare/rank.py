@@ -8,32 +8,15 @@ from decimal import Decimal
 import numpy as np
 
 from pianolab.assess import Assessment
+from pianolab.assess.results import BEST
 from pianolab.compare.next_steps import Field, find_next_steps, learn
-from pianolab.compare.offer import highest_offer
-from pianolab.compare.ranking import (
-    STOPPED,
-    central_weights,
-    confidence,
-    dominators,
-    rank_shares,
-    weighted_sum,
-)
+from pianolab.compare.ranking import STOPPED
 from pianolab.compare.results import Comparison, Standing
-from pianolab.compare.simulate import (
-    Array,
-    PianoDraws,
-    draw_piano,
-    draw_weights,
-    middle_weights,
-    money_scale,
-    money_value,
-)
+from pianolab.compare.simulate import PianoDraws, draw_piano, draw_weights, money_scale, money_value
+from pianolab.compare.standings import Ranking, make_standings
 from pianolab.compare.verdict import Shortlist, give_verdict
 from pianolab.errors import BadInput
-from pianolab.model import ASPECTS, BuyerProfile
-
-MOST_CONFIDENCES = 10
-"""Confidence is simulated again for each piano; beyond this many it is left out."""
+from pianolab.model import BuyerProfile
 
 
 def compare_pianos(
@@ -79,22 +62,9 @@ def compare_pianos(
     given = tuple(assessments)
     _check(given, profile, draws)
     draws_of = _draw_all(given, profile, seed=seed, draws=draws)
-    weights = draw_weights(profile, draws=draws, rng=np.random.default_rng([seed, 0]))
-    scale = money_scale(given, profile)
-    criteria = [np.vstack([d.scores, money_value(d.total, scale)]) for d in draws_of]
-    merit = np.stack([np.einsum("da,ad->d", weights, c) for c in criteria])
-    vetoed = np.array([bool(a.vetoes) for a in given])
-    stopped = np.stack([d.stopped for d in draws_of]) | vetoed[:, None]
-    utility = merit + STOPPED * stopped
-    mean_weights = weights.mean(axis=0)
-    field = Field(
-        draws=draws_of,
-        utility=merit.mean(axis=1),
-        buyable=~vetoed,
-        weights=mean_weights,
-        money_per_point=scale / (10.0 * max(float(mean_weights[-1]), 1e-3)),
-    )
-    standings = _standings(given, field, profile, criteria, utility, stopped, weights, scale)
+    ranking = _rank(given, draws_of, profile, seed=seed, draws=draws)
+    field = _field(given, draws_of, ranking)
+    standings = make_standings(given, field, ranking, profile=profile)
     steps = find_next_steps(given, field)
     everything = [learn(field, i, d.unknown).chance for i, d in enumerate(draws_of)]
     shortlist = Shortlist(
@@ -103,11 +73,45 @@ def compare_pianos(
     return Comparison(
         profile=profile,
         assessments=given,
-        standings=tuple(sorted(standings, key=lambda s: (-s.rank_shares[0], -s.score_middle))),
+        standings=tuple(sorted(standings, key=_order)),
         next_steps=steps,
         verdict=give_verdict(shortlist),
         seed=seed,
         draws=draws,
+    )
+
+
+def _order(standing: Standing) -> tuple[float, float, str]:
+    return -standing.rank_shares[0], -standing.score_middle, standing.piano_id
+
+
+def _rank(
+    given: Sequence[Assessment],
+    draws_of: Sequence[PianoDraws],
+    profile: BuyerProfile,
+    *,
+    seed: int,
+    draws: int,
+) -> Ranking:
+    weights = draw_weights(profile, draws=draws, rng=np.random.default_rng([seed, 0]))
+    scale = money_scale(given, profile)
+    criteria = [np.vstack([d.scores, money_value(d.total, scale)]) for d in draws_of]
+    merit = np.stack([np.einsum("da,ad->d", weights, c) for c in criteria])
+    stopped = np.stack([d.stopped | bool(a.vetoes) for a, d in zip(given, draws_of, strict=True)])
+    return Ranking(
+        criteria=criteria, utility=merit + STOPPED * stopped, stopped=stopped, weights=weights, scale=scale
+    )
+
+
+def _field(given: Sequence[Assessment], draws_of: Sequence[PianoDraws], ranking: Ranking) -> Field:
+    mean_weights = ranking.weights.mean(axis=0)
+    merit = ranking.utility - STOPPED * ranking.stopped
+    return Field(
+        draws=draws_of,
+        utility=merit.mean(axis=1),
+        buyable=np.array([not a.vetoes for a in given]),
+        weights=mean_weights,
+        money_per_point=ranking.scale / (BEST * max(float(mean_weights[-1]), 1e-3)),
     )
 
 
@@ -149,91 +153,3 @@ def _content(a: Assessment) -> tuple[object, ...]:
 def _price_span(given: Sequence[Assessment], profile: BuyerProfile) -> tuple[float, float]:
     """Between which prices an unknown asking price is drawn: nothing to the budget, else to the dearest."""
     return 0.0, money_scale(given, profile)
-
-
-def _standings(
-    given: Sequence[Assessment],
-    field: Field,
-    profile: BuyerProfile,
-    criteria: Sequence[Array],
-    utility: Array,
-    stopped: np.ndarray,
-    weights: Array,
-    scale: float,
-) -> list[Standing]:
-    shares = rank_shares(utility)
-    central = central_weights(utility, weights)
-    beaten = _dominated(given, field.draws)
-    middle = middle_weights(profile)
-    standings = []
-    for i, a in enumerate(given):
-        own = central[i]
-        firm = own is not None and len(given) <= MOST_CONFIDENCES
-        total = _percentiles(field.draws[i])
-        offer = highest_offer(a, profile=profile, lead=_lead(field, i), money_per_point=field.money_per_point)
-        standings.append(
-            Standing(
-                piano_id=a.piano.id,
-                name=a.piano.name,
-                rank_shares=tuple(float(x) for x in shares[i]),
-                score_low=_aspect_mean([x.low for x in a.aspects], middle),
-                score_middle=_aspect_mean(list(field.draws[i].scores.mean(axis=1)), middle),
-                score_high=_aspect_mean([x.high for x in a.aspects], middle),
-                total_p10=total[0],
-                total_p50=total[1],
-                total_p90=total[2],
-                highest_offer=offer.amount,
-                offer_reason=offer.reason,
-                vetoed=bool(a.vetoes),
-                dominated_by=tuple(given[j].piano.id for j in np.flatnonzero(beaten[:, i])),
-                weighted_sum=_plain_sum(a, total[1], middle, scale),
-                central_weights={} if own is None else _named(own),
-                confidence=confidence(criteria, stopped, i, own) if firm and own is not None else None,
-                cost_per_year=_per_year(total[1], profile),
-            )
-        )
-    return standings
-
-
-def _lead(field: Field, piano: int) -> float | None:
-    other = field.best_other(piano)
-    return float(field.utility[piano]) - other if np.isfinite(other) else None
-
-
-def _percentiles(draws: PianoDraws) -> tuple[Decimal, Decimal, Decimal] | tuple[None, None, None]:
-    if not draws.price_known:
-        return None, None, None
-    p10, p50, p90 = (Decimal(round(float(q))) for q in np.percentile(draws.total, (10, 50, 90)))
-    return p10, p50, p90
-
-
-def _aspect_mean(values: Sequence[float], middle: Array) -> float:
-    return float(np.dot(values, middle[:-1]) / middle[:-1].sum())
-
-
-def _plain_sum(a: Assessment, total: Decimal | None, middle: Array, scale: float) -> float | None:
-    if total is None:
-        return None
-    values = [x.middle for x in a.aspects] + [float(money_value(np.array(float(total)), scale))]
-    return float(weighted_sum([values], middle)[0])
-
-
-def _named(weights: Array) -> dict[str, float]:
-    return dict(zip([*ASPECTS, "money"], (float(w) for w in weights), strict=True))
-
-
-def _per_year(total: Decimal | None, profile: BuyerProfile) -> Decimal | None:
-    if total is None or profile.years_of_use <= 0:
-        return None
-    return (total / Decimal(str(profile.years_of_use))).quantize(Decimal(1))
-
-
-def _dominated(given: Sequence[Assessment], draws: Sequence[PianoDraws]) -> np.ndarray:
-    """``[i, j]``: piano i surely beats j in every aspect and in money (its 90 % under the other's 10 %)."""
-    low = np.array([[x.low for x in a.aspects] for a in given])
-    high = np.array([[x.high for x in a.aspects] for a in given])
-    worst = np.array([-np.percentile(d.total, 90) if d.price_known else -np.inf for d in draws])
-    best = np.array([-np.percentile(d.total, 10) if d.price_known else np.inf for d in draws])
-    found = dominators(np.column_stack([low, worst]), np.column_stack([high, best]))
-    found[[bool(a.vetoes) for a in given], :] = False
-    return found

@@ -54,9 +54,10 @@ def dominators(low: ArrayLike, high: ArrayLike) -> NDArray[np.bool_]:
     [[False, True], [False, False]]
     """
     low, high = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
-    never_worse = (low[:, None, :] >= high[None, :, :]).all(axis=2)
-    once_better = (low[:, None, :] > high[None, :, :]).any(axis=2)
-    return never_worse & once_better
+    never_worse = np.all(low[:, None, :] >= high[None, :, :], axis=2)
+    once_better = np.any(low[:, None, :] > high[None, :, :], axis=2)
+    dominates: NDArray[np.bool_] = never_worse & once_better
+    return dominates
 
 
 def rank_shares(utility: Array) -> Array:

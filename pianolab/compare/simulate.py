@@ -83,7 +83,7 @@ def draw_piano(
     return PianoDraws(
         scores=scores,
         total=_draw_total(assessment, profile, price_span, draws, rng),
-        stopped=(level > 1.0 - veto[:, None]).any(axis=0) if len(unknown) else np.zeros(draws, dtype=bool),
+        stopped=turns_out_stopped(level, veto),
         unknown=unknown,
         loss=loss,
         level=level,
@@ -91,6 +91,12 @@ def draw_piano(
         high=high,
         price_known=assessment.piano.asking_price is not None,
     )
+
+
+def turns_out_stopped(level: Array, veto_chance: Array) -> NDArray[np.bool_]:
+    """Draws in which at least one unknown turns out so bad that it stops the purchase."""
+    stopped: NDArray[np.bool_] = np.any(level > 1.0 - veto_chance[:, None], axis=0)
+    return stopped
 
 
 def _unknowns(assessment: Assessment) -> tuple[tuple[str, ...], Array, Array]:

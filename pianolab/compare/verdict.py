@@ -12,6 +12,9 @@ from pianolab.model import BuyerProfile
 COULD_CHANGE = 0.10
 """From this chance on, something unknown stands before a purchase; own choice."""
 
+WORTH_SAYING = 0.01
+"""Under this chance a step is left out of the verdict; own choice."""
+
 GOOD_ENOUGH = 4.0
 """A piano whose weighted score can't even reach this at best is not worth buying; own choice."""
 
@@ -87,7 +90,8 @@ def _find_out_first(
     lines = [_lead_sentence(shortlist, leader)]
     if hidden := shortlist.assessments[leader].hidden_by_tuning:
         lines.append(f"{hidden[:1].upper()}{hidden[1:]}.")
-    lines += [f"{s.piano_name}: {s.text}{_chance(s)}." for s in steps[:3]]
+    weighty = [s for s in steps if s.chance_to_change >= WORTH_SAYING] or list(steps[:1])
+    lines += [f"{s.piano_name}: {s.text}{_chance(s)}." for s in weighty[:3]]
     lines += _others(shortlist, obstacles)
     return Verdict(
         kind="find out first",
@@ -99,9 +103,9 @@ def _find_out_first(
 
 
 def _chance(step: NextStep) -> str:
-    if step.chance_to_change < 0.01:
+    if step.chance_to_change < WORTH_SAYING:
         return ""
-    return f" (changes the first choice in about {step.chance_to_change:.0%} of the cases)"
+    return f" (in about {step.chance_to_change:.0%} of the cases this changes the first choice)"
 
 
 def _buy(shortlist: Shortlist, leader: int, obstacles: Sequence[str]) -> Verdict:
@@ -128,8 +132,8 @@ def _lead_sentence(shortlist: Shortlist, leader: int) -> str:
     if len(shortlist.standings) == 1:
         return "It is the only piano on the list: this says whether it will do, not whether it is the best."
     return (
-        f"{standing.name} comes first in {standing.rank_shares[0]:.0%} of the simulated cases, whatever "
-        f"within your ranges matters to you and however the unknowns turn out."
+        f"{standing.name} comes first in {standing.rank_shares[0]:.0%} of the simulated cases, over all that may "
+        "matter to you and all ways in which the unknowns may turn out."
     )
 
 

@@ -109,12 +109,14 @@ def _summary(table: pd.DataFrame, offset_cents: float, t60_s: float) -> SurveySu
 
 
 SOUND_OF: dict[str, dict[str, Any]] = {
-    "masked treble": {"masked": range(40, 76), "offset_cents": -25.0, "unison_cents": 3.5},
+    "masked treble": {"masked": range(34, 81), "offset_cents": -25.0, "unison_cents": 3.5},
     "fine in a dull room": {"brightness_db": -22.0, "t60_s": 0.2},
-    "worn but honest": {"faults": {"silent": [67], "damper": [31, 36], "buzz": [23], "voicing": [44]}},
+    "worn but honest": {
+        "faults": {"silent": [43], "damper": [23, 36], "buzz": [30], "voicing": [34, 47, 58]}
+    },
     "polished and failing": {
-        "faults": {"short_sustain": range(56, 66)},
-        "slipped": [22, 35, 41, 50, 58, 66],
+        "faults": {"short_sustain": range(60, 71)},
+        "slipped": [53, 56, 59, 73, 75],
         "t60_s": 1.1,
     },
 }
