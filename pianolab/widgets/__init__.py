@@ -1,1 +1,15 @@
-""""""
+"""Widgets for the notebook; each has a still twin (`to_html`) for export."""
+
+from pianolab.errors import MissingExtra
+
+try:
+    import anywidget as _anywidget  # noqa: F401
+except ImportError as error:
+    raise MissingExtra(
+        "the widgets need ipywidgets and anywidget: pip install 'pianolab[notebook]'"
+    ) from error
+
+from pianolab.widgets.findings_form import FindingsForm
+from pianolab.widgets.keyboard_picker import KeyboardPicker, key_marks
+
+__all__ = ["FindingsForm", "KeyboardPicker", "key_marks"]

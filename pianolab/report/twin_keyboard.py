@@ -1,0 +1,204 @@
+"""The instrument's keyboard as drawn: where each key lies, keys in words, and a still picture of it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Literal
+
+from pianolab.errors import BadInput
+from pianolab.keyboard import is_black, key_of, note_name
+
+MarkShape = Literal["triangle", "circle", "cross"]
+
+BLACK_WIDTH = 0.6
+"""Width of a black key in widths of a white key; about what keyboards have [practice]."""
+
+BLACK_SHIFT = {"C#": -0.1, "D#": 0.1, "F#": -0.13, "G#": 0.0, "A#": 0.13}
+"""How far a black key sits beside the gap below it, in widths of a white key [practice]."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnKey:
+    """One key's place on the drawing; ``left`` and ``width`` in widths of a white key."""
+
+    key: int
+    note: str
+    black: bool
+    left: float
+    width: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeyMark:
+    """Something known of one key: its shape says the kind, its text says what.
+
+    ``triangle`` was seen or felt, ``circle`` was heard by the survey, ``cross`` gives no sound.
+    """
+
+    shape: MarkShape
+    text: str
+
+
+Marks = Mapping[int, Sequence[KeyMark]]
+
+
+def keyboard_layout(first_key: int, last_key: int) -> tuple[DrawnKey, ...]:
+    """Where every key of a keyboard lies, from the left.
+
+    Parameters
+    ----------
+    first_key, last_key : int; key numbers, A4 = 49
+
+    Returns
+    -------
+    tuple of DrawnKey, one per key in order
+
+    Examples
+    --------
+    >>> keys = keyboard_layout(1, 88)
+    >>> len(keys), sum(not k.black for k in keys), keys[1].note
+    (88, 52, 'A#0')
+    """
+    drawn, whites = [], 0
+    for key in range(first_key, last_key + 1):
+        note, black = note_name(key), is_black(key)
+        left = max(0.0, whites + BLACK_SHIFT[note[:2]] - BLACK_WIDTH / 2) if black else float(whites)
+        drawn.append(
+            DrawnKey(
+                key=key, note=note, black=black, left=round(left, 3), width=BLACK_WIDTH if black else 1.0
+            )
+        )
+        whites += not black
+    return tuple(drawn)
+
+
+def keys_in_words(keys: Iterable[int]) -> str:
+    """Keys as note names, runs of three or more as ranges.
+
+    Examples
+    --------
+    >>> keys_in_words([40, 49, 50, 51, 52])
+    'C4, A4-C5'
+    """
+    runs: list[list[int]] = []
+    for key in sorted(set(keys)):
+        if runs and key == runs[-1][-1] + 1:
+            runs[-1].append(key)
+        else:
+            runs.append([key])
+    parts: list[str] = []
+    for run in runs:
+        if len(run) > 2:
+            parts.append(f"{note_name(run[0])}-{note_name(run[-1])}")
+        else:
+            parts.extend(note_name(k) for k in run)
+    return ", ".join(parts)
+
+
+def read_keys(text: str, *, first_key: int = 1, last_key: int = 88) -> tuple[int, ...]:
+    """Keys from words: note names or key numbers, singly or as ranges, with commas or spaces between.
+
+    Raises
+    ------
+    BadInput
+        Where a word is no key, a range runs backwards, or the instrument has no such key.
+
+    Examples
+    --------
+    >>> read_keys("C4, 49, F#5-G#5")
+    (40, 49, 58, 59, 60)
+    """
+    found: set[int] = set()
+    for word in re.split(r"[,;\s]+", re.sub(r"\s*[-–]\s*", "-", text.strip())):
+        if not word:
+            continue
+        ends = (
+            [_one_key(w, of=word) for w in word.split("-")] if not re.fullmatch(r"-\d", word) else [int(word)]
+        )
+        if len(ends) > 2 or ends[0] > ends[-1]:
+            raise BadInput("keys", repr(word), "the lower key first, as in C4-E4")
+        if ends[0] < first_key or ends[-1] > last_key:
+            raise BadInput(
+                "keys",
+                repr(word),
+                f"keys from {note_name(first_key)} to {note_name(last_key)}, as this piano has",
+            )
+        found.update(range(ends[0], ends[-1] + 1))
+    return tuple(sorted(found))
+
+
+def _one_key(word: str, *, of: str) -> int:
+    if re.fullmatch(r"\d{1,3}", word):
+        return int(word)
+    try:
+        return key_of(word)
+    except BadInput:
+        raise BadInput("keys", repr(of), "note names or key numbers such as C4, 49 or F5-A5") from None
+
+
+def keyboard_twin(
+    *,
+    first_key: int,
+    last_key: int,
+    chosen: Iterable[int] = (),
+    marks: Marks | None = None,
+    title: str = "Keyboard",
+) -> str:
+    """A still picture of the keyboard with its marks, and the same in words below it.
+
+    Parameters
+    ----------
+    first_key, last_key : int; the instrument's real compass
+    chosen : keys shown as chosen
+    marks : what is known of keys, by key number
+    title : str; escaped like every other text
+
+    Returns
+    -------
+    str, HTML: one ``figure`` with an SVG and a list
+
+    Examples
+    --------
+    >>> html = keyboard_twin(first_key=1, last_key=88, marks={40: [KeyMark(shape="cross", text="no <sound>")]})
+    >>> "no &lt;sound&gt;" in html
+    True
+    """
+    marks, picked = marks or {}, set(chosen)
+    layout = keyboard_layout(first_key, last_key)
+    whites = sum(not k.black for k in layout)
+    shapes = "".join(_key_shape(k, chosen=k.key in picked) for k in sorted(layout, key=lambda k: k.black))
+    dots = "".join(_mark_shape(k, m) for k in layout for m in list(marks.get(k.key, ()))[:1])
+    words = "".join(
+        f"<li>{escape(note_name(key))} (key {key}): {escape('; '.join(m.text for m in marks[key]))}</li>"
+        for key in sorted(marks)
+        if marks[key]
+    )
+    picked_words = f"<p>Chosen: {escape(keys_in_words(picked))}</p>" if picked else ""
+    alt = f"{title}: {len(layout)} keys from {note_name(first_key)} to {note_name(last_key)}"
+    return (
+        f'<figure class="pianolab-keyboard" style="margin:0"><figcaption style="font-weight:600">{escape(title)}'
+        f'</figcaption><svg role="img" aria-label="{escape(alt)}" viewBox="-2 -2 {whites * 18 + 4} 104" '
+        f'style="width:100%;max-width:{whites * 18}px;height:auto">{shapes}{dots}</svg>{picked_words}'
+        f"<ul>{words}</ul></figure>"
+    )
+
+
+def _key_shape(key: DrawnKey, *, chosen: bool) -> str:
+    fill = ("#0072B2" if chosen else "#2b2824") if key.black else ("#9fd0ee" if chosen else "#fdfcf9")
+    return (
+        f'<rect x="{key.left * 18:.1f}" y="0" width="{key.width * 18:.1f}" height="{62 if key.black else 98}" '
+        f'rx="1.5" fill="{fill}" stroke="#6b655c" stroke-width="0.8"/>'
+    )
+
+
+def _mark_shape(key: DrawnKey, mark: KeyMark) -> str:
+    x, y = (key.left + key.width / 2) * 18, 50 if key.black else 86
+    style = 'fill="#D55E00" stroke="#ffffff" stroke-width="1.2"'
+    if mark.shape == "triangle":
+        return f'<path d="M{x:.1f} {y - 6} l6 11 h-12 z" {style}/>'
+    if mark.shape == "circle":
+        return f'<circle cx="{x:.1f}" cy="{y}" r="5" fill="#E69F00" stroke="#2b2824" stroke-width="1.2"/>'
+    return f'<path d="M{x - 5:.1f} {y - 5} l10 10 m0 -10 l-10 10" fill="none" stroke="#D55E00" stroke-width="3"/>'

@@ -1,0 +1,127 @@
+"""The findings form of the notebook: one point at a time, every change in the casebook as it happens."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import anywidget
+import traitlets
+
+from pianolab.checklist.points import Checklist
+from pianolab.errors import PianolabError
+from pianolab.model import Finding
+from pianolab.report.twins import findings_twin
+from pianolab.widgets.walk import Walk
+from pianolab.widgets.walk_view import keyboard_view, walk_view
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Casebook
+
+STATIC = Path(__file__).parent / "static"
+
+
+def browser_code(*names: str) -> str:
+    """Files of the static folder joined into one text: a widget's module can't import its neighbours."""
+    return "\n".join((STATIC / name).read_text(encoding="utf-8") for name in names)
+
+
+class FindingsForm(anywidget.AnyWidget):
+    """The guided walk through one visit, in a notebook.
+
+    It shows one point at a time: why it matters, how to look, what to be careful about, and what to
+    record. There is no save button: each change is in the casebook before the form says "Saved". Made
+    again (after a restart, on another day) it opens where the walk was left.
+
+    Parameters
+    ----------
+    casebook : an open casebook (`pianolab.casebook.open_casebook`)
+    visit_id : str; the visit to record
+    checklist : Checklist or None; None takes the one that comes with pianolab
+    examiner : str; who records; empty takes the examiner named in the visit
+    short : bool; True for the twenty-minute walk
+
+    Raises
+    ------
+    BadInput
+        Where the casebook has no such visit, or the checklist no point for this piano.
+
+    Notes
+    -----
+    A value that can't be used gives one line in the form and changes nothing. Points nobody looked at
+    stay open and are never counted as good.
+
+    Examples
+    --------
+    In a notebook::
+
+        from pianolab import FindingsForm, open_casebook
+        casebook = open_casebook("my-casebook")
+        FindingsForm(casebook, casebook.visits()[0].id, examiner="Ana")
+    """
+
+    _esm = browser_code("page.js", "keyboard.js", "walk.js")
+    _css = browser_code("page.css", "keyboard.css", "walk.css")
+    view = traitlets.Dict().tag(sync=True)
+    keyboard = traitlets.Dict().tag(sync=True)
+    answer = traitlets.Dict().tag(sync=True)
+
+    def __init__(
+        self,
+        casebook: Casebook,
+        visit_id: str,
+        *,
+        checklist: Checklist | None = None,
+        examiner: str = "",
+        short: bool = False,
+    ) -> None:
+        self._walk = Walk(casebook, visit_id, checklist=checklist, examiner=examiner, short=short)
+        piano = self._walk.piano
+        super().__init__(view=walk_view(self._walk), keyboard=keyboard_view(piano.first_key, piano.last_key))
+        self.on_msg(self._on_message)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The visit's findings as the casebook holds them now."""
+        self._walk.read()
+        return self._walk.findings
+
+    def _on_message(self, _widget: Any, content: Any, _buffers: Any) -> None:
+        self.receive(content)
+
+    def receive(self, event: Any) -> None:
+        """Take one event of the screen; answer it with the new view and one line.
+
+        What goes wrong is said in the form; only what nobody foresaw is raised as well, so that the
+        notebook's log has its trace.
+        """
+        sender = {k: event.get(k) for k in ("from", "n")} if isinstance(event, dict) else {}
+        try:
+            saved = self._walk.handle(event)
+        except PianolabError as error:
+            self._reply(sender, ok=False, line=f"Not saved. {error}")
+        except Exception as error:
+            self._reply(sender, ok=False, line=f"Not saved. {type(error).__name__}: {error}"[:300])
+            raise
+        else:
+            at = f"{saved} at {datetime.now():%H:%M:%S}" if saved else ""
+            self._reply(sender, ok=True, line=at)
+
+    def _reply(self, sender: dict[str, Any], *, ok: bool, line: str) -> None:
+        with self.hold_sync():
+            self.view = walk_view(self._walk)
+            self.answer = {**sender, "ok": ok, "line": line}
+
+    def to_html(self) -> str:
+        """The whole visit as a still, escaped page part: for export, print, or a notebook without a kernel."""
+        walk = self._walk
+        return findings_twin(
+            piano=walk.piano, visit=walk.visit, checklist=walk.checklist, findings=self.findings
+        )
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        bundle = super()._repr_mimebundle_(**kwargs)
+        if bundle:
+            bundle[0]["text/html"] = self.to_html()
+        return bundle

@@ -1,0 +1,413 @@
+// The walk's screen: draws the view that Python gives, tells Python what was pressed or typed, keeps nothing.
+
+const TYPING_PAUSE_MS = 700;
+const PATIENCE_MS = 4000;
+const KEYS_HELP = "1 to 5 choose a grade, Y and N answer, U not checked, T note, K keys, full stop next, comma back, Esc leaves a field";
+
+function render({ model, el }) {
+  const me = Math.random().toString(36).slice(2);
+  const root = make("section", { class: "pl-walk", "data-lm-suppress-shortcuts": "true", onkeydown: shortcut });
+  const waiting = new Map(); // number of an event without an answer yet -> the field it came from, or null
+  let sent = 0;
+  let afterwards = null;
+  let impatient = 0;
+  let card = null;
+
+  // --- telling Python, and what becomes of it
+  function tell(event, field = null) {
+    sent += 1;
+    try {
+      model.send({ ...event, from: me, n: sent });
+    } catch {
+      return showStatus("stopped", "Not saved: this page has lost its notebook kernel.");
+    }
+    waiting.set(sent, field);
+    field?.asked();
+    if (event.do in { value: 1, reason: 1, keys: 1, place: 1, note: 1, "take back": 1 }) showStatus("waiting", "Saving");
+    clearTimeout(impatient);
+    impatient = setTimeout(() => waiting.size && showStatus("stopped", "Not saved yet: the kernel does not answer. Leave this page open."), PATIENCE_MS);
+    return undefined;
+  }
+  function record(event, field = null) {
+    tell({ ...event, point: card.point, record: card.record() }, field);
+  }
+  function move(event) {
+    card.flush();
+    if (waiting.size) afterwards = event;
+    else tell(event);
+  }
+  function settle() {
+    const answer = model.get("answer");
+    const mine = answer.from === me;
+    const field = mine ? waiting.get(answer.n) : null;
+    for (const n of mine ? [...waiting.keys()].filter((n) => n <= answer.n) : []) {
+      waiting.get(n)?.answered();
+      waiting.delete(n);
+    }
+    if (answer.ok) {
+      card.say("");
+      if (answer.line && !waiting.size) showStatus("saved", answer.line);
+    } else if (mine) {
+      card.say(answer.line, field, afterwards !== null);
+      afterwards = null;
+      showStatus("stopped", "Last entry not saved");
+    }
+    redraw();
+    if (waiting.size) return;
+    clearTimeout(impatient);
+    if (afterwards) {
+      tell(afterwards);
+      afterwards = null;
+    }
+  }
+
+  // --- head: what this is, how far it is, whether it is saved
+  const title = make("h2", { class: "pl-title" });
+  const subtitle = make("p", { class: "pl-soft" });
+  const total = make("span", { class: "pl-total" });
+  const totalBar = tallyBar();
+  const status = make("p", { class: "pl-status", role: "status", "aria-live": "polite" });
+  const takeBack = make("button", { type: "button", class: "pl-button pl-quiet", text: "Take back last change", onclick: () => move({ do: "take back" }) });
+  root.append(
+    make("header", { class: "pl-head" },
+      make("div", {}, title, subtitle),
+      make("div", { class: "pl-progress" }, total, totalBar),
+      make("div", { class: "pl-state" }, status, takeBack)),
+  );
+  function showStatus(kind, text) {
+    if (status.dataset.kind === kind && status.lastChild?.textContent === text) return;
+    status.dataset.kind = kind;
+    status.replaceChildren(sign(kind), make("span", { text }));
+  }
+
+  // --- areas
+  const openAreas = make("button", { type: "button", class: "pl-button pl-areas-open", "aria-expanded": "false", onclick: () => showAreas(root.dataset.areas !== "open") });
+  const areaList = make("ol", { class: "pl-areas" });
+  const rail = make("nav", { class: "pl-rail", "aria-label": "Areas of the walk" }, openAreas, areaList);
+  const areaItems = new Map();
+  function showAreas(open) {
+    root.dataset.areas = open ? "open" : "";
+    setFlag(openAreas, "aria-expanded", open);
+  }
+  function drawAreas(areas) {
+    for (const area of areas) {
+      if (!areaItems.has(area.id)) {
+        const name = make("span", { class: "pl-area-name" });
+        const tally = make("span", { class: "pl-soft pl-area-tally" });
+        const bar = tallyBar();
+        const button = make("button", { type: "button", class: "pl-area", onclick: () => { showAreas(false); move({ do: "go area", area: area.id }); } }, name, tally, bar);
+        areaItems.set(area.id, { button, name, tally, bar });
+        areaList.append(make("li", {}, button));
+      }
+      const item = areaItems.get(area.id);
+      setText(item.name, area.title);
+      setText(item.tally, area.text);
+      item.bar.show(area);
+      if (area.here) item.button.setAttribute("aria-current", "step");
+      else item.button.removeAttribute("aria-current");
+      if (area.here) {
+        openAreas.replaceChildren(make("span", { class: "pl-area-name", text: area.title }), make("span", { class: "pl-soft", text: `${area.text}. ${area.step}` }), sign("down"));
+        const top = item.button.offsetTop - areaList.offsetTop;
+        if (top < areaList.scrollTop || top + item.button.offsetHeight > areaList.scrollTop + areaList.clientHeight) areaList.scrollTop = top - 60;
+      }
+    }
+  }
+
+  // --- the area's points
+  const steps = make("ol", { class: "pl-steps", "aria-label": "Points of this area" });
+  function drawSteps(points) {
+    steps.replaceChildren(...points.map((p, i) => {
+      const words = { open: "open", checked: "checked", "not checked": "not checked", absent: "this piano has none" }[p.state];
+      const button = make("button", {
+        type: "button", class: "pl-step", "data-state": p.state, title: p.title, "aria-label": `${i + 1}. ${p.title}, ${words}`,
+        "aria-current": p.here ? "step" : null, onclick: () => move({ do: "go", point: p.id }),
+      }, make("span", { text: i + 1 }), p.state === "checked" ? sign("saved") : p.state === "open" ? null : sign("slash"));
+      return make("li", {}, button);
+    }));
+  }
+
+  const place = make("div", { class: "pl-place" });
+  const main = make("div", { class: "pl-main" }, steps, place);
+  root.append(make("div", { class: "pl-body" }, rail, main));
+  root.append(make("p", { class: "pl-help pl-soft" }, make("b", { text: "Keyboard: " }), document.createTextNode(KEYS_HELP)));
+
+  function redraw() {
+    const view = model.get("view");
+    setText(title, view.title);
+    setText(subtitle, [view.subtitle, view.examiner && `recorded by ${view.examiner}`].filter(Boolean).join(", "));
+    setText(total, view.progress);
+    totalBar.show(view.total);
+    takeBack.hidden = !view.can_take_back;
+    drawAreas(view.areas);
+    drawSteps(view.points);
+    const moved = card && card.point !== view.point.id;
+    if (!card || moved || card.record() !== view.point.record) {
+      card?.close();
+      card = pointCard(view.point, { record, move, keyboard: model.get("keyboard") });
+      place.replaceChildren(card.node);
+      if (moved) arrive();
+    }
+    card.show(view.point, view);
+  }
+  function arrive() {
+    card.heading.focus({ preventScroll: true });
+    const box = main.getBoundingClientRect();
+    if (box.top < 0 || box.top > window.innerHeight * 0.7) main.scrollIntoView({ block: "start" });
+  }
+
+  function shortcut(event) {
+    if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
+    if (event.key === "Escape") {
+      if (root.dataset.areas === "open") showAreas(false);
+      card.heading.focus();
+    } else if (!isTyping(event.target) && card.shortcut(event.key, event.target)) event.preventDefault();
+    event.stopPropagation();
+  }
+
+  model.on("change:view", redraw);
+  model.on("change:answer", settle);
+  redraw();
+  showStatus("saved", "All changes so far are saved");
+  el.append(root);
+  return () => {
+    card.flush();
+    card.close();
+    clearTimeout(impatient);
+    model.off("change:view", redraw);
+    model.off("change:answer", settle);
+  };
+}
+
+// --- one point on the screen
+function pointCard(first, { record, move, keyboard: layout }) {
+  let id = first.record;
+  const fields = [];
+  const heading = make("h3", { class: "pl-point-title", tabindex: -1, text: first.title });
+  const line = make("p", { class: "pl-line", role: "alert" });
+  const cautions = [first.access, ...first.cautions].filter(Boolean);
+
+  const read = make("div", { class: "pl-read" },
+    make("p", { class: "pl-why", text: first.why }),
+    make("h4", { text: "How to look" }),
+    make("p", { class: "pl-how", text: first.how }),
+    make("dl", { class: "pl-facts" }, first.facts.map(([name, text]) => [make("dt", { text: name }), make("dd", { text })])),
+    cautions.length ? make("ul", { class: "pl-cautions" }, cautions.map((text) => make("li", {}, sign("caution"), make("span", { text })))) : null);
+
+  // a text field that saves itself after a pause, on Enter and on leaving
+  function field(input, event) {
+    let timer = 0;
+    let told = input.value;
+    let open = 0; // how many of its events wait for an answer
+    const self = {
+      input,
+      asked: () => (open += 1),
+      answered: () => (open -= 1),
+      flush() {
+        clearTimeout(timer);
+        if (input.value === told) return;
+        told = input.value;
+        record(event(input.value), self);
+      },
+      accepted() {
+        input.removeAttribute("aria-invalid");
+      },
+      refused(leaving) {
+        input.setAttribute("aria-invalid", "true");
+        if (leaving) input.focus();
+      },
+      show(text) {
+        if (open || input.value !== told || input.getAttribute("aria-invalid")) return;
+        if (document.activeElement === input && input.value.trim() !== "") return;
+        input.value = text;
+        told = text;
+      },
+    };
+    input.addEventListener("input", () => {
+      clearTimeout(timer);
+      timer = setTimeout(self.flush, TYPING_PAUSE_MS);
+    });
+    input.addEventListener("change", self.flush);
+    input.addEventListener("blur", self.flush);
+    input.addEventListener("keydown", (e) => {
+      if (e.key === "Enter" && input.tagName === "INPUT") self.flush();
+    });
+    self.stop = () => clearTimeout(timer);
+    fields.push(self);
+    return self;
+  }
+
+  const value = { grade: choices, yes_no: choices, count: number, reading: number }[first.kind]();
+
+  function choices() {
+    const buttons = first.choices.map((choice) => make("button", {
+      type: "button", role: "radio", class: "pl-choice", "aria-checked": "false", tabindex: -1,
+      onclick: () => pick(choice.value), onkeydown: roam,
+    }, make("span", { class: "pl-ring", "aria-hidden": "true" }), make("span", { class: "pl-choice-text", text: choice.text }),
+      make("span", { class: "pl-choice-mark", "aria-hidden": "true", text: choice.mark })));
+    const node = make("div", { class: `pl-choices pl-${first.kind}`, role: "radiogroup", "aria-label": first.title }, buttons);
+    function pick(chosen) {
+      first.choices.forEach((choice, i) => buttons[i].classList.toggle("pl-sending", choice.value === chosen));
+      record({ do: "value", value: chosen });
+    }
+    function roam(event) {
+      const here = buttons.indexOf(event.currentTarget);
+      const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];
+      if (!step) return;
+      event.preventDefault();
+      event.stopPropagation();
+      buttons[(here + step + buttons.length) % buttons.length].focus();
+    }
+    return {
+      node, pick,
+      show(now) {
+        const chosen = now.choices.findIndex((c) => c.chosen);
+        buttons.forEach((button, i) => {
+          setFlag(button, "aria-checked", i === chosen);
+          button.tabIndex = i === Math.max(0, chosen) ? 0 : -1;
+          button.classList.remove("pl-sending");
+        });
+      },
+    };
+  }
+
+  function number() {
+    const count = first.kind === "count";
+    const input = make("input", { type: "text", inputmode: count ? "numeric" : "decimal", class: "pl-number", "aria-label": `${first.title}${first.unit ? `, in ${first.unit}` : ""}`, autocomplete: "off" });
+    const own = field(input, (text) => ({ do: "value", value: text }));
+    const by = (step) => make("button", {
+      type: "button", class: "pl-button pl-square", "aria-label": step > 0 ? "one more" : "one less", text: step > 0 ? "+" : "−",
+      onclick: () => {
+        input.value = String(Math.max(0, (parseInt(input.value, 10) || 0) + step));
+        own.flush();
+      },
+    });
+    const none = make("button", { type: "button", class: "pl-button", text: "None", onclick: () => { input.value = "0"; own.flush(); } });
+    const usual = make("p", { class: "pl-soft pl-usual" });
+    const row = count ? [by(-1), input, by(1), make("span", { text: first.unit }), none] : [input, make("span", { class: "pl-unit", text: first.unit })];
+    return {
+      node: make("div", {}, make("div", { class: "pl-row" }, row), usual),
+      show(now) {
+        own.show(now.number);
+        setText(usual, now.against ? `${now.number} ${now.unit}: ${now.against}` : now.usual ? `Usual: ${now.usual}` : "");
+        usual.dataset.side = now.against.split(" ")[0];
+      },
+    };
+  }
+
+  // not checked, with a reason
+  const other = make("input", { type: "text", class: "pl-text", placeholder: "Why it was not looked at", "aria-label": "Why it was not looked at" });
+  const otherField = field(other, (text) => ({ do: "reason", reason: "other", text }));
+  const reasonButtons = first.reasons.map((r) => make("button", {
+    type: "button", class: "pl-button pl-reason", "aria-pressed": "false", text: r.text,
+    onclick: () => {
+      if (r.value !== "other") return record({ do: "reason", reason: r.value });
+      other.hidden = false;
+      return other.focus();
+    },
+  }));
+  const toggle = make("button", { type: "button", class: "pl-button pl-toggle", "aria-expanded": "false", onclick: () => showReasons(reasons.hidden) },
+    make("span", { text: "Not checked" }), sign("down"));
+  const reasons = make("div", { class: "pl-reasons", role: "group", "aria-label": "Why it was not checked", hidden: true }, reasonButtons, other);
+  other.hidden = true;
+  function showReasons(open) {
+    reasons.hidden = !open;
+    setFlag(toggle, "aria-expanded", open);
+  }
+
+  // keys, place, note
+  let drawn = null;
+  const keysText = make("input", { type: "text", class: "pl-text", placeholder: "such as C4, F5-A5", "aria-label": "Keys concerned", autocomplete: "off", spellcheck: "false" });
+  const keysField = field(keysText, (text) => ({ do: "keys", keys: text }));
+  const keysPlace = make("div", { class: "pl-keys-place", hidden: true });
+  const keysToggle = make("button", { type: "button", class: "pl-button", "aria-expanded": "false", onclick: () => showKeys(keysPlace.hidden) }, make("span", { text: "On the keyboard" }), sign("down"));
+  function showKeys(open) {
+    keysPlace.hidden = !open;
+    setFlag(keysToggle, "aria-expanded", open);
+    if (!open) return;
+    if (!drawn) {
+      drawn = keyboard({ keys: layout.keys, label: "Keys concerned", choose: (keys) => record({ do: "keys", keys }) });
+      keysPlace.append(drawn);
+      drawn.show({ chosen: latest.keys });
+    }
+    requestAnimationFrame(() => drawn.center());
+  }
+  const placeText = make("input", { type: "text", class: "pl-text", placeholder: "such as treble bridge", "aria-label": "Place on the instrument" });
+  const placeField = field(placeText, (text) => ({ do: "place", place: text }));
+  const note = make("textarea", { class: "pl-text", rows: 2, "aria-label": "Note" });
+  const noteField = field(note, (text) => ({ do: "note", note: text }));
+
+  const tabs = make("div", { class: "pl-tabs", role: "group", "aria-label": "Records of this point" });
+  const others = make("ul", { class: "pl-others" });
+  const pending = make("p", { class: "pl-soft pl-pending" });
+  const another = make("button", { type: "button", class: "pl-button pl-quiet", text: "Record another place", onclick: () => move({ do: "another", point: first.id }) });
+  const labelled = (text, ...nodes) => make("div", { class: "pl-field" }, make("span", { class: "pl-label", "aria-hidden": "true", text }), ...nodes);
+
+  const write = make("div", { class: "pl-write" },
+    line, tabs, value.node, pending, toggle, reasons,
+    labelled("Keys", make("div", { class: "pl-row" }, keysText, keysToggle)), keysPlace,
+    make("div", { class: "pl-pair" }, labelled("Place", placeText), labelled("Note", note)),
+    make("div", { class: "pl-row" }, another), others);
+
+  const back = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Back" }));
+  const nextOpen = make("button", { type: "button", class: "pl-button pl-large pl-quiet", text: "Next open point", onclick: () => move({ do: "next open" }) });
+  const next = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next" }), sign("right"));
+  const step = make("p", { class: "pl-soft pl-point-step" });
+  const node = make("article", { class: "pl-card" },
+    make("div", { class: "pl-card-head" }, step, heading), make("div", { class: "pl-card-body" }, read, write),
+    make("div", { class: "pl-moves" }, back, nextOpen, next));
+
+  let latest = first;
+  if (first.per_key || first.keys.length) requestAnimationFrame(() => showKeys(true));
+
+  return {
+    node, heading, point: first.id,
+    record: () => id,
+    flush: () => fields.forEach((f) => f.flush()),
+    close: () => fields.forEach((f) => f.stop()),
+    say(text, own = null, leaving = false) {
+      setText(line, text);
+      if (text && own) own.refused(leaving);
+      if (text) value.show(latest);
+      if (!text) fields.forEach((f) => f.accepted());
+    },
+    show(now, view) {
+      latest = now;
+      id = now.record;
+      setText(step, `${view.areas.find((a) => a.here).title}. ${now.step}`);
+      value.show(now);
+      setText(pending, now.pending ? `This record says: ${now.pending}.` : "");
+      const pressed = now.reasons.find((r) => r.chosen);
+      reasonButtons.forEach((button, i) => setFlag(button, "aria-pressed", now.reasons[i].chosen));
+      if (pressed) showReasons(true);
+      other.hidden = !(pressed?.value === "other") && document.activeElement !== other;
+      otherField.show(now.reason_text);
+      keysField.show(now.keys_text);
+      drawn?.show({ chosen: now.keys });
+      placeField.show(now.place);
+      noteField.show(now.note);
+      tabs.replaceChildren(...now.records.map((r) => make("button", {
+        type: "button", class: "pl-button pl-tab", "aria-pressed": r.here ? "true" : "false", text: r.text,
+        onclick: () => !r.here && move({ do: "pick", point: first.id, record: r.id }),
+      })));
+      another.hidden = !now.can_add;
+      others.replaceChildren(...now.others.map((text) => make("li", { text })));
+      back.disabled = view.first;
+      next.disabled = view.last;
+    },
+    shortcut(key, target) {
+      if (first.kind === "grade" && /^[1-5]$/.test(key)) value.pick(Number(key));
+      else if (first.kind === "yes_no" && /^[yn]$/i.test(key)) value.pick(key.toLowerCase() === "y");
+      else if (/^u$/i.test(key)) { showReasons(true); reasonButtons[0].focus(); }
+      else if (/^t$/i.test(key)) note.focus();
+      else if (/^k$/i.test(key)) { showKeys(true); drawn.focusKeys(); }
+      else if (key === ".") move({ do: "next" });
+      else if (key === ",") move({ do: "back" });
+      else if (key === "ArrowRight" && target === heading) move({ do: "next" });
+      else if (key === "ArrowLeft" && target === heading) move({ do: "back" });
+      else return false;
+      return true;
+    },
+  };
+}
+
+export default { render };

@@ -1,0 +1,193 @@
+"""What the walk's screen shows, as ready-made plain data: the screen draws it and decides nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from pianolab.checklist.points import Point
+from pianolab.model import Finding
+from pianolab.report.twin_keyboard import keyboard_layout, keys_in_words
+from pianolab.report.twins import against_usual, answer_in_words, finding_in_words, usual_in_words
+from pianolab.widgets.entries import NOTED_ONLY, OTHER, REASONS, reason_key
+from pianolab.widgets.walk import Walk
+
+View = dict[str, Any]
+
+ACCESS_WORDS = {
+    "anyone": "",
+    "ask first": "Ask the owner before you touch or open this.",
+    "technician only": "Only a technician does this. Don't try it; write down what papers or people say, or leave it.",
+}
+
+
+def walk_view(walk: Walk) -> View:
+    """Everything on the screen for the walk as it stands now."""
+    areas = walk.checklist.areas
+    points = [p for p in walk.checklist if p.area == walk.point.area]
+    ids = [p.id for p in walk.checklist]
+    here = ids.index(walk.point_id)
+    return {
+        "title": walk.piano.name,
+        "subtitle": ", ".join(t for t in (f"visit of {walk.visit.day.isoformat()}", walk.visit.place) if t),
+        "examiner": walk.examiner,
+        "total": _tally(walk, walk.checklist),
+        "progress": _progress(_tally(walk, walk.checklist)),
+        "areas": [_area(walk, area, number=i + 1, count=len(areas)) for i, area in enumerate(areas)],
+        "points": [
+            {"id": p.id, "title": p.title, "state": point_state(walk, p), "here": p.id == walk.point_id}
+            for p in points
+        ],
+        "point": _point(walk, walk.point, number=points.index(walk.point) + 1, count=len(points)),
+        "first": here == 0,
+        "last": here == len(ids) - 1,
+        "can_take_back": walk.can_take_back,
+    }
+
+
+def keyboard_view(first_key: int, last_key: int) -> View:
+    """The keyboard's drawing as plain data; it never changes during a walk."""
+    return {
+        "first": first_key,
+        "last": last_key,
+        "keys": [
+            {"key": k.key, "note": k.note, "black": k.black, "left": k.left, "width": k.width}
+            for k in keyboard_layout(first_key, last_key)
+        ],
+    }
+
+
+def point_state(walk: Walk, point: Point) -> str:
+    """``checked``, ``not checked`` (with a reason), ``absent`` (the piano has none) or ``open``."""
+    states = {f.state for f in walk.findings if f.point == point.id}
+    if "checked" in states:
+        return "checked"
+    if not states:
+        return "open"
+    return "absent" if states == {"does not apply"} else "not checked"
+
+
+def _tally(walk: Walk, points: Iterable[Point]) -> View:
+    states = [point_state(walk, p) for p in points]
+    checked, put_off = states.count("checked"), states.count("not checked")
+    total = len(states) - states.count("absent")
+    text = f"{checked} of {total}" + (f", {put_off} not checked" if put_off else "")
+    return {"checked": checked, "put_off": put_off, "total": total, "text": text}
+
+
+def _progress(tally: View) -> str:
+    put_off = f", {tally['put_off']} not checked" if tally["put_off"] else ""
+    return f"{tally['checked']} of {tally['total']} points checked{put_off}"
+
+
+def _area(walk: Walk, area: str, *, number: int, count: int) -> View:
+    points = [p for p in walk.checklist if p.area == area]
+    return {
+        "id": area,
+        "title": area[:1].upper() + area[1:],
+        "step": f"Area {number} of {count}",
+        "here": area == walk.point.area,
+        **_tally(walk, points),
+    }
+
+
+def _point(walk: Walk, point: Point, *, number: int, count: int) -> View:
+    record, finding = walk.shown(point.id)
+    return {
+        "id": point.id,
+        "step": f"Point {number} of {count}",
+        "title": point.title,
+        "why": point.why,
+        "how": point.how,
+        "facts": _facts(point),
+        "access": ACCESS_WORDS[point.access],
+        "cautions": list(point.cautions),
+        "kind": point.record,
+        "choices": _choices(point, finding),
+        "unit": point.unit,
+        "usual": usual_in_words(point),
+        "per_key": point.per_key,
+        **_recorded(walk, point, record, finding),
+    }
+
+
+def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) -> View:
+    pressed = reason_key(finding)
+    return {
+        "record": record,
+        "number": _number(finding),
+        "against": _against(point, finding),
+        "reasons": [{"value": r.key, "text": r.label, "chosen": r.key == pressed} for r in REASONS],
+        "reason_text": finding.reason if finding and pressed == OTHER else "",
+        "pending": finding.reason if finding and finding.reason == NOTED_ONLY else "",
+        "keys": list(finding.keys) if finding else [],
+        "keys_text": keys_in_words(finding.keys) if finding else "",
+        "place": finding.place if finding else "",
+        "note": finding.note if finding else "",
+        "can_add": finding is not None,
+        "records": _records(walk.own(point.id), record),
+        "others": [f"{f.examiner or 'Somebody'}: {_line(f, point)}" for f in walk.others(point.id)],
+    }
+
+
+def _facts(point: Point) -> list[list[str]]:
+    minutes = "under a minute" if point.minutes < 1 else f"about {point.minutes:g} min"
+    facts = [
+        ("Where", point.where),
+        ("Bring", point.tool),
+        ("Helper", "needed" if point.helper else ""),
+        ("Time", minutes),
+        ("Photo", "worth taking" if point.photo else ""),
+    ]
+    return [[name, text] for name, text in facts if text]
+
+
+def _choices(point: Point, finding: Finding | None) -> list[View]:
+    if point.record == "grade":
+        chosen = finding.grade if finding else None
+        words = (
+            point.anchors if len(point.anchors) == 5 else ("Sound", "Light wear", "Worn", "Poor", "Failed")
+        )
+        return [
+            {"value": 5 - i, "text": text, "mark": str(5 - i), "chosen": chosen == 5 - i}
+            for i, text in enumerate(words)
+        ]
+    if point.record == "yes_no":
+        answer = finding.answer if finding else None
+        return [
+            {
+                "value": value,
+                "text": answer_in_words(value, point=point),
+                "mark": "Y" if value else "N",
+                "chosen": answer is value,
+            }
+            for value in (True, False)
+        ]
+    return []
+
+
+def _number(finding: Finding | None) -> str:
+    if finding is None:
+        return ""
+    value = finding.count if finding.count is not None else finding.reading
+    return "" if value is None else f"{value:.10g}"
+
+
+def _against(point: Point, finding: Finding | None) -> str:
+    number = _number(finding)
+    return against_usual(point, float(number)) if number else ""
+
+
+def _records(own: Sequence[Finding], record: str) -> list[View]:
+    tabs = [
+        {"id": f.id, "text": f.place or keys_in_words(f.keys) or f"Record {i + 1}", "here": f.id == record}
+        for i, f in enumerate(own)
+    ]
+    if own and record not in {f.id for f in own}:
+        tabs.append({"id": record, "text": "New record", "here": True})
+    return tabs if len(tabs) > 1 else []
+
+
+def _line(finding: Finding, point: Point) -> str:
+    where = ", ".join(t for t in (finding.place, keys_in_words(finding.keys)) if t)
+    return "; ".join(t for t in (finding_in_words(finding, point=point), where, finding.note) if t)

@@ -1,0 +1,418 @@
+"""Messages in, findings in the casebook out; no browser."""
+
+from __future__ import annotations
+
+import json
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from widget_driver import Driver
+from widget_small import CHECKLIST, small_casebook
+
+from pianolab.casebook import Casebook, open_casebook
+from pianolab.errors import BadInput, CasebookError
+from pianolab.model import Finding, Visit
+from pianolab.widgets import FindingsForm
+from pianolab.widgets.entries import NOTED_ONLY, REASONS
+
+Opened = tuple[Casebook, Visit]
+
+
+def test_a_grade_is_in_the_casebook_before_the_form_says_saved(
+    driver: Driver, visit_and_book: Opened
+) -> None:
+    casebook, visit = visit_and_book
+    driver.go("grooves")
+    answer = driver.value(3)
+    other_eyes = open_casebook(casebook.folder)
+    (finding,) = other_eyes.findings(visit_id=visit.id)
+    other_eyes.close()
+    assert (finding.point, finding.grade, finding.state, finding.examiner) == ("grooves", 3, "checked", "Ana")
+    assert answer["ok"]
+    assert answer["line"].startswith("Saved at ")
+    assert finding.at is not None
+
+
+@pytest.mark.parametrize(
+    ("point", "typed", "field", "kept"),
+    [
+        ("serial", False, "answer", False),
+        ("grooves", 1, "grade", 1),
+        ("patched", " 4 ", "count", 4),
+        ("patched", "0", "count", 0),
+        ("dip", "10,2", "reading", 10.2),
+        ("dip", "9.75 mm", "reading", 9.75),
+    ],
+)
+def test_each_kind_of_value(driver: Driver, point: str, typed: object, field: str, kept: object) -> None:
+    driver.go(point)
+    assert driver.value(typed)["ok"]
+    assert getattr(driver.saved[0], field) == kept
+
+
+@pytest.mark.parametrize(
+    ("point", "typed", "need"),
+    [
+        ("serial", "yes", "yes or no"),
+        ("grooves", 6, "one of the five described grades"),
+        ("grooves", True, "one of the five described grades"),
+        ("grooves", None, "one of the five described grades"),
+        ("patched", "-1", "a whole number, 0 or more"),
+        ("patched", "2.5", "a whole number, 0 or more"),
+        ("patched", "", "a whole number, 0 or more"),
+        ("dip", "ten", "a number in mm"),
+        ("dip", "nan", "a number in mm"),
+        ("dip", "1e999", "a number in mm"),
+        ("dip", "1_0", "a number in mm"),
+    ],
+)
+def test_a_bad_value_gives_one_line_and_saves_nothing(
+    driver: Driver, point: str, typed: object, need: str
+) -> None:
+    driver.go(point)
+    answer = driver.value(typed)
+    assert not answer["ok"]
+    assert need in answer["line"]
+    assert "\n" not in answer["line"]
+    assert driver.saved == ()
+
+
+def test_a_bad_value_leaves_the_good_one_before_it(driver: Driver) -> None:
+    driver.go("dip")
+    driver.value("10.2")
+    assert not driver.value("10.2.2")["ok"]
+    assert [f.reading for f in driver.saved] == [10.2]
+    assert driver.point["number"] == "10.2"
+
+
+def test_a_reading_is_set_against_the_usual_range(driver: Driver) -> None:
+    driver.go("dip")
+    driver.value("8.9")
+    assert driver.point["against"] == "below the usual 9.5 to 10.5 mm"
+
+
+@pytest.mark.parametrize("reason", [r for r in REASONS if r.key != "other"], ids=lambda r: r.key)
+def test_not_checked_carries_its_reason(driver: Driver, reason: Any) -> None:
+    driver.go("grooves")
+    assert driver.enter("reason", reason=reason.key)["ok"]
+    (finding,) = driver.saved
+    assert (finding.state, finding.reason, finding.grade) == (reason.state, reason.text, None)
+    assert [r["value"] for r in driver.point["reasons"] if r["chosen"]] == [reason.key]
+
+
+def test_another_reason_needs_words(driver: Driver) -> None:
+    driver.go("grooves")
+    assert "a few words" in driver.enter("reason", reason="other", text="  ")["line"]
+    assert driver.saved == ()
+    assert driver.enter("reason", reason="other", text="the lamp died")["ok"]
+    assert driver.saved[0].reason == "the lamp died"
+    assert driver.point["reason_text"] == "the lamp died"
+
+
+def test_a_value_after_not_checked_and_back_again(driver: Driver) -> None:
+    driver.go("grooves")
+    driver.enter("reason", reason="time")
+    driver.value(4)
+    assert (driver.saved[0].state, driver.saved[0].reason, driver.saved[0].grade) == ("checked", "", 4)
+    driver.enter("reason", reason="helper")
+    assert (driver.saved[0].state, driver.saved[0].grade) == ("not checked", None)
+    assert len(driver.saved) == 1
+
+
+def test_a_note_before_any_value_is_kept_and_counts_as_not_judged(driver: Driver) -> None:
+    driver.go("grooves")
+    driver.enter("note", note="odd smell")
+    (finding,) = driver.saved
+    assert (finding.state, finding.reason, finding.note) == ("not checked", NOTED_ONLY, "odd smell")
+    assert driver.point["pending"] == NOTED_ONLY
+    driver.value(2)
+    (finding,) = driver.saved
+    assert (finding.state, finding.grade, finding.note) == ("checked", 2, "odd smell")
+
+
+def test_keys_from_words_and_from_the_keyboard(driver: Driver) -> None:
+    driver.go("chips")
+    driver.value(3)
+    driver.enter("keys", keys="C4, F5-G5")
+    assert driver.saved[0].keys == (40, 57, 58, 59)
+    driver.enter("keys", keys=[1, 88])
+    assert driver.saved[0].keys == (1, 88)
+    assert driver.point["keys_text"] == "A0, C8"
+    driver.enter("keys", keys=[])
+    assert driver.saved[0].keys == ()
+
+
+@pytest.mark.parametrize("words", ["H4", "C4-", "C5-C4", "89", "C4 to D4", "0", "C4-D4-E4"])
+def test_keys_this_piano_has_not(driver: Driver, words: str) -> None:
+    driver.go("chips")
+    answer = driver.enter("keys", keys=words)
+    assert not answer["ok"]
+    assert answer["line"].startswith("Not saved. keys: got ")
+    assert driver.saved == ()
+
+
+def test_another_place_is_a_second_finding(driver: Driver) -> None:
+    driver.go("grooves")
+    driver.value(3)
+    driver.enter("place", place="bass")
+    driver.send(do="another", point="grooves")
+    assert [r["text"] for r in driver.point["records"]] == ["bass", "New record"]
+    driver.value(1)
+    driver.enter("place", place="treble")
+    assert sorted((f.place, f.grade) for f in driver.saved) == [("bass", 3), ("treble", 1)]
+    driver.send(do="pick", point="grooves", record=driver.point["records"][0]["id"])
+    driver.value(4)
+    assert sorted((f.place, f.grade) for f in driver.saved) == [("bass", 4), ("treble", 1)]
+
+
+def test_two_quick_entries_at_a_new_point_make_one_finding(driver: Driver) -> None:
+    driver.go("grooves")
+    record = driver.point["record"]
+    driver.send(do="value", point="grooves", record=record, value=3)
+    driver.send(do="note", point="grooves", record=record, note="torch from below")
+    (finding,) = driver.saved
+    assert (finding.grade, finding.note) == (3, "torch from below")
+
+
+def test_an_entry_that_arrives_after_moving_on_is_kept_at_its_own_point(driver: Driver) -> None:
+    driver.go("grooves")
+    record = driver.point["record"]
+    driver.send(do="next")
+    driver.send(do="note", point="grooves", record=record, note="late")
+    assert (driver.saved[0].point, driver.saved[0].note) == ("grooves", "late")
+    assert driver.point["id"] == "patched"
+
+
+def test_a_page_from_before_the_restart_is_refused(driver: Driver) -> None:
+    answer = driver.send(do="value", point="grooves", record="from-another-life", value=3)
+    assert "Run the cell again" in answer["line"]
+    assert driver.saved == ()
+
+
+def test_progress_counts_checked_and_not_checked_apart(driver: Driver) -> None:
+    assert driver.view["progress"] == "0 of 5 points checked"
+    driver.go("grooves")
+    driver.value(3)
+    driver.go("patched")
+    driver.enter("reason", reason="time")
+    driver.go("dip")
+    driver.enter("reason", reason="absent")
+    areas = {a["id"]: a["text"] for a in driver.view["areas"]}
+    assert areas == {
+        "papers": "0 of 1",
+        "hammers": "1 of 2, 1 not checked",
+        "touch": "0 of 0",
+        "keys": "0 of 1",
+    }
+    assert driver.view["progress"] == "1 of 4 points checked, 1 not checked"
+
+
+def test_points_of_another_kind_of_piano_are_left_out(driver: Driver) -> None:
+    assert "grand only" not in {a["id"] for a in driver.view["areas"]}
+
+
+def test_moving_about(driver: Driver) -> None:
+    driver.send(do="back")
+    assert driver.point["id"] == "serial"
+    driver.send(do="next")
+    assert driver.point["id"] == "grooves"
+    driver.value(5)
+    driver.send(do="go area", area="hammers")
+    assert driver.point["id"] == "patched"
+    driver.go("chips")
+    driver.send(do="next")
+    assert driver.point["id"] == "chips"
+    driver.send(do="next open")
+    assert driver.point["id"] == "serial"
+
+
+def test_a_new_form_opens_where_the_walk_was_left(driver: Driver, visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    driver.go("grooves")
+    driver.value(3)
+    driver.enter("note", note="kept")
+    again = Driver(FindingsForm(open_casebook(casebook.folder), visit.id, checklist=CHECKLIST))
+    assert again.point["id"] == "patched"
+    again.go("grooves")
+    assert [c["value"] for c in again.point["choices"] if c["chosen"]] == [3]
+    assert again.point["note"] == "kept"
+    again.value(2)
+    assert [f.grade for f in again.saved] == [2]
+    again.form._walk.casebook.close()
+
+
+def test_the_short_walk_has_fewer_points(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    short = Driver(FindingsForm(casebook, visit.id, checklist=CHECKLIST, short=True))
+    assert short.view["progress"] == "0 of 2 points checked"
+
+
+def test_two_examiners_at_one_point_keep_their_own_findings(driver: Driver, visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    ben = Driver(FindingsForm(casebook, visit.id, checklist=CHECKLIST, examiner="Ben"))
+    driver.go("grooves")
+    ben.go("grooves")
+    driver.value(3)
+    ben.value(2)
+    driver.send(do="look")
+    assert sorted((f.examiner, f.grade) for f in driver.saved) == [("Ana", 3), ("Ben", 2)]
+    assert driver.point["others"] == [
+        "Ben: Deep grooves, flat striking faces; little felt left in the treble. (grade 2 of 5)"
+    ]
+    assert [c.by for c in casebook.log() if c.kind == "Finding"] == ["Ana", "Ben"]
+
+
+def test_taking_back(driver: Driver, visit_and_book: Opened) -> None:
+    driver.go("grooves")
+    driver.value(3)
+    driver.value(1)
+    driver.go("dip")
+    assert driver.send(do="take back")["line"].startswith("Taken back at ")
+    assert [f.grade for f in driver.saved] == [3]
+    assert driver.point["id"] == "grooves"
+    driver.send(do="take back")
+    assert driver.saved == ()
+    assert not driver.view["can_take_back"]
+    assert not driver.send(do="take back")["ok"]
+    driver.value(4)
+    assert [f.grade for f in driver.saved] == [4]
+    assert [c.action for c in visit_and_book[0].log() if c.kind == "Finding"] == [
+        "add",
+        "change",
+        "change",
+        "remove",
+        "add",
+    ]
+
+
+def test_the_same_value_again_writes_no_second_entry(driver: Driver, visit_and_book: Opened) -> None:
+    driver.go("grooves")
+    driver.value(3)
+    before = len(visit_and_book[0].log())
+    assert driver.value(3)["ok"]
+    assert len(visit_and_book[0].log()) == before
+
+
+@pytest.mark.parametrize(
+    "error", [CasebookError("casebook: got a full disk, need room."), OSError("no space")]
+)
+def test_a_write_that_fails_is_never_called_saved(
+    driver: Driver, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    @contextmanager
+    def full(**_: Any) -> Any:
+        raise error
+        yield
+
+    driver.go("grooves")
+    monkeypatch.setattr(driver.form._walk.casebook, "editing", full)
+    if isinstance(error, CasebookError):
+        answer = driver.value(3)
+    else:
+        with pytest.raises(OSError, match="no space"):
+            driver.form.receive(
+                {
+                    "from": "t",
+                    "n": 1,
+                    "do": "value",
+                    "point": "grooves",
+                    "record": driver.point["record"],
+                    "value": 3,
+                }
+            )
+        answer = driver.form.answer
+    assert not answer["ok"]
+    assert answer["line"].startswith("Not saved. ")
+    assert driver.saved == ()
+    assert not any(c["chosen"] for c in driver.point["choices"])
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        None,
+        [],
+        "value",
+        {},
+        {"do": "drop"},
+        {"do": "go", "point": "none"},
+        {"do": "value"},
+        {"do": "go area"},
+    ],
+)
+def test_a_message_it_does_not_know_is_answered_in_one_line(driver: Driver, message: Any) -> None:
+    driver.form.receive(message)
+    assert not driver.form.answer["ok"]
+    assert "\n" not in driver.form.answer["line"]
+    assert driver.saved == ()
+
+
+def test_no_such_visit(visit_and_book: Opened) -> None:
+    with pytest.raises(BadInput, match="visit 'nowhere': got no such record"):
+        FindingsForm(visit_and_book[0], "nowhere", checklist=CHECKLIST)
+
+
+def test_the_view_is_plain_json(driver: Driver) -> None:
+    driver.go("chips")
+    driver.value(3)
+    for data in (driver.form.view, driver.form.keyboard, driver.form.answer):
+        assert json.loads(json.dumps(data)) == data
+    assert len(driver.form.keyboard["keys"]) == 88
+
+
+HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)> \u202e\U0001f600 & \"'"
+
+
+def test_hostile_text_is_stored_whole_and_shown_escaped(tmp_path: Path) -> None:
+    casebook, visit = small_casebook(tmp_path / "book", name=HOSTILE)
+    driver = Driver(FindingsForm(casebook, visit.id, checklist=CHECKLIST, examiner="<b>Eve</b>"))
+    driver.go("grooves")
+    driver.value(3)
+    driver.enter("note", note=HOSTILE + "x" * 1_000_000)
+    driver.enter("place", place="<i>bass</i>")
+    assert driver.saved[0].note == HOSTILE + "x" * 1_000_000
+    html = driver.form.to_html()
+    for tag in ("<script", "<img", "<b>", "<i>"):
+        assert tag not in html
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in html
+    casebook.close()
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(note=st.text(max_size=300))
+def test_any_note_comes_back_as_typed_or_is_refused(driver: Driver, note: str) -> None:
+    driver.go("grooves")
+    answer = driver.enter("note", note=note)
+    if answer["ok"]:
+        assert driver.point["note"] == note
+    else:
+        assert "\n" not in answer["line"]
+
+
+def test_the_twin_says_what_is_open_and_why_something_is_missing(driver: Driver) -> None:
+    driver.go("dip")
+    driver.value("8.9")
+    driver.go("grooves")
+    driver.enter("reason", reason="allowed")
+    html = driver.form.to_html()
+    assert "1 of 5 points checked, 1 with a reason why not, 3 open." in html
+    assert "8.9 mm, below the usual 9.5 to 10.5 mm" in html
+    assert "Not allowed: not allowed by the owner" in html
+    assert html.count("open: nobody has recorded it yet") == 3
+
+
+def test_the_notebook_gets_the_twin_beside_the_widget(driver: Driver) -> None:
+    bundle, _ = driver.form._repr_mimebundle_()
+    assert bundle["text/html"] == driver.form.to_html()
+    assert "application/vnd.jupyter.widget-view+json" in bundle
+
+
+def test_a_finding_outside_the_checklist_is_still_on_the_twin(driver: Driver, visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    with casebook.editing(by="Ana") as edit:
+        edit.add(Finding(visit_id=visit.id, point="own.idea", grade=2))
+    assert "own.idea" in driver.form.to_html()

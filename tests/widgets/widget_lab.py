@@ -1,0 +1,162 @@
+"""JupyterLab on a free port in a fresh folder, and headless Chromium looking at it."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import nbformat
+
+CHROMIUM = Path("/usr/bin/chromium")
+CHROMIUM_FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Lab:
+    """A running JupyterLab; notebooks lie in ``folder``."""
+
+    url: str
+    folder: Path
+    config: Path
+
+    def use_theme(self, name: str) -> None:
+        """Theme of pages loaded from now on."""
+        overrides = {
+            "@jupyterlab/apputils-extension:notification": {"fetchNews": "false"},
+            "@jupyterlab/apputils-extension:themes": {"theme": name},
+        }
+        place = self.config / "labconfig" / "default_setting_overrides.json"
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text(json.dumps(overrides), encoding="utf-8")
+
+    def sessions(self) -> list[dict[str, Any]]:
+        with urllib.request.urlopen(f"{self.url}/api/sessions", timeout=10) as answer:
+            found: list[dict[str, Any]] = json.load(answer)
+        return found
+
+    def close_kernels(self) -> None:
+        """End every kernel; they outlive the browser."""
+        for session in self.sessions():
+            request = urllib.request.Request(f"{self.url}/api/sessions/{session['id']}", method="DELETE")
+            with contextlib.suppress(OSError), urllib.request.urlopen(request, timeout=20):
+                pass
+
+
+def write_notebook(path: Path, cells: list[str]) -> None:
+    """A notebook of code cells."""
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(c) for c in cells])
+    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    nbformat.write(notebook, path)
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    return port
+
+
+@contextlib.contextmanager
+def running_lab(home: Path) -> Iterator[Lab]:
+    """Start JupyterLab, wait until it answers, end it with its kernels."""
+    folder, port = home / "notebooks", _free_port()
+    folder.mkdir(parents=True)
+    fresh = {
+        name: str(home / name.lower())
+        for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
+    }
+    lab = Lab(f"http://127.0.0.1:{port}", folder, Path(fresh["JUPYTER_CONFIG_DIR"]))
+    lab.use_theme("JupyterLab Light")
+    command = [
+        sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
+        "--ServerApp.port_retries=0", "--IdentityProvider.token=", f"--ServerApp.root_dir={folder}",
+        "--LabApp.expose_app_in_browser=True",
+    ]  # fmt: skip
+    with open(home / "lab.log", "wb") as log:
+        server = subprocess.Popen(command, env={**os.environ, **fresh}, stdout=log, stderr=log, cwd=folder)
+        try:
+            _wait_for(lab, server)
+            yield lab
+            lab.close_kernels()
+        finally:
+            server.terminate()
+            try:
+                server.wait(20)
+            except subprocess.TimeoutExpired:
+                server.kill()
+                server.wait(10)
+
+
+def _wait_for(lab: Lab, server: subprocess.Popen[bytes]) -> None:
+    deadline = time.monotonic() + 90
+    while time.monotonic() < deadline:
+        assert server.poll() is None, "JupyterLab ended on its own"
+        with contextlib.suppress(OSError), urllib.request.urlopen(f"{lab.url}/api/status", timeout=5):
+            return
+        time.sleep(0.3)
+    raise AssertionError("JupyterLab does not answer")
+
+
+@contextlib.contextmanager
+def browser(profile: Path, **options: Any) -> Iterator[Any]:
+    """Debian's Chromium with a fresh profile; gives the Playwright context."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        context = playwright.chromium.launch_persistent_context(
+            str(profile), executable_path=str(CHROMIUM), headless=True, args=CHROMIUM_FLAGS, **options
+        )
+        try:
+            yield context
+        finally:
+            context.close()
+
+
+def open_notebook(context: Any, lab: Lab, name: str) -> tuple[Any, list[str]]:
+    """Open a notebook and wait until its kernel is ready; the list collects console errors."""
+    page = context.new_page()
+    errors: list[str] = []
+    page.on("console", lambda m: errors.append(m.text) if m.type == "error" else None)
+    page.on("pageerror", lambda e: errors.append(str(e)))
+    page.goto(f"{lab.url}/doc/tree/{name}?reset", wait_until="domcontentloaded")
+    page.wait_for_selector(".jp-Notebook", timeout=90_000)
+    wait_idle(page)
+    return page, errors
+
+
+def wait_idle(page: Any) -> None:
+    page.wait_for_function(
+        "document.querySelector('#jp-main-statusbar')?.textContent.includes('| Idle')", timeout=90_000
+    )
+
+
+def run_all(page: Any) -> None:
+    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    wait_idle(page)
+
+
+def restart_and_run_all(page: Any) -> None:
+    """Restart the kernel, as the menu does, and run everything again."""
+    page.evaluate("void window.jupyterapp.commands.execute('notebook:restart-run-all')")
+    page.get_by_role("button", name="Confirm Kernel Restart").click()
+    page.wait_for_timeout(1500)
+    wait_idle(page)
+
+
+def output_text(page: Any, cell: int) -> str:
+    """What a cell printed."""
+    found = page.locator(".jp-CodeCell").nth(cell).locator(".jp-OutputArea-output").all_inner_texts()
+    return "\n".join(found)

@@ -1,0 +1,55 @@
+"""A small invented visit for the widgets' tests; also imported by the notebooks that the browser runs."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from pianolab.casebook import Casebook, create_casebook
+from pianolab.checklist.points import Checklist, Point
+from pianolab.model import Piano, Visit
+
+GROOVES = (
+    "Felt full at the shoulders; shallow marks at most.",
+    "Grooves under 1 mm, the shape still round.",
+    "Grooves of 1 to 2 mm; reshaping brings the tone back.",
+    "Deep grooves, flat striking faces; little felt left in the treble.",
+    "Felt worn to the wood somewhere, or coming off.",
+)
+CHIPS = ("No chip.", "A mark no finger feels.", "A chip or two, not sharp.", "A sharp chip.", "Tops missing.")
+
+POINTS = (
+    Point(
+        id="serial", area="papers", title="Serial number", why="It gives the age.", how="Read it on the plate.",
+        record="yes_no", good_answer=True, short_walk=True, cautions=("Check the lid prop first.",),
+    ),
+    Point(
+        id="grooves", area="hammers", title="Depth of the grooves", why="Deep grooves sound hard.",
+        how="Shine a torch along them.", anchors=GROOVES, tool="torch", access="ask first", short_walk=True,
+    ),
+    Point(
+        id="patched", area="hammers", title="Hammers replaced singly", why="They stand out.",
+        how="Count odd ones.", record="count", unit="hammers",
+    ),
+    Point(
+        id="dip", area="touch", title="Key dip", why="Too shallow tires the hand.", how="Set a ruler beside a key.",
+        record="reading", unit="mm", usual=(9.5, 10.5), helper=True,
+    ),
+    Point(
+        id="chips", area="keys", title="Chipped key tops", why="A sharp chip cuts.", how="Run a finger along.",
+        anchors=CHIPS, per_key=True, nature="cosmetic",
+    ),
+    Point(
+        id="strings", area="grand only", title="Duplex", why="w", how="h", applies_to=("grand",), anchors=GROOVES,
+    ),
+)  # fmt: skip
+CHECKLIST = Checklist(POINTS)
+
+
+def small_casebook(folder: Path | str, *, name: str = "the one in the hallway") -> tuple[Casebook, Visit]:
+    """A casebook with one upright and one visit by Ana."""
+    casebook = create_casebook(folder)
+    with casebook.editing(by="Ana") as edit:
+        piano = edit.add(Piano(name=name))
+        visit = edit.add(Visit(piano_id=piano.id, day=date(2026, 5, 14), examiner="Ana", place="hallway"))
+    return casebook, visit
