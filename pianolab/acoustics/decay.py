@@ -55,7 +55,7 @@ def note_decay(level: NoteLevel, *, usable_s: float) -> NoteDecay:
     above = np.flatnonzero(db[top:] >= target) + top
     last = int(above[-1])
     early, why_early = _early_slope(t[top:], db[top:])
-    late, why_late = _late_slope(t[top:], db[top:], floor_db=level.floor_db + 9.0, early=early)
+    late, why_late = _late_slope(t[top:], db[top:], floor_db=level.floor_db + 9.0)
     if drowned:
         audible = np.flatnonzero(db[top:] >= level.floor_db + 9.0) + top
         seen = t[int(audible[-1])] - t[top] if len(audible) else 0.0
@@ -83,7 +83,7 @@ def _early_slope(t: FloatArray, db: FloatArray) -> tuple[float, str]:
     return (slope, "") if slope > 0 else (np.nan, "level rises after the blow (beating)")
 
 
-def _late_slope(t: FloatArray, db: FloatArray, *, floor_db: float, early: float) -> tuple[float, str]:
+def _late_slope(t: FloatArray, db: FloatArray, *, floor_db: float) -> tuple[float, str]:
     """Slope after the knee of two lines that meet, if the late line is long, straight and flatter."""
     clear = np.flatnonzero(db < floor_db)
     stop = int(clear[0]) if len(clear) else len(t)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pianolab.acoustics.compass import usual_decay_20_s
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
-from pianolab.acoustics.tuning import neighbour_deviation, robust_spread, smooth_over_keys
+from pianolab.acoustics.tuning import neighbour_deviation, robust_spread, smooth_over_keys, tuning_curve
 from pianolab.acoustics.voicing import Brightness, measure_brightness
 from pianolab.keyboard import register_of, usual_strings
 from pianolab.units import FloatArray
@@ -41,12 +41,6 @@ def _on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]
     out = np.full(len(span), np.nan)
     out[key - span[0]] = values
     return out
-
-
-def tuning_curve(cents: FloatArray, key: NDArray[np.int64]) -> FloatArray:
-    """The instrument's own curve at the measured keys."""
-    span = np.arange(key.min(), key.max() + 1)
-    return smooth_over_keys(_on_keys(cents, key, span))[key - span[0]]
 
 
 def sustain_limit_s(
@@ -128,15 +122,12 @@ def _slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     return slow, why
 
 
-def judge_notes(
-    m: NoteMeasures, *, a4_hz: float, expected_hz: FloatArray, clipped: NDArray[np.bool_]
-) -> Judged:
+def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np.bool_]) -> Judged:
     """All statements about the measured notes.
 
     Parameters
     ----------
     m : NoteMeasures
-    a4_hz : float, Hz
     expected_hz : shape (notes,), equal temperament at that A4
     clipped : shape (notes,)
 
@@ -153,7 +144,7 @@ def judge_notes(
     span = np.arange(key.min(), key.max() + 1)
     level = np.where(clipped, np.nan, m.level_db)
     share = np.where(clipped, np.nan, m.share_db)
-    bright = measure_brightness(share, level, key=key, register=register)
+    bright = measure_brightness(share, level, register=register)
     between = m.between_db
     trend = smooth_over_keys(_on_keys(between, key, span), stiffness=200.0)[key - span[0]]
     buzz_db = between - trend

@@ -24,7 +24,7 @@ from scipy.ndimage import maximum_filter1d, median_filter
 from pianolab.acoustics.compass import usual_inharmonicity, usual_stretch_cents
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
-from pianolab.units import FloatArray, key_to_hz
+from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 
 STEP_CENTS = 10
 MARGIN_CENTS = 200
@@ -33,7 +33,7 @@ MOST_PARTIALS = 18
 NO_NOTE = -1000
 """Key number that stands for: this candidate is no note."""
 
-_NO_NOTE_SCORE = 7.0
+_NO_NOTE_WEAK, _NO_NOTE_STRONG = 14.0, 3.5
 _OFF_PENALTY = 1.2
 _SKIP, _REPEAT, _BACK, _BACK_MORE = 0.6, 1.5, 9.0, 0.1
 _END_SKIP = 1.2
@@ -88,6 +88,21 @@ def _partial_bins(
     return bins(n), bins(half)
 
 
+def _widened(spectrum: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Greatest value within half a grid step (at least 3 bins) of each bin."""
+    out = spectrum.copy()
+    count = spectrum.shape[1]
+    half, begin = 3, 0
+    while begin < count:
+        stop = min(count, max(begin + 1, int(1.5 * half / (0.55 * STEP_CENTS / CENTS_PER_NEPER))))
+        low, high = max(0, begin - half), min(count, stop + half)
+        out[:, begin:stop] = maximum_filter1d(spectrum[:, low:high], size=2 * half + 1, axis=1)[
+            :, begin - low : stop - low
+        ]
+        half, begin = max(half + 1, int(1.5 * half)), stop
+    return out
+
+
 def _gather_mean(spectrum: NDArray[np.float32], bins: FloatArray, weights: FloatArray) -> FloatArray:
     used = ~np.isnan(bins)
     index = np.where(used, np.round(np.nan_to_num(bins)), 0).astype(np.int64)
@@ -103,14 +118,14 @@ def score_strikes(
     grid = _grid(first_key, last_key)
     n = np.arange(1, MOST_PARTIALS + 1)
     weights = 1.0 / np.sqrt(n)
-    widened = [maximum_filter1d(fresh_db, size=2 * w + 1, axis=1) for w in (1, 3)]
+    widened = _widened(fresh_db)
     below = np.cumsum(np.maximum(fresh_db - 12.0, 0.0), axis=1)
     best = np.full((len(fresh_db), len(grid)), -np.inf)
     factor_at = np.ones_like(best)
     for factor in B_FACTORS:
         on, between = _partial_bins(grid, factor, rate_hz=rate_hz, size=size)
-        hit = _gather_mean(widened[1], on, weights)
-        miss = _gather_mean(widened[0], between, weights)
+        hit = _gather_mean(widened, on, weights)
+        miss = _gather_mean(widened, between, weights)
         first_bin = np.maximum((0.9 * on[:, 0]).astype(np.int64), 0)
         share = below[:, first_bin] / np.maximum(below[:, -1:], 1e-6)
         score = hit - 0.8 * miss - 12.0 * share
@@ -136,7 +151,16 @@ def _moves(count: int) -> FloatArray:
     return np.where(step < 0, _BACK - _BACK_MORE * step, cost)
 
 
-def _best_path(emission: FloatArray, moves: FloatArray) -> tuple[float, NDArray[np.int64]]:
+def _no_note_scores(rise: FloatArray) -> FloatArray:
+    """What it earns to call a candidate no note: much for a weak rise, little for a rise like a blow's."""
+    typical = float(np.sum(rise**2) / max(float(np.sum(rise)), 1e-12))
+    share = np.clip((rise / max(typical, 1e-12) - 0.15) / 0.35, 0.0, 1.0)
+    return np.asarray(_NO_NOTE_WEAK + share * (_NO_NOTE_STRONG - _NO_NOTE_WEAK))
+
+
+def _best_path(
+    emission: FloatArray, moves: FloatArray, no_note: FloatArray
+) -> tuple[float, NDArray[np.int64]]:
     """Best assignment of strikes to keys (index into the key list, or -1 for no note)."""
     strikes, count = emission.shape
     ends = _END_SKIP * np.sqrt(np.arange(count))
@@ -151,11 +175,11 @@ def _best_path(emission: FloatArray, moves: FloatArray) -> tuple[float, NDArray[
         start = idle - ends
         source = np.where(start > reach, -1, source)
         take = np.maximum(start, reach) + emission[i]
-        stay = value + _NO_NOTE_SCORE
+        stay = value + no_note[i]
         kept[i] = stay >= take
         back[i] = source
         value = np.where(kept[i], stay, take)
-        idle += _NO_NOTE_SCORE
+        idle += float(no_note[i])
     final = value - ends[::-1]
     last = int(np.argmax(final))
     total, state = float(final[last]), last
@@ -196,13 +220,14 @@ def fresh_spectra(
 
 
 def read_keys(
-    fresh_db: NDArray[np.float32], *, rate_hz: int, size: int, first_key: int, last_key: int
+    fresh_db: NDArray[np.float32], rise: FloatArray, *, rate_hz: int, size: int, first_key: int, last_key: int
 ) -> KeyPath:
     """The most likely key of every candidate strike.
 
     Parameters
     ----------
     fresh_db : shape (strikes, bins), from `fresh_spectra`
+    rise : shape (strikes,); how strongly each begins, from `onsets.find_onsets`
     rate_hz, size : the sampling rate and transform length of these spectra
     first_key, last_key : the keys the recording covers
 
@@ -218,7 +243,8 @@ def read_keys(
     moves = _moves(len(keys))
     reach, step = lim["offset_range_cents"], lim["offset_step_cents"]
     offsets = np.arange(-reach, reach + 1, step, dtype=float)
-    found = [_best_path(_emissions(score, keys, o, grid), moves) for o in offsets]
+    no_note = _no_note_scores(rise)
+    found = [_best_path(_emissions(score, keys, o, grid), moves, no_note) for o in offsets]
     totals = np.array([f[0] for f in found]) - 0.5 * (offsets / 40.0) ** 2
     chosen = int(np.argmax(totals))
     offset, path = float(offsets[chosen]), found[chosen][1]

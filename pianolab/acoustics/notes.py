@@ -20,6 +20,7 @@ from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, note_sp
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
 from pianolab.acoustics.voicing import brightness_share_db
+from pianolab.keyboard import usual_strings
 from pianolab.units import FloatArray
 
 LONGEST_S = 6.0
@@ -98,7 +99,7 @@ def _loud_lines(
     tracks = PartialTracks(
         *(np.full(shape, np.nan) for _ in range(3)), np.full(count, np.nan), np.full(count, np.nan)
     )
-    between, noise_over = np.full(count, np.nan), np.full(count, np.nan)
+    between, early = np.full(count, np.nan), np.zeros(shape)
     frames = channels.shape[1]
     for rows in _batches(strikes):
         part = strikes.pick(rows)
@@ -113,13 +114,26 @@ def _loud_lines(
         )
         for name in ("f_hz", "over_noise_db", "power", "f0_hz", "inharmonicity"):
             getattr(tracks, name)[rows] = getattr(own, name)
+        early[rows] = _early_power(channels, part, own.f_hz, rate_hz=rate_hz)
         series = series_hz(own.f0_hz, own.inharmonicity, 200)
         tone = own.power.sum(axis=1) * 1.5 * size / lengths
         silent = np.zeros(power.shape[1])
         between[rows] = between_partials_db(
             power, f_hz=series, tone_power=tone, noise_power=silent, rate_hz=rate_hz, size=size
         )
-    return tracks, between, noise_over
+    return tracks, between, early
+
+
+def _early_power(channels: Samples, strikes: Strikes, f_hz: FloatArray, *, rate_hz: int) -> FloatArray:
+    """Power of the heard partials over the first 0.4 s, before their different decays change the colour."""
+    size = fast_size(round(0.5 * rate_hz))
+    starts = ((strikes.onset_s + 0.01) * rate_hz).astype(np.int64)
+    lengths = np.clip((0.4 * rate_hz * np.ones(len(starts))).astype(np.int64), 8, channels.shape[1] - starts)
+    power = line_spectra(channels, starts=starts, lengths=lengths, size=size)
+    middle = np.round(np.nan_to_num(f_hz) * size / rate_hz).astype(np.int64)
+    near = np.clip(middle[:, :, None] + np.arange(-2, 3), 0, power.shape[1] - 1)
+    peak = power[np.arange(len(power))[:, None, None], near].max(axis=2)
+    return np.where(np.isnan(f_hz), 0.0, peak)
 
 
 def half_width_hz(key: FloatArray) -> FloatArray:
@@ -201,9 +215,7 @@ def _note_levels(
     ]
 
 
-def measure_notes(
-    channels: Samples, strikes: Strikes, *, rate_hz: int, first_key: int, last_key: int, progress: Progress
-) -> NoteMeasures:
+def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress: Progress) -> NoteMeasures:
     """Measure every strike.
 
     Parameters
@@ -211,7 +223,6 @@ def measure_notes(
     channels : shape (channels, frames)
     strikes : one per key, keys rising
     rate_hz : Hz
-    first_key, last_key : compass of the recording
     progress : called with what is being done and a share from 0 to 1
 
     Returns
@@ -219,7 +230,7 @@ def measure_notes(
     NoteMeasures
     """
     progress("partials", 0.35)
-    tracks, between, _ = _loud_lines(channels, strikes, rate_hz=rate_hz)
+    tracks, between, early = _loud_lines(channels, strikes, rate_hz=rate_hz)
     noise = noise_spectrum(channels, rate_hz=rate_hz)
     progress("level of every note", 0.55)
     levels = _note_levels(channels, strikes, tracks, rate_hz=rate_hz, noise=noise)
@@ -241,7 +252,7 @@ def measure_notes(
     progress("strings of every note", 0.75)
     guard = np.full(len(strikes.key), 0.6 * 6.9078 / t60_s if t60_s > 0.12 else np.inf)
     return _with_pitch(
-        channels, strikes, tracks, held_s=held_s, guard=guard, rate_hz=rate_hz, between=between, levels=levels,
+        channels, strikes, tracks, held_s=held_s, guard=guard, rate_hz=rate_hz, between=between, early=early, levels=levels,
         release=release, falls=falls, decays=decays, t60=(t60_s, t60_reason), noise=noise,
     )  # fmt: skip
 
@@ -269,6 +280,7 @@ def _with_pitch(
     guard: FloatArray,
     rate_hz: int,
     between: FloatArray,
+    early: FloatArray,
     levels: list[NoteLevel],
     release: Release,
     falls: list[Fall],
@@ -303,8 +315,10 @@ def _with_pitch(
         modes,
         centre_hz=np.where(np.isnan(centre), 1.0, centre),
         weight=np.where(over[:, :MODE_PARTIALS] > 15.0, mode_weight, 0.0),
+        strings=np.array([usual_strings(int(k)) for k in strikes.key]),
+        prompt_hidden=t60[0] > 0.7,
     )
-    share = brightness_share_db(np.nan_to_num(tracks.power), key=strikes.key)
+    share = brightness_share_db(early, key=strikes.key)
     peak = np.array(
         [10.0 * np.log10(max(float(v.power.max()), 1e-20)) if len(v.power) else np.nan for v in levels]
     )

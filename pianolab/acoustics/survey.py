@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.judge import NOT_STRUCK, Judged, judge_notes
 from pianolab.acoustics.keypath import NO_NOTE, KeyPath, fresh_spectra, read_keys
 from pianolab.acoustics.limits import limits
@@ -95,17 +96,13 @@ def listen(
     end_s = channels.shape[1] / rate_hz
     sequence = read_sequence(path.keys, onsets.times_s, first_key=first_key, last_key=last_key, end_s=end_s)
     strikes = _strikes(path, onsets, sequence, end_s=end_s)
-    measures = measure_notes(
-        channels, strikes, rate_hz=rate_hz, first_key=first_key, last_key=last_key, progress=tell
-    )
+    measures = measure_notes(channels, strikes, rate_hz=rate_hz, progress=tell)
     clipped = _clipped(channels, strikes, rate_hz=rate_hz)
-    judged = judge_notes(
-        measures, a4_hz=a4_hz, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped
-    )
+    judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
     tell("table", 0.95)
     table = _table(measures, judged, sequence, first_key=first_key, last_key=last_key)
     summary = _summary(
-        measures, judged, path, sequence, table, channels=channels, rate_hz=rate_hz, first_key=first_key,
+        measures, judged, path, table, channels=channels, rate_hz=rate_hz, first_key=first_key,
         last_key=last_key, a4_hz=a4_hz, lossy=lossy, clipped=clipped,
     )  # fmt: skip
     tell("done", 1.0)
@@ -152,14 +149,19 @@ def _read_path(
         raise nothing
     fresh, size = fresh_spectra(channels, onsets.times_s, rate_hz=rate_hz)
     scale = rate_hz * 440.0 / a4_hz
-    path = read_keys(fresh, rate_hz=round(scale), size=size, first_key=first_key, last_key=last_key)
+    path = read_keys(
+        fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=first_key, last_key=last_key
+    )
     path = _at_pitch(path, a4_hz)
     heard = path.keys != NO_NOTE
     loud = onsets.rise >= 0.5 * np.sort(onsets.rise)[-max(1, len(onsets.rise) // 3)]
     if heard.sum() >= 0.75 * loud.sum() and heard.any():
         return path
     free = _at_pitch(
-        read_keys(fresh, rate_hz=round(scale), size=size, first_key=LOWEST_KEY, last_key=HIGHEST_KEY), a4_hz
+        read_keys(
+            fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=LOWEST_KEY, last_key=HIGHEST_KEY
+        ),
+        a4_hz,
     )
     found = free.keys[free.keys != NO_NOTE]
     if len(found) < max(1, 0.5 * loud.sum()) or float(np.nanmedian(free.score)) < 8.0:
@@ -286,7 +288,6 @@ def _summary(
     m: NoteMeasures,
     j: Judged,
     path: KeyPath,
-    sequence: Sequence,
     table: Any,
     *,
     channels: Samples,
@@ -302,7 +303,7 @@ def _summary(
         s: tuple(int(k) for k in table.loc[table["status"] == s, "key"])
         for s in ("silent", "skipped", "unclear")
     }
-    offset = float(np.nanmedian(j.cents - _stretch_free(j, m))) if len(j.cents) else None
+    offset = float(np.nanmedian(j.cents - usual_stretch_cents(m.strikes.key))) if len(j.cents) else None
     hold = float(np.nanmedian(m.usable_s)) if len(m.usable_s) else 0.0
     hidden = sum(v == "tune first" for v in j.verdict)
     doubtful = path.other_shift != 0
@@ -322,13 +323,6 @@ def _summary(
         sustain_heard=len(j.verdict), fault_counts=counts,
         warnings=_warnings(m, j, offset=offset, doubtful=doubtful, quality=quality),
     )  # fmt: skip
-
-
-def _stretch_free(j: Judged, m: NoteMeasures) -> Any:
-    """The usual stretch, so that the offset speaks of the pitch and not of the octaves."""
-    from pianolab.acoustics.compass import usual_stretch_cents
-
-    return usual_stretch_cents(m.strikes.key)
 
 
 def _warnings(

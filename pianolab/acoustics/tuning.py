@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.compass import BASS_SLOPE, TREBLE_SLOPE
 from pianolab.units import FloatArray
 
 
@@ -57,6 +58,55 @@ def smooth_over_keys(
         curve = np.linalg.solve(np.diag(w) + penalty, w * y)
         residual = np.where(known, y - curve, 0.0)
     return np.asarray(curve)
+
+
+def tuning_curve(cents: FloatArray, key: NDArray[np.int64]) -> FloatArray:
+    """The instrument's own tuning curve at the given keys, in cents.
+
+    Octaves tuned without beats on stiff strings bend the curve as the inharmonicity bends, exponentially at
+    both ends of the compass [rigaud2013]. So a line with two such ends is fitted first, robustly; what the tuner
+    did besides is followed by `smooth_over_keys`.
+
+    Parameters
+    ----------
+    cents : shape (notes,), NaN where unknown
+    key : shape (notes,), rising
+
+    Returns
+    -------
+    ndarray, shape (notes,); NaN everywhere with fewer than three values
+
+    Examples
+    --------
+    >>> key = np.arange(1, 89)
+    >>> stretched = 30.0 * np.exp(0.0926 * (key - 88)) - 20.0 * np.exp(-0.0847 * (key - 1))
+    >>> bool(np.max(np.abs(tuning_curve(stretched, key) - stretched)) < 0.1)
+    True
+    """
+    known = ~np.isnan(cents)
+    if known.sum() < 3:
+        return np.full(len(cents), np.nan)
+    x = key.astype(float)
+    basis = np.stack(
+        [
+            np.ones(len(x)),
+            (x - 44.0) / 44.0,
+            np.exp(TREBLE_SLOPE * (x - 88.0)),
+            np.exp(BASS_SLOPE * (x - 1.0)),
+        ],
+        axis=1,
+    )
+    ridge = np.diag([1e-9, 1e-3, 3e-3, 3e-3])
+    y, w = np.nan_to_num(cents), known.astype(float)
+    for _ in range(15):
+        answer = np.linalg.solve(basis.T @ (w[:, None] * basis) + ridge, basis.T @ (w * y))
+        residual = y - basis @ answer
+        scale = max(1.4826 * float(np.median(np.abs(residual[known]))), 0.2)
+        w = known / (1.0 + (residual / (2.0 * scale)) ** 2)
+    span = np.arange(key.min(), key.max() + 1)
+    left = np.full(len(span), np.nan)
+    left[key - span[0]] = np.where(known, residual, np.nan)
+    return np.asarray(basis @ answer + smooth_over_keys(left)[key - span[0]])
 
 
 def _running_median(values: FloatArray, *, half: int = 4) -> FloatArray:

@@ -1,11 +1,19 @@
 """Unison: pitch of the string choir, distance of its strings, and the beat one hears.
 
 Pitch of a partial is the energy centroid of its close modes, not the loudest peak: a peak follows the
-strongest string. Distance is between the outermost modes that are strong enough to hear, as a weighted
-median over the partials; strings locked by the bridge [weinreich1977] share one frequency and read about
-0, and a single string with two polarisations (a false beat [capleton2004]) reads as its false beat.
+strongest string.
 
-Limits: differences under about 0.2 cents mean nothing; which string is off can't be heard from outside.
+The bridge couples the strings, so the modes one hears are not the strings: below the coupling they share one
+frequency, and a springy bridge splits strings that are in tune [weinreich1977]. What the strings would be apart
+can still be had. The hammer starts them together, and the bridge adds up what they do, so the modes' complex
+amplitudes at the blow are weights p of the eigenvalues s, and the first two moments of these weights belong to the
+uncoupled strings: sum(p s²) - (sum p s)² is minus the variance of the strings' angular frequencies, whatever the
+coupling (own derivation: the first off-diagonal element of the chain that starts from the struck state). From
+the variance the distance of the outermost strings follows for two strings exactly, for three within a tenth.
+
+Limits: needs the prompt mode; where a ringing room hides it, the distance of the modes is taken when larger. It
+takes all strings as struck alike. A single string's distance is that of its modes: a false beat [capleton2004].
+Under about 0.2 cents nothing is meant; which string is off can't be heard from outside.
 """
 
 from __future__ import annotations
@@ -61,13 +69,43 @@ def _spreads_hz(modes: Modes, *, within_db: float) -> tuple[FloatArray, NDArray[
     return np.where(count > 0, high - low, np.nan), count
 
 
-def measure_unison(modes: Modes, *, centre_hz: FloatArray, weight: FloatArray) -> Unison:
+def string_variance_cents2(modes: Modes, *, centre_hz: FloatArray) -> FloatArray:
+    """Variance of the uncoupled strings about their mean, cents², shape (notes, partials); may come out negative."""
+    known = ~np.isnan(modes.f_hz)
+    s = np.where(
+        known,
+        -np.nan_to_num(modes.decay_per_s) + 2j * np.pi * (np.nan_to_num(modes.f_hz) - centre_hz[..., None]),
+        0.0,
+    )[:, :, None, :]
+    amplitude = np.where(known[:, :, None, :], modes.amplitude, 0.0)
+    start = amplitude.sum(axis=-1)
+    power = np.sum(np.abs(start) ** 2, axis=-1) + 1e-300
+    first = np.sum(start.conj() * np.sum(amplitude * s, axis=-1), axis=-1) / power
+    second = np.sum(start.conj() * np.sum(amplitude * s**2, axis=-1), axis=-1) / power
+    variance = -(second - first**2).real / (2.0 * np.pi) ** 2
+    return np.where(known.any(axis=-1), variance * (CENTS_PER_NEPER / centre_hz) ** 2, np.nan)
+
+
+OUTERMOST_OVER_SD = {1: 0.0, 2: 2.0, 3: 2.3}
+"""Distance of the outermost strings over their standard deviation; for three between 2.12 and 2.45."""
+
+
+def measure_unison(
+    modes: Modes,
+    *,
+    centre_hz: FloatArray,
+    weight: FloatArray,
+    strings: NDArray[np.int64],
+    prompt_hidden: bool,
+) -> Unison:
     """Distance of the strings of every note.
 
     Parameters
     ----------
     modes : Modes, shape (notes, partials, modes)
     centre_hz, weight : shape (notes, partials); weight 0 leaves a partial out
+    strings : shape (notes,); how many strings the key is taken to have
+    prompt_hidden : whether the room rings so long that prompt modes were left out
 
     Returns
     -------
@@ -76,8 +114,14 @@ def measure_unison(modes: Modes, *, centre_hz: FloatArray, weight: FloatArray) -
     spread_hz, count = _spreads_hz(modes, within_db=HEARD_DB)
     cents = CENTS_PER_NEPER * spread_hz / centre_hz
     used = np.where(count > 0, weight, 0.0)
-    spread = weighted_median(cents, used)
-    off = np.abs(cents - spread[:, None])
+    apart = weighted_median(cents, used)
+    factor = np.array([OUTERMOST_OVER_SD[int(n)] for n in strings])
+    variance = string_variance_cents2(modes, centre_hz=centre_hz)
+    moment = factor * np.sqrt(np.maximum(weighted_median(variance, used), 0.0))
+    spread = np.where(strings == 1, apart, np.maximum(moment, apart) if prompt_hidden else moment)
+    spread = np.where(np.isnan(apart), np.nan, spread)
+    own = factor[:, None] * np.sqrt(np.maximum(np.nan_to_num(variance), 0.0))
+    off = np.abs(np.where(strings[:, None] == 1, cents, own) - spread[:, None])
     spread_sd = 1.4826 * weighted_median(off, used) / np.sqrt(np.maximum((used > 0).sum(axis=1), 1))
     beat_hz, beat_count = _spreads_hz(modes, within_db=BEAT_DB)
     beating = np.where((beat_count > 1) & (weight > 0), beat_hz, np.inf)

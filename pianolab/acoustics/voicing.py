@@ -39,14 +39,14 @@ def brightness_share_db(power: FloatArray, *, key: NDArray[np.int64]) -> FloatAr
 
 
 def measure_brightness(
-    share_db: FloatArray, level_db: FloatArray, *, key: NDArray[np.int64], register: NDArray[np.int64]
+    share_db: FloatArray, level_db: FloatArray, *, register: NDArray[np.int64]
 ) -> Brightness:
     """Take the dependence on level out and compare with the neighbours.
 
     Parameters
     ----------
     share_db, level_db : shape (keys,), NaN where unknown
-    key, register : shape (keys,)
+    register : shape (keys,), a number per register
 
     Returns
     -------
