@@ -27,11 +27,12 @@ from pianolab.casebook.engine import (
     refusal,
     writing,
 )
-from pianolab.casebook.media import FOLDER, hash_in_name, hash_of, media_path
+from pianolab.casebook.media import FOLDER, KeptSound, hash_in_name, hash_of, keep_sound, media_path
 from pianolab.casebook.migrate import VERSIONS, back_up, check_version, migrate
 from pianolab.casebook.purge import PurgePlan, carry_out, clear_away, plan_purge
 from pianolab.casebook.reading import AsOf, Change, Conflict, Records, select_bodies, to_change
 from pianolab.errors import CasebookError
+from pianolab.io import Sound
 
 LONGEST_NAME = 200
 
@@ -124,6 +125,10 @@ class Casebook(Records):
     def _bodies(self, kind: str, **where: str | None) -> Iterable[str]:
         with reading(self._engine, name=self.folder) as connection:
             return connection.execute(select_bodies(kind, where)).scalars().all()
+
+    def keep_sound(self, sound: str | Path | Sound) -> KeptSound:
+        """Keep a sound in the media folder before an edit, for `Edit.add_sound`; others can write meanwhile."""
+        return keep_sound(self.folder, sound)
 
     def media_path(self, media: str) -> Path:
         """Path of a file in the media folder, by the name in a `Recording` or `Photo`."""

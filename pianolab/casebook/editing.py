@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 from uuid import uuid4
 
 import sqlalchemy as sa
@@ -13,12 +13,12 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.codec import KINDS, REFERENCES, Record, id_of, kind_of, references_of, to_json
 from pianolab.casebook.engine import refusal
-from pianolab.casebook.media import Stored, keep_sound
+from pianolab.casebook.media import KeptSound, Stored, keep_sound
 from pianolab.casebook.photos import keep_photo
 from pianolab.casebook.reading import Change, to_change
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound
-from pianolab.model import Photo, Recording, new_id
+from pianolab.model import Photo, Recording
 
 R = TypeVar("R", bound=Record)
 
@@ -111,8 +111,8 @@ class Edit:
         """
         last = self._last_change()
         row = self._row(last.record_id)
-        if row is None or row.change_uid != last.uid:
-            now = None if row is None or row.deleted else row.body
+        now = None if row is None or row.deleted else row.body
+        if now != last.after:
             raise refusal(
                 f"undo by {self._by}", f"{last.kind} changed by another since, now {now}",
                 f"the value entered by {self._by}, {last.after}", "Agree on one and enter it.",
@@ -129,21 +129,32 @@ class Edit:
     def add_sound(
         self,
         visit_id: str,
-        sound: str | Path | Sound,
+        sound: str | Path | Sound | KeptSound,
         *,
         first_key: int = 1,
         last_key: int = 88,
         a4_hz: float = 440.0,
         note: str = "",
     ) -> Recording:
-        """Keep a sound in the media folder and add its `Recording`."""
+        """Keep a sound in the media folder and add its `Recording`.
+
+        Other writers wait while a long file is converted; `Casebook.keep_sound` does that beforehand.
+        """
         self._present("Visit", visit_id)
-        stored, form = keep_sound(self._folder, sound)
-        self._register(stored)
+        kept = sound if isinstance(sound, KeptSound) else keep_sound(self._folder, sound)
+        self._register(kept.stored)
         recording = Recording(
-            id=new_id(), visit_id=visit_id, media=stored.name, first_key=first_key, last_key=last_key,
-            a4_hz=a4_hz, note=note, **cast(dict[str, Any], form),
-        )  # fmt: skip
+            visit_id=visit_id,
+            media=kept.stored.name,
+            original_name=kept.original_name,
+            rate_hz=kept.rate_hz,
+            channels=kept.channels,
+            seconds=kept.seconds,
+            first_key=first_key,
+            last_key=last_key,
+            a4_hz=a4_hz,
+            note=note,
+        )
         return self.add(recording)
 
     def add_photo(
@@ -159,9 +170,7 @@ class Edit:
         self._present("Visit", visit_id)
         stored = keep_photo(self._folder, photo, keep_details=keep_details)
         self._register(stored)
-        return self.add(
-            Photo(id=new_id(), visit_id=visit_id, media=stored.name, point=point, caption=caption)
-        )
+        return self.add(Photo(visit_id=visit_id, media=stored.name, point=point, caption=caption))
 
     @property
     def _open(self) -> sa.Connection:

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from dataclasses import dataclass
 from hashlib import file_digest, sha256
 from pathlib import Path
+from shutil import copyfileobj
 from tempfile import TemporaryDirectory
+from typing import BinaryIO
 from uuid import uuid4
 
 import numpy as np
 
 from pianolab.casebook.engine import refusal
 from pianolab.errors import BadInput
-from pianolab.io import Sound, read_sound, sound_info, write_sound
+from pianolab.io import Sound, SoundInfo, read_blocks, read_sound, sound_info, write_sound
 
 FOLDER = "media"
-FLAC_BITS = {"8 bit": "PCM_16", "16 bit": "PCM_16", "20 bit": "PCM_24", "24 bit": "PCM_24"}
-"""Resolutions that FLAC keeps bit for bit, and how it is told to."""
+FLAC_BITS = ("8 bit", "16 bit", "20 bit", "24 bit")
+"""Resolutions that FLAC keeps bit for bit."""
 
+MOST_FLAC_CHANNELS = 8
 LONGEST_CONVERTED_S = 3600.0
 SUFFIXES = {
     "FLAC": ".flac", "Vorbis": ".ogg", "Opus": ".opus", "MP3": ".mp3", "AAC": ".m4a", "ALAC": ".m4a", "PCM": ".wav",
@@ -32,6 +36,17 @@ class Stored:
     name: str
     size: int
     original_sha256: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptSound:
+    """A sound in the media folder, and its form."""
+
+    stored: Stored
+    original_name: str
+    rate_hz: int
+    channels: int
+    seconds: float
 
 
 def hash_of(path: Path) -> str:
@@ -61,31 +76,50 @@ def media_path(folder: Path, name: str) -> Path:
 
 def keep_file(folder: Path, source: Path, *, suffix: str, original_sha256: str | None = None) -> Stored:
     """Copy a file into the media folder under the hash of its content."""
-    return keep_bytes(folder, source.read_bytes(), suffix=suffix, original_sha256=original_sha256)
+
+    def copy(file: BinaryIO) -> None:
+        with source.open("rb") as origin:
+            copyfileobj(origin, file, 1 << 20)
+
+    return _keep(folder, copy, digest=hash_of(source), suffix=suffix, original_sha256=original_sha256)
 
 
 def keep_bytes(folder: Path, data: bytes, *, suffix: str, original_sha256: str | None = None) -> Stored:
-    """Write bytes into the media folder: to a temporary name, flushed to the disk, then renamed."""
-    digest = sha256(data).hexdigest()
+    """Write bytes into the media folder under the hash of their content."""
+
+    def write(file: BinaryIO) -> None:
+        file.write(data)
+
+    return _keep(
+        folder, write, digest=sha256(data).hexdigest(), suffix=suffix, original_sha256=original_sha256
+    )
+
+
+def _keep(
+    folder: Path, write: Callable[[BinaryIO], None], *, digest: str, suffix: str, original_sha256: str | None
+) -> Stored:
+    """Write to a temporary name, flush to the disk, then rename: a name in the folder is a whole file."""
     target = media_path(folder, digest + suffix)
     if not target.exists():
         temporary = target.with_name(f".{uuid4().hex}.part")
         try:
             target.parent.mkdir(exist_ok=True)
             with temporary.open("xb") as file:
-                file.write(data)
+                write(file)
                 file.flush()
                 os.fsync(file.fileno())
             temporary.replace(target)
             _flush_folder(target.parent)
         except OSError as error:
             raise refusal(
-                folder, f"a file that can't be written ({error.strerror})", "room on the disk and leave to write",
+                folder,
+                f"a file that can't be written ({error.strerror})",
+                "room on the disk and leave to write",
                 "Nothing of this edit was kept; everything saved before is safe.",
-            ) from error  # fmt: skip
+            ) from error
         finally:
             temporary.unlink(missing_ok=True)
-    return Stored(name=target.name, size=len(data), original_sha256=original_sha256 or digest)
+    return Stored(name=target.name, size=target.stat().st_size, original_sha256=original_sha256 or digest)
 
 
 def _flush_folder(folder: Path) -> None:
@@ -98,41 +132,56 @@ def _flush_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def keep_sound(folder: Path, source: str | Path | Sound) -> tuple[Stored, dict[str, object]]:
-    """Keep a sound, and say its form (``rate_hz``, ``channels``, ``seconds``, ``original_name``).
+def keep_sound(folder: Path, source: str | Path | Sound) -> KeptSound:
+    """Keep a sound in the media folder, after going through all of it.
 
-    Sound of up to 24 bits becomes FLAC, bit for bit. Lossy, float or longer files stay as they are. A
-    `Sound` from memory is kept as 24-bit FLAC, or as float WAV where it goes beyond full scale.
+    Files of up to 24 bits become FLAC, bit for bit. Lossy and float files, and those over an hour, stay as
+    they are. A `Sound` from memory becomes FLAC of 16 or 24 bits (what lies under 24 bits is rounded), or a
+    float WAV where it goes beyond full scale.
     """
     if isinstance(source, Sound):
-        return _encoded(folder, source, original_sha256=None), _form(source, source.name)
+        stored = _encoded(folder, source, original_sha256=None)
+        return _kept(stored, source, name=source.name, frames=len(source.samples))
     path = Path(source)
     info = sound_info(path)
-    if info.frames is not None and info.frames / info.rate_hz > LONGEST_CONVERTED_S:
-        form = {"rate_hz": info.rate_hz, "channels": info.channels, "original_name": path.name}
-        return _as_it_is(folder, path, info.codec), form | {"seconds": info.frames / info.rate_hz}
-    sound = read_sound(path, max_seconds=LONGEST_CONVERTED_S)
-    if info.lossy or info.codec == "FLAC" or info.bits not in FLAC_BITS:
-        return _as_it_is(folder, path, info.codec), _form(sound, path.name)
-    return _encoded(folder, sound, original_sha256=hash_of(path)), _form(sound, path.name)
+    frames = sum(len(block.samples) for block in read_blocks(path))
+    if frames == 0:
+        raise BadInput(path.name, "0 s of sound", "a recording", "Was the recording stopped at once?")
+    whole_in_flac = not info.lossy and info.bits in FLAC_BITS and info.channels <= MOST_FLAC_CHANNELS
+    if whole_in_flac and info.codec != "FLAC" and frames <= LONGEST_CONVERTED_S * info.rate_hz:
+        stored = _encoded(folder, read_sound(path), original_sha256=hash_of(path))
+    else:
+        stored = keep_file(folder, path, suffix=_suffix(path, info.codec))
+    return _kept(stored, info, name=path.name, frames=frames)
 
 
-def _form(sound: Sound, name: str) -> dict[str, object]:
-    return {
-        "rate_hz": sound.rate_hz, "channels": sound.channels, "seconds": sound.seconds, "original_name": name,
-    }  # fmt: skip
+def _kept(stored: Stored, form: Sound | SoundInfo, *, name: str, frames: int) -> KeptSound:
+    return KeptSound(
+        stored=stored,
+        original_name=name,
+        rate_hz=form.rate_hz,
+        channels=form.channels,
+        seconds=frames / form.rate_hz,
+    )
 
 
-def _as_it_is(folder: Path, path: Path, codec: str) -> Stored:
+def _suffix(path: Path, codec: str) -> str:
     own = path.suffix.lower()
-    suffix = own if own[1:].isalnum() and own.isascii() else SUFFIXES.get(codec, ".sound")
-    return keep_file(folder, path, suffix=suffix)
+    return own if own[1:].isalnum() and own.isascii() else SUFFIXES.get(codec, ".sound")
 
 
 def _encoded(folder: Path, sound: Sound, *, original_sha256: str | None) -> Stored:
     beyond = bool(len(sound.samples)) and float(np.abs(sound.samples).max()) > 1.0
-    suffix, subtype = (".wav", "FLOAT") if beyond else (".flac", FLAC_BITS.get(sound.bits, "PCM_24"))
+    suffix, subtype = (".wav", "FLOAT") if beyond else (".flac", _flac_coding(sound))
     with TemporaryDirectory() as temporary:
-        path = Path(temporary) / f"sound{suffix}"
-        write_sound(path, sound.samples, rate_hz=sound.rate_hz, subtype=subtype)
+        path = write_sound(
+            Path(temporary) / f"sound{suffix}", sound.samples, rate_hz=sound.rate_hz, subtype=subtype
+        )
         return keep_file(folder, path, suffix=suffix, original_sha256=original_sha256)
+
+
+def _flac_coding(sound: Sound) -> str:
+    """16 bits where they hold every sample exactly, 24 otherwise."""
+    steps = sound.samples * np.float32(2.0**15)
+    exact = bool(np.all(steps == np.round(steps)) and np.all(steps <= 32767))
+    return "PCM_16" if exact else "PCM_24"

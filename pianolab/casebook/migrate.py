@@ -28,7 +28,7 @@ def version_of(database: Path) -> str:
         the file is no casebook
     """
     with clear_errors(database.parent):
-        connection = sqlite3.connect(f"{database.absolute().as_uri()}?mode=ro", uri=True)
+        connection = connect_read_only(database)
         try:
             mark = connection.execute("PRAGMA application_id").fetchone()[0]
             if mark != APPLICATION_ID:
@@ -65,9 +65,17 @@ def back_up(database: Path, *, label: str) -> Path:
     return target
 
 
+def connect_read_only(database: Path) -> sqlite3.Connection:
+    """A connection that leaves the folder as it is, also where it can't be written."""
+    # Without a write-ahead log nobody has the file open; then not even helper files need to be made.
+    log = database.with_name(f"{database.name}-wal")
+    how = "mode=ro" if log.exists() else "immutable=1"
+    return sqlite3.connect(f"{database.absolute().as_uri()}?{how}", uri=True)
+
+
 def copy_database(database: Path, target: Path) -> None:
     """Copy one consistent state of a database, write-ahead log included."""
-    source = sqlite3.connect(f"{database.absolute().as_uri()}?mode=ro", uri=True)
+    source = connect_read_only(database)
     copy = sqlite3.connect(target)
     try:
         source.backup(copy)

@@ -18,7 +18,7 @@ MOST_PIXELS = 80_000_000
 LONGEST_SIDE = 4096
 """Larger pictures are scaled down to this many pixels."""
 
-FORMATS = ("JPEG", "PNG", "WEBP", "MPO", "TIFF", "BMP", "GIF")
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")
 NEED = "a photo (JPEG, PNG, WebP, TIFF, BMP or GIF)"
 
 

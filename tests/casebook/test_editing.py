@@ -1,0 +1,318 @@
+"""Editing blocks: all or nothing; what belongs together stays together."""
+
+import threading
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pytest
+
+from pianolab.casebook import open_casebook
+from pianolab.errors import BadInput, CasebookError
+from pianolab.model import BuyerProfile, Examiner, Finding, Photo, Piano, SurveyRecord, Visit
+
+
+def grades(book):
+    return [finding.grade for finding in book.findings()]
+
+
+def test_what_was_added_is_there_after_reopening(case):
+    case.book.close()
+    with open_casebook(case.book.folder) as again:
+        assert again.pianos() == (case.piano,)
+        assert again.visits(case.piano.id) == (case.visit,)
+        assert again.findings(case.visit.id) == (case.finding,)
+
+
+def test_a_block_that_fails_leaves_nothing(case):
+    before = case.book.log()
+
+    def broken_off() -> None:
+        with case.book.editing(by="Ana") as edit:
+            edit.add(Examiner(name="Ben"))
+            edit.change(replace(case.finding, grade=1))
+            raise RuntimeError("dropped the torch")
+
+    with pytest.raises(RuntimeError, match="dropped the torch"):
+        broken_off()
+    assert case.book.examiners() == ()
+    assert grades(case.book) == [4]
+    assert case.book.log() == before
+
+
+def test_a_refused_record_takes_the_whole_block_back(case):
+    def refused() -> None:
+        with case.book.editing(by="Ana") as edit:
+            edit.add(Examiner(name="Ben"))
+            edit.add(Visit(piano_id="nobody", day=date(2026, 1, 1)))
+
+    with pytest.raises(BadInput, match="piano_id"):
+        refused()
+    assert case.book.examiners() == ()
+
+
+def test_nothing_is_seen_outside_before_the_block_ends(case):
+    with case.book.editing(by="Ana") as edit:
+        edit.add(Examiner(name="Ben"))
+        assert case.book.examiners() == ()
+    assert [e.name for e in case.book.examiners()] == ["Ben"]
+
+
+def test_references_must_be_there(case):
+    with case.book.editing(by="Ana") as edit:
+        with pytest.raises(BadInput, match="Visit piano_id: got 'nobody'"):
+            edit.add(Visit(piano_id="nobody", day=date(2026, 1, 1)))
+        with pytest.raises(BadInput, match="Finding visit_id: got"):
+            edit.add(Finding(visit_id=case.piano.id, point="lid", grade=3))
+        with pytest.raises(BadInput, match="SurveyRecord recording_id"):
+            edit.add(SurveyRecord(visit_id=case.visit.id, recording_id="r", version="1", survey_json="{}"))
+        with pytest.raises(BadInput, match="Photo visit_id"):
+            edit.add(Photo(visit_id="x", media="m.jpg"))
+        with pytest.raises(BadInput, match="Finding visit_id"):
+            edit.change(replace(case.finding, visit_id="x"))
+
+
+def test_ids_are_given_once(case):
+    with case.book.editing(by="Ana") as edit, pytest.raises(BadInput, match="an id that is there already"):
+        edit.add(replace(case.piano, name="another"))
+
+
+def test_only_what_is_there_can_be_changed(case):
+    with case.book.editing(by="Ana") as edit:
+        with pytest.raises(BadInput, match="no such record"):
+            edit.change(Piano(name="new"))
+        with pytest.raises(BadInput, match="no such record"):
+            edit.change(Examiner(id=case.piano.id, name="a piano's id"))
+
+
+def test_a_change_that_changes_nothing_is_no_entry(case):
+    before = case.book.log()
+    with case.book.editing(by="Ana") as edit:
+        edit.change(case.finding)
+    assert case.book.log() == before
+
+
+def test_a_stale_change_is_refused_with_both_shown(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=2))
+    with case.book.editing(by="Ana") as edit:
+        with pytest.raises(CasebookError, match=r'"grade": 2.*"grade": 4.*Another has changed it') as caught:
+            edit.change(replace(case.finding, grade=5), was=case.finding)
+        assert "\n" not in str(caught.value)
+    assert grades(case.book) == [2]
+
+
+def test_blocks_are_not_nested(case):
+    with (
+        case.book.editing(by="Ana"),
+        pytest.raises(CasebookError, match="a block inside a block"),
+        case.book.editing(by="Ben"),
+    ):
+        pass
+    with case.book.editing(by="Ben") as edit:
+        edit.add(Examiner(name="Ben"))
+
+
+def test_a_block_that_has_ended_takes_nothing(case):
+    with case.book.editing(by="Ana") as edit:
+        pass
+    with pytest.raises(CasebookError, match="a block that has ended"):
+        edit.add(Examiner(name="late"))
+
+
+@pytest.mark.parametrize("by", ["", " ", "x" * 300, "\ud800"])
+def test_everybody_signs_with_a_name(case, by):
+    with pytest.raises(BadInput, match="by: got"), case.book.editing(by=by):
+        pass
+
+
+def test_two_threads_write_at_once(case):
+    def work(name):
+        for number in range(20):
+            with case.book.editing(by=name) as edit:
+                edit.add(Examiner(name=f"{name} {number}"))
+
+    threads = [threading.Thread(target=work, args=(name,)) for name in ("a", "b")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len({e.name for e in case.book.examiners()}) == 40
+
+
+def test_removed_records_are_out_of_view_and_in_the_log(case):
+    with case.book.editing(by="Ana") as edit:
+        with pytest.raises(BadInput, match="1 records that belong to it"):
+            edit.remove(case.visit.id)
+        edit.remove(case.finding.id)
+        edit.remove(case.visit.id)
+        with pytest.raises(BadInput, match="no such record"):
+            edit.remove(case.visit.id)
+    assert case.book.findings() == case.book.visits() == ()
+    assert case.book.log(case.finding.id)[-1].action == "remove"
+    with case.book.editing(by="Ana") as edit, pytest.raises(BadInput, match="Visit in this casebook"):
+        edit.add(Finding(visit_id=case.visit.id, point="lid", grade=3))
+
+
+def test_the_log_says_who_when_what(case):
+    start = datetime.now(UTC)
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=2))
+    change = case.book.log()[-1]
+    assert (change.by, change.action, change.kind, change.record_id) == (
+        "Ben",
+        "change",
+        "Finding",
+        case.finding.id,
+    )
+    assert (change.before["grade"], change.after["grade"]) == (4, 2)
+    assert start <= change.at <= datetime.now(UTC)
+    assert ("grade", "4", "2") in change.rows()
+    assert [c.action for c in case.book.log(case.finding.id)] == ["add", "change"]
+    assert len({c.machine for c in case.book.log()}) == 1
+
+
+def test_the_state_of_any_moment(case):
+    moments = []
+    for grade in (3, 2, 1):
+        moments.append(datetime.now(UTC))
+        with case.book.editing(by="Ben") as edit:
+            edit.change(replace(case.finding, grade=grade))
+    for moment, grade in zip(moments, (4, 3, 2), strict=True):
+        then = case.book.as_of(moment)
+        assert [f.grade for f in then.findings()] == [grade]
+        assert [f.grade for f in then.findings(piano_id=case.piano.id)] == [grade]
+        assert then.piano("by the window") == case.piano
+        assert then.findings(piano_id="another") == ()
+        assert then.findings(visit_id=case.visit.id) == then.current_findings(case.piano.id)
+    assert case.book.as_of(datetime(2020, 1, 1, tzinfo=UTC)).pianos() == ()
+    now = case.book.as_of(datetime.now())
+    assert now.findings() == case.book.findings()
+
+
+def test_a_removed_record_is_still_there_as_of_before(case):
+    before = datetime.now(UTC)
+    with case.book.editing(by="Ana") as edit:
+        edit.remove(case.finding.id)
+    assert case.book.as_of(before).findings() == (case.finding,)
+    assert case.book.as_of(datetime.now(UTC)).findings() == ()
+
+
+def test_a_clock_set_back_does_not_turn_the_order(case, monkeypatch):
+    from pianolab.casebook import editing
+
+    class Earlier(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return datetime(2020, 1, 1, tzinfo=tz)
+
+    monkeypatch.setattr(editing, "datetime", Earlier)
+    for grade in (3, 2):
+        with case.book.editing(by="Ana") as edit:
+            edit.change(replace(case.finding, grade=grade))
+    log = case.book.log(case.finding.id)
+    assert [c.after["grade"] for c in log] == [4, 3, 2]
+    assert log[0].at < log[1].at < log[2].at
+
+
+def test_undo_goes_back_step_by_step(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=3))
+        edit.change(replace(case.finding, grade=2))
+        added = edit.add(Finding(visit_id=case.visit.id, point="lid", grade=5))
+    assert case.book.undo(by="Ben").record_id == added.id
+    assert grades(case.book) == [2]
+    change = case.book.undo(by="Ben")
+    assert (change.action, change.before["grade"], change.after["grade"]) == ("undo", 2, 3)
+    assert grades(case.book) == [3]
+    case.book.undo(by="Ben")
+    assert grades(case.book) == [4]
+    with pytest.raises(CasebookError, match="undo by Ben: got no change of theirs"):
+        case.book.undo(by="Ben")
+    assert [c.action for c in case.book.log() if c.by == "Ben"] == [
+        "change",
+        "change",
+        "add",
+        "undo",
+        "undo",
+        "undo",
+    ]
+
+
+def test_undo_touches_nobody_elses_change(case):
+    with case.book.editing(by="Ben") as edit:
+        other = edit.add(Finding(visit_id=case.visit.id, point="lid", grade=5))
+    with case.book.editing(by="Ana") as edit:
+        edit.change(replace(case.finding, grade=1))
+    case.book.undo(by="Ben")
+    assert grades(case.book) == [1]
+    assert other not in case.book.findings()
+
+
+def test_undo_is_refused_where_another_changed_that_since(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=3))
+    with case.book.editing(by="Ana") as edit:
+        edit.change(replace(case.finding, grade=2))
+    with pytest.raises(CasebookError, match=r'"grade": 2.*"grade": 3'):
+        case.book.undo(by="Ben")
+    assert grades(case.book) == [2]
+
+
+def test_undo_of_an_addition_that_others_build_on_is_refused(case):
+    with case.book.editing(by="Ben") as edit:
+        visit = edit.add(Visit(piano_id=case.piano.id, day=date(2026, 6, 1)))
+    with case.book.editing(by="Ana") as edit:
+        edit.add(Finding(visit_id=visit.id, point="lid", grade=3))
+    with pytest.raises(BadInput, match="belong to by now"):
+        case.book.undo(by="Ben")
+
+
+def test_undo_of_a_removal_brings_it_back(case):
+    with case.book.editing(by="Ana") as edit:
+        edit.remove(case.finding.id)
+    case.book.undo(by="Ana")
+    assert case.book.findings() == (case.finding,)
+
+
+def test_pianos_by_name_or_id(case):
+    assert case.book.piano(case.piano.id) == case.book.piano("by the window") == case.piano
+    with pytest.raises(BadInput, match="This casebook has: by the window"):
+        case.book.piano("in the cellar")
+    with case.book.editing(by="Ana") as edit:
+        edit.add(Piano(name="by the window"))
+    with pytest.raises(BadInput, match="2 pianos of that name"):
+        case.book.piano("by the window")
+    assert case.book.visit(case.visit.id) == case.visit
+    with pytest.raises(BadInput, match="no such record"):
+        case.book.visit("nothing")
+
+
+def test_the_finding_that_counts_is_the_latest(case):
+    with case.book.editing(by="Ana") as edit:
+        later = edit.add(Visit(piano_id=case.piano.id, day=date(2026, 6, 1)))
+        earlier = edit.add(Visit(piano_id=case.piano.id, day=date(2026, 4, 1)))
+        newest = edit.add(Finding(visit_id=later.id, point="plate", grade=2, keys=(1, 2)))
+        edit.add(Finding(visit_id=earlier.id, point="plate", grade=5, keys=(1, 2)))
+        elsewhere = edit.add(Finding(visit_id=earlier.id, point="plate", grade=3, place="treble"))
+        seen = edit.add(Finding(visit_id=earlier.id, point="lid", grade=3))
+        edit.add(Finding(visit_id=later.id, point="lid", state="not checked", reason="no time"))
+        never = edit.add(Finding(visit_id=later.id, point="pins", state="not allowed", reason="owner"))
+    assert set(case.book.current_findings(case.piano.id)) == {newest, elsewhere, seen, never}
+    assert case.book.current_findings("another") == ()
+
+
+def test_opinions_side_by_side(case):
+    with case.book.editing(by="Ana") as edit:
+        both = [
+            edit.add(Finding(visit_id=case.visit.id, point="touch", grade=g, examiner=e))
+            for g, e in ((2, "A"), (4, "B"))
+        ]
+    assert set(both) <= set(case.book.current_findings(case.piano.id, per_examiner=True))
+    assert len(set(both) & set(case.book.current_findings(case.piano.id))) == 1
+
+
+def test_profiles_are_known_by_name(case):
+    with case.book.editing(by="Ana") as edit:
+        edit.add(BuyerProfile(name="first piano"))
+        edit.change(BuyerProfile(name="first piano", level="beginner"))
+    assert [p.level for p in case.book.profiles()] == ["beginner"]

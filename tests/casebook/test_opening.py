@@ -1,0 +1,195 @@
+"""Opening: only casebooks, older ones raised after a copy, newer ones left alone."""
+
+import json
+import shutil
+import sqlite3
+from hashlib import sha256
+from pathlib import Path
+
+import pytest
+
+from pianolab.casebook import create_casebook, open_casebook
+from pianolab.casebook.codec import to_json
+from pianolab.casebook.engine import DATABASE_NAME, make_engine
+from pianolab.casebook.migrate import MIGRATIONS, VERSIONS, migrate, version_of
+from pianolab.casebook.tables import metadata
+from pianolab.errors import CasebookError
+
+FIRST_SCHEMA = Path(__file__).parent / "first_schema"
+
+NEXT_STEP = """
+import sqlalchemy as sa
+from alembic import op
+revision, down_revision, branch_labels, depends_on = "2", "1", None, None
+def upgrade():
+    op.add_column("record", sa.Column("colour", sa.String))
+    {more}
+"""
+
+
+def refusal(action, folder):
+    with pytest.raises(CasebookError) as caught:
+        action(folder)
+    line = str(caught.value)
+    assert "\n" not in line
+    assert ": got " in line
+    return line
+
+
+def state_of(folder):
+    return {p.name: sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()}
+
+
+def test_missing_folder(tmp_path):
+    assert "no such folder" in refusal(open_casebook, tmp_path / "nothing")
+
+
+def test_a_file_instead_of_a_folder(tmp_path):
+    (tmp_path / "file").write_text("x")
+    assert "got a file" in refusal(open_casebook, tmp_path / "file")
+    assert "got a file" in refusal(create_casebook, tmp_path / "file")
+
+
+def test_a_folder_without_casebook(tmp_path):
+    assert "a folder without casebook.sqlite" in refusal(open_casebook, tmp_path)
+
+
+@pytest.mark.parametrize("content", [b"", b"text " * 1000, b"SQLite format 3\0" + b"rubbish!" * 1000])
+def test_no_database(tmp_path, content):
+    (tmp_path / DATABASE_NAME).write_bytes(content)
+    before = state_of(tmp_path)
+    refusal(open_casebook, tmp_path)
+    assert state_of(tmp_path) == before
+
+
+def test_a_database_of_another_program(tmp_path):
+    connection = sqlite3.connect(tmp_path / DATABASE_NAME)
+    connection.execute("CREATE TABLE record (id)")
+    connection.close()
+    before = state_of(tmp_path)
+    assert "of another program" in refusal(open_casebook, tmp_path)
+    assert state_of(tmp_path) == before
+
+
+def test_creating_where_something_is(tmp_path, case):
+    assert "a folder with a casebook in it" in refusal(create_casebook, case.book.folder)
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full" / "letter.txt").write_text("dear")
+    assert "a folder that isn't empty" in refusal(create_casebook, tmp_path / "full")
+    assert [p.name for p in (tmp_path / "full").iterdir()] == ["letter.txt"]
+
+
+def test_creating_where_nothing_can_be_written(tmp_path):
+    (tmp_path / "file").write_text("x")
+    assert "can't be written" in refusal(create_casebook, tmp_path / "file" / "below")
+
+
+def test_a_new_casebook_has_two_things(tmp_path):
+    (tmp_path / "empty").mkdir()
+    create_casebook(tmp_path / "empty").close()
+    assert sorted(p.name for p in (tmp_path / "empty").iterdir()) == ["casebook.sqlite", "media"]
+
+
+def test_a_newer_casebook_is_left_alone(case):
+    case.book.close()
+    connection = sqlite3.connect(case.book.folder / DATABASE_NAME)
+    connection.execute("UPDATE alembic_version SET version_num = '99'")
+    connection.commit()
+    connection.close()
+    before = state_of(case.book.folder)
+    line = refusal(open_casebook, case.book.folder)
+    assert "schema 99" in line
+    assert "update pianolab" in line
+    assert state_of(case.book.folder) == before
+
+
+def test_write_ahead_log_and_full_sync(case):
+    with case.book._engine.connect() as connection:
+        for pragma, value in (("journal_mode", "wal"), ("synchronous", 2), ("foreign_keys", 1)):
+            assert connection.exec_driver_sql(f"PRAGMA {pragma}").scalar_one() == value
+
+
+def test_the_known_versions_are_those_of_the_scripts():
+    from alembic.script import ScriptDirectory
+
+    script = ScriptDirectory(str(MIGRATIONS))
+    assert tuple(s.revision for s in reversed(list(script.walk_revisions()))) == VERSIONS
+
+
+def test_the_scripts_build_the_tables_in_use(case):
+    from alembic.autogenerate import compare_metadata
+    from alembic.migration import MigrationContext
+
+    with case.book._engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, metadata) == []
+
+
+@pytest.fixture
+def two_steps(tmp_path):
+    def make(more="pass"):
+        folder = tmp_path / "steps"
+        shutil.copytree(MIGRATIONS, folder)
+        (folder / "versions" / "second.py").write_text(NEXT_STEP.format(more=more))
+        return folder
+
+    return make
+
+
+def test_a_migration_keeps_everything(case, two_steps):
+    before = [to_json(p) for p in case.book.pianos()]
+    migrate(case.book._engine, name="case", migrations=two_steps())
+    assert version_of(case.book.folder / DATABASE_NAME) == "2"
+    assert [to_json(p) for p in case.book.pianos()] == before
+
+
+def test_a_migration_that_fails_changes_nothing(case, two_steps):
+    with pytest.raises(CasebookError, match=r"Nothing was changed"):
+        migrate(case.book._engine, name="case", migrations=two_steps("raise RuntimeError('broken')"))
+    assert version_of(case.book.folder / DATABASE_NAME) == "1"
+    with case.book._engine.connect() as connection:
+        columns = connection.exec_driver_sql("PRAGMA table_info(record)").all()
+    assert "colour" not in [column[1] for column in columns]
+    assert case.book.pianos() == (case.piano,)
+
+
+def test_an_older_casebook_is_copied_and_raised_when_opened(case, two_steps, monkeypatch):
+    from pianolab.casebook import book
+
+    steps = two_steps()
+    case.book.close()
+    monkeypatch.setattr(book, "VERSIONS", ("1", "2"))
+    monkeypatch.setattr(book, "migrate", lambda engine, name: migrate(engine, name=name, migrations=steps))
+    with open_casebook(case.book.folder) as raised:
+        assert raised.pianos() == (case.piano,)
+    assert version_of(case.book.folder / DATABASE_NAME) == "2"
+    (copy,) = (case.book.folder / "backups").iterdir()
+    assert copy.name.endswith("-schema1.sqlite")
+    assert version_of(copy) == "1"
+    monkeypatch.undo()
+    with pytest.raises(CasebookError, match="schema 2"):
+        open_casebook(case.book.folder)
+
+
+def test_the_casebook_of_the_first_schema_opens_for_ever(tmp_path):
+    folder = tmp_path / "case"
+    shutil.copytree(FIRST_SCHEMA, folder)
+    expected = json.loads((folder / "content.json").read_text(encoding="utf-8"))
+    (folder / "content.json").unlink()
+    with open_casebook(folder) as book:
+        for reader, texts in expected["records"].items():
+            assert [json.loads(to_json(r)) for r in getattr(book, reader)()] == texts, reader
+        assert [c.action for c in book.log()] == expected["actions"]
+        assert book.verify().ok
+        with book.editing(by="Ana") as edit:
+            edit.remove(book.photos()[0].id)
+    if VERSIONS[-1] != "1":
+        assert any((folder / "backups").iterdir())
+
+
+def test_engines_keep_the_connection_rules_after_reconnecting(case):
+    case.book.close()
+    engine = make_engine(case.book.folder / DATABASE_NAME)
+    with engine.connect() as connection:
+        assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar_one() == 1
+    engine.dispose()

@@ -1,0 +1,89 @@
+"""Purging: says what goes, leaves a bare id, and nothing of the content anywhere in the folder."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pianolab.casebook import create_casebook
+from pianolab.casebook.engine import DATABASE_NAME
+from pianolab.casebook.migrate import back_up
+from pianolab.errors import BadInput
+from pianolab.io import Sound
+from pianolab.model import Piano
+
+SOUND = Sound(np.zeros((480, 1), np.float32), 48000, "a.wav")
+
+
+def everything(folder):
+    return b"".join(p.read_bytes() for p in folder.rglob("*") if p.is_file())
+
+
+def test_nothing_of_the_content_is_left(case):
+    folder = case.book.folder
+    with case.book.editing(by="Ana") as edit:
+        edit.change(replace(case.piano, address="Moved to Quiet Street"))
+        edit.add_sound(case.visit.id, SOUND)
+    back_up(folder / DATABASE_NAME, label="test")
+    assert b"Hidden Lane" in everything(folder)
+    plan = case.book.purge([case.piano.id], by="Ana")
+    for word in (b"Hidden Lane", b"Quiet Street", b"by the window"):
+        assert word not in everything(folder)
+    assert {kind for kind, _ in plan.records} == {"Piano", "Visit", "Finding", "Recording"}
+    assert list((folder / "media").iterdir()) == []
+    assert case.book.pianos() == ()
+    assert case.book.verify().ok
+
+
+def test_the_plan_says_it_beforehand_and_changes_nothing(case):
+    with case.book.editing(by="Ana") as edit:
+        recording = edit.add_sound(case.visit.id, SOUND)
+    before = case.book.log()
+    plan = case.book.purge_plan([case.visit.id])
+    assert {i for _, i in plan.records} == {case.visit.id, case.finding.id, recording.id}
+    assert plan.media == (recording.media,)
+    assert "removes 3 records and 1 media files" in repr(plan)
+    assert case.book.log() == before
+
+
+def test_the_log_keeps_that_something_was(case):
+    case.book.purge([case.finding.id], by="Ana")
+    (entry,) = case.book.log(case.finding.id)
+    assert (entry.purged, entry.before, entry.after, entry.by) == (True, None, None, "Ana")
+    assert case.book.as_of(entry.at).findings() == ()
+
+
+def test_media_used_elsewhere_stay(case):
+    with case.book.editing(by="Ana") as edit:
+        one, other = edit.add_sound(case.visit.id, SOUND), edit.add_sound(case.visit.id, SOUND)
+    assert case.book.purge([one.id], by="Ana").media == ()
+    assert case.book.media_path(other.media).is_file()
+    assert case.book.purge([other.id], by="Ana").media == (other.media,)
+
+
+def test_removed_records_can_be_purged(case):
+    with case.book.editing(by="Ana") as edit:
+        edit.remove(case.finding.id)
+    case.book.purge(case.finding.id, by="Ana")
+    assert case.book.log(case.finding.id)[0].purged
+
+
+def test_a_purged_id_is_not_used_again(case):
+    case.book.purge([case.piano.id], by="Ana")
+    with case.book.editing(by="Ana") as edit, pytest.raises(BadInput, match="an id that was purged"):
+        edit.add(case.piano)
+
+
+def test_unknown_ids(case):
+    with pytest.raises(BadInput, match="no such record"):
+        case.book.purge([case.finding.id, "nothing"], by="Ana")
+    assert case.book.findings() == (case.finding,)
+
+
+def test_purged_changes_are_not_undone(tmp_path):
+    with create_casebook(tmp_path / "other") as book:
+        with book.editing(by="Ana") as edit:
+            first = edit.add(Piano(name="first"))
+            second = edit.add(Piano(name="second"))
+        book.purge([second.id], by="Ana")
+        assert book.undo(by="Ana").record_id == first.id
