@@ -35,7 +35,11 @@ def room_of(name: str, rng: np.random.Generator) -> Shoebox:
         "home": ((5.1, 3.9, 2.6), 0.40, 1.1),
         "hall": ((14.0, 9.5, 5.2), 1.10, 2.2),
     }[name]
-    size = tuple(float(s * rng.uniform(0.92, 1.08)) for s in size)
+    size = (
+        size[0] * rng.uniform(0.92, 1.08),
+        size[1] * rng.uniform(0.92, 1.08),
+        size[2] * rng.uniform(0.92, 1.08),
+    )
     piano = (0.31 * size[0], 0.36 * size[1], 0.95)
     turn = rng.uniform(0.2, 1.3)
     first = (piano[0] + away * np.cos(turn), piano[1] + away * np.sin(turn), 1.25)

@@ -1,0 +1,140 @@
+"""Truth and survey side by side: errors, coverage, faults found and false. Pure arithmetic over two frames."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+REGISTERS = {"bass": (1, 27), "tenor": (28, 39), "middle": (40, 51), "treble": (52, 75), "top": (76, 88)}
+SAME_STRIKE_S = 0.15
+SURE_UNISON, CLEAN_UNISON = 1.5, 0.5
+FAULTS = ("silent", "off_pitch", "short_sustain", "damper", "buzz", "voicing")
+
+
+def side_by_side(truth: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """A row per key: truth's columns with ``_true`` added, the survey's, and errors (measured less true)."""
+    both = truth.add_suffix("_true").rename(columns={"key_true": "key"}).merge(table, on="key", how="left")
+    told = both["faults_true"].fillna("")
+    silent = told.str.split(";").map(lambda f: "silent" in f)
+    both["status_true"] = np.where(
+        ~both["struck_true"].astype(bool), "skipped", np.where(silent, "silent", "measured")
+    )
+    both["right_key"] = (both["onset_s"] - both["onset_s_true"]).abs() < SAME_STRIKE_S
+    both["cents_error"] = both["cents"] - both["cents_true"]
+    heard = both["heard_cents_true"] if "heard_cents_true" in both else np.nan
+    both["cents_error_heard"] = both["cents_error"] - heard
+    both["b_error"] = both["inharmonicity"] / both["inharmonicity_true"] - 1
+    both["unison_error"] = both["unison_cents"] - both["unison_cents_true"]
+    both["decay_error"] = both["decay_20_s"] / both["decay_20_s_true"] - 1
+    return both
+
+
+def spread(errors: Any) -> tuple[float, float, float]:
+    """Median, 90 % point and maximum of the sizes of the errors; NaN where there are none."""
+    sizes = np.abs(np.asarray(errors, dtype=float))
+    sizes = sizes[np.isfinite(sizes)]
+    if not sizes.size:
+        return (np.nan, np.nan, np.nan)
+    return float(np.median(sizes)), float(np.quantile(sizes, 0.9)), float(sizes.max())
+
+
+def area_under_curve(high: NDArray[np.float64], low: NDArray[np.float64]) -> float:
+    """Chance that a value of the first group is above one of the second (ties count half)."""
+    high, low = high[np.isfinite(high)], low[np.isfinite(low)]
+    if not high.size or not low.size:
+        return float("nan")
+    above = high[:, None] - low[None, :]
+    return float(np.mean((above > 0) + 0.5 * (above == 0)))
+
+
+def measure_row(rows: pd.DataFrame) -> dict[str, float]:
+    """All figures of one group of keys."""
+    sounding = rows[rows["status_true"] == "measured"]
+    plain = sounding[sounding["right_key"]]
+    out: dict[str, float] = {
+        "keys": len(sounding),
+        "right_%": 100 * float(sounding["right_key"].mean()),
+        "status_%": 100 * float((rows["status"] == rows["status_true"]).mean()),
+    }
+    for name, column in (("cents", "cents_error"), ("heard", "cents_error_heard")):
+        out[f"{name}_med"], out[f"{name}_p90"], out[f"{name}_max"] = spread(plain[column])
+    out["B_med_%"], out["B_p90_%"], _ = (100 * v for v in spread(plain["b_error"]))
+    out["uni_med"], out["uni_p90"], _ = spread(plain["unison_error"])
+    out["uni_AUC"] = unison_auc(plain)
+    return out | decay_figures(plain)
+
+
+def unison_auc(plain: pd.DataFrame) -> float:
+    """How well keys over 1.5 cents are told from keys under 0.5 cents."""
+    read, true = plain["unison_cents"].to_numpy(float), plain["unison_cents_true"].to_numpy(float)
+    return area_under_curve(read[true > SURE_UNISON], read[true < CLEAN_UNISON])
+
+
+def decay_figures(plain: pd.DataFrame) -> dict[str, float]:
+    """Errors of ``=`` values, share of keys with a true fall that got one, share of ``>`` bounds that hold."""
+    falls = plain["decay_20_s_true"].notna()
+    equal, bound = plain["decay_20_bound"] == "=", plain["decay_20_bound"] == ">"
+    median, p90, _ = spread(plain.loc[falls & equal, "decay_error"])
+    longer = plain["decay_20_s_true"].fillna(np.inf)
+    holds = longer[bound] >= plain.loc[bound, "decay_20_s"]
+    return {
+        "dec_med_%": 100 * median,
+        "dec_p90_%": 100 * p90,
+        "dec_bias_%": 100 * float(plain.loc[falls & equal, "decay_error"].median()),
+        "dec_cov_%": 100 * float(equal[falls].mean()) if falls.any() else np.nan,
+        "bound_true_%": 100 * float(holds.mean()) if bound.any() else np.nan,
+        "equal_false": int((equal & ~falls).sum()),
+    }
+
+
+def register_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """`measure_row` for every register and for all keys."""
+    parts = {name: rows[rows["key"].between(*span)] for name, span in REGISTERS.items()}
+    return pd.DataFrame(
+        {name: measure_row(part) for name, part in (parts | {"all": rows}).items() if len(part)}
+    ).T
+
+
+def fault_table(rows: pd.DataFrame, *, pianos: int) -> pd.DataFrame:
+    """Per kind: seeded, found, said to be not judged, false per piano, and the false keys.
+
+    A unison fault said of a key with strings 1.5 cents or more apart is not false.
+    """
+    true, said = (rows[c].fillna("").str.split(";") for c in ("faults_true", "faults"))
+    hidden = rows["not_judged"].fillna("")
+    out = {}
+    for kind in (*FAULTS, "unison"):
+        seeded = true.map(lambda f, k=kind: k in f)
+        if kind == "unison":
+            seeded |= rows["unison_cents_true"] >= SURE_UNISON
+        found = said.map(lambda f, k=kind: k in f)
+        masked = seeded & ~found & hidden.str.contains(f"{kind}=", regex=False)
+        false = found & ~seeded
+        out[kind] = {
+            "seeded": int(seeded.sum()),
+            "found": int((found & seeded).sum()),
+            "not judged": int(masked.sum()),
+            "false/piano": round(float(false.sum()) / pianos, 2),
+            "false at": " ".join(map(str, rows.loc[false, "key"].tolist()[:12])),
+            "missed at": " ".join(map(str, rows.loc[seeded & ~found & ~masked, "key"].tolist()[:12])),
+        }
+    return pd.DataFrame(out).T
+
+
+def sd_coverage(rows: pd.DataFrame) -> dict[str, str]:
+    """Share of errors within one and two stated standard deviations, in %."""
+    out = {}
+    for name, error, sd in (
+        ("cents", rows["cents_error"], "cents_sd"),
+        ("heard", rows["cents_error_heard"], "cents_sd"),
+        ("unison", rows["unison_error"], "unison_cents_sd"),
+        ("decay", rows["decay_20_s"] - rows["decay_20_s_true"], "decay_20_s_sd"),
+    ):
+        if sd in rows:
+            ratio = (error / rows[sd]).abs()
+            ratio = ratio[np.isfinite(ratio)]
+            out[name] = f"{100 * (ratio < 1).mean():.0f}/{100 * (ratio < 2).mean():.0f} of {len(ratio)}"
+    return out
