@@ -1,1 +1,36 @@
-""""""
+"""Figures: each is planned as plain data, then drawn with plotly; each has a text alternative and a table."""
+
+from pianolab.figures import (
+    brightness_over_keys,
+    cost_ranges,
+    damper_over_keys,
+    decay_over_keys,
+    keyboard_map,
+    look,
+    next_steps,
+    note_decay,
+    radar,
+    rank_shares,
+    tuning_over_keys,
+    unison_over_keys,
+)
+from pianolab.figures.brightness_over_keys import draw_brightness, plan_brightness
+from pianolab.figures.cost_ranges import draw_costs, plan_costs
+from pianolab.figures.damper_over_keys import draw_damper, plan_damper
+from pianolab.figures.decay_over_keys import draw_decay, plan_decay
+from pianolab.figures.keyboard_map import draw_keyboard, plan_keyboard
+from pianolab.figures.look import Mark, marks_for
+from pianolab.figures.next_steps import draw_next_steps, plan_next_steps
+from pianolab.figures.note_decay import draw_note, plan_note
+from pianolab.figures.radar import draw_radar, plan_radar
+from pianolab.figures.rank_shares import draw_ranks, plan_ranks
+from pianolab.figures.tuning_over_keys import draw_tuning, plan_tuning
+from pianolab.figures.unison_over_keys import draw_unison, plan_unison
+
+__all__ = [
+    "Mark", "brightness_over_keys", "cost_ranges", "damper_over_keys", "decay_over_keys", "draw_brightness", "draw_costs",
+    "draw_damper", "draw_decay", "draw_keyboard", "draw_next_steps", "draw_note", "draw_radar", "draw_ranks", "draw_tuning",
+    "draw_unison", "keyboard_map", "look", "marks_for", "next_steps", "note_decay", "plan_brightness", "plan_costs",
+    "plan_damper", "plan_decay", "plan_keyboard", "plan_next_steps", "plan_note", "plan_radar", "plan_ranks", "plan_tuning",
+    "plan_unison", "radar", "rank_shares", "tuning_over_keys", "unison_over_keys",
+]  # fmt: skip

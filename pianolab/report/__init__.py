@@ -1,1 +1,7 @@
-""""""
+"""The report: one self-contained HTML page, and the same content as CSV tables."""
+
+from pianolab.report.clips import Clip
+from pianolab.report.page import comparison_page, write_page
+from pianolab.report.tables import csv_tables, write_tables
+
+__all__ = ["Clip", "comparison_page", "csv_tables", "write_page", "write_tables"]

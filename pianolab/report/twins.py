@@ -24,7 +24,8 @@ def usual_in_words(point: Point) -> str:
     if point.usual is None:
         return ""
     low, high = point.usual
-    return f"{low:g} to {high:g} {point.unit}".strip()
+    numbers = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+    return f"{numbers} {point.unit}".strip()
 
 
 def against_usual(point: Point, value: float) -> str:

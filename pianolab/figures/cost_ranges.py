@@ -1,0 +1,177 @@
+"""What each instrument will really cost: asking price, then repairs, moving and first tunings, as a range."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from pianolab.compare.results import Comparison
+from pianolab.figures import look
+from pianolab.figures.look import Mark, Theme, marks_for
+from pianolab.figures.money import money
+from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Sheet, drawing
+from pianolab.show import Row
+
+ROW_PX = 64
+
+
+@dataclass(frozen=True, kw_only=True)
+class CostRow:
+    """One instrument's money: None where the asking price is unknown."""
+
+    mark: Mark
+    asking: Decimal | None
+    repairs: tuple[Decimal, Decimal, Decimal]
+    total: tuple[Decimal, Decimal, Decimal] | None
+    offer: Decimal | None
+    offer_reason: str
+    vetoed: bool
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class CostPlan(Plan):
+    """Cost ranges of the shortlist (10, 50 and 90 % of the simulated totals lie under these)."""
+
+    currency: str
+    budget: Decimal | None
+    costs: tuple[CostRow, ...]
+    header = (
+        "instrument", "asking price", "repairs 10 %", "repairs 50 %", "repairs 90 %", "total 10 %", "total 50 %", "total 90 %",
+        "highest sensible offer", "why", "currency",
+    )  # fmt: skip
+
+    def rows(self) -> list[Row]:
+        return [
+            (
+                c.mark.label,
+                c.asking,
+                *c.repairs,
+                *(c.total or (None, None, None)),
+                c.offer,
+                c.offer_reason,
+                self.currency,
+            )
+            for c in self.costs
+        ]
+
+
+def plan_costs(comparison: Comparison, *, marks: Mapping[str, Mark] | None = None) -> CostPlan:
+    """Plan of the cost chart.
+
+    Parameters
+    ----------
+    comparison : the compared shortlist
+    marks : letters and colours already given on a page; made from the names where None
+
+    Returns
+    -------
+    CostPlan; all amounts are estimates, and ``alt`` says so
+    """
+    marks = marks or marks_for({a.piano.id: a.piano.name for a in comparison.assessments})
+    costs = tuple(_row(comparison, a.piano.id, marks[a.piano.id]) for a in comparison.assessments)
+    currency = comparison.profile.currency
+    return CostPlan(
+        title="What it will cost in the end", alt=_alt(costs, comparison), currency=currency,
+        budget=comparison.profile.budget, costs=costs,
+    )  # fmt: skip
+
+
+def _row(comparison: Comparison, piano_id: str, mark: Mark) -> CostRow:
+    a, s = comparison.assessment(piano_id), comparison.standing(piano_id)
+    known = s.total_p10 is not None and s.total_p50 is not None and s.total_p90 is not None
+    return CostRow(
+        mark=mark, asking=a.piano.asking_price, repairs=(a.repairs.p10, a.repairs.p50, a.repairs.p90),
+        total=(s.total_p10, s.total_p50, s.total_p90) if known else None,  # type: ignore[arg-type]
+        offer=s.highest_offer, offer_reason=s.offer_reason, vetoed=s.vetoed,
+    )  # fmt: skip
+
+
+def _alt(costs: tuple[CostRow, ...], comparison: Comparison) -> str:
+    code, budget = comparison.profile.currency, comparison.profile.budget
+    known = sorted((c for c in costs if c.total), key=lambda c: c.total[1] if c.total else 0)
+    said = [
+        f"{c.mark.letter} {money(c.total[0], code)} to {money(c.total[2], code)}, most likely about {money(c.total[1], code)}"
+        for c in known
+        if c.total
+    ]
+    text = f"Total with repairs, moving and first tunings: {'; '.join(said)}." if said else ""
+    blind = [c.mark.letter for c in costs if not c.total]
+    text += (
+        f" The asking price of {look.listed(blind)} is not known, so neither is the total." if blind else ""
+    )
+    text += f" The budget is {money(budget, code)}." if budget is not None else ""
+    return (text + " All amounts are estimates, not quotes.").strip()
+
+
+@drawing
+def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
+    """The plan as a figure."""
+    look_of = look.theme_of(theme)
+    n = len(plan.costs)
+    fig = look.base_figure(look_of, title=plan.title, height=ROW_PX * n + 40, bare=bare)
+    for i, c in enumerate(plan.costs):
+        _draw_row(fig, c, -i, plan=plan, theme=look_of, bare=bare)
+    if plan.budget is not None:
+        fig.add_shape("line", xref="x", yref="paper", x0=float(plan.budget), x1=float(plan.budget), y0=0, y1=1,
+                      line={"color": look_of.ink, "width": 1.2, "dash": "4px 3px"})  # fmt: skip
+        fig.add_annotation(x=float(plan.budget), y=1, yref="paper", yanchor="bottom", xanchor="right",
+                           text=f"budget {money(plan.budget, plan.currency)} ", font={"size": look.SMALL_PX, "color": look_of.ink})  # fmt: skip
+    most = max(
+        [float(v) for c in plan.costs for v in (*(c.total or c.repairs), c.asking or 0)]
+        + [float(plan.budget or 0)]
+    )
+    fig.lay_out(
+        margin={"l": 40, "r": 16, "b": 40}, showlegend=not bare, barmode="overlay",
+        xaxis=look.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=f"{plan.currency}, estimates", tickformat=",.0f", nticks=6),
+        yaxis=look.axis(look_of, range=[-n + 0.45, 0.62], showgrid=False, tickvals=[-i for i in range(n)],
+                        ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs], tickfont={"size": 15, "color": look_of.ink}),
+    )  # fmt: skip
+    return fig
+
+
+def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme, bare: bool) -> None:
+    colour, code = c.mark.colour(theme), plan.currency
+    first = y == 0
+    asking = float(c.asking) if c.asking is not None else 0.0
+    if c.asking is not None:
+        fig.add("bar", orientation="h", y=[y], x=[asking], width=0.34, marker={"color": colour, "line": {"width": 0}}, name="asking price",
+                    hovertext=[look.lines(c.mark.label, f"asking price {money(c.asking, code)}")], hoverinfo="text", showlegend=first)  # fmt: skip
+    low, middle, high = c.total or c.repairs
+    what = (
+        "total with repairs, moving and first tunings"
+        if c.total
+        else "repairs alone; the asking price is not known"
+    )
+    fig.add(
+        "bar", orientation="h", y=[y], base=[asking], x=[max(float(middle) - asking, 0.0)], width=0.34, name="on top of it, most likely",
+        marker={"color": look.faded(colour, 0.28), "line": {"color": colour, "width": 1.2}}, hoverinfo="text", showlegend=first,
+        hovertext=[look.lines(c.mark.label, f"most likely {money(middle, code)}", what)],
+    )  # fmt: skip
+    fig.add(
+        "scatter", x=[float(low), float(high)], y=[y, y], mode="lines+markers", line={"color": theme.ink, "width": 1.6}, name="8 of 10 tries fall between",
+        marker={"symbol": "line-ns-open", "size": 13, "color": theme.ink, "line": {"width": 1.6}}, hoverinfo="text", showlegend=first,
+        hovertext=[look.lines(c.mark.label, f"{money(low, code)} to {money(high, code)}", what, "estimates, not quotes")] * 2,
+    )  # fmt: skip
+    if c.offer is not None and not c.vetoed:
+        fig.add(
+            "scatter", x=[float(c.offer)], y=[y - 0.29], mode="markers", marker={"symbol": "triangle-up", "size": 11, "color": theme.ink},
+            hovertext=[look.lines(c.mark.label, f"offer at most {money(c.offer, code)}", c.offer_reason)], hoverinfo="text",
+            name="highest sensible offer", showlegend=first,
+        )  # fmt: skip
+    fig.add_annotation(
+        x=0, xref="paper", xanchor="left", y=y + 0.22, yanchor="bottom", text=_row_words(c, code, bare=bare),
+        font={"size": look.SMALL_PX, "color": theme.ink}, align="left",
+    )  # fmt: skip
+
+
+def _row_words(c: CostRow, code: str, *, bare: bool) -> str:
+    name = "" if bare else f"{c.mark.name}: "
+    asked = f"asks {money(c.asking, code)}" if c.asking is not None else "asking price not known"
+    end = (
+        f", in the end about {money(c.total[1], code)}"
+        if c.total
+        else f", repairs about {money(c.repairs[1], code)}"
+    )
+    return look.plain(f"{name}{asked}{end}")

@@ -1,0 +1,219 @@
+"""A map of the keyboard: for every kind of fault a lane over the keys, with what was found and what was not judged."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pianolab.acoustics.results import FAULTS, Survey
+from pianolab.checklist.points import Checklist
+from pianolab.errors import BadInput
+from pianolab.figures import look
+from pianolab.figures.key_plan import names_in, pairs, records
+from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks
+from pianolab.figures.look import Theme
+from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Sheet, drawing
+from pianolab.keyboard import is_black, note_name
+from pianolab.model import Finding, Piano
+from pianolab.show import Row
+
+LANE_PX, KEYBOARD_PX = 24, 64
+FAULT_WORDS: dict[str, str] = {
+    "silent": "no sound", "off_pitch": "off pitch", "unison": "strings apart", "short_sustain": "dies too soon",
+    "damper": "damper slow", "buzz": "buzz", "voicing": "stands out",
+}  # fmt: skip
+FAULT_SYMBOL: dict[str, str] = {
+    "silent": "x", "off_pitch": "diamond", "unison": "cross", "short_sustain": "triangle-down", "damper": "square",
+    "buzz": "star", "voicing": "triangle-up",
+}  # fmt: skip
+SEEN = "by eye and hand"
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeyNote:
+    """One mark on the map: a fault found on a key, or a fault that could not be judged there, and why."""
+
+    key: int
+    lane: str
+    found: bool
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class KeyboardPlan(Plan):
+    """Marks over the real keyboard of one piano; ``lanes`` from top to bottom, ``tested`` keys judged per lane."""
+
+    first_key: int
+    last_key: int
+    lanes: tuple[str, ...]
+    tested: dict[str, int]
+    notes: tuple[KeyNote, ...]
+    header = ("key", "note", "what", "found", "words")
+
+    def rows(self) -> list[Row]:
+        order = sorted(self.notes, key=lambda n: (n.key, not n.found, n.lane))
+        return [
+            (n.key, note_name(n.key), n.lane, "found" if n.found else "not judged", n.words) for n in order
+        ]
+
+    def lane_name(self, lane: str) -> str:
+        return lane
+
+
+def plan_keyboard(
+    piano: Piano,
+    *,
+    survey: Survey | None = None,
+    findings: Sequence[Finding] = (),
+    checklist: Checklist | None = None,
+) -> KeyboardPlan:
+    """Plan of the keyboard map of one piano.
+
+    Parameters
+    ----------
+    piano : gives the real compass
+    survey : faults heard and faults that could not be judged, per key; None where nothing was recorded
+    findings : findings that name keys make the lane ``by eye and hand``
+    checklist : for the titles of the points; ids are shown where None
+
+    Returns
+    -------
+    KeyboardPlan; a key without any mark in a lane was tested and nothing was found
+    """
+    keys = range(piano.first_key, piano.last_key + 1)
+    heard = list(_heard(survey)) if survey is not None else []
+    seen = list(_seen(findings, checklist))
+    notes = tuple(n for n in [*heard, *seen] if n.key in keys)
+    lanes = tuple(FAULT_WORDS[f] for f in FAULTS) if survey is not None else ()
+    lanes += (SEEN,) if seen else ()
+    open_keys = {lane: {n.key for n in notes if n.lane == lane and not n.found} for lane in lanes}
+    rows = len(keys) if survey is None else sum(int(r["key"]) in keys for r in records(survey))
+    tested = {lane: rows - len(open_keys[lane]) for lane in lanes if lane != SEEN}
+    return KeyboardPlan(
+        title="The keyboard, key by key", alt=_alt(notes, lanes, tested, len(keys), heard=survey is not None),
+        first_key=piano.first_key, last_key=piano.last_key, lanes=lanes, tested=tested, notes=notes,
+    )  # fmt: skip
+
+
+def _heard(survey: Survey) -> Iterable[KeyNote]:
+    for row in records(survey):
+        key, found = int(row["key"]), names_in(row.get("faults"))
+        for fault in found:
+            if fault not in FAULT_WORDS:
+                raise BadInput(f"key {key}", f"fault {fault!r}", "one of " + ", ".join(FAULTS))
+            yield KeyNote(key=key, lane=FAULT_WORDS[fault], found=True, words="heard in the recording")
+        for fault, reason in _not_judged(row, found).items():
+            yield KeyNote(key=key, lane=FAULT_WORDS[fault], found=False, words=reason or "no reason recorded")
+
+
+def _not_judged(row: Mapping[str, Any], found: Sequence[str]) -> dict[str, str]:
+    """Faults that were not judged on a key, with reasons; a key that was not measured was judged for nothing else."""
+    status = str(row.get("status") or "unclear")
+    silence = {} if status == "measured" else dict.fromkeys(FAULTS, f"key is {status}")
+    named = silence | pairs(row.get("not_judged"))
+    return {fault: reason for fault, reason in named.items() if fault in FAULT_WORDS and fault not in found}
+
+
+def _seen(findings: Sequence[Finding], checklist: Checklist | None) -> Iterable[KeyNote]:
+    for f in findings:
+        title = checklist[f.point].title if checklist is not None and f.point in checklist else f.point
+        value = f"grade {f.grade} of 5" if f.grade is not None else ""
+        words = ": ".join(filter(None, [title, value, f.note or f.reason]))
+        for key in f.keys:
+            yield KeyNote(key=key, lane=SEEN, found=f.state == "checked", words=words)
+
+
+def _alt(
+    notes: tuple[KeyNote, ...], lanes: tuple[str, ...], tested: dict[str, int], keys: int, *, heard: bool
+) -> str:
+    if not lanes:
+        return "Nothing was recorded and no finding names a key: the keyboard is unknown, not faultless."
+    said = []
+    for lane in lanes:
+        found = sorted({n.key for n in notes if n.lane == lane and n.found})
+        if found:
+            few = ", ".join(note_name(k) for k in found[:4]) + (" …" if len(found) > 4 else "")
+            said.append(f"{lane} on {len(found)} ({few})")
+    text = "Marks on the keyboard: " + (look.listed(said) if said else "none found") + "."
+    blind = {lane: keys - n for lane, n in tested.items() if n < keys}
+    if not heard:
+        return text + " Nothing was recorded, so no key was judged by ear."
+    if not blind:
+        return text + " All keys could be judged for everything."
+    worst = max(blind, key=lambda lane: blind[lane])
+    return text + f" Not judged: up to {blind[worst]} of {keys} keys (most for: {worst})."
+
+
+@drawing
+def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
+    """The plan as a figure: lanes in words over the drawn keyboard."""
+    look_of = look.theme_of(theme)
+    n = len(plan.lanes)
+    height = KEYBOARD_PX + LANE_PX * n + 8
+    fig = look.base_figure(look_of, title=plan.title, height=height, bare=bare)
+    values, texts = key_ticks(plan.first_key, plan.last_key)
+    share = KEYBOARD_PX / height
+    fig.lay_out(
+        margin={"l": 104, "r": 112 if n else 10, "b": 26}, showlegend=False,
+        xaxis=look.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
+        yaxis=look.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
+        yaxis2=look.axis(look_of, range=[n - 0.5, -0.5], domain=[min(0.99, share + 8 / height), 1], tickvals=list(range(n)),
+                         ticktext=[look.plain(lane) for lane in plan.lanes], anchor="x"),
+    )  # fmt: skip
+    add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
+    for i, lane in enumerate(plan.lanes):
+        _draw_lane(fig, plan, lane, i, look_of)
+    _mark_keys(fig, plan, look_of)
+    _lane_counts(fig, plan, look_of)
+    return fig
+
+
+def _draw_lane(fig: Sheet, plan: KeyboardPlan, lane: str, i: int, theme: Theme) -> None:
+    symbol = next((FAULT_SYMBOL[f] for f, words in FAULT_WORDS.items() if words == lane), "circle")
+    for found in (False, True):
+        notes = [n for n in plan.notes if n.lane == lane and n.found == found]
+        if not notes:
+            continue
+        marker = (
+            {
+                "symbol": symbol,
+                "size": 9,
+                "color": look.OKABE_ITO["vermillion"],
+                "line": {"color": theme.ink, "width": 1},
+            }
+            if found
+            else {
+                "symbol": "line-ew-open",
+                "size": 6,
+                "color": theme.muted,
+                "line": {"color": theme.muted, "width": 1.4},
+            }
+        )
+        fig.add(
+            "scatter", x=[n.key for n in notes], y=[i] * len(notes), yaxis="y2", mode="markers", marker=marker, name=lane, hoverinfo="text",
+            hovertext=[look.lines(f"{note_name(n.key)} (key {n.key})", lane if found else f"{lane}: not judged", n.words) for n in notes],
+        )  # fmt: skip
+
+
+def _lane_counts(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
+    """What was found and how much could be judged, in words at the end of every lane."""
+    for i, lane in enumerate(plan.lanes):
+        found = len({n.key for n in plan.notes if n.lane == lane and n.found})
+        judged = f", {plan.tested[lane]} judged" if lane in plan.tested else ""
+        fig.add_annotation(
+            xref="paper", x=1, xanchor="left", xshift=8, yref="y2", y=i, text=f"{found} found{judged}",
+            font={"size": 11, "color": theme.ink if found else theme.muted},
+        )  # fmt: skip
+    fig.add("scatter", x=[None], y=[0], yaxis="y2", mode="markers", hoverinfo="skip", showlegend=False)
+
+
+def _mark_keys(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
+    keys = sorted({n.key for n in plan.notes if n.found})
+    if not keys:
+        return
+    fig.add(
+        "scatter", x=keys, y=[0.68 if is_black(k) else 0.18 for k in keys], yaxis="y", mode="markers", hoverinfo="skip", showlegend=False,
+        marker={"symbol": "circle", "size": 7, "color": look.OKABE_ITO["vermillion"], "line": {"color": theme.paper, "width": 1}},
+    )  # fmt: skip

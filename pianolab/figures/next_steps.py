@@ -1,0 +1,99 @@
+"""What is worth finding out next: the chance that knowing it changes the first choice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from pianolab.compare.results import Comparison
+from pianolab.figures import look
+from pianolab.figures.look import Mark, marks_for
+from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Sheet, drawing
+from pianolab.show import Row
+
+ROW_PX = 44
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepRow:
+    """One thing to find out on one instrument, its effort, and the chance that it changes the first choice."""
+
+    mark: Mark
+    text: str
+    effort: str
+    minutes: float | None
+    chance: float
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class StepPlan(Plan):
+    """The most telling next steps, best first."""
+
+    steps: tuple[StepRow, ...]
+    header = ("instrument", "find out", "effort", "minutes", "chance to change the first choice", "why")
+
+    def rows(self) -> list[Row]:
+        return [(s.mark.label, s.text, s.effort, s.minutes, round(s.chance, 4), s.why) for s in self.steps]
+
+
+def plan_next_steps(
+    comparison: Comparison, *, most: int = 8, marks: Mapping[str, Mark] | None = None
+) -> StepPlan:
+    """Plan of the next steps, the ``most`` telling ones first.
+
+    Examples
+    --------
+    A comparison without next steps says so in ``alt``; nothing is drawn as if it were settled by luck.
+    """
+    marks = marks or marks_for({a.piano.id: a.piano.name for a in comparison.assessments})
+    best = sorted(comparison.next_steps, key=lambda s: -s.chance_to_change)[:most]
+    steps = tuple(
+        StepRow(
+            mark=marks[s.piano_id],
+            text=s.text,
+            effort=s.effort,
+            minutes=s.minutes,
+            chance=s.chance_to_change,
+            why=s.why,
+        )
+        for s in best
+    )
+    if not steps:
+        alt = "Nothing that is still unknown would be likely to change the first choice."
+    else:
+        s = steps[0]
+        alt = (
+            f"Most worth finding out: {s.text} on {s.mark.letter} ({s.effort}); "
+            f"it would change the first choice in about {100 * s.chance:.0f} of 100 cases."
+        )
+    return StepPlan(title="What to find out next", alt=alt, steps=steps)
+
+
+@drawing
+def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
+    """The plan as a figure: a bar per step, its words above it."""
+    look_of = look.theme_of(theme)
+    n = len(plan.steps)
+    fig = look.base_figure(look_of, title=plan.title, height=ROW_PX * max(n, 1) + 40, bare=bare)
+    top = max([s.chance for s in plan.steps] + [0.05])
+    fig.add(
+        "bar", orientation="h", y=list(range(n)), x=[s.chance for s in plan.steps], width=0.26,
+        marker={"color": [s.mark.colour(look_of) for s in plan.steps], "line": {"color": look_of.ink, "width": 0.6}}, showlegend=False,
+        hovertext=[look.lines(s.mark.label, s.text, s.effort, s.why, f"changes the first choice in {100 * s.chance:.0f} of 100 cases")
+                   for s in plan.steps],
+        hoverinfo="text",
+    )  # fmt: skip
+    for i, s in enumerate(plan.steps):
+        minutes = f", {s.minutes:.0f} min" if s.minutes is not None else ""
+        fig.add_annotation(
+            x=0, xref="paper", xanchor="left", y=i - 0.16, yanchor="bottom", align="left",
+            text=f"<b>{s.mark.letter}</b>  {look.plain(s.text)} ({look.plain(s.effort)}{minutes})", font={"size": look.SMALL_PX, "color": look_of.ink},
+        )  # fmt: skip
+    fig.lay_out(
+        margin={"l": 14, "b": 40}, showlegend=False,
+        xaxis=look.axis(look_of, range=[0, 1.1 * top], tickformat=".0%", nticks=5, title="chance that it changes the first choice"),
+        yaxis=look.axis(look_of, range=[n - 0.5, -0.75], showticklabels=False, showgrid=False),
+    )  # fmt: skip
+    return fig

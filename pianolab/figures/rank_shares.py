@@ -1,0 +1,113 @@
+"""How often each instrument comes first, second, … over all the weights and unknowns that are possible.
+
+The field calls these shares rank acceptability indices (stochastic multicriteria acceptability analysis).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from pianolab.compare.results import Comparison
+from pianolab.figures import look
+from pianolab.figures.look import Mark, Theme, marks_for
+from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Sheet, drawing
+from pianolab.show import Row
+
+ROW_PX = 46
+ORDINALS = ("1st", "2nd", "3rd", "4th", "5th", "6th", "7th", "8th")
+
+
+@dataclass(frozen=True, kw_only=True)
+class RankRow:
+    """One instrument's shares of the ranks, first rank first; they add up to 1."""
+
+    mark: Mark
+    shares: tuple[float, ...]
+    vetoed: bool
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class RankPlan(Plan):
+    """Rank shares of the shortlist over ``draws`` tries with the given seed."""
+
+    ranks: tuple[RankRow, ...]
+    draws: int
+    seed: int
+    header = ("instrument", "rank", "share of tries", "stopped by a veto")
+
+    def rows(self) -> list[Row]:
+        return [
+            (r.mark.label, i + 1, round(s, 4), r.vetoed) for r in self.ranks for i, s in enumerate(r.shares)
+        ]
+
+
+def plan_ranks(comparison: Comparison, *, marks: Mapping[str, Mark] | None = None) -> RankPlan:
+    """Plan of the rank chart, in the order of the shortlist.
+
+    Parameters
+    ----------
+    comparison : the compared shortlist
+    marks : letters and colours already given on a page; made from the names where None
+
+    Returns
+    -------
+    RankPlan
+    """
+    marks = marks or marks_for({a.piano.id: a.piano.name for a in comparison.assessments})
+    ranks = []
+    for a in comparison.assessments:
+        s = comparison.standing(a.piano.id)
+        ranks.append(RankRow(mark=marks[a.piano.id], shares=s.rank_shares, vetoed=s.vetoed))
+    first = sorted(ranks, key=lambda r: -r.shares[0])
+    said = look.listed(f"{r.mark.letter} in {100 * r.shares[0]:.0f}" for r in first)
+    alt = f"Out of 100 tries with other weights and other values for what is unknown, first choice is {said}."
+    stopped = [r.mark.letter for r in ranks if r.vetoed]
+    if stopped:
+        alt += f" {look.listed(stopped)} {'is' if len(stopped) == 1 else 'are'} stopped by a veto whatever the shares say."
+    return RankPlan(
+        title="How often each comes out where",
+        alt=alt,
+        ranks=tuple(ranks),
+        draws=comparison.draws,
+        seed=comparison.seed,
+    )
+
+
+@drawing
+def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
+    """The plan as a figure: one bar per instrument, darkest part first rank."""
+    look_of = look.theme_of(theme)
+    n = len(plan.ranks)
+    fig = look.base_figure(look_of, title=plan.title, height=ROW_PX * n + 30, bare=bare)
+    for rank in range(max(len(r.shares) for r in plan.ranks)):
+        _draw_rank(fig, plan, rank, look_of)
+    fig.lay_out(
+        barmode="stack", margin={"l": 40, "r": 14, "b": 34}, bargap=0.38, showlegend=False,
+        xaxis=look.axis(look_of, range=[0, 1], tickvals=[0, 0.25, 0.5, 0.75, 1], ticktext=["0", "25", "50", "75", "100 tries"]),
+        yaxis=look.axis(look_of, showgrid=False, tickvals=list(range(n)), range=[n - 0.5, -0.5],
+                        ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks], tickfont={"size": 15, "color": look_of.ink}),
+    )  # fmt: skip
+    return fig
+
+
+def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:
+    shade = _shade(rank, max(len(r.shares) for r in plan.ranks), theme)
+    shares = [r.shares[rank] if rank < len(r.shares) else 0.0 for r in plan.ranks]
+    fig.add(
+        "bar", orientation="h", y=list(range(len(shares))), x=shares, name=ORDINALS[rank],
+        marker={"color": shade, "line": {"color": theme.paper, "width": 1.5}},
+        text=[f"{ORDINALS[rank]}  {100 * s:.0f}" if s >= 0.12 else f"{100 * s:.0f}" if s >= 0.05 else "" for s in shares],
+        textposition="inside", insidetextanchor="middle", textangle=0, textfont={"color": look.ink_on(shade), "size": look.SMALL_PX},
+        hovertext=[look.lines(r.mark.label, f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries", "stopped by a veto" if r.vetoed else "")
+                   for r, s in zip(plan.ranks, shares, strict=True)],
+        hoverinfo="text",
+    )  # fmt: skip
+
+
+def _shade(rank: int, count: int, theme: Theme) -> str:
+    start, end = ("#17405C", "#DCE6EC") if theme.name == "light" else ("#9CD3F5", "#26343D")
+    t = rank / max(1, count - 1)
+    mixed = (round((1 - t) * int(start[i : i + 2], 16) + t * int(end[i : i + 2], 16)) for i in (1, 3, 5))
+    return "#" + "".join(f"{c:02X}" for c in mixed)

@@ -1,0 +1,158 @@
+"""Findings of one piano as a reader wants them: worst first, looks apart, and what nobody looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pianolab.checklist.points import Checklist, Point
+from pianolab.model import Finding, Piano
+from pianolab.report.words import GRADE_WORDS, keys_in_words
+from pianolab.show import format_value
+
+NATURE_ORDER = {"structural": 0, "functional": 1, "cosmetic": 2, "information": 3}
+GOOD_FROM = 4
+NO_RECORD = "nobody has recorded anything here"
+
+
+@dataclass(frozen=True, kw_only=True)
+class FindingRow:
+    """One finding ready to print. ``grade`` is None where the value can't be put on the scale of five."""
+
+    title: str
+    area: str
+    nature: str
+    grade: int | None
+    found: str
+    meaning: str
+    counted: bool
+    where: str
+    note: str
+    examiner: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenRow:
+    """A point that was not looked at, and why."""
+
+    title: str
+    area: str
+    state: str
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class FindingsView:
+    """All of one piano: ``trouble`` worst first, ``looks`` for cosmetic trouble, ``sound``, ``facts`` and ``open``."""
+
+    trouble: tuple[FindingRow, ...]
+    looks: tuple[FindingRow, ...]
+    sound: tuple[FindingRow, ...]
+    facts: tuple[FindingRow, ...]
+    open: tuple[OpenRow, ...]
+    total: int
+
+
+def view_findings(piano: Piano, findings: Sequence[Finding], checklist: Checklist) -> FindingsView:
+    """Sorts the findings of one piano; every point of its checklist appears somewhere."""
+    points = {p.id: p for p in checklist.for_piano(piano)}
+    known = {p.id: p for p in checklist}
+    rows = [_row(f, known.get(f.point)) for f in findings if f.state == "checked"]
+    rows.sort(
+        key=lambda r: (r.grade if r.grade is not None else 9, NATURE_ORDER.get(r.nature, 9), r.area, r.title)
+    )
+    bad = [r for r in rows if r.grade is not None and r.grade < GOOD_FROM]
+    return FindingsView(
+        trouble=tuple(r for r in bad if r.nature != "cosmetic"),
+        looks=tuple(r for r in bad if r.nature == "cosmetic"),
+        sound=tuple(r for r in rows if r.grade is not None and r.grade >= GOOD_FROM),
+        facts=tuple(r for r in rows if r.grade is None),
+        open=tuple(_open_rows(findings, points, known)),
+        total=len(points),
+    )
+
+
+def _open_rows(
+    findings: Sequence[Finding], points: dict[str, Point], known: dict[str, Point]
+) -> list[OpenRow]:
+    checked = {f.point for f in findings if f.state == "checked"}
+    said: dict[str, Finding] = {}
+    for f in findings:
+        if f.state != "checked" and f.state != "does not apply" and f.point not in checked:
+            said.setdefault(f.point, f)
+    dropped = {f.point for f in findings if f.state == "does not apply"}
+    rows = []
+    for point_id in [*points, *(i for i in said if i not in points)]:
+        if point_id in checked or (point_id in dropped and point_id not in said):
+            continue
+        point, unseen = known.get(point_id), said.get(point_id)
+        title, area = (point.title, point.area) if point else (point_id, "")
+        rows.append(
+            OpenRow(
+                title=title,
+                area=area,
+                state=unseen.state if unseen else "not checked",
+                reason=unseen.reason if unseen else NO_RECORD,
+            )
+        )
+    return rows
+
+
+def _row(f: Finding, point: Point | None) -> FindingRow:
+    where = ", ".join(filter(None, [f.place, keys_in_words(f.keys) if f.keys else ""]))
+    grade, found, meaning = judged(f, point)
+    return FindingRow(
+        title=point.title if point else f.point,
+        area=point.area if point else "",
+        nature=point.nature if point else "information",
+        grade=grade,
+        found=found,
+        meaning=meaning,
+        counted=f.grade is None,
+        where=where,
+        note=f.note,
+        examiner=f.examiner,
+    )
+
+
+def judged(f: Finding, point: Point | None) -> tuple[int | None, str, str]:
+    """Grade on the scale of five (None where there is none), what was found, and what it means.
+
+    An answer, count or reading has no grade of its own: within what is usual it counts as sound (5), outside
+    as poor (2), and as failed (1) beyond the point's own limit of failure.
+    """
+    if f.grade is not None:
+        anchors = point.anchors if point and len(point.anchors) == 5 else ()
+        return f.grade, GRADE_WORDS[f.grade], anchors[5 - f.grade] if anchors else ""
+    if f.answer is not None:
+        word = "yes" if f.answer else "no"
+        if point is None:
+            return None, word, ""
+        meaning = point.yes_means if f.answer else point.no_means
+        good = None if point.good_answer is None else point.good_answer == f.answer
+        return (None if good is None else 5 if good else 2), word, meaning
+    value = f.count if f.count is not None else f.reading
+    unit = point.unit if point else ""
+    found = f"{format_value(value)} {unit}".strip()
+    if point is None or value is None:
+        return None, found, ""
+    return _measured_grade(float(value), point, is_count=f.count is not None), found, _usual_words(point)
+
+
+def _measured_grade(value: float, point: Point, *, is_count: bool) -> int | None:
+    if point.failed_over is not None and value >= point.failed_over:
+        return 1
+    if point.failed_under is not None and value <= point.failed_under:
+        return 1
+    if point.usual is not None:
+        return 5 if point.usual[0] <= value <= point.usual[1] else 2
+    if is_count and point.nature != "information":
+        return 5 if value == 0 else 2
+    return None
+
+
+def _usual_words(point: Point) -> str:
+    if point.usual is None:
+        return ""
+    low, high = (format_value(v) for v in point.usual)
+    return f"usual: {low} to {high} {point.unit}".strip()

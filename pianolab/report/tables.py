@@ -1,0 +1,240 @@
+"""The same content as a set of CSV tables, for those who want the numbers."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from pianolab.acoustics.results import Survey
+from pianolab.checklist.points import Checklist
+from pianolab.compare.results import Comparison
+from pianolab.errors import BadInput
+from pianolab.figures.look import marks_for
+from pianolab.keyboard import note_name
+from pianolab.model import Finding
+from pianolab.report.findings_view import judged, view_findings
+from pianolab.report.redact import Content, check_choices, redact
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+def csv_tables(
+    comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
+    leave_out: Sequence[str] = (),
+) -> dict[str, str]:  # fmt: skip
+    """File name to CSV text: shortlist, aspects, alerts, unknown, repairs, next_steps, findings, survey_A, ….
+
+    An unknown number is an empty cell, and a column beside it says why. Text cells that a spreadsheet would
+    take for a formula get an apostrophe in front.
+
+    Parameters
+    ----------
+    comparison, surveys, findings, checklist, leave_out : as in `comparison_page`
+
+    Returns
+    -------
+    dict of str to str
+    """
+    gone = check_choices(leave_out)
+    own = {i: tuple(f) for i, f in findings.items()}
+    content = redact(Content(comparison=comparison, findings=own, provenance={}), leave_out)
+    c = content.comparison
+    marks = marks_for({a.piano.id: a.piano.name for a in c.assessments})
+    names = {i: (m.letter, m.name) for i, m in marks.items()}
+    tables = {
+        "shortlist.csv": _shortlist(c, names, prices="prices" not in gone),
+        "aspects.csv": _aspects(c, names),
+        "alerts.csv": _alerts(c, names),
+        "unknown.csv": _unknown(c, names, content.findings, checklist),
+        "next_steps.csv": _steps(c, names),
+        "findings.csv": _findings(c, names, content.findings, checklist),
+    }
+    if "prices" not in gone:
+        tables["repairs.csv"] = _repairs(c, names)
+    for piano_id, survey in surveys.items():
+        if piano_id not in names:
+            raise BadInput("surveys", repr(piano_id), "ids of pianos that are in the comparison")
+        frame = survey.to_frame()
+        rows = ([None if v != v else v for v in row] for row in frame.itertuples(index=False))
+        tables[f"survey_{names[piano_id][0]}.csv"] = as_csv(list(frame.columns), rows)
+    return tables
+
+
+def write_tables(folder: Path | str, tables: Mapping[str, str]) -> Path:
+    """Writes the tables into a folder (made where missing), each under a temporary name first; returns the folder."""
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in tables.items():
+        handle, temporary = tempfile.mkstemp(dir=folder, prefix=".table-", suffix=".tmp")
+        with os.fdopen(handle, "w", encoding="utf-8-sig", newline="") as out:
+            out.write(text)
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, folder / name)
+    return folder
+
+
+def cell(value: Any) -> str:
+    """One cell: numbers as they are, unknown as nothing, text that looks like a formula with an apostrophe.
+
+    Examples
+    --------
+    >>> cell(-2.5), cell(None), cell("=1+1"), cell("sound")
+    ('-2.5', '', "'=1+1", 'sound')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float, Decimal)):
+        return str(value)
+    text = str(value)
+    return (
+        "'" + text if text.lstrip(" ").startswith(FORMULA_STARTS) or text.startswith(FORMULA_STARTS) else text
+    )
+
+
+def as_csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A CSV text with a header line."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow([cell(h) for h in header])
+    writer.writerows([cell(v) for v in row] for row in rows)
+    return out.getvalue()
+
+
+Names = Mapping[str, tuple[str, str]]
+WHO = ("letter", "instrument")
+
+
+def _shortlist(c: Comparison, names: Names, *, prices: bool) -> str:
+    header = [
+        *WHO,
+        "first_choice_share",
+        "score_low",
+        "score_middle",
+        "score_high",
+        "vetoed",
+        "points_checked",
+        "points_total",
+        "heard",
+    ]
+    money_columns = [
+        "asking_price",
+        "total_p10",
+        "total_p50",
+        "total_p90",
+        "highest_offer",
+        "offer_reason",
+        "currency",
+    ]
+    rows = []
+    for a in c.assessments:
+        s = c.standing(a.piano.id)
+        row: list[Any] = [*names[a.piano.id], s.rank_shares[0], s.score_low, s.score_middle, s.score_high, s.vetoed,
+                          a.points_checked, a.points_total, a.heard]  # fmt: skip
+        amounts = [
+            a.piano.asking_price,
+            s.total_p10,
+            s.total_p50,
+            s.total_p90,
+            s.highest_offer,
+            s.offer_reason,
+            c.profile.currency,
+        ]
+        rows.append(row + amounts if prices else row)
+    return as_csv(header + money_columns if prices else header, rows)
+
+
+def _aspects(c: Comparison, names: Names) -> str:
+    rows = [
+        (*names[a.piano.id], r.aspect, r.low, r.high, "; ".join(m.text for m in r.made_by))
+        for a in c.assessments
+        for r in a.aspects
+    ]
+    return as_csv([*WHO, "aspect", "low", "high", "made_by"], rows)
+
+
+def _alerts(c: Comparison, names: Names) -> str:
+    rows = [
+        (*names[a.piano.id], x.kind, x.text, x.how_sure, x.confirm_by)
+        for a in c.assessments
+        for x in a.alerts
+    ]
+    return as_csv([*WHO, "kind", "text", "how_sure", "confirm_by"], rows)
+
+
+def _unknown(
+    c: Comparison, names: Names, findings: Mapping[str, Sequence[Finding]], checklist: Checklist
+) -> str:
+    rows: list[tuple[Any, ...]] = []
+    for a in c.assessments:
+        who = names[a.piano.id]
+        rows += [
+            (*who, r.aspect, u.text, u.reason, u.width, u.effort, u.minutes)
+            for r in a.aspects
+            for u in r.unknown
+        ]
+        view = view_findings(a.piano, findings.get(a.piano.id, ()), checklist)
+        rows += [(*who, "point", o.title, f"{o.state}: {o.reason}", None, "", None) for o in view.open]
+    return as_csv([*WHO, "bears_on", "what", "reason", "width", "effort", "minutes"], rows)
+
+
+def _steps(c: Comparison, names: Names) -> str:
+    rows = [
+        (*names[s.piano_id], s.text, s.effort, s.minutes, s.chance_to_change, s.why) for s in c.next_steps
+    ]
+    return as_csv([*WHO, "find_out", "effort", "minutes", "chance_to_change_first_choice", "why"], rows)
+
+
+def _repairs(c: Comparison, names: Names) -> str:
+    rows = [
+        (
+            *names[a.piano.id],
+            j.title,
+            j.low,
+            j.usual,
+            j.high,
+            a.repairs.currency,
+            j.chance,
+            "; ".join(j.reasons),
+        )
+        for a in c.assessments
+        for j in a.repairs.jobs
+    ]
+    return as_csv([*WHO, "job", "low", "usual", "high", "currency", "chance", "reasons"], rows)
+
+
+def _findings(
+    c: Comparison, names: Names, findings: Mapping[str, Sequence[Finding]], checklist: Checklist
+) -> str:
+    rows = []
+    points = {p.id: p for p in checklist}
+    for a in c.assessments:
+        for f in findings.get(a.piano.id, ()):
+            point = points.get(f.point)
+            grade, found, meaning = judged(f, point) if f.state == "checked" else (None, "", "")
+            rows.append((
+                *names[a.piano.id], point.area if point else "", point.title if point else f.point, f.state, f.reason, grade, found,
+                meaning, " ".join(note_name(k) for k in f.keys), f.place, f.note, f.examiner,
+            ))  # fmt: skip
+    header = [
+        *WHO,
+        "area",
+        "point",
+        "state",
+        "reason",
+        "grade",
+        "found",
+        "meaning",
+        "keys",
+        "place",
+        "note",
+        "examiner",
+    ]
+    return as_csv(header, rows)

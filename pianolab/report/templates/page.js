@@ -1,0 +1,107 @@
+"use strict";
+(function () {
+  const plots = Array.from(document.querySelectorAll("[data-chart]"));
+  const parsed = new Map();
+  const darkQuery = matchMedia("(prefers-color-scheme: dark)");
+  const printQuery = matchMedia("print");
+  const PRINT_WIDTH = 640, PRINT_WIDTH_SMALL = 315;
+  let printing = printQuery.matches;
+
+  function figureOf(plot) {
+    if (!parsed.has(plot.id)) parsed.set(plot.id, JSON.parse(document.getElementById(plot.dataset.chart).textContent));
+    return parsed.get(plot.id)[printing || !darkQuery.matches ? "light" : "dark"];
+  }
+
+  function draw(plot) {
+    const figure = figureOf(plot);
+    const layout = Object.assign({}, figure.layout, { autosize: true });
+    if (printing) {
+      layout.autosize = false;
+      layout.width = plot.closest(".radars") ? PRINT_WIDTH_SMALL : PRINT_WIDTH;
+    }
+    const config = { displayModeBar: false, responsive: !printing, scrollZoom: false, doubleClick: false, showTips: false };
+    return Plotly.react(plot, figure.data, layout, config);
+  }
+
+  function drawAll() { plots.forEach(draw); }
+
+  function drawInTurn(queue) {
+    if (!queue.length) { document.documentElement.dataset.charts = String(plots.length); return; }
+    draw(queue[0]);
+    setTimeout(drawInTurn, 0, queue.slice(1));
+  }
+
+  function setPrinting(on) {
+    if (printing === on) return;
+    printing = on;
+    drawAll();
+    if (!on) plots.forEach(function (plot) { Plotly.Plots.resize(plot); });
+  }
+
+  darkQuery.addEventListener("change", drawAll);
+  printQuery.addEventListener("change", function (event) { setPrinting(event.matches); });
+  addEventListener("beforeprint", function () { setPrinting(true); });
+  addEventListener("afterprint", function () { setPrinting(printQuery.matches); });
+
+  const near = function (plot) { return plot.getBoundingClientRect().top < innerHeight ? 0 : 1; };
+  drawInTurn(plots.slice().sort(function (a, b) { return near(a) - near(b); }));
+
+  /* Clips: one plays at a time; a row can be played from left to right. */
+  const sounds = Array.from(document.querySelectorAll("audio[data-name]"));
+  let row = [];
+
+  function stopOthers(sound) {
+    sounds.forEach(function (other) { if (other !== sound && !other.paused) { other.pause(); other.currentTime = 0; } });
+  }
+
+  function buttonFor(text, label) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = text;
+    button.setAttribute("aria-label", label);
+    return button;
+  }
+
+  sounds.forEach(function (sound) {
+    const button = buttonFor("", "Play " + sound.dataset.name);
+    button.className = "play i" + sound.dataset.index;
+    const words = document.createElement("span"), bar = document.createElement("span");
+    words.textContent = sound.dataset.seconds + " s";
+    bar.className = "progress";
+    button.append(words, bar);
+    sound.removeAttribute("controls");
+    sound.after(button);
+    button.addEventListener("click", function () {
+      row = [];
+      if (sound.paused) { stopOthers(sound); sound.currentTime = 0; sound.play(); } else { sound.pause(); }
+    });
+    sound.addEventListener("play", function () { button.classList.add("on"); button.setAttribute("aria-label", "Stop " + sound.dataset.name); });
+    ["pause", "ended"].forEach(function (name) {
+      sound.addEventListener(name, function () {
+        button.classList.remove("on");
+        bar.style.width = "0";
+        button.setAttribute("aria-label", "Play " + sound.dataset.name);
+      });
+    });
+    sound.addEventListener("timeupdate", function () {
+      bar.style.width = String(100 * sound.currentTime / (sound.duration || Number(sound.dataset.seconds))) + "%";
+    });
+    sound.addEventListener("ended", function () {
+      const next = row.shift();
+      if (next) { next.currentTime = 0; next.play(); }
+    });
+  });
+
+  document.querySelectorAll("td.turn").forEach(function (cell) {
+    const own = Array.from(cell.parentElement.querySelectorAll("audio"));
+    if (own.length < 2) return;
+    const button = buttonFor("one after the other", "Play " + cell.dataset.note + " of all instruments, one after the other");
+    button.addEventListener("click", function () {
+      stopOthers(null);
+      row = own.slice(1);
+      own[0].currentTime = 0;
+      own[0].play();
+    });
+    cell.append(button);
+  });
+})();

@@ -1,0 +1,111 @@
+"""Numbers and states as sentences a reader without statistics understands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from pianolab.keyboard import note_name
+
+GRADE_WORDS = {5: "sound", 4: "light wear", 3: "worn", 2: "poor", 1: "failed"}
+JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}
+SURE_WORDS = (
+    (0.9, "quite sure"),
+    (0.75, "fairly sure"),
+    (0.55, "more likely than not"),
+    (0.0, "an open race"),
+)
+HOW_SURE = {"seen": "seen", "likely": "likely", "possible": "possible, not seen"}
+KIND_WORDS = {"buy": "Buy", "find out first": "Find out first", "walk away": "Walk away"}
+
+
+def sure(share: float) -> str:
+    """How sure a first choice is, in words.
+
+    Examples
+    --------
+    >>> sure(0.95), sure(0.6), sure(0.3)
+    ('quite sure', 'more likely than not', 'an open race')
+    """
+    return next(words for least, words in SURE_WORDS if share >= least)
+
+
+def of_hundred(share: float) -> str:
+    """A share as a count out of 100; a rare thing is not written as never.
+
+    Examples
+    --------
+    >>> of_hundred(0.714), of_hundred(0.002), of_hundred(0.0), of_hundred(0.999)
+    ('71', 'under 1', '0', 'over 99')
+    """
+    if 0.0 < share < 0.005:
+        return "under 1"
+    if 0.995 <= share < 1.0:
+        return "over 99"
+    return f"{100.0 * share:.0f}"
+
+
+def hundred(shares: Sequence[float]) -> list[int]:
+    """Whole counts that add up to 100 (largest remainders).
+
+    Examples
+    --------
+    >>> hundred([1 / 3, 1 / 3, 1 / 3])
+    [34, 33, 33]
+    """
+    total = sum(shares)
+    if total <= 0:
+        return [0] * len(shares)
+    exact = [100.0 * s / total for s in shares]
+    counts = [int(e) for e in exact]
+    by_rest = sorted(range(len(exact)), key=lambda i: counts[i] - exact[i])
+    for i in by_rest[: 100 - sum(counts)]:
+        counts[i] += 1
+    return counts
+
+
+def span(low: float, high: float) -> str:
+    """An interval; a single value where both ends read the same.
+
+    Examples
+    --------
+    >>> span(4.0, 7.52), span(5.0, 5.01)
+    ('4.0–7.5', '5.0')
+    """
+    one, other = f"{low:.1f}", f"{high:.1f}"
+    return one if one == other else f"{one}–{other}"
+
+
+def effort(kind: str, minutes: float | None) -> str:
+    """What it takes to find something out.
+
+    Examples
+    --------
+    >>> effort("look again", 5.0), effort("technician", None)
+    ('look again, about 5 min', 'technician')
+    """
+    return kind if minutes is None else f"{kind}, about {minutes:.0f} min"
+
+
+def keys_in_words(keys: Iterable[int], *, most: int = 8) -> str:
+    """Note names of keys, long lists cut with the number that is left.
+
+    Examples
+    --------
+    >>> keys_in_words([49, 40]), keys_in_words([1, 2, 3], most=2)
+    ('C4, A4', 'A0, A#0 and 1 more')
+    """
+    names = [note_name(k) for k in sorted(set(keys))]
+    if len(names) <= most:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"
+
+
+def plural(n: int, one: str, many: str = "") -> str:
+    """A count with its noun.
+
+    Examples
+    --------
+    >>> plural(1, "key"), plural(3, "key")
+    ('1 key', '3 keys')
+    """
+    return f"{n} {one if n == 1 else many or one + 's'}"

@@ -1,0 +1,220 @@
+"""Radar, money, ranks, next steps, keyboard map, one note: the plan says what the results say."""
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+
+from pianolab.errors import BadInput
+from pianolab.figures import (
+    draw_costs,
+    draw_keyboard,
+    draw_next_steps,
+    draw_note,
+    draw_radar,
+    draw_ranks,
+    plan_costs,
+    plan_keyboard,
+    plan_next_steps,
+    plan_note,
+    plan_radar,
+    plan_ranks,
+)  # fmt: skip
+from pianolab.figures.keyboard_map import SEEN
+from pianolab.figures.radar import weight_shares
+from pianolab.model import Piano
+from tests.figures.make import (
+    make_checklist,
+    make_comparison,
+    make_findings,
+    make_pianos,
+    make_survey,
+    make_surveys,
+    many_names,
+)
+
+
+def test_radar_bands_are_the_intervals() -> None:
+    c = make_comparison()
+    plan = plan_radar(c.assessments, profile=c.profile)
+    assert plan.form == "radar"
+    for s, a in zip(plan.series, c.assessments, strict=True):
+        assert [(b.low, b.high) for b in s.bands] == [(r.low, r.high) for r in a.aspects]
+    fig = draw_radar(plan)
+    filled = [t for t in fig.data if t.type == "scatterpolar" and t.fill]
+    assert [list(t.r)[:-1] for t in filled[:2]] == [
+        [r.low for r in c.assessments[0].aspects],
+        [r.high for r in c.assessments[0].aspects],
+    ]
+    assert {t.fill for t in filled} == {"toself", "tonext"}
+
+
+def test_weights_are_shown_and_add_up() -> None:
+    c = make_comparison()
+    shares = weight_shares([a.aspect for a in c.assessments[0].aspects], c.profile)
+    assert sum(shares) == pytest.approx(1.0)
+    assert shares[1] == pytest.approx(0.4 / 1.35)
+    crown = next(
+        t for t in draw_radar(plan_radar(c.assessments, profile=c.profile)).data if t.type == "barpolar"
+    )
+    assert crown.width[1] == max(crown.width)
+    assert "touch counts for 30%" in crown.hovertext[1]
+
+
+def test_one_instrument_becomes_bars() -> None:
+    plan = plan_radar(make_comparison().assessments[:1])
+    assert plan.form == "bars"
+    assert {t.type for t in draw_radar(plan).data} == {"bar"}
+
+
+def test_more_than_eight_aspects_become_bars() -> None:
+    c = make_comparison()
+    wide = [
+        replace(a, aspects=a.aspects + tuple(replace(r, aspect=f"{r.aspect} again") for r in a.aspects))
+        for a in c.assessments
+    ]
+    assert plan_radar(wide).form == "bars"
+    assert plan_radar(c.assessments).form == "radar"
+
+
+def test_aspects_must_agree() -> None:
+    c = make_comparison()
+    with pytest.raises(BadInput, match="different aspects"):
+        plan_radar([c.assessments[0], replace(c.assessments[1], aspects=c.assessments[1].aspects[:3])])
+    with pytest.raises(BadInput, match="panel: got 'p9'"):
+        draw_radar(plan_radar(c.assessments), panel="p9")
+
+
+def test_radar_hover_says_what_is_unknown() -> None:
+    hovers = [
+        h
+        for t in draw_radar(plan_radar(make_comparison().assessments)).data
+        if t.name is None and t.hovertext
+        for h in t.hovertext
+    ]
+    assert sum("widest unknown: tuning pins (not allowed)" in h for h in hovers) == 4 * 6
+
+
+def test_costs_follow_the_standings() -> None:
+    c = make_comparison()
+    plan = plan_costs(c)
+    for row, a in zip(plan.costs, c.assessments, strict=True):
+        s = c.standing(a.piano.id)
+        assert row.asking == a.piano.asking_price
+        assert row.total == ((s.total_p10, s.total_p50, s.total_p90) if s.total_p10 is not None else None)
+    assert "The asking price of D is not known" in plan.alt
+    assert "estimates, not quotes" in plan.alt
+
+
+def test_an_unknown_price_is_never_drawn_as_free() -> None:
+    fig = draw_costs(plan_costs(make_comparison()))
+    hovers = [h for t in fig.data if t.hovertext for h in t.hovertext if h.startswith("D")]
+    assert hovers
+    assert all("repairs alone; the asking price is not known" in h for h in hovers)
+    asking = [t for t in fig.data if t.name == "asking price"]
+    assert len(asking) == 3
+
+
+def test_a_vetoed_piano_gets_no_offer_mark() -> None:
+    offers = [t for t in draw_costs(plan_costs(make_comparison())).data if t.name == "highest sensible offer"]
+    assert [t.hovertext[0][0] for t in offers] == ["A", "B"]
+
+
+def test_every_cost_bar_ends_at_the_likely_total() -> None:
+    c = make_comparison()
+    tops = [t for t in draw_costs(plan_costs(c)).data if t.name == "on top of it, most likely"]
+    ends = [Decimal(str(t.base[0] + t.x[0])) for t in tops[:3]]
+    assert ends == [s.total_p50 for s in c.standings[:3]]
+
+
+def test_ranks_are_the_shares() -> None:
+    c = make_comparison()
+    fig = draw_ranks(plan_ranks(c))
+    assert [list(t.x) for t in fig.data] == [[s.rank_shares[r] for s in c.standings] for r in range(4)]
+    assert "C is stopped by a veto" in plan_ranks(c).alt
+
+
+def test_next_steps_are_sorted_and_cut() -> None:
+    c = make_comparison()
+    chances = [s.chance for s in plan_next_steps(replace(c, next_steps=c.next_steps[::-1])).steps]
+    assert chances == sorted(chances, reverse=True)
+    assert len(plan_next_steps(c, most=2).steps) == 2
+    assert "Nothing that is still unknown" in plan_next_steps(replace(c, next_steps=())).alt
+    assert draw_next_steps(plan_next_steps(replace(c, next_steps=()))).data
+
+
+def test_keyboard_marks_faults_and_what_was_not_judged() -> None:
+    piano, survey = make_pianos()[2], make_surveys(3)["p2"]
+    plan = plan_keyboard(piano, survey=survey, findings=make_findings()["p2"], checklist=make_checklist())
+    found = {(n.key, n.lane) for n in plan.notes if n.found}
+    assert (70, "no sound") in found
+    assert (50, "strings apart") in found
+    assert (3, SEEN) in found
+    open_keys = {n.key for n in plan.notes if n.lane == "dies too soon" and not n.found}
+    assert open_keys == set(range(48, 80))
+    assert plan.tested["dies too soon"] == 88 - len(open_keys)
+    words = next(n.words for n in plan.notes if n.key == 50 and not n.found)
+    assert words == "masked by unison"
+
+
+def test_a_skipped_key_counts_as_judged_for_nothing() -> None:
+    survey = make_survey(changes={30: {"status": "skipped"}})
+    plan = plan_keyboard(make_pianos()[0], survey=survey)
+    assert set(plan.tested.values()) == {87}
+
+
+def test_without_a_recording_the_map_claims_nothing() -> None:
+    plan = plan_keyboard(make_pianos()[0])
+    assert plan.lanes == ()
+    assert "unknown, not faultless" in plan.alt
+    assert draw_keyboard(plan).data
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "whites", "blacks"), [(1, 88, 52, 36), (1, 85, 50, 35), (-8, 99, 63, 45)]
+)
+def test_the_drawing_has_the_real_number_of_keys(first, last, whites, blacks) -> None:
+    piano = Piano(name="x", first_key=first, last_key=last)
+    data = {t.name: sum(x is None for x in t.x) for t in draw_keyboard(plan_keyboard(piano)).data if t.name}
+    assert (data["white keys"], data["black keys"]) == (whites, blacks)
+
+
+def test_an_unknown_fault_word_is_refused() -> None:
+    survey = make_survey(changes={30: {"faults": "haunted"}})
+    with pytest.raises(BadInput, match="key 30: got fault 'haunted'"):
+        plan_keyboard(make_pianos()[0], survey=survey)
+
+
+def test_one_note_with_its_stages() -> None:
+    plan = plan_note(make_surveys(1)["p0"], 49)
+    assert [s.db_per_s for s in plan.stages] == [18.0, 6.0]
+    late = plan.stages[1]
+    assert (late.start[1] - late.end[1]) / (late.end[0] - late.start[0]) == pytest.approx(6.0)
+    near = min(range(len(plan.time_s)), key=lambda i: abs(plan.time_s[i] - late.end[0]))
+    assert late.end[1] == pytest.approx(plan.level_db[near], abs=1.0), "the late line runs along the curve"
+    assert "A4 falls 20 dB in" in plan.alt
+    assert len(draw_note(plan).data) == 4
+
+
+def test_a_late_stage_that_was_not_seen_is_not_drawn() -> None:
+    survey = make_survey(changes={49: {"late_db_per_s": float("nan")}})
+    row = survey.table["key"] == 49
+    survey.table.loc[row, "late_db_per_s"] = float("nan")
+    plan = plan_note(survey, 49)
+    assert [s.name for s in plan.stages] == ["first stage"]
+    assert "the second stage could not be seen" in plan.alt
+
+
+def test_a_note_without_a_curve() -> None:
+    with pytest.raises(BadInput, match="key 60: got no level curve"):
+        plan_note(make_surveys(1)["p0"], 60)
+
+
+@pytest.mark.parametrize("count", [2, 3, 5, 8])
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_all_sizes_of_shortlist_are_drawn(count, theme) -> None:
+    c = make_comparison(many_names(count))
+    assert len(draw_costs(plan_costs(c), theme).data) >= 2 * count
+    assert len(draw_ranks(plan_ranks(c), theme).data) == count
+    radar = draw_radar(plan_radar(c.assessments, profile=c.profile), theme)
+    assert len({t.subplot for t in radar.data}) == count

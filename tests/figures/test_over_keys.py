@@ -1,0 +1,172 @@
+"""Charts over the keys: what is planned is what the survey says, with every gap explained."""
+
+import numpy as np
+import pytest
+
+from pianolab.errors import BadInput
+from pianolab.figures import (
+    draw_brightness,
+    draw_damper,
+    draw_decay,
+    draw_tuning,
+    draw_unison,
+    plan_brightness,
+    plan_damper,
+    plan_decay,
+    plan_tuning,
+    plan_unison,
+)  # fmt: skip
+from tests.figures.make import make_row, make_survey, make_surveys, many_names
+
+NAMES = {f"p{i}": n for i, n in enumerate(many_names(4))}
+ALL = [
+    (plan_decay, draw_decay, "decay_20_s"),
+    (plan_tuning, draw_tuning, "off_curve_cents"),
+    (plan_unison, draw_unison, "unison_cents"),
+    (plan_brightness, draw_brightness, "brightness_dev"),
+    (plan_damper, draw_damper, "release_20_s"),
+]
+
+
+@pytest.mark.parametrize(("plan", "draw", "column"), ALL)
+def test_every_key_is_a_point_or_a_gap_with_a_reason(plan, draw, column) -> None:  # noqa: ARG001
+    surveys = make_surveys(3)
+    for s in plan(surveys, NAMES).series:
+        table = surveys[next(i for i, n in NAMES.items() if n == s.mark.name)].table.set_index("key")[column]
+        assert {p.key: p.value for p in s.points} == table.dropna().to_dict()
+        assert {g.key for g in s.gaps} == set(table[table.isna()].index)
+        assert all(g.reason for g in s.gaps)
+
+
+@pytest.mark.parametrize(("plan", "draw", "column"), ALL)
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_drawing_shows_every_point_once(plan, draw, column, theme) -> None:  # noqa: ARG001
+    planned = plan(make_surveys(3), NAMES)
+    fig = draw(planned, theme)
+    assert {t.type for t in fig.data} == {"scatter"}
+    hovers = [h for t in fig.data if t.hovertext for h in t.hovertext]
+    assert len(hovers) == 3 * 88
+    assert planned.alt
+
+
+@pytest.mark.parametrize(("plan", "draw", "column"), ALL)
+def test_the_table_has_every_key(plan, draw, column) -> None:  # noqa: ARG001
+    frame = plan(make_surveys(2), NAMES).to_frame()
+    assert len(frame) == 2 * 88
+    unknown = frame[frame["value"].isna()]
+    assert (unknown["note or reason"] != "").all()
+
+
+def test_bounds_and_masked_notes_are_marked() -> None:
+    survey = make_survey(
+        masked=(60, 61),
+        changes={70: {"faults": "short_sustain"}, 5: {"decay_20_s": 9.0, "decay_20_bound": ">"}},
+    )
+    series = plan_decay({"p0": survey}, NAMES).series[0]
+    kinds = {p.key: p.kind for p in series.points}
+    assert (kinds[5], kinds[60], kinds[70], kinds[50]) == ("at least", "masked", "fault", "measured")
+    fig = draw_decay(plan_decay({"p0": survey}, NAMES))
+    drawn = {
+        x: symbol for t in fig.data if t.hovertext for x, symbol in zip(t.x, t.marker.symbol, strict=True)
+    }
+    assert (drawn[5], drawn[60], drawn[70], drawn[50]) == (
+        "triangle-up-open",
+        "circle-open",
+        "diamond",
+        "circle",
+    )
+
+
+def test_masked_notes_do_not_move_the_trend() -> None:
+    changes = {k: {"decay_20_s": 0.01} for k in range(55, 66)}
+    series = plan_decay({"p0": make_survey(masked=tuple(range(55, 66)), changes=changes)}, NAMES).series[0]
+    assert min(v for _, v in series.trend if v is not None) > 0.1
+    assert dict(series.trend)[60] is None, "no trend where nothing can be trusted"
+
+
+def test_a_treble_that_is_hidden_is_not_summed_up() -> None:
+    assert (
+        "A not known (only 8 of 37 keys can be judged)"
+        in plan_decay({"p0": make_survey(masked=tuple(range(50, 81)))}, NAMES).alt
+    )
+
+
+def test_silent_key_says_so_in_hover_and_table() -> None:
+    plan = plan_decay(make_surveys(3), NAMES)
+    gap = next(g for s in plan.series for g in s.gaps)
+    assert (gap.key, gap.reason) == (70, "not sounded")
+    hovers = [h for t in draw_decay(plan).data if t.name == "not known" for h in t.hovertext]
+    assert hovers == ["C  Attic upright<br>F#6 (key 70)<br>not known<br>not sounded"]
+
+
+def test_a_gap_without_a_reason_says_that() -> None:
+    survey = make_survey(
+        changes={40: {"decay_20_s": np.nan}, 41: {"decay_20_s": np.nan, "status": "unclear"}}
+    )
+    gaps = {g.key: g.reason for g in plan_decay({"p0": survey}, NAMES).series[0].gaps}
+    assert gaps == {40: "no reason recorded", 41: "key is unclear"}
+
+
+def test_focus_leaves_the_others_as_grey_lines() -> None:
+    plan = plan_decay(make_surveys(3), NAMES, focus="p1")
+    assert [s.quiet for s in plan.series] == [True, False, True]
+    fig = draw_decay(plan)
+    assert {t.name for t in fig.data if t.hovertext} <= {"measured", "at least", "fault", "not known"}
+    assert len(plan.rows()) == 88
+
+
+def test_values_beyond_the_edge_are_drawn_at_the_edge_with_their_value() -> None:
+    survey = make_survey(changes={40: {"off_curve_cents": 140.0, "faults": "off_pitch"}})
+    plan = plan_tuning({"p0": survey}, NAMES)
+    assert plan.limits[1] < 20
+    trace = next(t for t in draw_tuning(plan).data if t.hovertext and 40 in t.x)
+    at = list(trace.x).index(40)
+    assert trace.marker.symbol[at] == "arrow-up"
+    assert trace.y[at] == pytest.approx(plan.limits[1])
+    assert "140.0 cents" in trace.hovertext[at]
+
+
+def test_a_piano_flat_as_a_whole_is_said_once() -> None:
+    plan = plan_tuning({"p0": make_survey(offset=-61.0)}, NAMES)
+    assert "as a whole −61 cents" in plan.alt
+    assert max(abs(p.value) for p in plan.series[0].points) < 6
+
+
+def test_instruments_without_a_survey_are_named() -> None:
+    assert "Not recorded: D  Parlour grand." in plan_decay(make_surveys(3), NAMES).alt
+
+
+@pytest.mark.parametrize("count", [2, 8])
+def test_overlays_of_two_to_eight(count) -> None:
+    names = {f"p{i}": n for i, n in enumerate(many_names(count))}
+    surveys = {i: make_survey(seed=n, sustain=1.0 - 0.08 * n) for n, i in enumerate(names)}
+    fig = draw_decay(plan_decay(surveys, names))
+    letters = [a for a in fig.layout.annotations if a.text and a.text.startswith("<b>")]
+    heights = sorted(a.y for a in letters)
+    assert len(letters) == count
+    assert min(np.diff(heights)) > 0.06
+
+
+def test_an_eighty_five_key_piano_keeps_its_compass() -> None:
+    fig = draw_decay(plan_decay({"p0": make_survey(last_key=85)}, NAMES))
+    assert fig.layout.xaxis.range[1] < 90
+    white = next(t for t in fig.data if t.name == "white keys")
+    assert sum(x is None for x in white.x) == 50
+
+
+def test_hostile_names_stay_text() -> None:
+    fig = draw_decay(plan_decay(make_surveys(1), {"p0": "<a href='javascript:x'>Click</a>"}))
+    assert "<a " not in fig.to_json()
+
+
+def test_strangers_are_refused() -> None:
+    with pytest.raises(BadInput, match="surveys: got p9"):
+        plan_decay({"p9": make_survey()}, NAMES)
+    with pytest.raises(BadInput, match="surveys: got none"):
+        plan_decay({}, NAMES)
+    with pytest.raises(BadInput, match="focus: got 'p3'"):
+        plan_decay(make_surveys(2), NAMES, focus="p3")
+
+
+def test_the_helper_row_is_unknown_everywhere() -> None:
+    assert np.isnan(make_row(40)["decay_20_s"])
