@@ -165,12 +165,13 @@ def simulate_repairs(
     common = rng.standard_normal(draws)
     needed = {job.job: rng.random(draws) < job.chance for job in jobs}
     for job in jobs:
-        own = rng.standard_normal(draws)
-        level = ndtr(np.sqrt(shared) * common + np.sqrt(1.0 - shared) * own)
         paid = needed[job.job].copy()
         for bigger in (other for other in jobs if job.job in other.includes):
             paid &= ~needed[bigger.job]
-        total += np.where(paid, triangular(level, float(job.low), float(job.usual), float(job.high)), 0.0)
+        where = np.flatnonzero(paid)
+        own = rng.standard_normal(len(where))
+        level = ndtr(np.sqrt(shared) * common[where] + np.sqrt(1.0 - shared) * own)
+        total[where] += triangular(level, float(job.low), float(job.usual), float(job.high))
     return total
 
 

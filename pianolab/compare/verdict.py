@@ -65,9 +65,10 @@ def _find_out(shortlist: Shortlist, leader: int) -> list[NextStep]:
     mine = shortlist.standings[leader].piano_id
     open_steps = [s for s in shortlist.steps if s.piano_id == mine or s.chance_to_change >= COULD_CHANGE]
     doubtful = shortlist.all_unknown_chance[leader] >= COULD_CHANGE
-    hidden = bool(shortlist.assessments[leader].hidden_by_tuning) or not shortlist.assessments[leader].heard
+    judged = shortlist.assessments[leader]
+    unready = bool(judged.hidden_by_tuning) or not judged.heard or judged.piano.asking_price is None
     rivals = any(s.chance_to_change >= COULD_CHANGE for s in open_steps)
-    return open_steps if doubtful or hidden or rivals else []
+    return open_steps if doubtful or unready or rivals else []
 
 
 def _walk_away(shortlist: Shortlist, obstacles: Sequence[str]) -> Verdict:

@@ -1,0 +1,80 @@
+"""The price list: read whole, or refused with one clear line."""
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from pianolab.assess import load_prices
+from pianolab.assess.scoring import load_scoring
+from pianolab.checklist import load_checklist
+from pianolab.errors import BadInput
+
+GOOD = """
+region = "here"
+currency = "SEK"
+date = 2026-03-01
+[jobs.tuning]
+title = "one tuning"
+low = 900
+usual = 1200.50
+high = 1500
+"""
+
+
+def own(folder: Path, text: str) -> Path:
+    path = folder / "prices.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_the_shipped_list_says_that_it_is_invented() -> None:
+    prices = load_prices()
+    assert prices.region == "invented"
+    assert prices.currency == "EUR"
+    assert "ask a technician" in prices.note
+    assert all(p.low <= p.usual <= p.high for p in prices)
+
+
+def test_every_job_of_checklist_and_listening_has_a_price() -> None:
+    prices = load_prices()
+    jobs = {rule.job for point in load_checklist() for rule in point.repairs}
+    jobs |= {rule.job for item in load_scoring().heard for rule in item.repairs}
+    jobs |= {"first tunings", "pitch raise", "pitch advice", "tuning"}
+    assert jobs <= set(prices.jobs)
+
+
+def test_money_is_decimal_as_written(tmp_path: Path) -> None:
+    assert load_prices(own(tmp_path, GOOD))["tuning"].usual == Decimal("1200.5")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        ("low = 900", "low = -900", r"prices\.toml: tuning: low: got -900, need 0 or more\. A minus sign"),
+        ("low = 900", "low = 1300", r"tuning: got 1300, 1200.5, 1500, need low not above usual"),
+        ("high = 1500", "high = 1100", r"need low not above usual, usual not above high"),
+        ('"SEK"', '"XQQ"', r"currency: got 'XQQ', need a three-letter currency code"),
+        ('"SEK"', '"kr"', r"currency: got 'kr'"),
+        ("low = 900", 'low = "cheap"', r"low: got 'cheap', need an amount of money"),
+        ("low = 900", "low = nan", r"low: got nan, need 0 or more"),
+        ("low = 900\n", "", r"tuning: low: got None, need an amount of money"),
+        ("date = 2026-03-01", 'date = "March"', r"date: got 'March', need a date such as"),
+        ("date = 2026-03-01\n", "", r"date: got nothing"),
+        ("high = 1500", 'high = 1500\nper = "hour"', r"per: got 'hour', need one of piano, key, string"),
+        ("high = 1500", 'high = 1500\nincludes = ["voicing"]', r"includes: got \['voicing'\], need jobs of this"),
+        ("high = 1500", "high = 1500\nown_work = 2", r"own_work: got 2, need a part from 0 to 1"),
+        ("high = 1500", "high = 1500\nhigher = 3", r"tuning: got \['higher'\], need only title"),
+        ("high = 1500", "high = ", r"got a file that can't be read, need a TOML file"),
+    ],
+)  # fmt: skip
+def test_bad_list_gives_one_clear_line(tmp_path: Path, old: str, new: str, line: str) -> None:
+    assert old in GOOD
+    with pytest.raises(BadInput, match=line) as caught:
+        load_prices(own(tmp_path, GOOD.replace(old, new)))
+    assert "\n" not in str(caught.value)
+
+
+def test_unknown_job_is_named_with_a_guess() -> None:
+    with pytest.raises(BadInput, match=r"got 'tunning', need a job of the price list\. Did you mean tuning"):
+        load_prices()["tunning"]

@@ -1,0 +1,168 @@
+"""What must hold for every piano: unknown never helps, worse never improves, order and names play no part."""
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pianolab.assess import Assessment, assess_piano, load_prices
+from pianolab.assess.aspects import judge_aspects
+from pianolab.assess.evidence import Evidence, Gap
+from pianolab.checklist import Checklist, load_checklist
+from pianolab.checklist.points import VALUE_OF, Point
+from pianolab.model import ASPECTS, Finding, Piano
+
+CHECKLIST = load_checklist()
+PRICES = load_prices()
+PIANO = Piano(id="p", name="A", kind="upright", asking_price=Decimal(1000))
+POINTS = tuple(CHECKLIST.for_piano(PIANO))
+QUICK = settings(max_examples=25, deadline=None)
+SMALL = 1e-9
+
+
+def judge(findings: list[Finding], *, piano: Piano = PIANO, checklist: Checklist = CHECKLIST) -> Assessment:
+    return assess_piano(piano, findings, survey=None, checklist=checklist, prices=PRICES)
+
+
+def value_for(point: Point, badness: float) -> dict[str, float | bool | int]:
+    """A value of the point's kind, from as good as can be (0) to as bad as can be (1)."""
+    if point.record == "grade":
+        value: float | bool | int = 5 - round(4 * badness)
+    elif point.record == "yes_no":
+        good = True if point.good_answer is None else point.good_answer
+        value = good if badness < 0.5 else not good
+    else:
+        low, high = point.usual or (0.0, 10.0)
+        reading = high + badness * 3.0 * max(high - low, 1.0)
+        value = int(reading) if point.record == "count" else reading
+    return {VALUE_OF[point.record]: value}
+
+
+def finding(point: Point, badness: float, **more: str) -> Finding:
+    return Finding(id=point.id, visit_id="v", point=point.id, **value_for(point, badness), **more)
+
+
+states = st.lists(
+    st.tuples(st.sampled_from(POINTS), st.floats(0, 1)), unique_by=lambda pair: pair[0].id, max_size=25
+)
+
+
+@QUICK
+@given(states, st.sampled_from(POINTS))
+def test_an_unchecked_finding_never_raises_nor_narrows(found, point) -> None:
+    before = judge([finding(p, b) for p, b in found])
+    unseen = Finding(visit_id="v", point=point.id, state="not checked", reason="no time", place="elsewhere")
+    after = judge([*(finding(p, b) for p, b in found), unseen])
+    for old, new in zip(before.aspects, after.aspects, strict=True):
+        assert new.low <= old.low + SMALL
+        assert new.high <= old.high + SMALL
+        assert new.high - new.low >= old.high - old.low - SMALL
+
+
+@QUICK
+@given(states, st.sampled_from(POINTS))
+def test_a_point_more_in_the_checklist_never_raises_nor_narrows(found, point) -> None:
+    without = Checklist(tuple(p for p in CHECKLIST if p.id != point.id))
+    findings = [finding(p, b) for p, b in found if p.id != point.id]
+    before, after = judge(findings, checklist=without), judge(findings)
+    for old, new in zip(before.aspects, after.aspects, strict=True):
+        assert new.low <= old.low + SMALL
+        assert new.high - new.low >= old.high - old.low - SMALL
+
+
+@QUICK
+@given(states, st.floats(0, 1), st.data())
+def test_a_worse_finding_never_improves_any_aspect(found, worse, data) -> None:
+    if not found:
+        return
+    point, badness = data.draw(st.sampled_from(found))
+    worse = max(worse, badness)
+    before = judge([finding(p, b) for p, b in found])
+    after = judge([finding(p, worse if p is point else b) for p, b in found])
+    for old, new in zip(before.aspects, after.aspects, strict=True):
+        assert new.low <= old.low + SMALL
+        assert new.high <= old.high + SMALL
+
+
+def test_the_worse_finding_test_has_teeth() -> None:
+    """Where the best place counted instead of the worst, a second bad place would raise the low end."""
+    point = CHECKLIST["bridge-treble"]
+    bad = judge([finding(point, 1.0)]).aspect("structure")
+    good = judge([finding(point, 0.0)]).aspect("structure")
+    assert bad.high < 0.6 * good.high
+
+
+@QUICK
+@given(states, st.randoms())
+def test_order_of_findings_plays_no_part(found, random) -> None:
+    findings = [finding(p, b) for p, b in found]
+    shuffled = list(findings)
+    random.shuffle(shuffled)
+    assert judge(findings) == judge(shuffled)
+
+
+@QUICK
+@given(states, st.text(min_size=1).filter(str.strip))
+def test_name_address_and_seller_play_no_part(found, name) -> None:
+    findings = [finding(p, b) for p, b in found]
+    renamed = judge(findings, piano=replace(PIANO, name=name, seller=name, address=name))
+    assert replace(renamed, piano=PIANO) == judge(findings)
+
+
+@QUICK
+@given(states)
+def test_scores_stay_within_the_scale_and_add_up(found) -> None:
+    result = judge([finding(p, b) for p, b in found])
+    for a in result.aspects:
+        assert 0.0 <= a.low <= a.high <= 10.0
+        assert a.high - sum(c.high for c in a.made_by) == pytest.approx(10.0)
+        assert sum(u.width for u in a.unknown) == pytest.approx(a.high - a.low)
+        assert [c.low for c in a.made_by] == sorted(c.low for c in a.made_by)
+
+
+def test_nothing_known_is_the_whole_width_and_never_good() -> None:
+    nothing = judge([])
+    for a in nothing.aspects:
+        assert a.high == 10.0
+        assert a.low < 2.6, a
+    assert {a.aspect for a in nothing.aspects} == set(ASPECTS)
+    assert not nothing.heard
+    assert nothing.points_checked == 0
+
+
+def test_one_gap_more_widens_by_the_closed_form() -> None:
+    """10 exp(-0.5 x 1) to 10: one strength-0.5 thing unknown; by hand."""
+    gap = Gap(key="k", text="t", reason="r", share=1.0, effort="look again")
+    one = Evidence(source="s", text="t", share=0.0, strengths={"tone": 0.5}, gaps=(gap,))
+    tone = judge_aspects([one], full_loss=1.0)[0]
+    assert tone.low == pytest.approx(6.065306597)
+    assert tone.high == 10.0
+
+
+def test_what_does_not_apply_takes_nothing() -> None:
+    gone = [Finding(visit_id="v", point=p.id, state="does not apply", reason="none here") for p in POINTS]
+    result = judge(gone)
+    assert result.points_total == 0
+    assert result.aspect("appearance").low == 10.0
+
+
+def test_examiners_who_disagree_widen() -> None:
+    point = CHECKLIST["case-finish"]
+    kind, harsh = finding(point, 0.0, examiner="Ana"), finding(point, 1.0, examiner="Ben")
+    harsh = replace(harsh, id="other")
+    both = judge([kind, harsh]).aspect("appearance")
+    assert both.low == pytest.approx(judge([harsh]).aspect("appearance").low)
+    assert both.high == pytest.approx(judge([kind]).aspect("appearance").high)
+    unsure = next(u for u in both.unknown if u.source == "case-finish")
+    assert "disagree" in unsure.reason
+
+
+def test_the_worst_place_counts() -> None:
+    point = CHECKLIST["pins-look"]
+    bass, treble = finding(point, 0.0, place="bass"), finding(point, 1.0, place="treble")
+    both = judge([bass, replace(treble, id="other")])
+    assert both.aspect("tuning stability").high == pytest.approx(
+        judge([treble]).aspect("tuning stability").high
+    )

@@ -1,0 +1,213 @@
+"""The shipped checklist is whole, and a user's own file is read or refused with one clear line."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from pianolab.checklist import load_checklist
+from pianolab.errors import BadInput
+from pianolab.model import ASPECTS, Piano
+from pianolab.sources import SOURCES
+
+CHECKLIST = load_checklist()
+RISKY = re.compile(
+    r"\b(turn|turns|wiggle|loosen|tighten|unscrew|pull|take out|lift out|tip|rock)\b"
+    r"[^.;:]*\b(pin|pins|action|screw|screws|strings?|piano|upright)\b"
+)
+
+
+def risky_orders(how: str) -> list[str]:
+    """Sentences that tell the reader to do what only a technician does, and don't say "do not" or "no"."""
+    sentences = re.split(r"[.;:]", how.lower())
+    return [s for s in sentences if RISKY.search(s) and not re.search(r"\b(not|no|never)\b", s)]
+
+
+WALK = [
+    "Papers and story",
+    "Type and claims",
+    "State on the day and tuning",
+    "Pin block and tuning pins",
+    "Plate and frame",
+    "Bridges",
+    "Soundboard",
+    "Strings",
+    "Hammers",
+    "Dampers",
+    "Keys",
+    "Action and touch",
+    "Pedals",
+    "Case and finish",
+    "Each key once",
+    "The room and the way home",
+]
+
+
+def own_file(folder: Path, text: str) -> Path:
+    path = folder / "own.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_areas_stand_in_walking_order() -> None:
+    assert list(CHECKLIST.areas) == WALK
+    assert 90 <= len(CHECKLIST) <= 130
+
+
+def test_treble_bridge_comes_first_among_the_bridges() -> None:
+    assert next(p.id for p in CHECKLIST if p.area == "Bridges") == "bridge-treble"
+
+
+@pytest.mark.parametrize("point", CHECKLIST, ids=lambda p: p.id)
+def test_every_point_says_what_it_needs(point) -> None:
+    assert point.why.endswith((".", "?"))
+    assert point.how.endswith((".", "?"))
+    assert len(point.why) > 20
+    assert len(point.how) > 20
+    assert point.source in SOURCES
+    assert point.minutes > 0
+    if point.record == "grade":
+        assert len(set(point.anchors)) == 5
+        assert all(a.endswith((".", "?")) for a in point.anchors)
+    if point.record == "yes_no":
+        assert point.yes_means
+        assert point.no_means
+    if point.record in ("count", "reading"):
+        assert point.unit or not point.aspects
+    if point.vetoes or point.nature == "cosmetic":
+        assert point.nature != "cosmetic" or not point.vetoes
+
+
+def test_the_short_walk_takes_about_twenty_minutes() -> None:
+    short = CHECKLIST.for_piano(Piano(name="x"), short=True)
+    assert 15 <= sum(p.minutes for p in short) <= 25
+    for area in ("Pin block and tuning pins", "Plate and frame", "Bridges", "Hammers", "Dampers", "Keys"):
+        assert area in short.areas
+
+
+def test_every_aspect_rests_on_several_points() -> None:
+    for aspect in ASPECTS:
+        assert sum(aspect in p.aspects for p in CHECKLIST) >= 5, aspect
+
+
+def test_the_examiner_turns_no_pin_and_pulls_no_action() -> None:
+    """Whatever asks for a tool on pins, gauges or an open keyboard is a technician's."""
+    for point_id in ("pins-torque", "bridge-bearing", "keys-lead"):
+        assert CHECKLIST[point_id].access == "technician only"
+    for point in CHECKLIST:
+        if point.access != "technician only":
+            assert not risky_orders(point.how), point.id
+    assert any("two people" in c.lower() for c in CHECKLIST["case-under-lid"].cautions)
+    assert any("prop" in c.lower() for c in CHECKLIST["case-prop"].cautions)
+    assert any("tip" in c.lower() for c in CHECKLIST["frame-posts"].cautions)
+
+
+def test_the_search_for_risky_orders_has_teeth() -> None:
+    assert risky_orders("Look first. Turn a pin a little with the wrench.")
+    assert risky_orders("Tip the piano forwards and look.")
+    assert not risky_orders("You turn no pin, not even a little. Do not tip it.")
+
+
+def test_age_alone_is_no_fault() -> None:
+    for point_id in ("papers-age", "strings-age"):
+        point = CHECKLIST[point_id]
+        assert not point.aspects
+        assert not point.vetoes
+        assert not point.repairs
+
+
+def test_the_great_faults_stop_the_purchase() -> None:
+    stops = {p.id for p in CHECKLIST if p.vetoes}
+    assert stops >= {
+        "papers-ownership", "pins-torque", "pinblock-cracks", "plate-cracks", "frame-posts", "bridge-treble",
+        "board-failed", "case-pests", "action-sluggish", "access-home",
+    }  # fmt: skip
+
+
+def test_points_that_a_piano_does_not_have_are_left_out() -> None:
+    grand = {p.id for p in CHECKLIST.for_piano(Piano(name="g", kind="grand", key_tops="plastic"))}
+    upright = {p.id for p in CHECKLIST.for_piano(Piano(name="u", kind="upright", key_tops="ivory"))}
+    assert "case-prop" in grand - upright
+    assert "frame-posts" in upright - grand
+    assert "papers-ivory" in upright - grand
+
+
+def test_ivory_is_asked_for_where_nobody_knows_the_key_tops() -> None:
+    assert "papers-ivory" in {p.id for p in CHECKLIST.for_piano(Piano(name="x", key_tops="unknown"))}
+
+
+def test_own_file_changes_only_what_it_names(tmp_path: Path) -> None:
+    changed = load_checklist(own_file(tmp_path, '[[point]]\nid = "keys-chips"\nminutes = 7\n'))
+    assert changed["keys-chips"].minutes == 7.0
+    assert changed["keys-chips"].title == CHECKLIST["keys-chips"].title
+    assert [p.id for p in changed] == [p.id for p in CHECKLIST]
+    assert load_checklist()["keys-chips"].minutes == CHECKLIST["keys-chips"].minutes
+
+
+NEW = """
+[[point]]
+id = "strings-colour"
+area = "Strings"
+title = "Colour of the bass strings"
+why = "Green copper has been damp for a long time."
+how = "Shine along the windings."
+record = "yes_no"
+good_answer = true
+aspects = { tone = 0.1 }
+"""
+
+
+def test_own_point_is_added_to_its_area(tmp_path: Path) -> None:
+    ids = [p.id for p in load_checklist(own_file(tmp_path, NEW))]
+    assert len(ids) == len(CHECKLIST) + 1
+    assert ids.index("strings-colour") == ids.index("strings-false") + 1
+    after = [p.id for p in load_checklist(own_file(tmp_path, NEW + 'after = "strings-bass"\n'))]
+    assert after.index("strings-colour") == after.index("strings-bass") + 1
+
+
+def test_own_area_is_added_at_the_end(tmp_path: Path) -> None:
+    text = 'area = "School rules"\n' + NEW.replace('area = "Strings"\n', "")
+    assert load_checklist(own_file(tmp_path, text)).areas[-1] == "School rules"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        ('"yes_no"', '"yes"', r"own\.toml: strings-colour: record: got 'yes', need one of grade"),
+        ("tone = 0.1", "tonne = 0.1", r"strings-colour: aspects: got 'tonne', need one of tone"),
+        ("tone = 0.1", "tone = 3", r"aspects, tone: got 3, need a strength above 0, up to 1"),
+        ("good_answer = true\n", "", r"strings-colour: good_answer: got nothing"),
+        ('why = "Green copper has been damp for a long time."\n', "", r"why: got nothing, need a text"),
+        ('record = "yes_no"', 'record = "grade"', r"anchors: got 0 sentences, need five"),
+        ("good_answer = true", "good_anwser = true", r"good_anwser: got an unknown field.*Did you mean good_answer"),
+        ("good_answer = true", 'good_answer = "true"', r"good_answer: got 'true', need true or false"),
+        ('record = "yes_no"', 'record = "reading"', r"unit: got nothing, need the unit of the reading"),
+        ("good_answer = true", 'good_answer = true\nsource = "someone"', r"source: got 'someone', need one of"),
+        ("good_answer = true", "good_answer = true\nminutes = -1", r"minutes: got -1, need 0 or more"),
+        ("good_answer = true", "good_answer = true\nusual = [5, 1]", r"usual: got \[5, 1\], need two numbers"),
+        ("good_answer = true", 'good_answer = true\nafter = "x"', r"after: got 'x', need the id of a"),
+        (
+            "good_answer = true",
+            'good_answer = true\nrepairs = [{ job = "tuning", at_grade = 2 }]',
+            r"rule: got at_grade, need on_answer",
+        ),
+        ("good_answer = true", "good_answer = true\nvetoes = [{ at_grade = 2 }]", r"need a reason in each table"),
+        ("good_answer = true", "good_answer = tru", r"own\.toml: got text that can't be read, need a TOML file"),
+        ("[[point]]", "[point]", r"point: got no points, need at least one"),
+    ],
+)  # fmt: skip
+def test_bad_file_gives_one_clear_line(tmp_path: Path, old: str, new: str, line: str) -> None:
+    assert old in NEW
+    with pytest.raises(BadInput, match=line) as caught:
+        load_checklist(own_file(tmp_path, NEW.replace(old, new)))
+    assert "\n" not in str(caught.value)
+
+
+def test_missing_file_gives_one_clear_line(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="need a TOML file"):
+        load_checklist(tmp_path / "nothing.toml")
+
+
+def test_same_new_id_twice_overrides_the_first(tmp_path: Path) -> None:
+    twice = load_checklist(own_file(tmp_path, NEW + NEW.replace("Colour", "Shade")))
+    assert twice["strings-colour"].title == "Shade of the bass strings"

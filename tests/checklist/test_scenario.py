@@ -1,0 +1,40 @@
+"""The invented shortlist fits the checklist, and any condition fits any instrument."""
+
+import itertools
+
+import pytest
+
+from pianolab.checklist import findings_for, load_checklist, load_scenario
+
+CHECKLIST = load_checklist()
+SCENARIO = load_scenario()
+PAIRS = list(itertools.product(SCENARIO.instruments, SCENARIO.conditions.values()))
+
+
+def test_four_instruments_and_four_conditions() -> None:
+    assert [p.name for p in SCENARIO.instruments] == [
+        "Harbour Street upright", "Mill Lane grand", "Orchard Close upright", "Station Road grand",
+    ]  # fmt: skip
+    assert sorted(SCENARIO.default_condition.values()) == sorted(SCENARIO.conditions)
+    assert all(p.asking_price and p.asking_price > 0 for p in SCENARIO.instruments)
+
+
+@pytest.mark.parametrize(("piano", "condition"), PAIRS, ids=lambda x: x.name)
+def test_each_condition_covers_each_instrument(piano, condition) -> None:
+    findings = findings_for(condition, visit_id="v1", piano=piano, examiner="Ana", checklist=CHECKLIST)
+    assert [f.point for f in findings] == [p.id for p in CHECKLIST.for_piano(piano)]
+    assert len({f.id for f in findings}) == len(findings)
+    checked = sum(f.state == "checked" for f in findings)
+    assert checked > 0.85 * len(findings)
+    for f in findings:
+        if CHECKLIST[f.point].access == "technician only":
+            assert f.state == "not checked"
+            assert "technician" in f.reason
+
+
+def test_conditions_name_no_instrument() -> None:
+    for condition in SCENARIO.conditions.values():
+        text = repr(condition)
+        assert not any(
+            word in text for piano in SCENARIO.instruments for word in (piano.name, piano.seller) if word
+        )

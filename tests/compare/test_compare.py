@@ -1,0 +1,304 @@
+"""The comparison as a whole: symmetric, seeded, honest about vetoes, money and unknowns."""
+
+import time
+from dataclasses import replace
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from pianolab.assess import (
+    Alert,
+    AspectResult,
+    Assessment,
+    RepairEstimate,
+    Unknown,
+    assess_piano,
+    load_prices,
+)
+from pianolab.checklist import load_checklist
+from pianolab.compare import compare_pianos
+from pianolab.compare.simulate import draw_weights
+from pianolab.errors import BadInput
+from pianolab.model import ASPECTS, BuyerProfile, Piano, load_profiles
+
+PROFILE = BuyerProfile(name="even", budget=Decimal(5000), moving_cost=(Decimal(0), Decimal(0)))
+NO_REPAIRS = RepairEstimate(jobs=(), p10=Decimal(0), p50=Decimal(0), p90=Decimal(0), currency="EUR")
+
+
+def judged(
+    name: str,
+    score: float = 8.0,
+    *,
+    price: int | None = 2000,
+    unknown: tuple[Unknown, ...] = (),
+    vetoes: tuple[str, ...] = (),
+    low: float | None = None,
+) -> Assessment:
+    """An assessment made by hand: the same score in all aspects, unknowns on tone alone."""
+    factor = float(np.exp(-sum(u.loss for u in unknown)))
+    aspects = tuple(
+        AspectResult(
+            aspect=a,
+            low=low if low is not None else score * (factor if a == "tone" else 1.0),
+            high=score,
+            unknown=unknown if a == "tone" else (),
+        )
+        for a in ASPECTS
+    )
+    return Assessment(
+        piano=Piano(id=name, name=name, asking_price=None if price is None else Decimal(price)),
+        aspects=aspects,
+        alerts=tuple(
+            Alert(kind="veto", text=v, how_sure="seen", confirm_by="technician", source="x") for v in vetoes
+        ),
+        repairs=NO_REPAIRS,
+        points_checked=1,
+        points_total=1,
+        heard=True,
+    )
+
+
+def gap(loss: float, *, key: str = "k", veto: float = 0.0, effort="look again") -> Unknown:
+    return Unknown(
+        text=f"what {key} hides", reason="not checked", width=1.0, source=key, effort=effort, key=key,
+        loss=loss, veto_chance=veto, minutes=2.0,
+    )  # fmt: skip
+
+
+def compare(*assessments: Assessment, profile: BuyerProfile = PROFILE, **more):
+    return compare_pianos(assessments, profile=profile, **more)
+
+
+def test_the_same_piano_twice_shares_the_ranks_evenly() -> None:
+    twins = compare(judged("a", unknown=(gap(1.0),)), judged("b", unknown=(gap(1.0),)))
+    for name in ("a", "b"):
+        assert twins.standing(name).rank_shares[0] == pytest.approx(0.5, abs=0.02)
+
+
+def test_order_given_plays_no_part() -> None:
+    three = [judged("a", 8.0, unknown=(gap(1.0),)), judged("b", 7.8), judged("c", 6.0)]
+    forth, back = compare(*three), compare(*three[::-1])
+    assert forth.standings == back.standings
+    assert forth.next_steps == back.next_steps
+    assert forth.verdict == back.verdict
+
+
+def test_fixed_seed_gives_the_same_result_and_another_seed_nearly() -> None:
+    two = [judged("a", 8.0, unknown=(gap(1.5),)), judged("b", 7.5)]
+    assert compare(*two, seed=3).standings == compare(*two, seed=3).standings
+    one, other = (compare(*two, seed=s).standing("a").rank_shares[0] for s in (3, 4))
+    assert one == pytest.approx(other, abs=0.02)
+
+
+def test_better_everywhere_for_less_money_dominates() -> None:
+    result = compare(judged("a", 9.0, price=1000), judged("b", 6.0, price=3000))
+    assert result.standing("b").dominated_by == ("a",)
+    assert result.standing("a").dominated_by == ()
+    assert result.standing("a").rank_shares[0] == 1.0
+    assert result.verdict.kind == "buy"
+    assert result.verdict.piano_id == "a"
+
+
+def test_weights_stay_in_the_profiles_ranges_before_scaling() -> None:
+    profile = load_profiles()["first piano"]
+    weights = draw_weights(profile, draws=4000, rng=np.random.default_rng(0))
+    assert weights.sum(axis=1) == pytest.approx(np.ones(4000))
+    finish, tone = weights[:, ASPECTS.index("appearance")], weights[:, ASPECTS.index("tone")]
+    assert finish.max() < tone.max()
+    assert np.all(weights >= 0)
+
+
+class TestVetoes:
+    def test_a_vetoed_piano_is_never_bought_however_good(self) -> None:
+        result = compare(judged("a", 9.9, price=100, vetoes=("The plate is cracked.",)), judged("b", 7.0))
+        assert result.verdict.piano_id == "b"
+        assert result.standing("a").rank_shares[0] == 0.0
+        assert result.standing("a").highest_offer is None
+        assert "technician" in result.standing("a").offer_reason
+        assert any("a is out for now: the plate is cracked" in s for s in result.verdict.sentences)
+
+    def test_all_vetoed_means_walk_away(self) -> None:
+        result = compare(judged("a", vetoes=("Cracked.",)), judged("b", vetoes=("Split.",)))
+        assert result.verdict.kind == "walk away"
+        assert result.verdict.piano_id is None
+        assert any("technician" in s for s in result.verdict.sentences)
+
+    def test_a_vetoed_better_piano_is_worth_a_technicians_look(self) -> None:
+        result = compare(judged("a", 9.9, vetoes=("Cracked.",)), judged("b", 7.0))
+        (step,) = [s for s in result.next_steps if s.piano_id == "a"]
+        assert step.effort == "technician"
+        assert step.chance_to_change == pytest.approx(0.05)
+
+
+class TestVerdict:
+    def test_unknown_that_could_change_the_choice_comes_first(self) -> None:
+        result = compare(judged("a", 9.0, unknown=(gap(2.5),)), judged("b", 8.3))
+        assert result.verdict.kind == "find out first"
+        assert result.verdict.piano_id in ("a", "b")
+        assert any("what k hides" in s for s in result.verdict.sentences)
+
+    def test_unknown_that_changes_nothing_does_not_stop_a_purchase(self) -> None:
+        result = compare(judged("a", 9.0, unknown=(gap(0.05),)), judged("b", 5.0))
+        assert result.verdict.kind == "buy"
+
+    def test_what_the_tuning_hides_comes_before_a_purchase(self) -> None:
+        hidden = replace(
+            judged("a", 9.0, unknown=(gap(0.01),)), hidden_by_tuning="the tuning hides the treble"
+        )
+        result = compare(hidden, judged("b", 5.0))
+        assert result.verdict.kind == "find out first"
+        assert "The tuning hides the treble." in result.verdict.sentences
+
+    def test_an_unheard_piano_is_not_bought_unheard(self) -> None:
+        unheard = replace(judged("a", 9.0, unknown=(gap(0.01),)), heard=False)
+        assert compare(unheard, judged("b", 5.0)).verdict.kind == "find out first"
+
+    def test_over_the_budget_is_no_choice(self) -> None:
+        result = compare(judged("a", 9.0, price=6000), judged("b", 7.0))
+        assert result.verdict.piano_id == "b"
+        assert any("over the budget" in s for s in result.verdict.sentences)
+        assert compare(judged("a", 9.0, price=6000)).verdict.kind == "walk away"
+
+    def test_too_much_wrong_is_no_choice(self) -> None:
+        result = compare(judged("a", 3.0), judged("b", 2.0))
+        assert result.verdict.kind == "walk away"
+        assert any("too much is wrong" in s for s in result.verdict.sentences)
+
+    def test_one_piano_alone_says_so(self) -> None:
+        result = compare(judged("a", 9.0))
+        assert result.verdict.kind == "buy"
+        assert "only piano on the list" in result.verdict.sentences[0]
+
+
+class TestFindOut:
+    def test_chance_follows_the_closed_form(self) -> None:
+        """Known b at 8; a at 9 with one tone gap. a leads until its tone falls by too much.
+
+        All weights are 1/7 in this profile. a's expected lead is lost where
+        (9 exp(-2.5 x) - 8) / 7 + 5 / 7 < 0, i.e. exp(-2.5 x) < 1/3, i.e. x > ln 3 / 2.5 = 0.4394: by hand.
+        """
+        even = BuyerProfile(
+            name="w",
+            weights=dict.fromkeys(ASPECTS, (0.2, 0.2)),
+            money_weight=(0.2, 0.2),
+            budget=Decimal(5000),
+        )
+        result = compare(judged("a", 9.0, unknown=(gap(2.5),)), judged("b", 8.0), profile=even)
+        (step,) = [s for s in result.next_steps if s.piano_id == "a"]
+        assert step.chance_to_change == pytest.approx(1 - np.log(3) / 2.5, abs=0.02)
+        assert step.worth is not None
+        assert step.worth > 0
+
+    def test_the_closed_form_check_has_teeth(self) -> None:
+        result = compare(judged("a", 9.0, unknown=(gap(1.5),)), judged("b", 8.0))
+        (step,) = [s for s in result.next_steps if s.piano_id == "a"]
+        assert abs(step.chance_to_change - (1 - np.log(3) / 2.5)) > 0.1
+
+    def test_a_veto_chance_is_a_chance_to_change(self) -> None:
+        result = compare(judged("a", 9.0, unknown=(gap(0.0, veto=0.3),)), judged("b", 8.0))
+        (step,) = [s for s in result.next_steps if s.piano_id == "a"]
+        assert step.chance_to_change == pytest.approx(0.3, abs=0.02)
+        assert "could stop the purchase" in step.why
+
+    def test_one_technicians_visit_settles_all_it_can(self) -> None:
+        two = (gap(0.5, key="pins", effort="technician"), gap(0.5, key="bearing", effort="technician"))
+        (step,) = compare(judged("a", unknown=two), judged("b")).next_steps
+        assert "pins" in step.text
+        assert "bearing" in step.text
+
+    def test_the_weightiest_step_comes_first(self) -> None:
+        gaps = (gap(0.2, key="small"), gap(2.5, key="large"))
+        steps = compare(judged("a", 9.0, unknown=gaps), judged("b", 8.0)).next_steps
+        assert [s.source for s in steps] == ["large", "small"]
+        assert steps[0].chance_to_change > steps[1].chance_to_change
+
+    def test_nothing_unknown_leaves_nothing_to_find_out(self) -> None:
+        assert compare(judged("a"), judged("b")).next_steps == ()
+
+    def test_an_unknown_price_is_asked_for(self) -> None:
+        result = compare(judged("a", 8.5, price=None), judged("b", 8.0))
+        (step,) = result.next_steps
+        assert step.text == "ask what it costs"
+        assert step.chance_to_change > 0.05
+        assert result.standing("a").total_p50 is None
+        assert compare(judged("a", 9.9, price=None), judged("b", 4.0)).verdict.kind == "find out first"
+
+
+class TestMoney:
+    def test_offer_is_never_above_what_is_asked(self) -> None:
+        result = compare(judged("a", 9.0, price=1000), judged("b", 5.0))
+        assert result.standing("a").highest_offer == Decimal(1000)
+
+    def test_offer_leaves_room_for_repairs_within_the_budget(self) -> None:
+        repairs = replace(NO_REPAIRS, p10=Decimal(800), p50=Decimal(1000), p90=Decimal(1200))
+        dear = replace(judged("a", 9.0, price=4800), repairs=repairs)
+        profile = replace(PROFILE, moving_cost=(Decimal(200), Decimal(400)))
+        offer = compare(dear, judged("b", 3.0), profile=profile).standing("a")
+        assert offer.highest_offer == Decimal(3700)
+        assert "budget leaves" in offer.offer_reason
+        assert "estimate" in offer.offer_reason
+
+    def test_a_worse_piano_is_worth_only_the_difference(self) -> None:
+        """b is one point worse in the six aspects; each weight is 1/7, the budget 5000: 6/7 points are
+        worth 6/7 x 7 x 5000 / 10 = 3000, so b at 3500 equals a at 4000 only 2500 cheaper: at 1000. By hand.
+        """
+        even = BuyerProfile(
+            name="w",
+            weights=dict.fromkeys(ASPECTS, (0.2, 0.2)),
+            money_weight=(0.2, 0.2),
+            budget=Decimal(5000),
+        )
+        result = compare(judged("a", 8.0, price=4000), judged("b", 7.0, price=3500), profile=even)
+        assert result.standing("b").highest_offer == Decimal(1000)
+
+    def test_dearer_comes_first_less_often(self) -> None:
+        cheap, dear = (
+            compare(judged("a", 8.0, price=p, unknown=(gap(0.5),)), judged("b", 7.8)).standing("a")
+            for p in (1000, 3500)
+        )
+        assert cheap.rank_shares[0] > dear.rank_shares[0]
+
+    def test_cost_per_year_divides_by_the_years_of_use(self) -> None:
+        standing = compare(judged("a"), profile=replace(PROFILE, years_of_use=8.0)).standing("a")
+        assert standing.cost_per_year == Decimal(250)
+
+
+def test_an_interval_without_named_unknowns_is_drawn_evenly() -> None:
+    wide = compare(judged("a", 8.0, low=4.0), judged("b", 6.0), draws=40_000)
+    assert wide.standing("a").score_middle == pytest.approx(6.0, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("assessments", "more", "line"),
+    [
+        ([], {}, r"shortlist: got no pianos, need one or more"),
+        ([judged("a"), judged("a")], {}, r"shortlist: got the same piano twice, need each piano once"),
+        ([judged("a")], {"profile": replace(PROFILE, currency="CHF")}, r"money of a: got EUR.*need CHF"),
+        ([judged("a")], {"draws": 5}, r"draws: got 5, need 100 or more"),
+    ],
+)
+def test_bad_input_gives_one_clear_line(assessments, more, line) -> None:
+    with pytest.raises(BadInput, match=line):
+        compare(*assessments, **more)
+
+
+def test_hundred_pianos_are_compared_in_a_moment() -> None:
+    """A generous limit against a loop over draws; the benchmark has the real figures."""
+    many = [judged(f"p{i}", 5.0 + 0.04 * i, unknown=(gap(1.0), gap(0.5, key="m"))) for i in range(100)]
+    started = time.perf_counter()
+    compare(*many, draws=2000)
+    assert time.perf_counter() - started < 20.0
+
+
+def test_real_assessments_without_any_finding_compare() -> None:
+    checklist, prices = load_checklist(), load_prices()
+    unseen = [
+        assess_piano(
+            Piano(name=n, asking_price=Decimal(1000)), [], survey=None, checklist=checklist, prices=prices
+        )
+        for n in "ab"
+    ]
+    result = compare_pianos(unseen, profile=load_profiles()["first piano"])
+    assert result.verdict.kind == "find out first"
+    assert result.standings[0].rank_shares[0] == pytest.approx(0.5, abs=0.03)
