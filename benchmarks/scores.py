@@ -24,8 +24,7 @@ def side_by_side(truth: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     )
     both["right_key"] = (both["onset_s"] - both["onset_s_true"]).abs() < SAME_STRIKE_S
     both["cents_error"] = both["cents"] - both["cents_true"]
-    heard = both["heard_cents_true"] if "heard_cents_true" in both else np.nan
-    both["cents_error_heard"] = both["cents_error"] - heard
+    both["cents_error_heard"] = both["cents_error"] - both.get("heard_cents_true", np.nan)
     both["b_error"] = both["inharmonicity"] / both["inharmonicity_true"] - 1
     both["unison_error"] = both["unison_cents"] - both["unison_cents_true"]
     both["decay_error"] = both["decay_20_s"] / both["decay_20_s_true"] - 1

@@ -10,7 +10,8 @@ Truth
 ``f1_hz`` is the mean of the strings' partial 1 with the bridge at rest, exact from the scheme's dispersion
 relation to rounding (tested against a long undamped run); each string is put there by its tension.
 ``inharmonicity`` is the straight line through (f_n / n)**2 over n**2 of the same exact partials 1 to 8 below
-14 kHz; the scheme keeps to the stiff-string formula within 0.1 cents there. ``heard_cents`` says how far the bridge
+14 kHz; the scheme keeps to the stiff-string formula within 0.1 cents there. ``brightness_db`` is the power of the partials above
+4 f1 (above key 76: 2 f1) over the whole, dry, in the first half second. ``heard_cents`` says how far the bridge
 moves what can be heard: energy centroid of partial 1 of the dry note, less ``f1_hz``. ``decay_20_s`` is measured on the
 dry note, before any noise, from its maximum after the hammer to the last crossing of -20 dB before release.
 """
@@ -305,6 +306,7 @@ def _truth_row(
         "decay_20_s": nan,
         "release_20_s": nan,
         "heard_cents": nan,
+        "brightness_db": nan,
         "damped": design.damped,
         "faults": ";".join(one.faults) if one else "",
     }
@@ -325,7 +327,17 @@ def _measured(plain: Floats, plan: NotePlan, f1_hz: float) -> dict[str, float]:
         "decay_20_s": time_to_fall(plain[: let_go + 1], until_s=plan.hold_s),
         "release_20_s": time_to_fall(plain[let_go:], until_s=np.inf) if plan.design.damped else float("nan"),
         "heard_cents": _centroid_cents(plain[int(0.05 * RATE_HZ) : let_go], f1_hz),
+        "brightness_db": _brightness_db(
+            plain[: int(0.5 * RATE_HZ)], f1_hz, 4.5 if plan.design.key <= 76 else 2.5
+        ),
     }
+
+
+def _brightness_db(sound: Floats, f1_hz: float, above: float) -> float:
+    """Power above ``above`` times f1 over the whole, in dB, in the note's first half second."""
+    power = np.abs(np.fft.rfft(sound * np.hanning(sound.size))) ** 2
+    f = np.fft.rfftfreq(sound.size, 1 / RATE_HZ)
+    return float(10 * np.log10(np.sum(power[f > above * f1_hz]) / np.sum(power)))
 
 
 def _centroid_cents(sound: Floats, f1_hz: float) -> float:

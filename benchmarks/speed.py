@@ -1,0 +1,138 @@
+"""How fast the listening is: ``python -m benchmarks.speed [--repeats 5] [--growth]``.
+
+All calls are warm and in this one process with the same threads; decoding is left out of the comparison and timed
+by itself. ``librosa.pyin`` is timed on 20 s and scaled to the whole length. Memory is the peak of a fresh process
+that listens once, less that of one that only makes the same samples.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+PYIN_S = 20.0
+PEAK = """
+import resource, sys, numpy as np
+samples = np.load(sys.argv[1])
+if sys.argv[2] == "listen":
+    from pianolab.acoustics import listen
+    listen(samples, rate_hz=int(sys.argv[3]), first_key=1, last_key=88)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+
+
+def median_s(call: Callable[[], object], *, repeats: int) -> float:
+    """Median wall time of a call in s, after one that isn't counted."""
+    call()
+    taken = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        call()
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
+def compared(samples: NDArray[np.float32], rate_hz: int, *, repeats: int) -> dict[str, float]:
+    """Wall times in s of `listen` and of what it is measured against."""
+    import librosa
+
+    from pianolab.acoustics import listen
+
+    low, high, frame = 27.0, 4300.0, 4096
+    piece = samples[: int(PYIN_S * rate_hz)]
+    pitch: dict[str, Any] = {"fmin": low, "fmax": high, "sr": rate_hz, "frame_length": frame}
+    return {
+        "listen": median_s(lambda: listen(samples, rate_hz=rate_hz), repeats=repeats),
+        "librosa.yin": median_s(lambda: librosa.yin(samples, **pitch), repeats=repeats),
+        "librosa.pyin (20 s, scaled)": median_s(lambda: librosa.pyin(piece, **pitch), repeats=min(repeats, 2))
+        * samples.size
+        / piece.size,
+        "librosa.stft": median_s(lambda: librosa.stft(samples, n_fft=frame), repeats=repeats),
+        "reading the file (FLAC)": _reading_s(samples, rate_hz, repeats=repeats),
+    }
+
+
+def _reading_s(samples: NDArray[np.float32], rate_hz: int, *, repeats: int) -> float:
+    from pianolab.io import read_sound, write_sound
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "scale.flac"
+        write_sound(path, samples, rate_hz=rate_hz)
+        return median_s(lambda: read_sound(path), repeats=repeats)
+
+
+def peak_mib(samples: NDArray[np.float32], rate_hz: int) -> float:
+    """Memory of one `listen` over that of holding the samples, MiB."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "samples.npy"
+        np.save(path, samples)
+        peaks = [
+            float(
+                subprocess.run(
+                    [sys.executable, "-c", PEAK, str(path), what, str(rate_hz)],
+                    check=True,
+                    capture_output=True,
+                    text=True,
+                ).stdout
+            )
+            for what in ("listen", "load")
+        ]
+    return peaks[0] - peaks[1]
+
+
+def growth(*, repeats: int) -> dict[int, tuple[float, float]]:
+    """Seconds of sound and of listening for keys held 2, 4.5 and 9.5 s: one, two and four times the length."""
+    from benchmarks.second_generator import build_scale
+    from pianolab.acoustics import listen
+
+    out = {}
+    for times, hold_s in ((1, 2.0), (2, 4.5), (4, 9.5)):
+        scale = build_scale(1, hold_s=hold_s)
+        took = median_s(lambda s=scale: listen(s.samples, rate_hz=s.rate_hz), repeats=repeats)  # type: ignore[misc]
+        out[times] = (scale.samples.size / scale.rate_hz, took)
+    return out
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Command line."""
+    parser = argparse.ArgumentParser(
+        prog="python -m benchmarks.speed", description=(__doc__ or "").split("\n")[0]
+    )
+    parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument(
+        "--growth", action="store_true", help="also scales of two and four times the length (slow to make)"
+    )
+    given = parser.parse_args(arguments)
+    from benchmarks.second_generator import build_scale
+
+    scale = build_scale(1)
+    seconds = scale.samples.size / scale.rate_hz
+    print(f"{seconds:.1f} s of sound, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
+    times = compared(scale.samples, scale.rate_hz, repeats=given.repeats)
+    for name, took in times.items():
+        share = times["listen"] / took
+        print(
+            f"{name:30s} {took:8.2f} s  {100 * took / seconds:6.2f} % of the length   listen / this {share:7.2f}"
+        )
+    print(f"memory of listen over the samples: {peak_mib(scale.samples, scale.rate_hz):.0f} MiB")
+    if given.growth:
+        for times_long, (length, took) in growth(repeats=min(given.repeats, 3)).items():
+            print(
+                f"{times_long} x: {length:7.1f} s of sound, {took:6.2f} s, {1000 * took / length:.1f} ms per s"
+            )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
