@@ -71,8 +71,7 @@ function render({ model, el }) {
   root.append(
     make("header", { class: "pl-head" },
       make("div", {}, title, subtitle),
-      make("div", { class: "pl-progress" }, total, totalBar),
-      make("div", { class: "pl-state" }, status, takeBack)),
+      make("div", { class: "pl-progress" }, total, totalBar)),
   );
   function showStatus(kind, text) {
     if (status.dataset.kind === kind && status.lastChild?.textContent === text) return;
@@ -143,7 +142,7 @@ function render({ model, el }) {
     const moved = card && card.point !== view.point.id;
     if (!card || moved || card.record() !== view.point.record) {
       card?.close();
-      card = pointCard(view.point, { record, move, keyboard: model.get("keyboard") });
+      card = pointCard(view.point, { record, move, keyboard: model.get("keyboard"), state: make("div", { class: "pl-state" }, status, takeBack) });
       place.replaceChildren(card.node);
       if (moved) arrive();
     }
@@ -179,7 +178,7 @@ function render({ model, el }) {
 }
 
 // --- one point on the screen
-function pointCard(first, { record, move, keyboard: layout }) {
+function pointCard(first, { record, move, keyboard: layout, state }) {
   let id = first.record;
   const fields = [];
   const heading = make("h3", { class: "pl-point-title", tabindex: -1, text: first.title });
@@ -306,7 +305,7 @@ function pointCard(first, { record, move, keyboard: layout }) {
     },
   }));
   const toggle = make("button", { type: "button", class: "pl-button pl-toggle", "aria-expanded": "false", onclick: () => showReasons(reasons.hidden) },
-    make("span", { text: "Not checked" }), sign("down"));
+    make("span"), sign("down"));
   const reasons = make("div", { class: "pl-reasons", role: "group", "aria-label": "Why it was not checked", hidden: true }, reasonButtons, other);
   other.hidden = true;
   function showReasons(open) {
@@ -319,7 +318,12 @@ function pointCard(first, { record, move, keyboard: layout }) {
   const keysText = make("input", { type: "text", class: "pl-text", placeholder: "such as C4, F5-A5", "aria-label": "Keys concerned", autocomplete: "off", spellcheck: "false" });
   const keysField = field(keysText, (text) => ({ do: "keys", keys: text }));
   const keysPlace = make("div", { class: "pl-keys-place", hidden: true });
-  const keysToggle = make("button", { type: "button", class: "pl-button", "aria-expanded": "false", onclick: () => showKeys(keysPlace.hidden) }, make("span", { text: "On the keyboard" }), sign("down"));
+  const placeText = make("input", { type: "text", class: "pl-text", placeholder: "such as treble bridge", "aria-label": "Place on the instrument" });
+  const placeField = field(placeText, (text) => ({ do: "place", place: text }));
+  const labelled = (text, ...nodes) => make("div", { class: "pl-field" }, make("span", { class: "pl-label", "aria-hidden": "true", text }), ...nodes);
+  const another = make("button", { type: "button", class: "pl-button pl-quiet", text: "Record another place", onclick: () => move({ do: "another", point: first.id }) });
+  const keysToggle = make("button", { type: "button", class: "pl-button pl-toggle", "aria-expanded": "false", onclick: () => showKeys(keysPlace.hidden) }, make("span"), sign("down"));
+  keysPlace.append(make("div", { class: "pl-pair" }, labelled("Keys", keysText), labelled("Place", placeText), another));
   function showKeys(open) {
     keysPlace.hidden = !open;
     setFlag(keysToggle, "aria-expanded", open);
@@ -331,33 +335,27 @@ function pointCard(first, { record, move, keyboard: layout }) {
     }
     requestAnimationFrame(() => drawn.center());
   }
-  const placeText = make("input", { type: "text", class: "pl-text", placeholder: "such as treble bridge", "aria-label": "Place on the instrument" });
-  const placeField = field(placeText, (text) => ({ do: "place", place: text }));
   const note = make("textarea", { class: "pl-text", rows: 2, "aria-label": "Note" });
   const noteField = field(note, (text) => ({ do: "note", note: text }));
 
   const tabs = make("div", { class: "pl-tabs", role: "group", "aria-label": "Records of this point" });
   const others = make("ul", { class: "pl-others" });
   const pending = make("p", { class: "pl-soft pl-pending" });
-  const another = make("button", { type: "button", class: "pl-button pl-quiet", text: "Record another place", onclick: () => move({ do: "another", point: first.id }) });
-  const labelled = (text, ...nodes) => make("div", { class: "pl-field" }, make("span", { class: "pl-label", "aria-hidden": "true", text }), ...nodes);
 
   const write = make("div", { class: "pl-write" },
-    line, tabs, value.node, pending, toggle, reasons,
-    labelled("Keys", make("div", { class: "pl-row" }, keysText, keysToggle)), keysPlace,
-    make("div", { class: "pl-pair" }, labelled("Place", placeText), labelled("Note", note)),
-    make("div", { class: "pl-row" }, another), others);
+    state, line, tabs, value.node, pending, make("div", { class: "pl-row" }, toggle, keysToggle), reasons,
+    labelled("Note", note), others);
 
   const back = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Back" }));
   const nextOpen = make("button", { type: "button", class: "pl-button pl-large pl-quiet", text: "Next open point", onclick: () => move({ do: "next open" }) });
   const next = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next" }), sign("right"));
   const step = make("p", { class: "pl-soft pl-point-step" });
   const node = make("article", { class: "pl-card" },
-    make("div", { class: "pl-card-head" }, step, heading), make("div", { class: "pl-card-body" }, read, write),
+    make("div", { class: "pl-card-head" }, step, heading), make("div", { class: "pl-card-body" }, read, write), keysPlace,
     make("div", { class: "pl-moves" }, back, nextOpen, next));
 
   let latest = first;
-  if (first.per_key || first.keys.length) requestAnimationFrame(() => showKeys(true));
+  if (first.per_key || first.keys.length || first.place) requestAnimationFrame(() => showKeys(true));
 
   return {
     node, heading, point: first.id,
@@ -378,7 +376,9 @@ function pointCard(first, { record, move, keyboard: layout }) {
       setText(pending, now.pending ? `This record says: ${now.pending}.` : "");
       const pressed = now.reasons.find((r) => r.chosen);
       reasonButtons.forEach((button, i) => setFlag(button, "aria-pressed", now.reasons[i].chosen));
-      if (pressed) showReasons(true);
+      setText(toggle.firstChild, pressed ? `Not checked: ${(now.reason_text || pressed.text).toLowerCase()}` : "Not checked");
+      setFlag(toggle, "aria-pressed", Boolean(pressed));
+      setText(keysToggle.firstChild, ["Keys and place", now.keys_text, now.place].filter(Boolean).join(", ").replace(",", ":"));
       other.hidden = !(pressed?.value === "other") && document.activeElement !== other;
       otherField.show(now.reason_text);
       keysField.show(now.keys_text);
