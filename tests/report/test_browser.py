@@ -1,0 +1,215 @@
+"""The page in a real browser with the network cut: nothing asked for, nothing complained about, everything drawn."""
+
+import io
+import re
+import shutil
+import wave
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pianolab.report import Clip, comparison_page, write_page
+from tests.figures.make import make_checklist, make_comparison, make_findings, make_surveys
+
+CHROMIUM = "/usr/bin/chromium"
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+        "--disable-component-update", "--disable-sync"]  # fmt: skip
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="needs Debian's chromium"),
+]
+
+
+def tone(f_hz: float, *, seconds: float = 0.4) -> bytes:
+    t = np.arange(int(16000 * seconds)) / 16000
+    out = io.BytesIO()
+    with wave.open(out, "wb") as w:
+        w.setnchannels(1)
+        w.setsampwidth(2)
+        w.setframerate(16000)
+        w.writeframes((8000 * np.sin(2 * np.pi * f_hz * t)).astype("<i2").tobytes())
+    return out.getvalue()
+
+
+@dataclass
+class Opened:
+    """A page in the browser, with everything it asked for and complained about."""
+
+    page: object
+    requests: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+
+
+@pytest.fixture(scope="module")
+def browsers() -> Iterator[object]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        yield playwright.chromium
+
+
+@contextmanager
+def open_page(
+    browsers, path: Path, *, profile: Path, width: int = 1280, height: int = 900
+) -> Iterator[Opened]:
+    """Opens the page in a fresh browser that is offline; every request but for files is written down and cut."""
+    context = browsers.launch_persistent_context(
+        str(profile), executable_path=CHROMIUM, headless=True, args=ARGS, offline=True, color_scheme="light",
+        viewport={"width": width, "height": height},
+    )  # fmt: skip
+    page = context.new_page()
+    opened = Opened(page=page)
+
+    def on_route(route, request) -> None:
+        if request.url.startswith("file://"):
+            route.continue_()
+        else:
+            opened.requests.append(request.url[:200])
+            route.abort()
+
+    page.route("**/*", on_route)
+    page.on("console", lambda m: opened.complaints.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda e: opened.complaints.append(str(e)))
+    page.goto(path.as_uri())
+    page.wait_for_selector("html[data-charts]", state="attached", timeout=90_000)
+    try:
+        yield opened
+    finally:
+        context.close()
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory) -> Path:
+    clips = {
+        i: tuple(Clip(label="clip", key=k, mime="audio/wav", data=tone(27.5 * 2 ** ((k - 1) / 12)), seconds=0.4) for k in (40, 64))
+        for i in ("p0", "p1", "p2")
+    }  # fmt: skip
+    html = comparison_page(
+        make_comparison(), surveys=make_surveys(3), findings=make_findings(), checklist=make_checklist(), clips=clips,
+        provenance={"pianolab": "0.1.0"},
+    )  # fmt: skip
+    return write_page(tmp_path_factory.mktemp("page") / "page.html", html)
+
+
+@pytest.fixture(scope="module")
+def wide(browsers, path, tmp_path_factory) -> Iterator[Opened]:
+    with open_page(browsers, path, profile=tmp_path_factory.mktemp("profile")) as opened:
+        yield opened
+
+
+def test_nothing_is_asked_for_and_nothing_complained_about(wide) -> None:
+    assert [r for r in wide.requests if not r.startswith("data:audio/")] == []
+    assert wide.complaints == []
+
+
+def test_all_charts_are_drawn(wide, path) -> None:
+    planned = len(re.findall(r'data-chart="', path.read_text(encoding="utf-8")))
+    assert planned == 18
+    assert wide.page.locator(".js-plotly-plot").count() == planned
+    sizes = wide.page.evaluate(
+        "() => [...document.querySelectorAll('.js-plotly-plot')].map(p => p.querySelectorAll('svg path, svg rect').length)"
+    )
+    assert min(sizes) > 5
+    assert wide.page.locator(".plotly-notifier, .gl-container canvas").count() == 0
+
+
+def test_nothing_sticks_out_sideways(wide) -> None:
+    assert wide.page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0
+
+
+def test_a_script_from_outside_is_refused(browsers, path, tmp_path) -> None:
+    bad = tmp_path / "bad.html"
+    bad.write_text(
+        path.read_text(encoding="utf-8").replace("</body>", "<script>document.title='taken'</script></body>"),
+        encoding="utf-8",
+    )
+    with open_page(browsers, bad, profile=tmp_path / "profile") as opened:
+        assert opened.page.title() != "taken"
+        assert any("Content Security Policy" in c for c in opened.complaints)
+
+
+def test_a_clip_plays_to_its_end_after_a_real_click(wide) -> None:
+    page = wide.page
+    page.evaluate(
+        "() => { window.endings = []; document.querySelectorAll('audio').forEach(a => "
+        "a.addEventListener('ended', () => window.endings.push(a.dataset.name))); }"
+    )
+    page.get_by_role("button", name="Play C4 of B, School grand").click()
+    wait_until(page, "() => window.endings.length === 1")
+    page.get_by_role("button", name="Play C6 of all instruments").click()
+    wait_until(page, "() => window.endings.length === 4")
+    assert page.evaluate("() => window.endings") == [
+        "C4 of B, School grand", "C6 of A, Blue upright", "C6 of B, School grand", "C6 of C, Attic upright",
+    ]  # fmt: skip
+    assert page.locator("audio[controls]").count() == 0
+
+
+def wait_until(page, condition: str) -> None:
+    """Polls by evaluate: the page's policy forbids what `wait_for_function` does."""
+    for _ in range(100):
+        if page.evaluate(condition):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(condition)
+
+
+def test_the_keyboard_reaches_links_buttons_and_tables(wide) -> None:
+    page = wide.page
+    seen = set()
+    page.locator("body").press("Home")
+    page.evaluate("() => document.activeElement.blur()")
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        seen.add(
+            page.evaluate(
+                "() => document.activeElement.tagName + (document.activeElement.className ? '.' + document.activeElement.className.split(' ')[0] : '')"
+            )
+        )
+    assert {"A.skip", "A", "DIV.frame", "SUMMARY", "BUTTON.play"} <= seen
+
+
+def test_dark_scheme_redraws_the_charts(wide) -> None:
+    page = wide.page
+    ink = "() => getComputedStyle(document.querySelector('.js-plotly-plot .angularaxistick text, .js-plotly-plot text')).fill"
+    light = page.evaluate(ink)
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_timeout(1500)
+    dark = page.evaluate(ink)
+    page.emulate_media(color_scheme="light")
+    assert light != dark
+
+
+def test_a_phone_needs_no_sideways_scrolling(browsers, path, tmp_path) -> None:
+    with open_page(browsers, path, width=390, height=844, profile=tmp_path / "profile") as opened:
+        assert opened.page.evaluate("() => document.documentElement.scrollWidth") <= 390
+        assert opened.complaints == []
+
+
+@pytest.mark.skipif(not shutil.which("pdftotext"), reason="needs poppler-utils")
+def test_print_has_numbered_pages_and_charts_that_fit(browsers, path, tmp_path) -> None:
+    import subprocess
+
+    with open_page(browsers, path, width=680, profile=tmp_path / "profile") as opened:
+        page = opened.page
+        page.emulate_media(media="print")
+        page.wait_for_timeout(1500)
+        widths = page.evaluate(
+            "() => [...document.querySelectorAll('.plot')].filter(p => p.offsetParent)"
+            ".map(p => [p.clientWidth, p.querySelector('svg.main-svg').clientWidth])"
+        )
+        assert widths
+        assert all(0 < drawn <= room + 1 for room, drawn in widths), widths
+        page.pdf(
+            path=str(tmp_path / "page.pdf"), prefer_css_page_size=True, print_background=True, tagged=True
+        )
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(tmp_path / "page.pdf"), "-"], capture_output=True, text=True, check=True
+    ).stdout
+    pages = text.split("\f")[:-1]
+    assert len(pages) <= 16
+    for number, content in enumerate(pages, start=1):
+        assert f"{number} / {len(pages)}" in content
