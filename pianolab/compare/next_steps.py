@@ -12,10 +12,19 @@ from numpy.typing import NDArray
 from pianolab.assess import Assessment, Unknown
 from pianolab.assess.findings import lower_first
 from pianolab.compare.results import NextStep
-from pianolab.compare.simulate import Array, PianoDraws, turns_out_stopped
+from pianolab.compare.simulate import (
+    LEARNING_DRAWS,
+    Array,
+    PianoDraws,
+    mean_factor,
+    severity,
+    turns_out_stopped,
+)
 
-LEARNING_DRAWS = 4000
 TUNE = "tune and record again"
+MANY = 8
+"""From so many unchecked points on, finishing the walk is a step of its own."""
+
 MISTAKEN = {"seen": 0.05, "likely": 0.2, "possible": 0.5}
 """How often a technician finds that a veto does not hold, by how sure it was; own estimate."""
 
@@ -55,19 +64,13 @@ def learn(field: Field, piano: int, keys: Iterable[str]) -> Learned:
         return Learned(chance=0.0, worth=0.0)
     d = field.draws[piano]
     chosen = [i for i, key in enumerate(d.unknown) if key in set(keys)]
-    level = d.level[chosen, :LEARNING_DRAWS]
+    level = d.level[chosen]
     loss = d.loss[:, chosen]
-    relative = np.exp(-(loss @ level)) / _mean_factor(loss).prod(axis=1)[:, None]
-    means = d.high * _mean_factor(d.loss).prod(axis=1)
+    relative = np.exp(-(loss @ severity(level))) / mean_factor(loss).prod(axis=1)[:, None]
+    means = d.high * mean_factor(d.loss).prod(axis=1)
     change = (field.weights[:-1, None] * means[:, None] * (relative - 1.0)).sum(axis=0)
     utility = field.utility[piano] + change
     return _compare(field, piano, utility, turns_out_stopped(level, d.veto_chance[chosen]))
-
-
-def _mean_factor(loss: Array) -> Array:
-    """Mean of exp(-loss x) for x even between 0 and 1."""
-    safe = np.where(loss > 1e-12, loss, 1.0)
-    return np.where(loss > 1e-12, -np.expm1(-safe) / safe, 1.0)
 
 
 def _compare(field: Field, piano: int, utility: Array, stopped: NDArray[np.bool_]) -> Learned:
@@ -100,7 +103,10 @@ def _order(step: NextStep) -> tuple[float, float, float, str, str]:
 
 
 def _groups(assessment: Assessment) -> list[list[Unknown]]:
-    """Unknowns that one and the same action settles; each point to look at again stands alone."""
+    """Unknowns that one and the same action settles; each point to look at again stands alone.
+
+    Where many points are left, finishing the walk is a step of its own besides.
+    """
     widest: dict[str, Unknown] = {}
     everything = [u for a in assessment.aspects for u in a.unknown] + list(assessment.unknown_vetoes)
     for u in everything:
@@ -110,19 +116,21 @@ def _groups(assessment: Assessment) -> list[list[Unknown]]:
     groups: dict[str, list[Unknown]] = {}
     for key, u in widest.items():
         groups.setdefault(key if u.effort == "look again" else u.effort, []).append(u)
+    again = [u for u in widest.values() if u.effort == "look again"]
+    if len(again) >= MANY:
+        groups["the walk"] = again
     return [sorted(group, key=lambda u: (-u.width, u.text)) for group in groups.values()]
 
 
 def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]) -> NextStep | None:
     learned = learn(field, piano, [u.key or u.source for u in group])
     first = group[0]
-    minutes = [u.minutes for u in group if u.minutes is not None]
     return NextStep(
         piano_id=assessment.piano.id,
         piano_name=assessment.piano.name,
         text=_text(first.effort, group),
         effort=first.effort,
-        minutes=max(minutes) if minutes else None,
+        minutes=_minutes(first.effort, group),
         chance_to_change=learned.chance,
         why=_why(group),
         source=first.source,
@@ -130,7 +138,17 @@ def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]
     )
 
 
+def _minutes(effort: str, group: list[Unknown]) -> float | None:
+    """Points are looked at one after another; one recording or one visit settles all it can at once."""
+    minutes = [u.minutes for u in group if u.minutes is not None]
+    if not minutes:
+        return None
+    return sum(minutes) if effort == "look again" else max(minutes)
+
+
 def _text(effort: str, group: list[Unknown]) -> str:
+    if effort == "look again" and len(group) > 1:
+        return f"finish the walk: {len(group)} points are not checked yet, among them {group[0].text}"
     what = _and([u.text for u in group][:3])
     more = f" and {len(group) - 3} more" if len(group) > 3 else ""
     return {
