@@ -60,7 +60,7 @@ class Point:
     ``no_means`` put either answer into a sentence. ``usual`` is the ordinary range of a count or reading;
     from ``failed_under`` down or ``failed_over`` up it counts as failed. ``aspects`` maps an aspect to the
     strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such as ``grand``,
-    ``upright``, ``ivory``; empty means always.
+    ``upright``, ``ivory``; empty means always. ``question`` is what to ask the seller before one travels.
     """
 
     id: str
@@ -92,6 +92,7 @@ class Point:
     cautions: tuple[str, ...] = ()
     source: str = "practice"
     short_walk: bool = False
+    question: str = ""
 
     def applies(self, piano: Piano) -> bool:
         """Whether this point exists on that piano."""
@@ -131,6 +132,17 @@ class Checklist(Showable):
     def for_piano(self, piano: Piano, *, short: bool = False) -> Checklist:
         """The points that exist on this piano; ``short`` keeps the twenty-minute walk."""
         return Checklist(tuple(p for p in self.points if p.applies(piano) and (p.short_walk or not short)))
+
+    def questions(self) -> tuple[str, ...]:
+        """What to ask the seller by telephone before one travels."""
+        return tuple(p.question for p in self.points if p.question)
+
+    def kit(self) -> tuple[str, ...]:
+        """What to take along: the tools of all points that are not a technician's."""
+        tools = [
+            tool.strip() for p in self.points if p.access != "technician only" for tool in p.tool.split(",")
+        ]
+        return tuple(dict.fromkeys(tool for tool in tools if tool))
 
     def headline(self) -> str:
         return f"{len(self.points)} points in {len(self.areas)} areas, {sum(p.minutes for p in self.points):.0f} min"

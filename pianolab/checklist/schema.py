@@ -20,7 +20,20 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "access": get_args(Access),
     "source": tuple(SOURCES),
 }
-TEXTS = ("id", "area", "title", "why", "how", "where", "tool", "unit", "yes_means", "no_means", *CHOICES)
+TEXTS = (
+    "id",
+    "area",
+    "title",
+    "why",
+    "how",
+    "where",
+    "tool",
+    "unit",
+    "yes_means",
+    "no_means",
+    "question",
+    *CHOICES,
+)
 SWITCHES = ("helper", "photo", "per_key", "short_walk", "good_answer")
 NUMBERS = ("minutes", "failed_under", "failed_over")
 TEXT_LISTS = ("anchors", "applies_to", "cautions")

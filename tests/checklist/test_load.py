@@ -136,6 +136,15 @@ def test_ivory_is_asked_for_where_nobody_knows_the_key_tops() -> None:
     assert "papers-ivory" in {p.id for p in CHECKLIST.for_piano(Piano(name="x", key_tops="unknown"))}
 
 
+def test_questions_and_kit_come_from_the_points() -> None:
+    upright = CHECKLIST.for_piano(Piano(name="u", kind="upright", key_tops="plastic"))
+    assert len(upright.questions()) >= 10
+    assert all(q.endswith("?") or q.endswith(".") for q in upright.questions())
+    assert not any("ivory" in q for q in upright.questions())
+    assert {"torch", "hygrometer", "tape", "phone"} <= set(upright.kit())
+    assert "torque wrench" not in upright.kit()
+
+
 def test_own_file_changes_only_what_it_names(tmp_path: Path) -> None:
     changed = load_checklist(own_file(tmp_path, '[[point]]\nid = "keys-chips"\nminutes = 7\n'))
     assert changed["keys-chips"].minutes == 7.0
