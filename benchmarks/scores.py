@@ -11,6 +11,10 @@ from numpy.typing import NDArray
 REGISTERS = {"bass": (1, 27), "tenor": (28, 39), "middle": (40, 51), "treble": (52, 75), "top": (76, 88)}
 SAME_STRIKE_S = 0.15
 SURE_UNISON, CLEAN_UNISON = 1.5, 0.5
+WIDE_UNISON, NARROW_UNISON = 2.0, 1.2
+"""A unison fault must be found from here; it is false under this; between them both answers are fair."""
+STEADY_PER_DB = 0.08
+"""Decays whose time moves less than this share with 1 dB of level are well defined."""
 FAULTS = ("silent", "off_pitch", "short_sustain", "damper", "buzz", "voicing")
 
 
@@ -79,9 +83,15 @@ def decay_figures(plain: pd.DataFrame) -> dict[str, float]:
     median, p90, _ = spread(plain.loc[falls & equal, "decay_error"])
     longer = plain["decay_20_s_true"].fillna(np.inf)
     holds = longer[bound] >= plain.loc[bound, "decay_20_s"]
+    steady = falls & equal
+    if "decay_s_per_db_true" in plain:
+        steady &= plain["decay_s_per_db_true"] < STEADY_PER_DB * plain["decay_20_s_true"]
+    steady_median, steady_p90, _ = spread(plain.loc[steady, "decay_error"])
     return {
         "dec_med_%": 100 * median,
         "dec_p90_%": 100 * p90,
+        "steady_med_%": 100 * steady_median,
+        "steady_p90_%": 100 * steady_p90,
         "dec_bias_%": 100 * float(plain.loc[falls & equal, "decay_error"].median()),
         "dec_cov_%": 100 * float(equal[falls].mean()) if falls.any() else np.nan,
         "bound_true_%": 100 * float(holds.mean()) if bound.any() else np.nan,
@@ -100,18 +110,20 @@ def register_table(rows: pd.DataFrame) -> pd.DataFrame:
 def fault_table(rows: pd.DataFrame, *, pianos: int) -> pd.DataFrame:
     """Per kind: seeded, found, said to be not judged, false per piano, and the false keys.
 
-    A unison fault said of a key with strings 1.5 cents or more apart is not false.
+    Unison faults follow the true distance of the strings, not what was seeded.
     """
     true, said = (rows[c].fillna("").str.split(";") for c in ("faults_true", "faults"))
     hidden = rows["not_judged"].fillna("")
     out = {}
     for kind in (*FAULTS, "unison"):
         seeded = true.map(lambda f, k=kind: k in f)
+        fair = seeded
         if kind == "unison":
-            seeded |= rows["unison_cents_true"] >= SURE_UNISON
+            seeded = rows["unison_cents_true"] >= WIDE_UNISON
+            fair = rows["unison_cents_true"] >= NARROW_UNISON
         found = said.map(lambda f, k=kind: k in f)
         masked = seeded & ~found & hidden.str.contains(f"{kind}=", regex=False)
-        false = found & ~seeded
+        false = found & ~fair
         out[kind] = {
             "seeded": int(seeded.sum()),
             "found": int((found & seeded).sum()),

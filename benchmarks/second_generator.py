@@ -13,7 +13,9 @@ relation to rounding (tested against a long undamped run); each string is put th
 14 kHz; the scheme keeps to the stiff-string formula within 0.1 cents there. ``brightness_db`` is the power of the partials above
 4 f1 (above key 76: 2 f1) over the whole, dry, in the first half second. ``heard_cents`` says how far the bridge
 moves what can be heard: energy centroid of partial 1 of the dry note, less ``f1_hz``. ``decay_20_s`` is measured on the
-dry note, before any noise, from its maximum after the hammer to the last crossing of -20 dB before release.
+dry note, before any noise, from its maximum after the hammer to the last crossing of -20 dB before release;
+``decay_s_per_db`` says how far that time moves with the level: where the knee of the decay lies near -20 dB a
+small error of level is a large one of time.
 """
 
 from __future__ import annotations
@@ -304,6 +306,7 @@ def _truth_row(
         "unison_cents": 1200 * float(np.log2(max(strings_hz) / min(strings_hz))) if sounding else nan,
         "n_strings": design.strings,
         "decay_20_s": nan,
+        "decay_s_per_db": nan,
         "release_20_s": nan,
         "heard_cents": nan,
         "brightness_db": nan,
@@ -322,9 +325,12 @@ def _measured(plain: Floats, plan: NotePlan, f1_hz: float) -> dict[str, float]:
     f, _rate = fd_string.partials(string_grids(plan)[0], mode)
     inside = np.maximum(np.sum(f < fd_string.BAND_HZ), 2)
     let_go = int(plan.hold_s * RATE_HZ)
+    held = plain[: let_go + 1]
+    around = [time_to_fall(held, until_s=plan.hold_s, fall_db=fall) for fall in (19.0, 20.0, 21.0)]
     return {
         "inharmonicity": fd_string.fitted_inharmonicity(f[:inside], mode[:inside]),
-        "decay_20_s": time_to_fall(plain[: let_go + 1], until_s=plan.hold_s),
+        "decay_20_s": around[1],
+        "decay_s_per_db": (around[2] - around[0]) / 2,
         "release_20_s": time_to_fall(plain[let_go:], until_s=np.inf) if plan.design.damped else float("nan"),
         "heard_cents": _centroid_cents(plain[int(0.05 * RATE_HZ) : let_go], f1_hz),
         "brightness_db": _brightness_db(

@@ -75,6 +75,10 @@ def test_faults_found_missed_masked_and_false() -> None:
     assert found.loc["silent", "found"] == 1
     assert found.loc["buzz", ["seeded", "found", "not judged", "false/piano"]].tolist() == [1, 0, 1, 1.0]
     assert found.loc["unison", ["seeded", "found", "false/piano"]].tolist() == [5, 1, 0.0]
+    truth.loc[truth["key"] == 49, "unison_cents"] = 1.5
+    assert fault_table(side_by_side(truth, table), pianos=1).loc["unison", "false/piano"] == 0.0
+    truth.loc[truth["key"] == 49, "unison_cents"] = 1.0
+    assert fault_table(side_by_side(truth, table), pianos=1).loc["unison", "false/piano"] == 1.0
 
 
 def test_small_tools() -> None:
