@@ -17,7 +17,7 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import check_text, from_json
-from pianolab.casebook.editing import Edit, later_than, moment_text
+from pianolab.casebook.editing import Edit
 from pianolab.casebook.engine import (
     APPLICATION_ID,
     DATABASE_NAME,
@@ -27,6 +27,7 @@ from pianolab.casebook.engine import (
     refusal,
     writing,
 )
+from pianolab.casebook.ledger import later_than, moment_text
 from pianolab.casebook.media import FOLDER, KeptSound, hash_in_name, hash_of, keep_sound, media_path
 from pianolab.casebook.migrate import VERSIONS, back_up, check_version, migrate
 from pianolab.casebook.purge import PurgePlan, carry_out, clear_away, plan_purge

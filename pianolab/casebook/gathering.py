@@ -18,8 +18,8 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook, create_casebook, open_casebook
 from pianolab.casebook.codec import KINDS, REFERENCES, from_json
-from pianolab.casebook.editing import later_than, put_record
 from pianolab.casebook.engine import DATABASE_NAME, clear_errors, reading, refusal, writing
+from pianolab.casebook.ledger import later_than, put_record
 from pianolab.casebook.media import hash_in_name, hash_of, keep_file, media_path
 from pianolab.casebook.migrate import check_version, copy_database
 from pianolab.casebook.purge import PurgePlan, carry_out, clear_away, media_of, plan_purge

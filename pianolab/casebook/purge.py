@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import REFERENCES, from_json
-from pianolab.casebook.editing import later_than
+from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import media_path
 from pianolab.casebook.migrate import BACKUPS
 from pianolab.errors import BadInput

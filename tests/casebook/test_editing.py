@@ -198,14 +198,14 @@ def test_a_removed_record_is_still_there_as_of_before(case):
 
 
 def test_a_clock_set_back_does_not_turn_the_order(case, monkeypatch):
-    from pianolab.casebook import editing
+    from pianolab.casebook import ledger
 
     class Earlier(datetime):
         @classmethod
         def now(cls, tz=None):
             return datetime(2020, 1, 1, tzinfo=tz)
 
-    monkeypatch.setattr(editing, "datetime", Earlier)
+    monkeypatch.setattr(ledger, "datetime", Earlier)
     for grade in (3, 2):
         with case.book.editing(by="Ana") as edit:
             edit.change(replace(case.finding, grade=grade))

@@ -1,0 +1,123 @@
+"""The log of changes: every entry brings the present state along, nothing else writes records."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from typing import Any
+from uuid import uuid4
+
+import sqlalchemy as sa
+
+from pianolab.casebook import tables
+from pianolab.casebook.codec import KINDS, REFERENCES
+
+# Built once: putting a statement together takes longer than running it.
+_RECORD = sa.select(tables.record).where(tables.record.c.id == sa.bindparam("wanted"))
+_TOMBSTONE = sa.select(tables.tombstone.c.at).where(tables.tombstone.c.record_id == sa.bindparam("wanted"))
+_ENTRY = sa.select(tables.change).where(tables.change.c.uid == sa.bindparam("wanted"))
+_INSERT_CHANGE = sa.insert(tables.change)
+_INSERT_RECORD = sa.insert(tables.record)
+_BELONGING = sa.select(sa.func.count()).where(
+    sa.or_(*(tables.record.c[name] == sa.bindparam("wanted") for name in REFERENCES)),
+    tables.record.c.deleted.is_(False),
+)
+
+
+def moment_text(moment: datetime) -> str:
+    """A moment as the tables keep it: UTC, fixed width, so that text order is time order."""
+    return moment.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def later_than(earlier: str | None) -> str:
+    """Now, or just after ``earlier`` where the clock stands before it."""
+    now = moment_text(datetime.now(UTC))
+    if earlier is None or now > earlier:
+        return now
+    return moment_text(datetime.fromisoformat(earlier) + timedelta(microseconds=1))
+
+
+class Ledger:
+    """The log and the records of one open transaction, written in one name."""
+
+    def __init__(self, connection: sa.Connection, *, by: str, machine: str) -> None:
+        self.connection = connection
+        self.by, self._machine = by, machine
+        self._last_at = ""
+
+    def row(self, record_id: str) -> Any:
+        """The record's row, also of a removed one; None where there is none."""
+        return self.connection.execute(_RECORD, {"wanted": record_id}).one_or_none()
+
+    def is_purged(self, record_id: str) -> bool:
+        """Whether the record was purged."""
+        return self.connection.execute(_TOMBSTONE, {"wanted": record_id}).first() is not None
+
+    def count_belonging(self, record_id: str) -> int:
+        """How many records that are in view belong to this one."""
+        return int(self.connection.execute(_BELONGING, {"wanted": record_id}).scalar_one())
+
+    def entry(self, uid: str) -> Any:
+        """One row of the log."""
+        return self.connection.execute(_ENTRY, {"wanted": uid}).one()
+
+    def append(
+        self,
+        kind: str,
+        record_id: str,
+        *,
+        row: Any,
+        after: str | None,
+        action: str,
+        undoes: str | None = None,
+    ) -> str:
+        """Enter a change of a record whose present row is ``row``; returns the entry's uid."""
+        before = None if row is None or row.deleted else row.body
+        # Later than the record's last change, whatever the clock says: the order of its versions is certain.
+        at = self._last_at = later_than(max(self._last_at, "" if row is None else row.at) or None)
+        uid = uuid4().hex
+        entry = {"uid": uid, "at": at, "by": self.by, "machine": self._machine, "action": action, "kind": kind,
+                 "record_id": record_id, "before": before, "after": after, "undoes": undoes, "purged": False}  # fmt: skip
+        self.connection.execute(_INSERT_CHANGE, entry)
+        put_record(self.connection, kind, record_id, body=after, at=at, change_uid=uid, row=row)
+        return uid
+
+    def last_change(self) -> Any:
+        """The writer's last change that isn't taken back yet, or None."""
+        change = tables.change
+        undone = sa.select(change.c.undoes).where(change.c.undoes.is_not(None))
+        query = (
+            sa.select(change)
+            .where(change.c.by == self.by, change.c.action != "undo", change.c.purged.is_(False))
+            .where(change.c.uid.not_in(undone))
+            .order_by(change.c.at.desc(), change.c.seq.desc())
+        )
+        return self.connection.execute(query.limit(1)).first()
+
+
+def put_record(
+    connection: sa.Connection,
+    kind: str,
+    record_id: str,
+    *,
+    body: str | None,
+    at: str,
+    change_uid: str,
+    row: Any,
+) -> None:
+    """Bring the ``record`` table to the state of a record's latest change; no body means removed."""
+    text = body if body is not None else row.body
+    content = json.loads(text)
+    values: dict[str, Any] = {"body": text, "deleted": body is None, "at": at, "change_uid": change_uid}
+    values |= {name: content.get(name) if name in _field_names(kind) else None for name in REFERENCES}
+    if row is None:
+        values |= {"id": record_id, "kind": kind, "created_at": at}
+        connection.execute(_INSERT_RECORD, values)
+    else:
+        connection.execute(sa.update(tables.record).where(tables.record.c.id == record_id).values(**values))
+
+
+@cache
+def _field_names(kind: str) -> frozenset[str]:
+    return frozenset(KINDS[kind].__dataclass_fields__)
