@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from pianolab.assess.current import current_findings
 from pianolab.assess.evidence import Effort, Evidence, Gap
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import TuningState
@@ -66,7 +67,7 @@ def view_point(point: Point, findings: Iterable[Finding], *, scoring: Scoring) -
     The worst place counts. Where several people judged the same place and disagree, the kindest of them
     gives what is known and the harshest what is possible. A place nobody looked at may hold the worst.
     """
-    mine = tuple(f for f in findings if f.point == point.id)
+    mine = current_findings(point, findings)
     relevant = [f for f in mine if f.state != "does not apply"]
     if mine and not relevant:
         return PointView(point, mine, 0.0, 0.0)

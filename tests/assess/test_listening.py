@@ -63,6 +63,14 @@ def test_a_short_verdict_under_masked_trust_is_still_unknown(make_survey) -> Non
     assert hidden.aspect("tone").high == pytest.approx(judge(make_survey()).aspect("tone").high)
 
 
+def test_tune_first_is_unknown_whatever_the_trust_says(make_survey) -> None:
+    survey = make_survey()
+    table = survey.to_frame()
+    table.loc[table["key"].between(52, 75), "sustain_verdict"] = "tune first"
+    hidden = judge(replace(survey, table=table)).aspect("tone")
+    assert "24 of 24 treble notes hidden" in hidden.unknown[0].text
+
+
 def test_hidden_by_tuning_is_said_and_warned_of(make_survey) -> None:
     result = judge(make_survey(masked=range(40, 76), unison_cents=3.0))
     assert "36 of 48 middle and treble notes" in result.hidden_by_tuning
