@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 REGISTERS = {"bass": (1, 27), "tenor": (28, 39), "middle": (40, 51), "treble": (52, 75), "top": (76, 88)}
 SAME_STRIKE_S = 0.15
+TWICE_S = 3.5
+"""A key struck twice with equal holds: either strike is right."""
 SURE_UNISON, CLEAN_UNISON = 1.5, 0.5
 WIDE_UNISON, NARROW_UNISON = 2.0, 1.2
 """A unison fault must be found from here; it is false under this; between them both answers are fair."""
@@ -26,7 +28,9 @@ def side_by_side(truth: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     both["status_true"] = np.where(
         ~both["struck_true"].astype(bool), "skipped", np.where(silent, "silent", "measured")
     )
-    both["right_key"] = (both["onset_s"] - both["onset_s_true"]).abs() < SAME_STRIKE_S
+    twice = both.get("strikes_true", pd.Series(1, index=both.index)).fillna(1) > 1
+    either = np.where(twice, TWICE_S, SAME_STRIKE_S)
+    both["right_key"] = (both["onset_s"] - both["onset_s_true"]).abs() < either
     both["cents_error"] = both["cents"] - both["cents_true"]
     both["cents_error_heard"] = both["cents_error"] - both.get("heard_cents_true", np.nan)
     both["b_error"] = both["inharmonicity"] / both["inharmonicity_true"] - 1
@@ -79,6 +83,8 @@ def unison_auc(plain: pd.DataFrame) -> float:
 def decay_figures(plain: pd.DataFrame) -> dict[str, float]:
     """Errors of ``=`` values, share of keys with a true fall that got one, share of ``>`` bounds that hold."""
     falls = plain["decay_20_s_true"].notna()
+    if "decay_20_within_hold_true" in plain:
+        falls &= plain["decay_20_within_hold_true"].fillna(False).astype(bool)
     equal, bound = plain["decay_20_bound"] == "=", plain["decay_20_bound"] == ">"
     median, p90, _ = spread(plain.loc[falls & equal, "decay_error"])
     longer = plain["decay_20_s_true"].fillna(np.inf)
@@ -87,9 +93,19 @@ def decay_figures(plain: pd.DataFrame) -> dict[str, float]:
     if "decay_s_per_db_true" in plain:
         steady &= plain["decay_s_per_db_true"] < STEADY_PER_DB * plain["decay_20_s_true"]
     steady_median, steady_p90, _ = spread(plain.loc[steady, "decay_error"])
+    seen_median, seen_p90, _ = spread(
+        plain.loc[equal, "decay_20_s"] / plain.get("decay_20_room_s_true", np.nan) - 1
+    )
+    room_median, room_p90, _ = spread(
+        plain.get("decay_20_room_s_true", np.nan) / plain["decay_20_s_true"] - 1
+    )
     return {
         "dec_med_%": 100 * median,
         "dec_p90_%": 100 * p90,
+        "room_med_%": 100 * room_median,
+        "room_p90_%": 100 * room_p90,
+        "seen_med_%": 100 * seen_median,
+        "seen_p90_%": 100 * seen_p90,
         "steady_med_%": 100 * steady_median,
         "steady_p90_%": 100 * steady_p90,
         "dec_bias_%": 100 * float(plain.loc[falls & equal, "decay_error"].median()),

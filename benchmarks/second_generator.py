@@ -14,7 +14,8 @@ relation to rounding (tested against a long undamped run); each string is put th
 4 f1 (above key 76: 2 f1) over the whole, dry, in the first half second. ``heard_cents`` says how far the bridge
 moves what can be heard: energy centroid of partial 1 of the dry note, less ``f1_hz``. ``decay_20_s`` is measured on the
 dry note, before any noise, from its maximum after the hammer to the last crossing of -20 dB before release;
-``decay_s_per_db`` says how far that time moves with the level: where the knee of the decay lies near -20 dB a
+``decay_20_room_s`` is the same read from the note in the room without noise: nearer to the dry value
+nobody comes who doesn't know the room's gain at every partial. ``decay_s_per_db`` says how far that time moves with the level: where the knee of the decay lies near -20 dB a
 small error of level is a large one of time.
 """
 
@@ -111,13 +112,14 @@ def build_scale(
         keys, designs, board, strings_hz, wrong, seed, hold_s, gap_s, set(silent), set(repeated)
     )
     dry = _mix(struck, board, end_s, seed)
-    sound, t60_s = _into_room(dry, room, np.random.default_rng([seed, 5]), microphones)
+    responses, t60_s = _responses(room, np.random.default_rng([seed, 5]), microphones)
+    sound = np.array([shoebox.in_room(one, h) for one, h in zip(dry, responses, strict=False)])
     sound = _with_noise(sound, struck, snr_db, np.random.default_rng([seed, 6]))
     if rate_hz != RATE_HZ:
         common = np.gcd(rate_hz, RATE_HZ)
         sound = signal.resample_poly(sound, rate_hz // common, RATE_HZ // common, axis=-1)
     sound = (0.5 * sound / np.max(np.abs(sound))).astype(np.float32)
-    truth = _truth(range(first_key, last_key + 1), struck, designs, strings_hz, board)
+    truth = _truth(range(first_key, last_key + 1), struck, designs, strings_hz, board, responses[0])
     samples = sound[0] if microphones == 1 else np.ascontiguousarray(sound.T)
     return GeneratedScale(samples=samples, rate_hz=rate_hz, truth=truth, t60_s=t60_s)
 
@@ -255,16 +257,13 @@ def _mix(struck: Sequence[_Struck], board: Board, end_s: float, seed: int) -> Fl
     return out[:, : int(end_s * RATE_HZ)]
 
 
-def _into_room(dry: Floats, room: str, rng: np.random.Generator, microphones: int) -> tuple[Floats, float]:
+def _responses(room: str, rng: np.random.Generator, microphones: int) -> tuple[list[Floats], float]:
+    """Impulse response at each microphone and the reverberation time (0 when dry)."""
     if room == "dry":
-        return dry[:microphones], 0.0
+        return [np.ones(1)] * microphones, 0.0
     box = shoebox.room_of(room, rng)
-    heard, t60 = [], 0.0
-    for m in range(microphones):
-        response = shoebox.impulse_response(box, m, rate_hz=RATE_HZ, rng=rng)
-        t60 = t60 or shoebox.measured_t60(response, rate_hz=RATE_HZ)
-        heard.append(shoebox.in_room(dry[m], response))
-    return np.array(heard), t60
+    heard = [shoebox.impulse_response(box, m, rate_hz=RATE_HZ, rng=rng) for m in range(microphones)]
+    return heard, shoebox.measured_t60(heard[0], rate_hz=RATE_HZ)
 
 
 def _with_noise(sound: Floats, struck: Sequence[_Struck], snr_db: float, rng: np.random.Generator) -> Floats:
@@ -283,14 +282,22 @@ def _truth(
     designs: Mapping[int, KeyDesign],
     strings_hz: Mapping[int, tuple[float, ...]],
     board: Board,
+    response: Floats,
 ) -> pd.DataFrame:
     """A row per key; of repeated strikes the longest."""
     by_key = {s.plan.design.key: s for s in struck}
-    return pd.DataFrame([_truth_row(k, by_key.get(k), designs[k], strings_hz[k], board) for k in keys])
+    return pd.DataFrame(
+        [_truth_row(k, by_key.get(k), designs[k], strings_hz[k], board, response) for k in keys]
+    )
 
 
 def _truth_row(
-    key: int, one: _Struck | None, design: KeyDesign, strings_hz: tuple[float, ...], board: Board
+    key: int,
+    one: _Struck | None,
+    design: KeyDesign,
+    strings_hz: tuple[float, ...],
+    board: Board,
+    response: Floats,
 ) -> dict[str, object]:
     f1 = float(np.mean(strings_hz))
     sounding = one is not None and not one.silent
@@ -306,6 +313,7 @@ def _truth_row(
         "unison_cents": 1200 * float(np.log2(max(strings_hz) / min(strings_hz))) if sounding else nan,
         "n_strings": design.strings,
         "decay_20_s": nan,
+        "decay_20_room_s": nan,
         "decay_s_per_db": nan,
         "release_20_s": nan,
         "heard_cents": nan,
@@ -315,11 +323,11 @@ def _truth_row(
     }
     if one is not None and sounding:
         plain = render(one.plan, board)[0].astype(np.float64)
-        row |= _measured(plain, one.plan, f1)
+        row |= _measured(plain, one.plan, f1, response)
     return row
 
 
-def _measured(plain: Floats, plan: NotePlan, f1_hz: float) -> dict[str, float]:
+def _measured(plain: Floats, plan: NotePlan, f1_hz: float, response: Floats) -> dict[str, float]:
     """What only the sound itself can tell: decay, release, pitch pulled by the bridge; and B of the first string."""
     mode = np.arange(1.0, 9.0)
     f, _rate = fd_string.partials(string_grids(plan)[0], mode)
@@ -330,6 +338,7 @@ def _measured(plain: Floats, plan: NotePlan, f1_hz: float) -> dict[str, float]:
     return {
         "inharmonicity": fd_string.fitted_inharmonicity(f[:inside], mode[:inside]),
         "decay_20_s": around[1],
+        "decay_20_room_s": time_to_fall(shoebox.in_room(held, response), until_s=plan.hold_s),
         "decay_s_per_db": (around[2] - around[0]) / 2,
         "release_20_s": time_to_fall(plain[let_go:], until_s=np.inf) if plan.design.damped else float("nan"),
         "heard_cents": _centroid_cents(plain[int(0.05 * RATE_HZ) : let_go], f1_hz),
