@@ -64,18 +64,25 @@ def _contributions(
 
 
 def _unknowns(gaps: list[tuple[Evidence, Gap, float]], total: float, points: float) -> tuple[Unknown, ...]:
-    parts = [
-        Unknown(
-            text=gap.text,
-            reason=gap.reason,
-            width=points * loss / total,
-            source=e.source,
-            effort=gap.effort,
-            minutes=gap.minutes,
-            key=gap.key,
-            loss=loss,
-            veto_chance=gap.veto_chance,
+    """Gaps in points of the scale; what one repair or one recording settles in one sentence stands once."""
+    same: dict[tuple[str, str], list[tuple[Evidence, Gap, float]]] = {}
+    for e, gap, loss in gaps:
+        same.setdefault((gap.key, gap.text), []).append((e, gap, loss))
+    parts = []
+    for group in same.values():
+        e, gap, _ = group[0]
+        loss = sum(loss for _, _, loss in group)
+        parts.append(
+            Unknown(
+                text=gap.text,
+                reason=gap.reason,
+                width=points * loss / total,
+                source=e.source,
+                effort=gap.effort,
+                minutes=gap.minutes,
+                key=gap.key,
+                loss=loss,
+                veto_chance=gap.veto_chance,
+            )
         )
-        for e, gap, loss in gaps
-    ]
     return tuple(sorted(parts, key=lambda u: (-u.width, u.text)))

@@ -15,7 +15,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import keys_in_words
 from pianolab.assess.scoring import HeardItem, Scoring
-from pianolab.assess.tuning_state import TuningState
+from pianolab.assess.tuning_state import TuningState, has_entry
 from pianolab.keyboard import usually_damped
 from pianolab.model import Piano
 
@@ -53,7 +53,7 @@ def hear(piano: Piano, survey: Survey | None, state: TuningState, *, scoring: Sc
     if survey is None:
         return tuple(_unheard(item, keys) for item in scoring.heard)
     table = survey.table.drop_duplicates("key").set_index("key").reindex(keys)
-    return tuple(h for item in scoring.heard if (h := _hear(item, table, state)).total)
+    return tuple(h for item in scoring.heard if (h := _hear(item, table, state, scoring)).total)
 
 
 def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:
@@ -68,7 +68,7 @@ def _unheard(item: HeardItem, keys: NDArray[np.int_]) -> Heard:
     return Heard(item, (), (), (), mine, len(mine), "no recording yet")
 
 
-def _hear(item: HeardItem, table: pd.DataFrame, state: TuningState) -> Heard:
+def _hear(item: HeardItem, table: pd.DataFrame, state: TuningState, scoring: Scoring) -> Heard:
     rows = table.loc[_in_range(item, table.index.to_numpy())]
     status = rows["status"].fillna("skipped").astype(str)
     faulty, hidden, unheard = _flags(item, rows, status, state)
@@ -82,7 +82,7 @@ def _hear(item: HeardItem, table: pd.DataFrame, state: TuningState) -> Heard:
         mute=_picked(keys, mute),
         unheard=_picked(keys, unheard),
         total=len(keys),
-        reason=_why(rows, status, unheard, item.fault),
+        reason=_why(rows, status, unheard, item.fault, scoring),
     )
 
 
@@ -119,16 +119,6 @@ def _sustain_flags(rows: pd.DataFrame, measured: Flags) -> tuple[Flags, Flags, F
     return faulty, hidden, ~hidden & ~faulty & ~(measured & (verdict == "sound").to_numpy())
 
 
-def has_entry(column: pd.Series, word: str) -> Flags:
-    """Whether ``word`` stands in a ``;``-separated cell, alone or as ``word=reason``."""
-    return (
-        column.fillna("")
-        .astype(str)
-        .str.contains(rf"(?:^|;)\s*{word}\s*(?:=|;|$)", regex=True)
-        .to_numpy(bool)
-    )
-
-
 def _because_of_tuning(column: pd.Series, word: str) -> Flags:
     return (
         column.fillna("")
@@ -138,7 +128,7 @@ def _because_of_tuning(column: pd.Series, word: str) -> Flags:
     )
 
 
-def _why(rows: pd.DataFrame, status: pd.Series, unheard: Flags, fault: str) -> str:
+def _why(rows: pd.DataFrame, status: pd.Series, unheard: Flags, fault: str, scoring: Scoring) -> str:
     """The commonest reason why keys could not be judged."""
     missing = rows[unheard]
     if missing.empty:
@@ -147,7 +137,8 @@ def _why(rows: pd.DataFrame, status: pd.Series, unheard: Flags, fault: str) -> s
     if fault == "short_sustain":
         told = told.fillna(missing["sustain_trust"].replace(["", "ok"], pd.NA))
     other = status[unheard].replace("measured", "not judged")
-    return str(told.fillna(other).value_counts().index[0]).strip()
+    commonest = str(told.fillna(other).mode().iloc[0]).strip()
+    return scoring.reasons.get(commonest, commonest)
 
 
 def evidence_of_heard(heard: Heard) -> Evidence:

@@ -45,12 +45,13 @@ class HeardItem:
 
 @dataclass(frozen=True, kw_only=True)
 class Scoring:
-    """All settings: the scale, what unknowns may hide, money, the state of tuning, what is heard."""
+    """All settings: the scale, what unknowns may hide, money, tuning, reasons in words, what is heard."""
 
     scale: dict[str, Any]
     unknown: dict[str, float]
     money: dict[str, Any]
     tuning: dict[str, Any]
+    reasons: dict[str, str]
     heard: tuple[HeardItem, ...] = field(default=())
 
     def grade_share(self, grade: int) -> float:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from pianolab.acoustics.results import Survey
 from pianolab.assess.scoring import Scoring
+from pianolab.keyboard import usual_strings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,17 +48,29 @@ def tuning_state(survey: Survey | None, *, scoring: Scoring) -> TuningState:
     off = np.abs(table["off_curve_cents"].to_numpy(float))
     typical = float(np.nanmedian(unison)) if np.isfinite(unison).any() else None
     spread = survey.summary.tuning_spread_cents
+    neglected = (typical or 0.0) > limits["neglected_unison_cents"] or (spread or 0.0) > limits[
+        "neglected_spread_cents"
+    ]
     slipped = _stands_alone(keys, unison, limits["slip_unison_cents"], limits)
-    slipped |= _stands_alone(keys, off, limits["slip_off_curve_cents"], limits)
+    slipped &= has_entry(table["faults"], "off_pitch") | has_entry(table["faults"], "unison")
+    if not neglected:
+        alone = np.array([usual_strings(int(k)) == 1 for k in keys], dtype=bool) | ~np.isfinite(unison)
+        off_alone = _stands_alone(keys, off, limits["slip_off_curve_cents"], limits)
+        slipped |= alone & off_alone & has_entry(table["faults"], "off_pitch")
     return TuningState(
         heard=True,
         offset_cents=survey.summary.offset_cents,
         unison_cents=typical,
-        neglected=(typical or 0.0) > limits["neglected_unison_cents"]
-        or (spread or 0.0) > limits["neglected_spread_cents"],
+        neglected=neglected,
         slipped=tuple(int(k) for k in keys[slipped]),
         judged=tuple(int(k) for k in keys[np.isfinite(unison) | np.isfinite(off)]),
     )
+
+
+def has_entry(column: pd.Series, word: str) -> NDArray[np.bool_]:
+    """Whether ``word`` stands in a ``;``-separated cell, alone or as ``word=reason``."""
+    pattern = rf"(?:^|;)\s*{word}\s*(?:=|;|$)"
+    return column.fillna("").astype(str).str.contains(pattern, regex=True).to_numpy(bool)
 
 
 def _stands_alone(
