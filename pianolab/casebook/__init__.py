@@ -1,10 +1,12 @@
 """The casebook: one folder with all that was recorded, written so that nothing is ever lost."""
 
-from pianolab.casebook.book import Casebook, Verification, create_casebook, open_casebook
+from pianolab.casebook.book import Casebook, Verification
 from pianolab.casebook.editing import Edit
 from pianolab.casebook.gathering import GatherResult, gather
+from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.purge import PurgePlan
 from pianolab.casebook.reading import AsOf, Change, Conflict
+from pianolab.casebook.zipped import export_zip, import_zip
 
 __all__ = [
     "AsOf",
@@ -16,6 +18,8 @@ __all__ = [
     "PurgePlan",
     "Verification",
     "create_casebook",
+    "export_zip",
     "gather",
+    "import_zip",
     "open_casebook",
 ]

@@ -16,14 +16,16 @@ from typing import Any
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
-from pianolab.casebook.book import Casebook, create_casebook, open_casebook
+from pianolab.casebook.book import Casebook
 from pianolab.casebook.codec import KINDS, REFERENCES, from_json
 from pianolab.casebook.engine import DATABASE_NAME, clear_errors, reading, refusal, writing
-from pianolab.casebook.ledger import later_than, put_record
+from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import hash_in_name, hash_of, keep_file, media_path
 from pianolab.casebook.migrate import check_version, copy_database
+from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.purge import PurgePlan, carry_out, clear_away, media_of, plan_purge
 from pianolab.casebook.reading import Conflict
+from pianolab.casebook.rebuild import check_entries, entries_by_record, rebuild_record
 from pianolab.show import Row, Showable
 
 
@@ -167,12 +169,13 @@ def _unite(theirs: sa.Connection, ours: sa.Connection, tally: _Tally, path: Path
     change, record = tables.change, tables.record
     gone = set(ours.execute(sa.select(tables.tombstone.c.record_id)).scalars())
     known = _by_record(ours)
-    for record_id, entries in _entries(theirs).items():
+    for record_id, entries in entries_by_record(theirs).items():
         if record_id in gone:
             continue
         new = [entry for entry in entries if entry.uid not in known.get(record_id, {})]
         if not new:
             continue
+        check_entries(entry._mapping for entry in entries)
         if missing := _purged_parent(entries[-1], gone):
             tally.problems.append(
                 f"{path}: {entries[-1].kind} {record_id} left out, its {missing} was purged"
@@ -191,17 +194,6 @@ def _unite(theirs: sa.Connection, ours: sa.Connection, tally: _Tally, path: Path
             _note_conflict(ours, record_id, row.change_uid, entries[-1].uid)
     _copy_media_rows(theirs, ours)
     _copy_conflicts(theirs, ours, gone)
-
-
-def _entries(connection: sa.Connection) -> dict[str, list[Any]]:
-    """The log by record, records in order of entry, each record's changes in order of time."""
-    change = tables.change
-    found: dict[str, list[Any]] = {}
-    for row in connection.execute(
-        sa.select(change).where(change.c.purged.is_(False)).order_by(change.c.at, change.c.uid)
-    ):
-        found.setdefault(row.record_id, []).append(row)
-    return found
 
 
 def _by_record(connection: sa.Connection) -> dict[str, set[str]]:
@@ -223,15 +215,7 @@ def _settle_state(ours: sa.Connection, record_id: str, row: Any) -> None:
     """The record's state is its latest change by time, on whichever side it was made."""
     change = tables.change
     query = sa.select(change).where(change.c.record_id == record_id).order_by(change.c.at, change.c.uid)
-    entries = ours.execute(query).all()
-    last = entries[-1]
-    if row is None and last.after is None:
-        put_record(ours, last.kind, record_id, body=last.before, at=last.at, change_uid=last.uid, row=None)
-        row = ours.execute(sa.select(tables.record).where(tables.record.c.id == record_id)).one()
-    put_record(ours, last.kind, record_id, body=last.after, at=last.at, change_uid=last.uid, row=row)
-    ours.execute(
-        sa.update(tables.record).where(tables.record.c.id == record_id).values(created_at=entries[0].at)
-    )
+    rebuild_record(ours, list(ours.execute(query).all()), row)
 
 
 def _note_conflict(ours: sa.Connection, record_id: str, our_uid: str, their_uid: str) -> None:

@@ -1,6 +1,7 @@
 """Gathering: nothing lost, nothing doubled, in any order, as often as one likes."""
 
 import shutil
+import sqlite3
 from dataclasses import replace
 from datetime import date
 from itertools import permutations
@@ -190,6 +191,19 @@ def test_damaged_media_are_not_copied_and_said(shelf, tmp_path):
     with open_casebook(tmp_path / "all") as book:
         assert len(book.recordings()) == 1
         assert not book.verify().ok
+
+
+@pytest.mark.parametrize(("column", "value"), [("after", '{"name": ""}'), ("kind", "Organ")])
+def test_a_source_with_rubbish_inside_is_refused_whole(shelf, tmp_path, column, value):
+    connection = sqlite3.connect(shelf["ben"] / "casebook.sqlite")
+    connection.execute(f"UPDATE change SET {column} = ? WHERE by = 'Ben' AND kind = 'Piano'", (value,))
+    connection.commit()
+    connection.close()
+    gather([shelf["cem"]], into=tmp_path / "all")
+    before = content(tmp_path / "all")
+    with pytest.raises(CasebookError, match=r"can't be read|unknown to this version"):
+        gather([shelf["ben"]], into=tmp_path / "all")
+    assert content(tmp_path / "all") == before
 
 
 def test_refusals_leave_the_target_alone(shelf, tmp_path):

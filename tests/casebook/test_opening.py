@@ -154,12 +154,12 @@ def test_a_migration_that_fails_changes_nothing(case, two_steps):
 
 
 def test_an_older_casebook_is_copied_and_raised_when_opened(case, two_steps, monkeypatch):
-    from pianolab.casebook import book
+    from pianolab.casebook import opening
 
     steps = two_steps()
     case.book.close()
-    monkeypatch.setattr(book, "VERSIONS", ("1", "2"))
-    monkeypatch.setattr(book, "migrate", lambda engine, name: migrate(engine, name=name, migrations=steps))
+    monkeypatch.setattr(opening, "VERSIONS", ("1", "2"))
+    monkeypatch.setattr(opening, "migrate", lambda engine, name: migrate(engine, name=name, migrations=steps))
     with open_casebook(case.book.folder) as raised:
         assert raised.pianos() == (case.piano,)
     assert version_of(case.book.folder / DATABASE_NAME) == "2"

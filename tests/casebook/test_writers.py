@@ -141,8 +141,8 @@ def test_database_errors_in_plain_words():
 
 
 def test_a_writer_that_waits_too_long_is_told(case, monkeypatch):
-    from pianolab.casebook import book as module
     from pianolab.casebook import engine
+    from pianolab.casebook import opening as module
     from pianolab.errors import CasebookError
 
     monkeypatch.setattr(engine, "WAIT_S", 0.1)

@@ -1,0 +1,263 @@
+"""A whole casebook as one zip of open formats, and back.
+
+The zip holds ``README.txt`` (this layout, in words), ``manifest.json``, one JSON-lines file for each of
+``records``, ``changes``, ``tombstones``, ``conflicts`` and ``media``, and the media files themselves under
+``media/``. The records follow from the changes; they stand there for readers that want the present state only.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import zipfile
+from collections.abc import Iterator
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import sqlalchemy as sa
+
+from pianolab.casebook import tables
+from pianolab.casebook.book import Casebook
+from pianolab.casebook.codec import from_json
+from pianolab.casebook.engine import reading, refusal, writing
+from pianolab.casebook.ledger import later_than
+from pianolab.casebook.media import FOLDER, hash_in_name, media_path
+from pianolab.casebook.opening import create_casebook, open_casebook
+from pianolab.casebook.rebuild import check_entries, rebuild_records
+
+FORMAT, FORMAT_VERSION = "pianolab casebook", 1
+LISTS = {
+    "records": tables.record,
+    "changes": tables.change,
+    "tombstones": tables.tombstone,
+    "conflicts": tables.conflict,
+    "media": tables.media,
+}
+JSON_COLUMNS = ("body", "before", "after")
+MEDIA_NAME = re.compile(r"media/[0-9a-f]{64}\.[a-z0-9]{1,10}")
+LARGEST_IMPORT = 50 * 1024**3
+LARGEST_LINE = 256 * 1024**2
+
+README = """A casebook of pianolab: pianos looked at, what was found, and the sound and pictures of it.
+
+manifest.json     format, its version, and how many lines and files there are
+records.jsonl     one line for each record as it is now: id, kind (Piano, Visit, Examiner, Finding, Recording,
+                  SurveyRecord, Photo, BuyerProfile), body (its content), deleted
+changes.jsonl     everything ever entered: uid, at (UTC), by, machine (a number, no name), action, kind,
+                  record_id, before, after, undoes; "purged" entries have lost their content on purpose
+tombstones.jsonl  ids of purged records
+conflicts.jsonl   pairs of changes made apart, and when they were settled
+media.jsonl       name, size, SHA-256 of the file it was made from
+media/            sound (FLAC, or the original file) and photos (JPEG, PNG), named by their SHA-256
+
+All text is UTF-8, money is decimal text, dates are ISO 8601. A state follows from the changes: of each record
+the latest by "at", then "uid", counts.
+"""
+
+
+def export_zip(casebook: Casebook, path: str | Path) -> Path:
+    """Write the whole casebook, log and media included, as one zip; the name appears when it is complete.
+
+    Raises
+    ------
+    CasebookError
+        a media file is missing or changed, or the zip can't be written
+    """
+    path = Path(path)
+    temporary = path.with_name(f".{path.name}.{uuid4().hex}.part")
+    try:
+        with zipfile.ZipFile(temporary, "x", zipfile.ZIP_DEFLATED) as archive:
+            _write_all(casebook, archive)
+        with temporary.open("rb") as file:
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except OSError as error:
+        raise refusal(
+            path, f"a file that can't be written ({error.strerror})", "room and leave to write"
+        ) from error
+    finally:
+        temporary.unlink(missing_ok=True)
+    return path
+
+
+def _write_all(casebook: Casebook, archive: zipfile.ZipFile) -> None:
+    counts = {}
+    archive.writestr(_entry("README.txt"), README)
+    with reading(casebook._engine, name=casebook.folder) as connection:
+        for name, table in LISTS.items():
+            order = list(table.primary_key.columns)
+            rows = [_plain(row) for row in connection.execute(sa.select(table).order_by(*order))]
+            counts[name] = len(rows)
+            archive.writestr(_entry(f"{name}.jsonl"), "".join(json.dumps(row) + "\n" for row in rows))
+        media = (
+            connection.execute(sa.select(tables.media.c.name).order_by(tables.media.c.name)).scalars().all()
+        )
+    for name in media:
+        _write_media(casebook, archive, name)
+    manifest = {"format": FORMAT, "version": FORMAT_VERSION, "casebook_id": casebook.id,
+                "exported_at": later_than(None), "counts": counts}  # fmt: skip
+    archive.writestr(_entry("manifest.json"), json.dumps(manifest, indent=1) + "\n")
+
+
+def _entry(name: str, *, stored: bool = False) -> zipfile.ZipInfo:
+    entry = zipfile.ZipInfo(name)  # no clock time and no user of this machine in it
+    entry.compress_type = zipfile.ZIP_STORED if stored else zipfile.ZIP_DEFLATED
+    return entry
+
+
+def _plain(row: Any) -> dict[str, Any]:
+    values = dict(row._mapping)
+    return {n: json.loads(v) if n in JSON_COLUMNS and v is not None else v for n, v in values.items()}
+
+
+def _write_media(casebook: Casebook, archive: zipfile.ZipFile, name: str) -> None:
+    path = casebook.media_path(name)
+    digest = sha256()
+    with (
+        path.open("rb") as file,
+        archive.open(_entry(f"media/{name}", stored=True), "w", force_zip64=True) as out,
+    ):
+        while piece := file.read(1 << 20):
+            digest.update(piece)
+            out.write(piece)
+    if digest.hexdigest() != hash_in_name(name):
+        raise refusal(
+            name, "a media file with changed content", "the file as it was kept", "See Casebook.verify."
+        )
+
+
+def import_zip(path: str | Path, *, into: str | Path, max_bytes: int = LARGEST_IMPORT) -> Casebook:
+    """Make a casebook in a new folder from a zip that `export_zip` wrote; `gather` merges it further.
+
+    Nothing outside the known names is unpacked, every media file must have the content its name promises,
+    and the records must follow from the changes.
+
+    Raises
+    ------
+    CasebookError
+        no such zip, unknown or oversized content, damage, a newer format; the folder is then not made
+    """
+    path, into = Path(path), Path(into)
+    if into.exists():
+        raise refusal(into, "a folder that is there already", "a new folder")
+    workshop = into.with_name(f".{into.name}.{uuid4().hex}.part")
+    try:
+        with zipfile.ZipFile(path) as archive:
+            _check_names(path, archive, max_bytes)
+            manifest = _manifest(path, archive)
+            with create_casebook(workshop) as casebook:
+                _read_all(path, archive, casebook, manifest)
+        workshop.replace(into)
+    except (
+        OSError,
+        EOFError,
+        zipfile.BadZipFile,
+        RuntimeError,
+        NotImplementedError,
+        ValueError,
+        KeyError,
+        TypeError,
+    ) as error:
+        reason = getattr(error, "strerror", None) or " ".join(str(error).split()) or type(error).__name__
+        raise refusal(
+            path, f"a zip that can't be read ({reason})", "an undamaged export of a casebook"
+        ) from error
+    finally:
+        shutil.rmtree(workshop, ignore_errors=True)
+    return open_casebook(into)
+
+
+def _check_names(path: Path, archive: zipfile.ZipFile, max_bytes: int) -> None:
+    known = {"README.txt", "manifest.json", *(f"{name}.jsonl" for name in LISTS)}
+    seen: set[str] = set()
+    for entry in archive.infolist():
+        if entry.filename in seen or not (entry.filename in known or MEDIA_NAME.fullmatch(entry.filename)):
+            got = f"an entry {entry.filename[:80]!r}" + (" twice" if entry.filename in seen else "")
+            raise refusal(path, got, "only the files of an export", "Was something added to it?")
+        seen.add(entry.filename)
+    if missing := sorted(known - seen - {"README.txt"}):
+        raise refusal(path, f"no {missing[0]}", "all files of an export", "Is it another zip?")
+    total = sum(entry.file_size for entry in archive.infolist())
+    if total > max_bytes:
+        raise refusal(
+            path,
+            f"{total:,} bytes when unpacked",
+            f"{max_bytes:,} or fewer",
+            "Raise max_bytes if it is yours.",
+        )
+
+
+def _manifest(path: Path, archive: zipfile.ZipFile) -> dict[str, Any]:
+    manifest = json.loads(archive.read("manifest.json"))
+    if not isinstance(manifest, dict) or not isinstance(manifest.get("counts"), dict):
+        raise refusal(path, "a manifest without counts", "the manifest of an export")
+    if manifest.get("format") != FORMAT:
+        raise refusal(path, f"format {manifest.get('format')!r}", repr(FORMAT))
+    if manifest.get("version") != FORMAT_VERSION:
+        got = f"format version {manifest.get('version')!r}"
+        raise refusal(path, got, f"version {FORMAT_VERSION}", "Written by a newer pianolab? Update pianolab.")
+    return dict(manifest)
+
+
+def _read_all(path: Path, archive: zipfile.ZipFile, casebook: Casebook, manifest: dict[str, Any]) -> None:
+    (casebook.folder / FOLDER).mkdir(exist_ok=True)
+    for entry in archive.infolist():
+        if entry.filename.startswith("media/"):
+            _unpack_media(path, archive, entry, casebook)
+    with writing(casebook._engine, name=path) as connection:
+        update = sa.update(tables.meta).where(tables.meta.c.key == "casebook_id")
+        connection.execute(update.values(value=str(manifest["casebook_id"])))
+        for name, table in LISTS.items():
+            rows = list(_lines(path, archive, name, table))
+            if len(rows) != manifest["counts"][name]:
+                raise refusal(
+                    path, f"{len(rows)} {name}", f"the {manifest['counts'][name]} it announces", "Cut off?"
+                )
+            if table is tables.change:
+                check_entries(rows)
+            if table is tables.record:
+                expected = {row["id"]: row for row in rows}
+            elif rows:
+                connection.execute(sa.insert(table), rows)
+        rebuild_records(connection)
+        _check_records(path, connection, expected)
+
+
+def _lines(path: Path, archive: zipfile.ZipFile, name: str, table: sa.Table) -> Iterator[dict[str, Any]]:
+    columns = {column.name for column in table.columns}
+    with archive.open(f"{name}.jsonl") as file:
+        while line := file.readline(LARGEST_LINE):
+            row = json.loads(line)
+            if set(row) != columns:
+                raise refusal(path, f"{name} with fields {sorted(row)}"[:200], f"{sorted(columns)}")
+            yield {n: json.dumps(v) if n in JSON_COLUMNS and v is not None else v for n, v in row.items()}
+
+
+def _check_records(path: Path, connection: sa.Connection, expected: dict[str, dict[str, Any]]) -> None:
+    found = {row.id: dict(row._mapping) for row in connection.execute(sa.select(tables.record))}
+    for identity in expected.keys() | found.keys():
+        if found.get(identity) != expected.get(identity):
+            got = f"record {identity} that doesn't follow from the changes"
+            raise refusal(path, got, "records and changes of one export", "Was it edited by hand?")
+        from_json(found[identity]["kind"], found[identity]["body"])
+    loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+    if loose:
+        raise refusal(path, f"{len(loose)} records that belong to none", "a complete export")
+
+
+def _unpack_media(path: Path, archive: zipfile.ZipFile, entry: zipfile.ZipInfo, casebook: Casebook) -> None:
+    name = entry.filename.removeprefix("media/")
+    target = media_path(casebook.folder, name)
+    digest = sha256()
+    with archive.open(entry) as file, target.open("xb") as out:
+        while piece := file.read(1 << 20):
+            digest.update(piece)
+            out.write(piece)
+        out.flush()
+        os.fsync(out.fileno())
+    if digest.hexdigest() != hash_in_name(name):
+        raise refusal(path, f"{entry.filename} with other content than its name says", "an undamaged export")
