@@ -54,16 +54,20 @@ def usual_stretch_cents(key: ArrayLike) -> FloatArray:
     return np.asarray(np.where(x < 0, 9.0 * x**3 + 4.0 * x, 24.0 * x**3 + 4.0 * x))
 
 
+USUAL_DECAY_KEYS = (1, 28, 52, 64, 76, 88)
+USUAL_DECAY_20_S = (5.0, 1.9, 0.85, 0.48, 0.28, 0.16)
+
+
 def usual_decay_20_s(key: ArrayLike) -> FloatArray:
     """Time to fall 20 dB that notes of sound pianos usually take, in s.
 
-    Log-linear over the keys from 6 s at the lowest to 0.25 s at the highest; common practice, no source, set
-    from memory of published registers (bass 10 s and more to fall 60 dB, top octave under a second).
+    Common practice, no published table: between the shipped recordings of a real grand and the decay rates
+    of published synthesis tables, log-linear between a few keys. A factor of 1.5 either way is ordinary.
 
     Examples
     --------
     >>> round(float(usual_decay_20_s(52)), 2)
-    1.14
+    0.85
     """
-    x = (np.asarray(key, dtype=float) - 1.0) / 87.0
-    return np.asarray(6.0 * np.exp(x * np.log(0.25 / 6.0) * (0.75 + 0.25 * x) ** 0.5))
+    log = np.interp(np.asarray(key, dtype=float), USUAL_DECAY_KEYS, np.log(USUAL_DECAY_20_S))
+    return np.asarray(np.exp(log))

@@ -2,7 +2,11 @@
 
 The time to fall 20 dB counts from the level's maximum after the hammer to the last time it passes -20 dB, since
 the early part carries the quality of the sound [wogram1990]. A note let go, or drowned in noise, before that
-gives a lower bound. A string choir's level falls fast, then slowly [weinreich1977]: two straight lines that
+gives a lower bound.
+
+Mistuning changes that time without any change in strings, bridge or soundboard. What it hardly changes is the
+mean decay of the modes weighted by their energy: the sum of the eigenvalues is fixed by losses and coupling
+alone. `string_decay` gives it; a note counts as short only where both agree. A string choir's level falls fast, then slowly [weinreich1977]: two straight lines that
 meet are fitted to the level, and the late one is reported only where it can be seen.
 """
 
@@ -14,7 +18,9 @@ import numpy as np
 
 from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.limits import limits
-from pianolab.units import FloatArray
+from pianolab.acoustics.modes import Modes
+from pianolab.acoustics.unison import weighted_median
+from pianolab.units import FloatArray, rate_to_db_per_s
 
 
 @dataclass(frozen=True)
@@ -108,3 +114,22 @@ def _late_slope(t: FloatArray, db: FloatArray, *, floor_db: float) -> tuple[floa
     if not 0.0 < second < 0.75 * first:
         return np.nan, "late decay not observable: no second stage within the hold"
     return second, ""
+
+
+def string_decay(modes: Modes, *, weight: FloatArray, partials: int = 8) -> FloatArray:
+    """Energy-weighted mean decay of the strings' modes in dB/s, hardly changed by how well they are tuned.
+
+    Parameters
+    ----------
+    modes : Modes, shape (notes, partials, modes)
+    weight : shape (notes, partials); weight 0 leaves a partial out
+    partials : how many of the lowest are taken
+
+    Returns
+    -------
+    ndarray, shape (notes,), dB/s, positive; NaN where no mode was found
+    """
+    mean = modes.mean_decay_per_s[:, :partials]
+    rate = np.where(mean > 0, rate_to_db_per_s(np.nan_to_num(mean)), np.nan)
+    strength = np.sum(np.abs(modes.amplitude[:, :partials]) ** 2, axis=(-1, -2)) ** 0.25
+    return weighted_median(rate, np.where(weight[:, :partials] > 0, np.maximum(strength, 1e-12), 0.0))

@@ -14,7 +14,14 @@ from numpy.typing import NDArray
 from pianolab.acoustics.compass import usual_decay_20_s
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
-from pianolab.acoustics.tuning import neighbour_deviation, robust_spread, smooth_over_keys, tuning_curve
+from pianolab.acoustics.tuning import (
+    neighbour_deviation,
+    robust_line,
+    robust_spread,
+    running_median,
+    smooth_over_keys,
+    tuning_curve,
+)
 from pianolab.acoustics.voicing import Brightness, measure_brightness
 from pianolab.keyboard import register_of, usual_strings
 from pianolab.units import FloatArray
@@ -43,21 +50,35 @@ def _on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]
     return out
 
 
-def sustain_limit_s(
-    decay_s: FloatArray, bound: NDArray[np.str_], trusted: NDArray[np.bool_], key: NDArray[np.int64]
-) -> FloatArray:
-    """Decay time under which a key's sustain counts as short.
+def short_notes(
+    decay_s: FloatArray, bound: NDArray[np.str_], string_db_per_s: FloatArray, key: NDArray[np.int64]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which notes are short, and which are surely not.
 
-    The greater of two: a share of the instrument's own smooth curve over the keys whose sustain can be judged,
-    and a share of what pianos usually have, so that a whole stretch that is short is found too.
+    Two things must agree: the note falls 20 dB before the instrument's own line over the keys says, and its
+    strings lose energy faster than their line says. Both are logarithms of ratios; their sum is the evidence.
+    A cracked bridge or a dead soundboard takes neighbouring notes with it, so less is asked of a note whose
+    neighbours are short too. Under a share of what pianos usually have, a note is short whatever the rest is like.
+
+    Returns
+    -------
+    short, long : bool arrays, shape (notes,)
     """
     lim = limits()["decay"]
-    span = np.arange(key.min(), key.max() + 1)
-    usable = trusted & (bound == "=")
-    log = np.where(usable, np.log(np.maximum(decay_s, 1e-3) / usual_decay_20_s(key)), np.nan)
-    curve = smooth_over_keys(_on_keys(log, key, span), stiffness=2000.0)[key - span[0]]
-    own = np.exp(np.nan_to_num(curve, nan=-9.0)) * usual_decay_20_s(key) * lim["short_share"]
-    return np.maximum(own, lim["short_of_usual"] * usual_decay_20_s(key))
+    usual, x = usual_decay_20_s(key), key.astype(float)
+    ratio = np.log(np.maximum(decay_s, 1e-3) / usual)
+    line = np.nan_to_num(robust_line(np.where(bound == "=", ratio, np.nan), x, least_spread=0.12))
+    rate = np.log(np.maximum(string_db_per_s, 1e-3) * usual)
+    quick = np.nan_to_num(rate - robust_line(rate, x, least_spread=0.12))
+    early = np.where(bound == "=", line - ratio, np.nan)
+    evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
+    near = running_median(quick + np.nan_to_num(early), half=3)
+    alone = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
+    together = (near > lim["evidence_near"]) & (evidence > lim["evidence_among"])
+    far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual)
+    short = (evidence > alone) | together | far
+    held = (bound == "=") | (ratio > line - 0.25)
+    return short, ~short & held & (decay_s > 0)
 
 
 def _sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
@@ -68,8 +89,7 @@ def _sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str],
     masked = np.nan_to_num(spread, nan=0.0) > lim["masks_sustain_cents"]
     unheard = np.isnan(decay)
     noisy = m.snr_db < qual["least_snr_db"]
-    trusted = ~masked & ~unheard & ~noisy & ~clipped
-    limit = sustain_limit_s(decay, bound, trusted, key)
+    short, long = short_notes(decay, bound, m.string_db_per_s, key)
     trust, verdict = [], []
     for i in range(len(key)):
         if clipped[i]:
@@ -78,22 +98,24 @@ def _sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str],
             word, says = "masked by unison", "tune first"
         elif noisy[i]:
             word, says = "noisy", ""
-        elif unheard[i] or (bound[i] == ">" and decay[i] < limit[i]):
+        elif unheard[i] or not (short[i] or long[i]):
             word, says = "too short", ""
         else:
-            word, says = "ok", "short" if decay[i] < limit[i] else "sound"
+            word, says = "ok", "short" if short[i] else "sound"
         trust.append(word)
         verdict.append(says)
     return trust, verdict
 
 
 def _off_pitch(
-    cents: FloatArray, curve: FloatArray, spread: FloatArray, key: NDArray[np.int64]
+    cents: FloatArray, curve: FloatArray, spread: FloatArray, cents_sd: FloatArray, key: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
     lim = limits()["pitch"]
     off = cents - curve
     scatter = max(robust_spread(off), 0.3)
-    far = np.abs(off) > max(lim["off_curve_cents"], lim["off_curve_spreads"] * scatter)
+    least = np.where(key > lim["taste_above"], lim["taste_cents"], lim["off_curve_cents"])
+    sure = np.maximum(least, lim["off_curve_sds"] * np.nan_to_num(cents_sd))
+    far = np.abs(off) > np.maximum(sure, lim["off_curve_spreads"] * scatter)
     usual = max(float(np.nanmedian(spread)), 0.3) if np.any(~np.isnan(spread)) else 0.3
     one_string = np.nan_to_num(spread) > max(lim["one_string_cents"], lim["one_string_spreads"] * usual)
     several = np.array([usual_strings(int(k)) > 1 for k in key])
@@ -150,7 +172,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     buzz_db = between - trend
     buzz_dev = neighbour_deviation(between, np.zeros(len(key), dtype=np.int64), least_spread=1.2)
     trust, verdict = _sustain(m, clipped=clipped)
-    off = _off_pitch(cents, curve, m.unison.spread_cents, key)
+    off = _off_pitch(cents, curve, m.unison.spread_cents, m.f1_sd_cents, key)
     slow, why_damper = _slow_dampers(m)
     lim_b, lim_v, lim_u = limits()["buzz"], limits()["voicing"], limits()["unison"]
     faults, not_judged, gaps = [], [], []

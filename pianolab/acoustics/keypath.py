@@ -151,10 +151,17 @@ def _moves(count: int) -> FloatArray:
     return np.where(step < 0, _BACK - _BACK_MORE * step, cost)
 
 
+STRONG_SHARE = 0.4
+
+
+def rise_share(rise: FloatArray) -> FloatArray:
+    """Rise of each candidate over that of a typical blow (the rises' own self-weighted mean)."""
+    return np.asarray(rise / max(float(np.sum(rise**2)) / max(float(np.sum(rise)), 1e-12), 1e-12))
+
+
 def _no_note_scores(rise: FloatArray) -> FloatArray:
     """What it earns to call a candidate no note: much for a weak rise, little for a rise like a blow's."""
-    typical = float(np.sum(rise**2) / max(float(np.sum(rise)), 1e-12))
-    share = np.clip((rise / max(typical, 1e-12) - 0.15) / 0.35, 0.0, 1.0)
+    share = np.clip((rise_share(rise) - 0.15) / 0.35, 0.0, 1.0)
     return np.asarray(_NO_NOTE_WEAK + share * (_NO_NOTE_STRONG - _NO_NOTE_WEAK))
 
 
@@ -196,17 +203,24 @@ def _best_path(
     return total, keys
 
 
+def _next_strong(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:
+    """When the next candidate comes that rises like a blow; weaker ones don't end a note."""
+    strong = onsets_s[rise_share(rise) >= STRONG_SHARE]
+    at = np.searchsorted(strong, onsets_s + 1e-6)
+    return np.append(strong, end_s)[at]
+
+
 def fresh_spectra(
-    channels: Samples, onsets_s: FloatArray, *, rate_hz: int, longest_s: float = 1.1
+    channels: Samples, onsets_s: FloatArray, rise: FloatArray, *, rate_hz: int, longest_s: float = 1.1
 ) -> tuple[NDArray[np.float32], int]:
     """What each strike added: spectra after each onset against the noise beside and the sound before it."""
     frames = channels.shape[1]
     begin = np.minimum(((onsets_s + 0.03) * rate_hz).astype(np.int64), frames - 1)
-    following = np.append(onsets_s[1:], frames / rate_hz)
+    following = _next_strong(onsets_s, rise, end_s=frames / rate_hz)
     last = np.minimum(np.minimum(following - 0.01, onsets_s + 0.03 + longest_s) * rate_hz, frames).astype(
         np.int64
     )
-    previous = np.append(0.0, onsets_s[:-1] + 0.03)
+    previous = np.append(0.0, onsets_s[:-1] + 0.03) if len(onsets_s) else onsets_s
     before_begin = (np.maximum(onsets_s - 0.35, np.minimum(previous, onsets_s)) * rate_hz).astype(np.int64)
     before_last = (np.maximum(onsets_s - 0.03, 0.0) * rate_hz).astype(np.int64)
     size = fast_size(round(1.5 * rate_hz))

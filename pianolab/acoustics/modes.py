@@ -40,14 +40,16 @@ class Modes:
     """Modes per note and partial, shape (notes, partials, MOST_MODES); NaN where there is none.
 
     ``decay_per_s`` is the amplitude's decay rate, ``amplitude`` (complex, per channel, at the blow) has shape
-    (notes, partials, channels, MOST_MODES); ``energy`` sums channels over the analysed stretch; ``fit_db`` tells
-    how far the residual lies under the signal.
+    (notes, partials, channels, MOST_MODES); ``energy`` sums channels over the analysed stretch;
+    ``mean_decay_per_s`` (notes, partials) is the energy-weighted mean decay, with modes as fast as the room's where
+    there is nothing slower; ``fit_db`` tells how far the residual lies under the signal.
     """
 
     f_hz: FloatArray
     decay_per_s: FloatArray
     amplitude: ComplexArray
     energy: FloatArray
+    mean_decay_per_s: FloatArray
     fit_db: FloatArray
 
 
@@ -172,17 +174,20 @@ def _as_modes(
     with np.errstate(divide="ignore", invalid="ignore"):
         logarithm = np.log(poles) * bands.rate_hz
     shift, decay = logarithm.imag / (2.0 * np.pi), -logarithm.real
-    kept = (
-        ~np.isnan(shift)
-        & (np.abs(shift) < 0.66 * bands.half_width_hz)
-        & (decay < room_guard_per_s[:, None, None])
-        & (decay > -1.0)
-    )
     size = np.abs(np.nan_to_num(poles)) ** 2
     span = np.where(
         np.abs(1 - size) < 1e-9, length, (1 - size**length) / np.where(np.abs(1 - size) < 1e-9, 1, 1 - size)
     )
-    energy = np.where(kept, np.sum(np.abs(amplitude) ** 2, axis=-1) * span, 0.0)
+    possible = ~np.isnan(shift) & (np.abs(shift) < 0.66 * bands.half_width_hz) & (decay > -1.0)
+    energy = np.where(possible, np.sum(np.abs(amplitude) ** 2, axis=-1) * span, 0.0)
+    # What dies as fast as the room is the room's, unless it is all there is: then it is the string's.
+    strongest = np.take_along_axis(decay, np.argmax(energy, axis=-1)[..., None], axis=-1)
+    guard = room_guard_per_s[:, None, None]
+    own = np.where(decay < np.maximum(guard, 1.3 * np.nan_to_num(strongest)), energy, 0.0)
+    total = own.sum(axis=-1)
+    mean_decay = np.sum(own * np.nan_to_num(decay), axis=-1) / np.maximum(total, 1e-300)
+    kept = possible & (decay < guard)
+    energy = np.where(kept, energy, 0.0)
     back_decay, back_shift = np.where(kept, decay, 0.0), np.where(kept, shift, 0.0)
     at_blow = np.where(kept[..., None], amplitude, 0.0) * np.exp(
         (back_decay - 2j * np.pi * back_shift)[..., None] * back
@@ -193,6 +198,7 @@ def _as_modes(
         decay_per_s=np.where(kept, decay, np.nan),
         amplitude=np.moveaxis(at_blow, -1, -2),
         energy=energy,
+        mean_decay_per_s=np.where(total > 0, mean_decay, np.nan),
         fit_db=-10.0 * np.log10(np.maximum(left, 1e-12)),
     )
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from pianolab.acoustics.buzz import between_partials_db
 from pianolab.acoustics.compass import usual_inharmonicity
 from pianolab.acoustics.damper import Fall, Release, fall_after, find_releases, judge_room, room_t60
-from pianolab.acoustics.decay import NoteDecay, note_decay
+from pianolab.acoustics.decay import NoteDecay, note_decay, string_decay
 from pianolab.acoustics.keypath import standing_out_db
-from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
+from pianolab.acoustics.levels import NoteLevel, frame_size, noise_spectrum, note_level
 from pianolab.acoustics.modes import Modes, band_signals, energy_centroid_hz, find_modes
 from pianolab.acoustics.partials import PartialTracks, fit_stiff_series, series_hz, track_partials
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, note_spectra
@@ -21,7 +21,7 @@ from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
 from pianolab.acoustics.voicing import brightness_share_db
 from pianolab.keyboard import usual_strings
-from pianolab.units import FloatArray
+from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 
 LONGEST_S = 6.0
 LEVEL_LONGEST_S = 30.0
@@ -67,6 +67,7 @@ class NoteMeasures:
     inharmonicity: FloatArray
     b_sd: FloatArray
     unison: Unison
+    string_db_per_s: FloatArray
     release: Release
     falls: list[Fall]
     decays: list[NoteDecay]
@@ -91,7 +92,7 @@ def _batches(strikes: Strikes, *, most: int = 24) -> Iterator[NDArray[np.int64]]
 
 
 def _loud_lines(
-    channels: Samples, strikes: Strikes, *, rate_hz: int
+    channels: Samples, strikes: Strikes, *, noise: FloatArray, rate_hz: int
 ) -> tuple[PartialTracks, FloatArray, FloatArray]:
     """Peaks of all partials, and energy between the partials re the tone."""
     count = len(strikes.key)
@@ -116,12 +117,25 @@ def _loud_lines(
             getattr(tracks, name)[rows] = getattr(own, name)
         early[rows] = _early_power(channels, part, own.f_hz, rate_hz=rate_hz)
         series = series_hz(own.f0_hz, own.inharmonicity, 200)
-        tone = own.power.sum(axis=1) * 1.5 * size / lengths
-        silent = np.zeros(power.shape[1])
-        between[rows] = between_partials_db(
-            power, f_hz=series, tone_power=tone, noise_power=silent, rate_hz=rate_hz, size=size
-        )
+        between[rows] = _between(channels, part, series, noise=noise, rate_hz=rate_hz)
     return tracks, between, early
+
+
+def _between(
+    channels: Samples, strikes: Strikes, series: FloatArray, *, noise: FloatArray, rate_hz: int
+) -> FloatArray:
+    """Energy between the partials from 0.15 s to 0.65 s after the blow: the knock is over, the note is loud."""
+    size = fast_size(round(0.6 * rate_hz))
+    starts = ((strikes.onset_s + 0.15) * rate_hz).astype(np.int64)
+    length_s = np.clip(strikes.interval_s - 0.25, 0.1, 0.5)
+    lengths = np.clip((length_s * rate_hz).astype(np.int64), 8, np.maximum(channels.shape[1] - starts, 8))
+    starts = np.minimum(starts, channels.shape[1] - lengths)
+    power = line_spectra(channels, starts=starts, lengths=lengths, size=size)
+    frame, _ = frame_size(rate_hz)
+    bins = np.arange(power.shape[1]) * frame / size
+    # A longer window gathers less noise per bin, in proportion, where a sine counts the same.
+    own_noise = np.interp(bins, np.arange(len(noise)), noise) * frame / np.median(lengths)
+    return between_partials_db(power, f_hz=series, noise_power=own_noise, rate_hz=rate_hz, size=size)
 
 
 def _early_power(channels: Samples, strikes: Strikes, f_hz: FloatArray, *, rate_hz: int) -> FloatArray:
@@ -138,7 +152,7 @@ def _early_power(channels: Samples, strikes: Strikes, f_hz: FloatArray, *, rate_
 
 def half_width_hz(key: FloatArray) -> FloatArray:
     """Half of the band around each partial: 9 Hz in the bass, wider where strings lie further apart in Hz."""
-    return np.asarray(np.clip(9.0 * 2.0 ** ((np.asarray(key, dtype=float) - 28.0) / 14.0), 9.0, 150.0))
+    return np.asarray(np.clip(0.07 * key_to_hz(key), 9.0, 250.0))
 
 
 def _close_modes(
@@ -159,6 +173,7 @@ def _close_modes(
         np.full((*shape, 4), np.nan),
         np.zeros((*shape, channel_count, 4), dtype=complex),
         np.zeros((*shape, 4)),
+        np.full(shape, np.nan),
         np.full(shape, np.nan),
     )
     frames = channels.shape[1]
@@ -192,7 +207,7 @@ def _close_modes(
             )
             centroid[own] = energy_centroid_hz(modes)
             energy[own] = modes.energy.sum(axis=-1)
-            for name in ("f_hz", "decay_per_s", "amplitude", "energy", "fit_db"):
+            for name in ("f_hz", "decay_per_s", "amplitude", "energy", "mean_decay_per_s", "fit_db"):
                 getattr(all_modes, name)[own] = getattr(modes, name)
     return centroid, energy, all_modes
 
@@ -230,8 +245,8 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
     NoteMeasures
     """
     progress("partials", 0.35)
-    tracks, between, early = _loud_lines(channels, strikes, rate_hz=rate_hz)
     noise = noise_spectrum(channels, rate_hz=rate_hz)
+    tracks, between, early = _loud_lines(channels, strikes, noise=noise, rate_hz=rate_hz)
     progress("level of every note", 0.55)
     levels = _note_levels(channels, strikes, tracks, rate_hz=rate_hz, noise=noise)
     release = find_releases(levels, key=strikes.key, interval_s=strikes.interval_s)
@@ -311,10 +326,13 @@ def _with_pitch(
     f1 = fit.f0_hz * np.sqrt(1.0 + fit.inharmonicity)
     top = (strikes.key >= 76) & (fit_weight[:, 0] > 0)
     f1 = np.where(top, pitch[:, 0], f1)
+    # A string 25 cents away must still be in the band, or a partial would vote for a good unison.
+    inside = np.nan_to_num(centre) * 25.0 / CENTS_PER_NEPER < 0.6 * half_width_hz(strikes.key)[:, None]
     unison = measure_unison(
         modes,
         centre_hz=np.where(np.isnan(centre), 1.0, centre),
         weight=np.where(over[:, :MODE_PARTIALS] > 15.0, mode_weight, 0.0),
+        wide=inside,
         strings=np.array([usual_strings(int(k)) for k in strikes.key]),
         prompt_hidden=t60[0] > 0.7,
     )
@@ -336,6 +354,7 @@ def _with_pitch(
         inharmonicity=fit.inharmonicity,
         b_sd=fit.b_sd,
         unison=unison,
+        string_db_per_s=string_decay(modes, weight=mode_weight),
         release=release,
         falls=falls,
         decays=decays,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.judge import NOT_STRUCK, Judged, judge_notes
-from pianolab.acoustics.keypath import NO_NOTE, KeyPath, fresh_spectra, read_keys
+from pianolab.acoustics.keypath import NO_NOTE, STRONG_SHARE, KeyPath, fresh_spectra, read_keys, rise_share
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures, Progress, Strikes, measure_notes
 from pianolab.acoustics.onsets import Onsets, find_onsets
@@ -147,14 +147,14 @@ def _read_path(
     )
     if len(onsets.times_s) == 0:
         raise nothing
-    fresh, size = fresh_spectra(channels, onsets.times_s, rate_hz=rate_hz)
+    fresh, size = fresh_spectra(channels, onsets.times_s, onsets.rise, rate_hz=rate_hz)
     scale = rate_hz * 440.0 / a4_hz
     path = read_keys(
         fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=first_key, last_key=last_key
     )
     path = _at_pitch(path, a4_hz)
     heard = path.keys != NO_NOTE
-    loud = onsets.rise >= 0.5 * np.sort(onsets.rise)[-max(1, len(onsets.rise) // 3)]
+    loud = rise_share(onsets.rise) >= STRONG_SHARE
     if heard.sum() >= 0.75 * loud.sum() and heard.any():
         return path
     free = _at_pitch(
@@ -225,14 +225,14 @@ def _table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: int, la
             "sustain_verdict": j.verdict[i], "not_judged": _join(j.not_judged[i]), "gaps": _join(j.gaps[i]),
             "faults": ";".join(j.faults[i]), "strikes": sequence.count[int(key)], "level_db": m.level_db[i],
             "cents_sd": m.f1_sd_cents[i], "unison_cents_sd": m.unison.spread_sd[i], "inharmonicity_sd": m.b_sd[i],
-            "brightness_db_sd": j.brightness.sd[i],
+            "brightness_db_sd": j.brightness.sd[i], "string_db_per_s": m.string_db_per_s[i],
         }  # fmt: skip
     for key, (status, why) in sequence.absent.items():
         rows[key] = _absent_row(status, why)
     table = pd.DataFrame(
         [{"key": k, "note": note_name(k), **rows[k]} for k in range(first_key, last_key + 1)]
     )
-    for column in (*COLUMNS, *EXTRA_COLUMNS, "inharmonicity_sd", "brightness_db_sd"):
+    for column in (*COLUMNS, *EXTRA_COLUMNS, "inharmonicity_sd", "brightness_db_sd", "string_db_per_s"):
         if column not in table:
             table[column] = "" if column in TEXT_COLUMNS else np.nan
         if column in TEXT_COLUMNS:

@@ -47,7 +47,7 @@ def smooth_over_keys(
     y = np.where(known, np.nan_to_num(values), 0.0)
     second = np.diff(np.eye(len(values)), n=2, axis=0)
     penalty = stiffness * second.T @ second + 1e-9 * np.eye(len(values))
-    start = np.interp(np.arange(len(values)), np.flatnonzero(known), _running_median(values[known]))
+    start = np.interp(np.arange(len(values)), np.flatnonzero(known), running_median(values[known]))
     residual = np.where(known, y - start, 0.0)
     curve = start
     for _ in range(rounds):
@@ -58,6 +58,39 @@ def smooth_over_keys(
         curve = np.linalg.solve(np.diag(w) + penalty, w * y)
         residual = np.where(known, y - curve, 0.0)
     return np.asarray(curve)
+
+
+def robust_line(
+    values: FloatArray, x: FloatArray, *, rounds: int = 20, least_spread: float = 0.05
+) -> FloatArray:
+    """A straight line through the values over ``x`` that a third of them being off does not pull.
+
+    Starts from the median slope and level, then reweights (bisquare at 3.5 robust standard deviations).
+
+    Examples
+    --------
+    >>> y = 2.0 * np.arange(30.0)
+    >>> y[10:18] -= 40.0
+    >>> float(robust_line(y, np.arange(30.0))[12].round(6))
+    24.0
+    """
+    known = ~np.isnan(values)
+    if known.sum() < 4:
+        return np.full(len(values), np.nan)
+    slope = _median_slope(x[known], values[known])
+    level = float(np.median(values[known] - slope * x[known]))
+    basis = np.stack([np.ones(len(x)), x], axis=1)
+    line = level + slope * x
+    for _ in range(rounds):
+        residual = np.where(known, np.nan_to_num(values) - line, 0.0)
+        scale = max(1.4826 * float(np.median(np.abs(residual[known]))), least_spread)
+        u = residual / (3.5 * scale)
+        w = np.where(known & (np.abs(u) < 1.0), (1.0 - u**2) ** 2, 0.0)
+        ridge = 1e-9 * np.eye(2)
+        line = basis @ np.linalg.solve(
+            basis.T @ (w[:, None] * basis) + ridge, basis.T @ (w * np.nan_to_num(values))
+        )
+    return np.asarray(line)
 
 
 def tuning_curve(cents: FloatArray, key: NDArray[np.int64]) -> FloatArray:
@@ -109,7 +142,8 @@ def tuning_curve(cents: FloatArray, key: NDArray[np.int64]) -> FloatArray:
     return np.asarray(basis @ answer + smooth_over_keys(left)[key - span[0]])
 
 
-def _running_median(values: FloatArray, *, half: int = 4) -> FloatArray:
+def running_median(values: FloatArray, *, half: int = 4) -> FloatArray:
+    """Median over ``half`` values to either side, edges repeated."""
     padded = np.pad(values, half, mode="edge")
     return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1))
 
@@ -156,7 +190,7 @@ def neighbour_deviation(
     return out
 
 
-def _median_slope(x: NDArray[np.int64], y: FloatArray) -> float:
+def _median_slope(x: NDArray[np.int64] | FloatArray, y: FloatArray) -> float:
     """Theil and Sen's slope: the median of all pairwise slopes."""
     dx = x[:, None] - x[None, :]
     upper = dx > 0

@@ -90,11 +90,33 @@ OUTERMOST_OVER_SD = {1: 0.0, 2: 2.0, 3: 2.3}
 """Distance of the outermost strings over their standard deviation; for three between 2.12 and 2.45."""
 
 
+FAR_CENTS = 4.0
+
+
+def _far_string(modes: Modes, centre_hz: FloatArray, weight: FloatArray) -> FloatArray:
+    """Distance of a string that went far off, from the partials whose band still holds it; 0 where none did.
+
+    The lowest two such partials must agree to a quarter; in the top, where there is one, it speaks alone.
+    """
+    spread_hz, count = _spreads_hz(modes, within_db=BEAT_DB)
+    cents = np.where((weight > 0) & (count > 1), CENTS_PER_NEPER * spread_hz / centre_hz, np.nan)
+    out = np.zeros(len(cents))
+    for i in range(len(cents)):
+        far = cents[i][~np.isnan(cents[i]) & (cents[i] > FAR_CENTS)]
+        seen = int((weight[i] > 0).sum())
+        if len(far) >= 2 and np.ptp(far[:2]) < 0.25 * far[:2].mean():
+            out[i] = far[:2].mean()
+        elif len(far) == 1 and seen == 1:
+            out[i] = far[0]
+    return out
+
+
 def measure_unison(
     modes: Modes,
     *,
     centre_hz: FloatArray,
     weight: FloatArray,
+    wide: NDArray[np.bool_],
     strings: NDArray[np.int64],
     prompt_hidden: bool,
 ) -> Unison:
@@ -104,6 +126,7 @@ def measure_unison(
     ----------
     modes : Modes, shape (notes, partials, modes)
     centre_hz, weight : shape (notes, partials); weight 0 leaves a partial out
+    wide : shape (notes, partials); where the band holds strings far apart too
     strings : shape (notes,); how many strings the key is taken to have
     prompt_hidden : whether the room rings so long that prompt modes were left out
 
@@ -119,6 +142,7 @@ def measure_unison(
     variance = string_variance_cents2(modes, centre_hz=centre_hz)
     moment = factor * np.sqrt(np.maximum(weighted_median(variance, used), 0.0))
     spread = np.where(strings == 1, apart, np.maximum(moment, apart) if prompt_hidden else moment)
+    spread = np.where(strings == 1, spread, np.fmax(spread, _far_string(modes, centre_hz, used * wide)))
     spread = np.where(np.isnan(apart), np.nan, spread)
     own = factor[:, None] * np.sqrt(np.maximum(np.nan_to_num(variance), 0.0))
     off = np.abs(np.where(strings[:, None] == 1, cents, own) - spread[:, None])
