@@ -26,7 +26,16 @@ from pianolab.casebook.engine import (
 )
 from pianolab.casebook.ledger import moment_text
 from pianolab.casebook.media import FOLDER, KeptSound, hash_in_name, hash_of, keep_sound, media_path
-from pianolab.casebook.purge import PurgePlan, carry_out, clear_away, plan_purge
+from pianolab.casebook.purge import (
+    PurgePlan,
+    bury,
+    carry_out,
+    check_fields,
+    clear_away,
+    empty_fields,
+    mark_field,
+    plan_purge,
+)
 from pianolab.casebook.reading import AsOf, Change, Conflict, Records, select_bodies, to_change
 from pianolab.errors import CasebookError
 from pianolab.io import Sound
@@ -214,9 +223,25 @@ class Casebook(Records):
         with writing(self._engine, name=self.folder) as connection:
             plan = plan_purge(connection, record_ids)
             carry_out(connection, plan, by=by)
-        clear_away(self.folder, plan)
+        clear_away(self.folder, plan.media)
         empty_log(self._engine, name=self.folder)
         return plan
+
+    def purge_fields(self, record_id: str, names: Iterable[str], *, by: str) -> None:
+        """Empty text fields of a record for good, such as a seller's address; the record itself stays.
+
+        They go from the record, from the whole log and with the backup copies, and `gather` doesn't bring
+        them back.
+        """
+        check_text("by", by, longest=LONGEST_NAME)
+        with writing(self._engine, name=self.folder) as connection:
+            ((kind, _), *_) = plan_purge(connection, [record_id]).records
+            chosen = check_fields(kind, [names] if isinstance(names, str) else list(names))
+            empty_fields(connection, record_id, chosen)
+            for name in chosen:
+                bury(connection, mark_field(record_id, name), by=by)
+        clear_away(self.folder, ())
+        empty_log(self._engine, name=self.folder)
 
     def _media_problem(self, name: str) -> str | None:
         path = media_path(self.folder, name)

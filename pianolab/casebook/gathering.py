@@ -23,7 +23,14 @@ from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import hash_in_name, hash_of, keep_file, media_path
 from pianolab.casebook.migrate import check_version, copy_database
 from pianolab.casebook.opening import create_casebook, open_casebook
-from pianolab.casebook.purge import PurgePlan, carry_out, clear_away, media_of, plan_purge
+from pianolab.casebook.purge import (
+    PurgePlan,
+    carry_out,
+    clear_away,
+    empty_marked_fields,
+    media_of,
+    plan_purge,
+)
 from pianolab.casebook.reading import Conflict
 from pianolab.casebook.rebuild import check_entries, entries_by_record, rebuild_record
 from pianolab.show import Row, Showable
@@ -124,7 +131,9 @@ def _merge(path: Path, target: Casebook, tally: _Tally) -> None:
             with writing(target._engine, name=target.folder) as ours:
                 plan = _obey_tombstones(theirs, ours)
                 _unite(theirs, ours, tally, path)
-            clear_away(target.folder, plan) if plan.records else None
+                empty_marked_fields(ours)
+            if plan.records:
+                clear_away(target.folder, plan.media)
             tally.purged += len(plan.records)
 
 

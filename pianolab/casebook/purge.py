@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
-from pianolab.casebook.codec import REFERENCES, from_json
+from pianolab.casebook.codec import KINDS, REFERENCES, from_json
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import media_path
 from pianolab.casebook.migrate import BACKUPS
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
+
+FIELD_MARK = "\N{SECTION SIGN}"
+"""Stands between a record's id and a field's name in the tombstone of a purged field."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -70,9 +74,9 @@ def media_of(connection: sa.Connection, ids: set[str] | None, *, without: set[st
     }
 
 
-def carry_out(connection: sa.Connection, plan: PurgePlan, *, by: str, at: str | None = None) -> None:
+def carry_out(connection: sa.Connection, plan: PurgePlan, *, by: str) -> None:
     """Remove what the plan names from the database; the bare ids stay as tombstones."""
-    record, change, tombstone = tables.record, tables.change, tables.tombstone
+    record, change = tables.record, tables.change
     for _, identity in plan.records:
         connection.execute(sa.delete(record).where(record.c.id == identity))
         connection.execute(
@@ -81,17 +85,59 @@ def carry_out(connection: sa.Connection, plan: PurgePlan, *, by: str, at: str | 
             .values(before=None, after=None, purged=True)
         )
         connection.execute(sa.delete(tables.conflict).where(tables.conflict.c.record_id == identity))
-        known = sa.select(tombstone).where(tombstone.c.record_id == identity)
-        if connection.execute(known).first() is None:
-            connection.execute(
-                sa.insert(tombstone).values(record_id=identity, at=at or later_than(None), by=by)
-            )
+        bury(connection, identity, by=by)
     connection.execute(sa.delete(tables.media).where(tables.media.c.name.in_(plan.media)))
 
 
-def clear_away(folder: Path, plan: PurgePlan) -> None:
-    """Delete the media files and the backup copies, after the database has let go of them."""
-    for name in plan.media:
+def check_fields(kind: str, names: Iterable[str]) -> tuple[str, ...]:
+    """The names themselves, or `BadInput` where one is no text field that may be empty."""
+    may_be_empty = {field.name for field in fields(KINDS[kind]) if field.default == ""}
+    for name in names:
+        if name not in may_be_empty:
+            need = "one of " + ", ".join(sorted(may_be_empty))
+            raise BadInput(f"field of {kind}", repr(name), need, "Purge the whole record instead?")
+    return tuple(names)
+
+
+def empty_fields(connection: sa.Connection, record_id: str, names: Iterable[str]) -> None:
+    """Empty text fields of a record, now and in every earlier version."""
+    record, change = tables.record, tables.change
+    for row in connection.execute(sa.select(record).where(record.c.id == record_id)).all():
+        same = sa.update(record).where(record.c.id == record_id)
+        connection.execute(same.values(body=_emptied(row.body, names)))
+    for row in connection.execute(sa.select(change).where(change.c.record_id == record_id)).all():
+        values = {"before": _emptied(row.before, names), "after": _emptied(row.after, names)}
+        connection.execute(sa.update(change).where(change.c.seq == row.seq).values(**values))
+
+
+def _emptied(text: str | None, names: Iterable[str]) -> str | None:
+    return None if text is None else json.dumps(json.loads(text) | dict.fromkeys(names, ""))
+
+
+def mark_field(record_id: str, name: str) -> str:
+    """What a tombstone says of a purged field."""
+    return f"{record_id}{FIELD_MARK}{name}"
+
+
+def empty_marked_fields(connection: sa.Connection) -> None:
+    """Empty again, after a merge, every field that was purged anywhere."""
+    column = tables.tombstone.c.record_id
+    for mark in connection.execute(sa.select(column).where(column.contains(FIELD_MARK))).scalars().all():
+        record_id, _, name = mark.rpartition(FIELD_MARK)
+        empty_fields(connection, record_id, [name])
+
+
+def bury(connection: sa.Connection, mark: str, *, by: str) -> None:
+    """Put up a tombstone, once."""
+    tombstone = tables.tombstone
+    known = sa.select(tombstone).where(tombstone.c.record_id == mark)
+    if connection.execute(known).first() is None:
+        connection.execute(sa.insert(tombstone).values(record_id=mark, at=later_than(None), by=by))
+
+
+def clear_away(folder: Path, media: Iterable[str]) -> None:
+    """Delete media files and the backup copies, after the database has let go of them."""
+    for name in media:
         media_path(folder, name).unlink(missing_ok=True)
     for backup in (folder / BACKUPS).glob("*.sqlite"):
         backup.unlink()

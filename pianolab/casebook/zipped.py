@@ -49,7 +49,7 @@ records.jsonl     one line for each record as it is now: id, kind (Piano, Visit,
                   SurveyRecord, Photo, BuyerProfile), body (its content), deleted
 changes.jsonl     everything ever entered: uid, at (UTC), by, machine (a number, no name), action, kind,
                   record_id, before, after, undoes; "purged" entries have lost their content on purpose
-tombstones.jsonl  ids of purged records
+tombstones.jsonl  ids of purged records; of a purged field: id, section sign, name of the field
 conflicts.jsonl   pairs of changes made apart, and when they were settled
 media.jsonl       name, size, SHA-256 of the file it was made from
 media/            sound (FLAC, or the original file) and photos (JPEG, PNG), named by their SHA-256

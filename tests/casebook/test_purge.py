@@ -1,11 +1,12 @@
 """Purging: says what goes, leaves a bare id, and nothing of the content anywhere in the folder."""
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from pianolab.casebook import create_casebook
+from pianolab.casebook import create_casebook, export_zip, gather, import_zip, open_casebook
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.casebook.migrate import back_up
 from pianolab.errors import BadInput
@@ -87,3 +88,33 @@ def test_purged_changes_are_not_undone(tmp_path):
             second = edit.add(Piano(name="second"))
         book.purge([second.id], by="Ana")
         assert book.undo(by="Ana").record_id == first.id
+
+
+def test_an_address_goes_and_the_piano_stays(case, tmp_path):
+    shutil.copytree(case.book.folder, tmp_path / "other", ignore=shutil.ignore_patterns("*-wal", "*-shm"))
+    with case.book.editing(by="Ana") as edit:
+        edit.change(replace(case.piano, address="9 Quiet Street", seller="Mrs Sellwell"))
+    case.book.purge_fields(case.piano.id, ["address", "seller"], by="Ana")
+    for word in (b"Hidden Lane", b"Quiet Street", b"Sellwell"):
+        assert word not in everything(case.book.folder)
+    assert case.book.pianos() == (replace(case.piano, address=""),)
+    assert [c.after["address"] for c in case.book.log(case.piano.id)] == ["", ""]
+    assert case.book.verify().ok
+    # Another's casebook that still has it, even in a new change, doesn't bring it back.
+    with open_casebook(tmp_path / "other") as other, other.editing(by="Ben") as edit:
+        edit.change(replace(case.piano, address="5 Hidden Lane, back door", note="new"))
+    gather([tmp_path / "other"], into=case.book.folder)
+    assert case.book.piano(case.piano.id) == replace(case.piano, address="", note="new")
+    case.book.close()
+    assert b"Hidden Lane" not in everything(case.book.folder)
+    gather([case.book.folder], into=tmp_path / "other")
+    assert b"Hidden Lane" not in everything(tmp_path / "other")
+    with import_zip(export_zip(case.book, tmp_path / "all.zip"), into=tmp_path / "again") as again:
+        assert again.piano(case.piano.id).address == ""
+
+
+@pytest.mark.parametrize("name", ["name", "year", "asking_price", "colour", "id"])
+def test_only_text_that_may_be_empty_is_purged(case, name):
+    with pytest.raises(BadInput, match="field of Piano"):
+        case.book.purge_fields(case.piano.id, [name], by="Ana")
+    assert case.book.pianos() == (case.piano,)
