@@ -154,7 +154,7 @@ def _text(effort: str, group: list[Unknown]) -> str:
     return {
         "look again": f"look again: {what}",
         "record again": f"record it again: {what}{more}",
-        TUNE: f"have it tuned and record it again: {what}{more}",
+        TUNE: f"have it tuned and record it again: {_and([u.text for u in group][:2])}",
         "technician": f"have a technician look: {what}{more}",
     }[effort]
 

@@ -10,6 +10,7 @@ import numpy as np
 from pianolab.assess import Assessment
 from pianolab.assess.results import BEST
 from pianolab.compare.next_steps import Field, find_next_steps, learn
+from pianolab.compare.obstacles import obstacle_of
 from pianolab.compare.ranking import STOPPED
 from pianolab.compare.results import Comparison, Standing
 from pianolab.compare.simulate import PianoDraws, draw_piano, draw_weights, money_scale, money_value
@@ -63,7 +64,7 @@ def compare_pianos(
     _check(given, profile, draws)
     draws_of = _draw_all(given, profile, seed=seed, draws=draws)
     ranking = _rank(given, draws_of, profile, seed=seed, draws=draws)
-    field = _field(given, draws_of, ranking)
+    field = _field(draws_of, ranking)
     standings = make_standings(given, field, ranking, profile=profile)
     steps = find_next_steps(given, field)
     everything = [learn(field, i, d.unknown).chance for i, d in enumerate(draws_of)]
@@ -97,19 +98,25 @@ def _rank(
     scale = money_scale(given, profile)
     criteria = [np.vstack([d.scores, money_value(d.total, scale)]) for d in draws_of]
     merit = np.stack([np.einsum("da,ad->d", weights, c) for c in criteria])
-    stopped = np.stack([d.stopped | bool(a.vetoes) for a, d in zip(given, draws_of, strict=True)])
+    obstacles = [obstacle_of(a, d, profile=profile) for a, d in zip(given, draws_of, strict=True)]
+    stopped = np.stack([d.stopped | bool(o) for d, o in zip(draws_of, obstacles, strict=True)])
     return Ranking(
-        criteria=criteria, utility=merit + STOPPED * stopped, stopped=stopped, weights=weights, scale=scale
+        obstacles=obstacles,
+        criteria=criteria,
+        utility=merit + STOPPED * stopped,
+        stopped=stopped,
+        weights=weights,
+        scale=scale,
     )
 
 
-def _field(given: Sequence[Assessment], draws_of: Sequence[PianoDraws], ranking: Ranking) -> Field:
+def _field(draws_of: Sequence[PianoDraws], ranking: Ranking) -> Field:
     mean_weights = ranking.weights.mean(axis=0)
     merit = ranking.utility - STOPPED * ranking.stopped
     return Field(
         draws=draws_of,
         utility=merit.mean(axis=1),
-        buyable=np.array([not a.vetoes for a in given]),
+        buyable=np.array([not obstacle for obstacle in ranking.obstacles]),
         weights=mean_weights,
         money_per_point=ranking.scale / (BEST * max(float(mean_weights[-1]), 1e-3)),
     )

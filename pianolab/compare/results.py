@@ -20,7 +20,8 @@ class Standing:
     ``score_*`` is the weighted mean of the six aspects (low, middle and high ends) without money;
     ``weighted_sum`` is the plain weighted sum of the middles, money in it, None where the price is unknown.
     ``central_weights`` are the mean weights of the draws in which this piano comes first (empty if none);
-    ``confidence`` is its share of rank 1 if exactly those weights hold.
+    ``confidence`` is its share of rank 1 if exactly those weights hold. ``obstacle`` says why it can't be
+    bought as things stand (empty where it can); such a piano ranks behind all that can.
     """
 
     piano_id: str
@@ -40,6 +41,7 @@ class Standing:
     central_weights: dict[str, float] = field(default_factory=dict)
     confidence: float | None = None
     cost_per_year: Decimal | None = None
+    obstacle: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,9 +24,10 @@ MOST_CONFIDENCES = 10
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ranking:
     """The simulation over all pianos: ``utility`` and ``stopped`` (pianos, draws), ``weights`` (draws, 7),
-    ``criteria`` (7, draws) for each piano; ``scale`` is the money that counts as a whole aspect.
+    ``criteria`` (7, draws) and ``obstacles`` for each piano; ``scale`` is the money that counts as a whole aspect.
     """
 
+    obstacles: Sequence[str]
     criteria: Sequence[Array]
     utility: Array
     stopped: NDArray[np.bool_]
@@ -65,6 +66,7 @@ def make_standings(
                 central_weights=_named(central[i]),
                 confidence=_confidence(ranking, i, central[i]),
                 cost_per_year=_per_year(total[1], profile),
+                obstacle=ranking.obstacles[i],
             )
         )
     return standings

@@ -15,9 +15,6 @@ COULD_CHANGE = 0.10
 WORTH_SAYING = 0.01
 """Under this chance a step is left out of the verdict; own choice."""
 
-GOOD_ENOUGH = 4.0
-"""A piano whose weighted score can't even reach this at best is not worth buying; own choice."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class Shortlist:
@@ -33,23 +30,9 @@ class Shortlist:
     profile: BuyerProfile
 
 
-def acceptable(assessment: Assessment, standing: Standing, profile: BuyerProfile) -> str:
-    """Why a piano can't be bought as things stand; empty where it can."""
-    if assessment.vetoes:
-        return assessment.vetoes[0].text.rstrip(".")
-    if profile.budget is not None and standing.total_p10 is not None and standing.total_p10 > profile.budget:
-        return f"even at best it takes {_money(standing.total_p10, profile)}, over the budget"
-    if standing.score_high < GOOD_ENOUGH:
-        return f"too much is wrong with it: {standing.score_high:.1f} of 10 at best"
-    return ""
-
-
 def give_verdict(shortlist: Shortlist) -> Verdict:
     """The verdict on a shortlist."""
-    obstacles = [
-        acceptable(a, s, shortlist.profile)
-        for a, s in zip(shortlist.assessments, shortlist.standings, strict=True)
-    ]
+    obstacles = [s.obstacle for s in shortlist.standings]
     open_to_buy = [i for i, obstacle in enumerate(obstacles) if not obstacle]
     if not open_to_buy:
         return _walk_away(shortlist, obstacles)
@@ -139,11 +122,13 @@ def _lead_sentence(shortlist: Shortlist, leader: int) -> str:
 
 
 def _others(shortlist: Shortlist, obstacles: Sequence[str]) -> list[str]:
-    return [
-        f"{a.piano.name} is out for now: {_lower(why)}."
-        for a, why in zip(shortlist.assessments, obstacles, strict=True)
-        if why
-    ]
+    lines = []
+    for standing, why in zip(shortlist.standings, obstacles, strict=True):
+        if why:
+            at = standing.highest_offer
+            but = f"; for up to {_money(at, shortlist.profile)} it would come into question" if at else ""
+            lines.append(f"{standing.name} is out for now: {_lower(why)}{but}.")
+    return lines
 
 
 def _lower(text: str) -> str:

@@ -158,7 +158,12 @@ class TestVerdict:
         result = compare(judged("a", 9.0, price=6000), judged("b", 7.0))
         assert result.verdict.piano_id == "b"
         assert any("over the budget" in s for s in result.verdict.sentences)
+        assert result.standing("a").rank_shares[0] == 0.0
+        assert "over the budget" in result.standing("a").obstacle
         assert compare(judged("a", 9.0, price=6000)).verdict.kind == "walk away"
+
+    def test_just_within_the_budget_is_a_choice(self) -> None:
+        assert compare(judged("a", 9.0, price=4990), judged("b", 5.0)).verdict.piano_id == "a"
 
     def test_too_much_wrong_is_no_choice(self) -> None:
         result = compare(judged("a", 3.0), judged("b", 2.0))

@@ -1,0 +1,29 @@
+"""Why a piano can't be bought as things stand: a veto, the budget, or too much that is wrong with it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pianolab.assess import Assessment
+from pianolab.compare.simulate import PianoDraws, middle_weights
+from pianolab.model import BuyerProfile
+
+GOOD_ENOUGH = 4.0
+"""A piano whose weighted score can't even reach this at best is not worth buying; own choice."""
+
+
+def obstacle_of(assessment: Assessment, draws: PianoDraws, *, profile: BuyerProfile) -> str:
+    """The obstacle in words; empty where the piano may be bought.
+
+    The budget stands in the way only if even the 10 % point of all the money it takes lies above it.
+    """
+    if assessment.vetoes:
+        return assessment.vetoes[0].text.rstrip(".")
+    least = float(np.percentile(draws.total, 10))
+    if profile.budget is not None and draws.price_known and least > float(profile.budget):
+        return f"even at best it takes {least:,.0f} {profile.currency}, over the budget"
+    weights = middle_weights(profile)[:-1]
+    best = float(np.dot([a.high for a in assessment.aspects], weights) / weights.sum())
+    if best < GOOD_ENOUGH:
+        return f"too much is wrong with it: {best:.1f} of 10 at best"
+    return ""
