@@ -5,6 +5,7 @@ from pianolab.figures import (
     cost_ranges,
     damper_over_keys,
     decay_over_keys,
+    instrument_map,
     keyboard_map,
     look,
     next_steps,
@@ -18,6 +19,7 @@ from pianolab.figures.brightness_over_keys import draw_brightness, plan_brightne
 from pianolab.figures.cost_ranges import draw_costs, plan_costs
 from pianolab.figures.damper_over_keys import draw_damper, plan_damper
 from pianolab.figures.decay_over_keys import draw_decay, plan_decay
+from pianolab.figures.instrument_map import draw_instrument, plan_instrument
 from pianolab.figures.keyboard_map import draw_keyboard, plan_keyboard
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.next_steps import draw_next_steps, plan_next_steps
@@ -29,8 +31,8 @@ from pianolab.figures.unison_over_keys import draw_unison, plan_unison
 
 __all__ = [
     "Mark", "brightness_over_keys", "cost_ranges", "damper_over_keys", "decay_over_keys", "draw_brightness", "draw_costs",
-    "draw_damper", "draw_decay", "draw_keyboard", "draw_next_steps", "draw_note", "draw_radar", "draw_ranks", "draw_tuning",
-    "draw_unison", "keyboard_map", "look", "marks_for", "next_steps", "note_decay", "plan_brightness", "plan_costs",
-    "plan_damper", "plan_decay", "plan_keyboard", "plan_next_steps", "plan_note", "plan_radar", "plan_ranks", "plan_tuning",
+    "draw_damper", "draw_decay", "draw_instrument", "draw_keyboard", "draw_next_steps", "draw_note", "draw_radar", "draw_ranks", "draw_tuning",
+    "draw_unison", "instrument_map", "keyboard_map", "look", "marks_for", "next_steps", "note_decay", "plan_brightness", "plan_costs",
+    "plan_damper", "plan_decay", "plan_instrument", "plan_keyboard", "plan_next_steps", "plan_note", "plan_radar", "plan_ranks", "plan_tuning",
     "plan_unison", "radar", "rank_shares", "tuning_over_keys", "unison_over_keys",
 ]  # fmt: skip

@@ -9,7 +9,7 @@ from decimal import Decimal
 from pianolab.compare.results import Comparison
 from pianolab.figures import look
 from pianolab.figures.look import Mark, Theme, marks_for
-from pianolab.figures.money import money
+from pianolab.figures.money import about, money
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
@@ -92,7 +92,7 @@ def _alt(costs: tuple[CostRow, ...], comparison: Comparison) -> str:
     code, budget = comparison.profile.currency, comparison.profile.budget
     known = sorted((c for c in costs if c.total), key=lambda c: c.total[1] if c.total else 0)
     said = [
-        f"{c.mark.letter} {money(c.total[0], code)} to {money(c.total[2], code)}, most likely about {money(c.total[1], code)}"
+        f"{c.mark.letter} {about(c.total[0], code)} to {about(c.total[2], code)}, most likely about {about(c.total[1], code)}"
         for c in known
         if c.total
     ]
@@ -147,12 +147,12 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
     fig.add(
         "bar", orientation="h", y=[y], base=[asking], x=[max(float(middle) - asking, 0.0)], width=0.34, name="on top of it, most likely",
         marker={"color": look.faded(colour, 0.28), "line": {"color": colour, "width": 1.2}}, hoverinfo="text", showlegend=first,
-        hovertext=[look.lines(c.mark.label, f"most likely {money(middle, code)}", what)],
+        hovertext=[look.lines(c.mark.label, f"most likely {about(middle, code)}", what)],
     )  # fmt: skip
     fig.add(
         "scatter", x=[float(low), float(high)], y=[y, y], mode="lines+markers", line={"color": theme.ink, "width": 1.6}, name="8 of 10 tries fall between",
         marker={"symbol": "line-ns-open", "size": 13, "color": theme.ink, "line": {"width": 1.6}}, hoverinfo="text", showlegend=first,
-        hovertext=[look.lines(c.mark.label, f"{money(low, code)} to {money(high, code)}", what, "estimates, not quotes")] * 2,
+        hovertext=[look.lines(c.mark.label, f"{about(low, code)} to {about(high, code)}", what, "estimates, not quotes")] * 2,
     )  # fmt: skip
     if c.offer is not None and not c.vetoed:
         fig.add(
@@ -170,8 +170,8 @@ def _row_words(c: CostRow, code: str, *, bare: bool) -> str:
     name = "" if bare else f"{c.mark.name}: "
     asked = f"asks {money(c.asking, code)}" if c.asking is not None else "asking price not known"
     end = (
-        f", in the end about {money(c.total[1], code)}"
+        f", in the end about {about(c.total[1], code)}"
         if c.total
-        else f", repairs about {money(c.repairs[1], code)}"
+        else f", repairs about {about(c.repairs[1], code)}"
     )
     return look.plain(f"{name}{asked}{end}")

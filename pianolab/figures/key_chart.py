@@ -13,6 +13,7 @@ from pianolab.figures.sheet import Sheet
 from pianolab.keyboard import note_name
 
 PANEL_PX, ROW_PX, ROW_GAP_PX, KEYBOARD_PX, GAP_ROW_PX, SPACE_PX = 250, 84, 26, 16, 11, 7
+LETTER_SHARE, LETTER_KEYS = 0.09, 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,15 +193,18 @@ def _row_title(fig: Sheet, mark: Mark, panel: Panel, *, theme: Theme) -> None:
 def _end_letters(fig: Sheet, panel: Panel, *, plan: KeyPlan, theme: Theme) -> None:
     ends = []
     for s in panel.series:
-        known = [v for _, v in s.trend if v is not None]
+        known = [(k, v) for k, v in s.trend if v is not None]
         if known:
-            ends.append((s, _share(known[-1], plan)))
-    last = -1.0
-    for s, y in sorted(ends, key=lambda e: e[1]):
-        y = last = max(y, last + 0.068)
+            ends.append((s, known[-1][0], _share(known[-1][1], plan)))
+    placed: list[tuple[float, float]] = []
+    for s, x, y in sorted(ends, key=lambda e: e[2]):
+        y = max(
+            [y, *(b + LETTER_SHARE for a, b in placed if abs(a - x) < LETTER_KEYS and b + LETTER_SHARE > y)]
+        )
+        placed.append((x, y))
         fill = theme.paper if s.quiet else s.mark.colour(theme)
         fig.add_annotation(
-            xref="x", x=plan.last_key + 2.6, yref=f"{panel.axis} domain", y=y, text=f"<b>{s.mark.letter}</b>",
+            xref="x", x=x + 2.6, yref=f"{panel.axis} domain", y=y, text=f"<b>{s.mark.letter}</b>",
             bgcolor=fill, borderpad=2, font={"size": 11, "color": theme.muted if s.quiet else look.ink_on(fill)},
         )  # fmt: skip
 

@@ -175,7 +175,10 @@ def keys_are(n: int) -> str:
 
 
 def running_trend(points: Sequence[KeyPoint]) -> tuple[tuple[int, float | None], ...]:
-    """Median of the trusted values within four keys on each side; None where fewer than three stand.
+    """Median of the trusted values within four keys on each side.
+
+    None where fewer than three stand, or where fewer than half of the values there can be trusted: a line
+    through the few exceptions would say what is not known.
 
     Examples
     --------
@@ -187,8 +190,13 @@ def running_trend(points: Sequence[KeyPoint]) -> tuple[tuple[int, float | None],
     if not trusted:
         return ()
     keys = range(min(p.key for p in trusted), max(p.key for p in trusted) + 1)
-    near = {k: [p.value for p in trusted if abs(p.key - k) <= TREND_REACH_KEYS] for k in keys}
-    return tuple((k, median(v) if len(v) >= TREND_LEAST else None) for k, v in near.items())
+    return tuple((k, _near_median(k, points)) for k in keys)
+
+
+def _near_median(key: int, points: Sequence[KeyPoint]) -> float | None:
+    near = [p for p in points if abs(p.key - key) <= TREND_REACH_KEYS]
+    values = [p.value for p in near if p.kind in ("measured", "fault")]
+    return median(values) if len(values) >= TREND_LEAST and 2 * len(values) >= len(near) else None
 
 
 def check_surveys(

@@ -156,7 +156,7 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     values, texts = key_ticks(plan.first_key, plan.last_key)
     share = KEYBOARD_PX / height
     fig.lay_out(
-        margin={"l": 104, "r": 112 if n else 10, "b": 26}, showlegend=False,
+        margin={"l": 104, "r": 126 if n else 10, "b": 26}, showlegend=False,
         xaxis=look.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
         yaxis=look.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
         yaxis2=look.axis(look_of, range=[n - 0.5, -0.5], domain=[min(0.99, share + 8 / height), 1], tickvals=list(range(n)),
@@ -185,10 +185,10 @@ def _draw_lane(fig: Sheet, plan: KeyboardPlan, lane: str, i: int, theme: Theme) 
             }
             if found
             else {
-                "symbol": "line-ew-open",
-                "size": 6,
-                "color": theme.muted,
-                "line": {"color": theme.muted, "width": 1.4},
+                "symbol": "square",
+                "size": 8,
+                "color": look.faded(theme.faint, 0.45),
+                "line": {"width": 0},
             }
         )
         fig.add(

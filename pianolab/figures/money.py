@@ -6,6 +6,8 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from babel.numbers import format_currency
 
+UNKNOWN = "not known"
+
 
 def money(amount: Decimal | float | int | None, currency: str) -> str:
     """An amount with its currency, to the whole unit; ``not known`` where it is None.
@@ -16,6 +18,19 @@ def money(amount: Decimal | float | int | None, currency: str) -> str:
     ('€2,340', 'not known')
     """
     if amount is None:
-        return "not known"
+        return UNKNOWN
     whole = Decimal(amount).quantize(Decimal(1), rounding=ROUND_HALF_UP)
     return format_currency(whole, currency.upper(), format="¤#,##0", locale="en_GB", currency_digits=False)
+
+
+def about(amount: Decimal | float | int | None, currency: str) -> str:
+    """An estimate, to the next ten: more figures would claim what nobody knows.
+
+    Examples
+    --------
+    >>> about(Decimal("2557"), "EUR"), about(None, "EUR")
+    ('€2,560', 'not known')
+    """
+    if amount is None:
+        return UNKNOWN
+    return money(Decimal(amount).quantize(Decimal("1E1"), rounding=ROUND_HALF_UP), currency)

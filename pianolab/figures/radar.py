@@ -144,7 +144,9 @@ def _alt(series: tuple[RadarSeries, ...]) -> str:
         said.append(
             f"{s.mark.letter} is strongest in {strong.aspect} ({span(strong)}), weakest in {weak.aspect} ({span(weak)}){open_part}"
         )
-    return f"On a scale from 0 to 10, {'; '.join(said)}. Wide bands mean that much was not checked."
+    return (
+        f"On a scale from 0 to 10, {'; '.join(said)}. Wide bands mean that much was not checked or not heard."
+    )
 
 
 def span(b: AspectBand) -> str:
@@ -155,7 +157,8 @@ def span(b: AspectBand) -> str:
     >>> span(AspectBand(aspect="tone", low=4.0, high=7.5, made_by="", unknown=""))
     '4.0 to 7.5'
     """
-    return f"{b.low:.1f} to {b.high:.1f}"
+    one, other = f"{b.low:.1f}", f"{b.high:.1f}"
+    return one if one == other else f"{one} to {other}"
 
 
 @drawing

@@ -2,6 +2,7 @@
 
 from pianolab.report.clips import Clip
 from pianolab.report.page import comparison_page, write_page
+from pianolab.report.pictures import Picture, scaled_picture
 from pianolab.report.tables import csv_tables, write_tables
 
-__all__ = ["Clip", "comparison_page", "csv_tables", "write_page", "write_tables"]
+__all__ = ["Clip", "Picture", "comparison_page", "csv_tables", "scaled_picture", "write_page", "write_tables"]

@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pianolab.checklist.points import Checklist, Point
+from pianolab.figures.judged import GOOD_FROM, judged
 from pianolab.model import Finding, Piano
-from pianolab.report.words import GRADE_WORDS, keys_in_words
-from pianolab.show import format_value
+from pianolab.report.words import keys_in_words
 
 NATURE_ORDER = {"structural": 0, "functional": 1, "cosmetic": 2, "information": 3}
-GOOD_FROM = 4
 NO_RECORD = "nobody has recorded anything here"
 
 
@@ -51,6 +50,7 @@ class FindingsView:
     facts: tuple[FindingRow, ...]
     open: tuple[OpenRow, ...]
     total: int
+    examiners: tuple[str, ...] = ()
 
 
 def view_findings(piano: Piano, findings: Sequence[Finding], checklist: Checklist) -> FindingsView:
@@ -69,6 +69,7 @@ def view_findings(piano: Piano, findings: Sequence[Finding], checklist: Checklis
         facts=tuple(r for r in rows if r.grade is None),
         open=tuple(_open_rows(findings, points, known)),
         total=len(points),
+        examiners=tuple(dict.fromkeys(f.examiner for f in findings if f.examiner.strip())),
     )
 
 
@@ -113,46 +114,3 @@ def _row(f: Finding, point: Point | None) -> FindingRow:
         note=f.note,
         examiner=f.examiner,
     )
-
-
-def judged(f: Finding, point: Point | None) -> tuple[int | None, str, str]:
-    """Grade on the scale of five (None where there is none), what was found, and what it means.
-
-    An answer, count or reading has no grade of its own: within what is usual it counts as sound (5), outside
-    as poor (2), and as failed (1) beyond the point's own limit of failure.
-    """
-    if f.grade is not None:
-        anchors = point.anchors if point and len(point.anchors) == 5 else ()
-        return f.grade, GRADE_WORDS[f.grade], anchors[5 - f.grade] if anchors else ""
-    if f.answer is not None:
-        word = "yes" if f.answer else "no"
-        if point is None:
-            return None, word, ""
-        meaning = point.yes_means if f.answer else point.no_means
-        good = None if point.good_answer is None else point.good_answer == f.answer
-        return (None if good is None else 5 if good else 2), word, meaning
-    value = f.count if f.count is not None else f.reading
-    unit = point.unit if point else ""
-    found = f"{format_value(value)} {unit}".strip()
-    if point is None or value is None:
-        return None, found, ""
-    return _measured_grade(float(value), point, is_count=f.count is not None), found, _usual_words(point)
-
-
-def _measured_grade(value: float, point: Point, *, is_count: bool) -> int | None:
-    if point.failed_over is not None and value >= point.failed_over:
-        return 1
-    if point.failed_under is not None and value <= point.failed_under:
-        return 1
-    if point.usual is not None:
-        return 5 if point.usual[0] <= value <= point.usual[1] else 2
-    if is_count and point.nature != "information":
-        return 5 if value == 0 else 2
-    return None
-
-
-def _usual_words(point: Point) -> str:
-    if point.usual is None:
-        return ""
-    low, high = (format_value(v) for v in point.usual)
-    return f"usual: {low} to {high} {point.unit}".strip()

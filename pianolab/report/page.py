@@ -25,6 +25,7 @@ from pianolab.figures import (
     draw_costs,
     draw_damper,
     draw_decay,
+    draw_instrument,
     draw_keyboard,
     draw_radar,
     draw_ranks,
@@ -35,18 +36,20 @@ from pianolab.figures import (
     plan_costs,
     plan_damper,
     plan_decay,
+    plan_instrument,
     plan_keyboard,
     plan_radar,
     plan_ranks,
     plan_tuning,
     plan_unison,
 )  # fmt: skip
-from pianolab.figures.look import PALETTE_SOURCE, Mark, ink_on
-from pianolab.figures.money import money
+from pianolab.figures.look import PALETTE_SOURCE, Mark, ink_on, listed
+from pianolab.figures.money import about, money
 from pianolab.model import Finding
 from pianolab.report import sections, shapes, words
 from pianolab.report.charts import Chart, ChartBook
 from pianolab.report.clips import Clip
+from pianolab.report.pictures import Picture
 from pianolab.report.redact import Content, check_choices, redact
 
 TEMPLATES = "templates"
@@ -54,17 +57,17 @@ TEMPLATES = "templates"
 
 def comparison_page(
     comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
-    clips: Mapping[str, Sequence[Clip]] | None = None, provenance: Mapping[str, str] | None = None, leave_out: Sequence[str] = (),
+    clips: Mapping[str, Sequence[Clip]] | None = None, provenance: Mapping[str, str] | None = None, photos: Mapping[str, Sequence[Picture]] | None = None, leave_out: Sequence[str] = (),
 ) -> str:  # fmt: skip
     """The page that tells a buyer what to do and why, as one self-contained HTML text.
 
     Parameters
     ----------
     comparison : the compared shortlist, two to eight instruments
-    surveys, findings, clips : by piano id; an instrument that is missing in one of them is shown as unknown there
+    surveys, findings, clips, photos : by piano id; an instrument that is missing in one of them is shown as unknown there
     checklist : the points the findings belong to
     provenance : lines for the end of the page: versions, dates, file hashes
-    leave_out : any of ``names``, ``addresses``, ``prices``
+    leave_out : any of ``names``, ``addresses``, ``prices``; with ``names`` photos go too, since they may show some
 
     Returns
     -------
@@ -75,7 +78,7 @@ def comparison_page(
     BadInput : ids that belong to no instrument, an unknown word in ``leave_out``, more than eight instruments
     """
     gone = check_choices(leave_out)
-    _check_ids(comparison, surveys=surveys, findings=findings, clips=clips or {})
+    _check_ids(comparison, surveys=surveys, findings=findings, clips=clips or {}, photos=photos or {})
     own = {i: tuple(f) for i, f in findings.items()}
     content = redact(
         Content(comparison=comparison, findings=own, provenance=dict(provenance or {})), leave_out
@@ -88,6 +91,7 @@ def comparison_page(
     context = _context(
         content, shown, book, surveys=surveys, clips=clips or {}, checklist=checklist, gone=gone
     )
+    context["photos"] = {} if "names" in gone else {i: tuple(own) for i, own in (photos or {}).items()}
     return _render(context, book)
 
 
@@ -127,9 +131,12 @@ def _context(
             i.id: _piano_charts(i, book, heard, marks, content.findings.get(i.id, ()), checklist)
             for i in shown
         },
+        "titles": {p.id: p.title for p in checklist},
         "words": words,
         "shapes": shapes,
         "money": money,
+        "about": about,
+        "listed": listed,
         "palette_source": PALETTE_SOURCE,
     }
     return context | {"steps": context["verdict"]["next"]}  # type: ignore[index]
@@ -168,8 +175,11 @@ def _piano_charts(
     i: sections.Instrument, book: ChartBook, heard: Mapping[str, Survey], marks: Mapping[str, Mark], findings: Sequence[Finding],
     checklist: Checklist,
 ) -> list[Chart]:  # fmt: skip
-    plan = plan_keyboard(i.assessment.piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
-    charts = [book.add(plan, draw_keyboard, wide=True)]
+    piano = i.assessment.piano
+    where = plan_instrument(piano, findings=findings, checklist=checklist)
+    plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
+    charts = [book.add(where, draw_instrument, wide=True)] if where.parts else []
+    charts.append(book.add(plan, draw_keyboard, wide=True))
     if i.id in heard:
         names = {k: m.name for k, m in marks.items()}
         charts.append(

@@ -12,8 +12,8 @@ from pianolab.acoustics.results import Survey
 from pianolab.assess.results import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison, NextStep, Standing
-from pianolab.figures.look import Mark
-from pianolab.figures.money import money
+from pianolab.figures.look import Mark, listed
+from pianolab.figures.money import about, money
 from pianolab.figures.radar import weight_shares
 from pianolab.model import Finding
 from pianolab.report import shapes, words
@@ -90,12 +90,14 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
     v = comparison.verdict
     chosen = next((i for i in instruments if i.id == v.piano_id), None)
     leader = chosen or max(instruments, key=lambda i: i.standing.rank_shares[0])
+    head, sentences = split_headline(v.headline, v.kind), _why(comparison, chosen)
     return {
         "kind": v.kind,
+        "head": head,
         "word": words.KIND_WORDS[v.kind],
         "sign": shapes.sign(v.kind),
         "headline": v.headline,
-        "sentences": v.sentences,
+        "sentences": sentences,
         "chosen": chosen,
         "sure": words.sure(v.how_sure),
         "sure_count": words.of_hundred(v.how_sure),
@@ -103,8 +105,44 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
         "pay": _pay(chosen, comparison.profile.currency) if prices else None,
         "unknown": _unknown(leader),
         "leader": leader,
-        "next": _step_words(comparison.next_steps, instruments),
+        "next": _step_words(comparison, instruments, prices=prices),
     }
+
+
+def split_headline(headline: str, kind: str) -> str:
+    """The headline without the verdict's word in front, which the page shows by itself.
+
+    Examples
+    --------
+    >>> split_headline("Find out first: the attic upright leads.", "find out first")
+    'The attic upright leads.'
+    >>> split_headline("Buy the attic upright.", "buy")
+    'Buy the attic upright.'
+    """
+    front = f"{kind}:"
+    if headline.casefold().startswith(front):
+        return words.sentence(headline[len(front) :].strip())
+    return headline
+
+
+def _why(comparison: Comparison, chosen: Instrument | None) -> list[str]:
+    """The verdict's sentences without those that only repeat a next step, and where the chosen one is ahead."""
+    steps = [s.text for s in comparison.next_steps]
+    said = [s for s in comparison.verdict.sentences if not any(text and text in s for text in steps)]
+    ahead = _ahead(comparison, chosen) if chosen and len(comparison.assessments) > 1 else ""
+    return [*said[:1], *([ahead] if ahead else []), *said[1:]]
+
+
+def _ahead(comparison: Comparison, chosen: Instrument) -> str:
+    rivals = [a for a in comparison.assessments if a.piano.id != chosen.id and not a.vetoes]
+    best = [
+        r.aspect
+        for r in chosen.assessment.aspects
+        if all(r.middle > a.aspect(r.aspect).middle for a in rivals)
+    ]
+    if not rivals or not best:
+        return ""
+    return f"Of those without a reason to stop it stands highest in {listed(best)}."
 
 
 def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
@@ -123,7 +161,7 @@ def _pay(chosen: Instrument | None, currency: str) -> dict[str, str]:
     s = chosen.standing
     total = ""
     if s.total_p10 is not None and s.total_p90 is not None:
-        total = f"With repairs, moving and first tunings it comes to {money(s.total_p10, currency)} to {money(s.total_p90, currency)} at the price asked."
+        total = f"With repairs, moving and first tunings it comes to {about(s.total_p10, currency)} to {about(s.total_p90, currency)} at the price asked."
     return {"most": money(s.highest_offer, currency), "why": s.offer_reason, "total": total}
 
 
@@ -138,25 +176,34 @@ def _unknown(leader: Instrument) -> dict[str, Any]:
     return {
         "open": a.points_total - a.points_checked,
         "total": a.points_total,
-        "top": [f"{text} ({reason})" for text, (_, reason) in top[:3]],
+        "top": [f"{text}: {reason}" for text, (_, reason) in top[:3]],
         "more": max(0, len(top) - 3),
         "heard": leader.heard,
     }
 
 
-def _step_words(steps: Sequence[NextStep], instruments: Sequence[Instrument]) -> list[dict[str, Any]]:
+def _step_words(
+    comparison: Comparison, instruments: Sequence[Instrument], *, prices: bool
+) -> list[dict[str, Any]]:
     by_id = {i.id: i for i in instruments}
     return [
         {
             "on": by_id[s.piano_id],
-            "text": s.text,
-            "effort": words.effort(s.effort, s.minutes),
+            "head": words.sentence(s.text.partition(": ")[0]),
+            "detail": s.text.partition(": ")[2],
+            "effort": words.effort(s.effort, s.minutes, said=s.text),
             "why": s.why,
             "chance": words.of_hundred(s.chance_to_change),
+            "worth": _worth(s, comparison.profile.currency) if prices else "",
             "bar": shapes.chance_bar(s.chance_to_change, index=by_id[s.piano_id].index),
         }
-        for s in sorted(steps, key=lambda s: -s.chance_to_change)
+        for s in sorted(comparison.next_steps, key=lambda s: -s.chance_to_change)
     ]
+
+
+def _worth(step: NextStep, currency: str) -> str:
+    worth = getattr(step, "worth", None)
+    return f"worth about {about(worth, currency)} to know" if worth else ""
 
 
 def side_by_side(
@@ -212,13 +259,13 @@ def _stops(a: Assessment) -> dict[str, Any]:
 def _total(s: Standing, code: str) -> str:
     if s.total_p10 is None or s.total_p90 is None:
         return "not known"
-    return f"{money(s.total_p10, code)} to {money(s.total_p90, code)}"
+    return f"{about(s.total_p10, code)} to {about(s.total_p90, code)}"
 
 
 def _offer(s: Standing, code: str) -> str:
     if s.vetoed:
-        return "no offer: vetoed"
-    return money(s.highest_offer, code)
+        return "no offer: a reason to stop"
+    return money(s.highest_offer, code) if s.highest_offer is not None else s.offer_reason or "not known"
 
 
 def clip_grid(clips: Mapping[str, Sequence[Clip]], instruments: Sequence[Instrument]) -> list[dict[str, Any]]:

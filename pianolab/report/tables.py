@@ -15,10 +15,11 @@ from pianolab.acoustics.results import Survey
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
+from pianolab.figures.judged import judged
 from pianolab.figures.look import marks_for
 from pianolab.keyboard import note_name
 from pianolab.model import Finding
-from pianolab.report.findings_view import judged, view_findings
+from pianolab.report.findings_view import view_findings
 from pianolab.report.redact import Content, check_choices, redact
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")

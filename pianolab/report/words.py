@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from pianolab.figures.judged import GRADE_WORDS as GRADE_WORDS
 from pianolab.keyboard import note_name
 
-GRADE_WORDS = {5: "sound", 4: "light wear", 3: "worn", 2: "poor", 1: "failed"}
 JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}
 SURE_WORDS = (
     (0.9, "quite sure"),
@@ -75,15 +75,28 @@ def span(low: float, high: float) -> str:
     return one if one == other else f"{one}–{other}"
 
 
-def effort(kind: str, minutes: float | None) -> str:
-    """What it takes to find something out.
+def effort(kind: str, minutes: float | None, *, said: str = "") -> str:
+    """What it takes to find something out; the kind is left out where ``said`` has it already.
 
     Examples
     --------
-    >>> effort("look again", 5.0), effort("technician", None)
-    ('look again, about 5 min', 'technician')
+    >>> effort("look again", 5.0), effort("technician", None, said="have a technician look")
+    ('look again, about 5 min', '')
     """
-    return kind if minutes is None else f"{kind}, about {minutes:.0f} min"
+    known = kind.split()[-1] in said.partition(": ")[0]
+    parts = ["" if known else kind, "" if minutes is None else f"about {minutes:.0f} min"]
+    return ", ".join(p for p in parts if p)
+
+
+def sentence(text: str) -> str:
+    """The text with a capital letter in front.
+
+    Examples
+    --------
+    >>> sentence("two tunings")
+    'Two tunings'
+    """
+    return text[:1].upper() + text[1:]
 
 
 def keys_in_words(keys: Iterable[int], *, most: int = 8) -> str:

@@ -5,21 +5,25 @@ from decimal import Decimal
 
 import pytest
 
+from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput
 from pianolab.figures import (
     draw_costs,
+    draw_instrument,
     draw_keyboard,
     draw_next_steps,
     draw_note,
     draw_radar,
     draw_ranks,
     plan_costs,
+    plan_instrument,
     plan_keyboard,
     plan_next_steps,
     plan_note,
     plan_radar,
     plan_ranks,
 )  # fmt: skip
+from pianolab.figures.instrument_drawing import drawing_of
 from pianolab.figures.keyboard_map import SEEN
 from pianolab.figures.radar import weight_shares
 from pianolab.model import Piano
@@ -32,6 +36,13 @@ from tests.figures.make import (
     make_surveys,
     many_names,
 )
+
+PARTS = {
+    "plate": "Plate and frame",
+    "pins": "Pin block and tuning pins",
+    "sticking": "Keys",
+    "pedals": "Pedals",
+}
 
 
 def test_radar_bands_are_the_intervals() -> None:
@@ -218,3 +229,30 @@ def test_all_sizes_of_shortlist_are_drawn(count, theme) -> None:
     assert len(draw_ranks(plan_ranks(c), theme).data) == count
     radar = draw_radar(plan_radar(c.assessments, profile=c.profile), theme)
     assert len({t.subplot for t in radar.data}) == count
+
+
+def test_the_instrument_map_shows_the_worst_of_each_part() -> None:
+    checklist = Checklist(tuple(replace(p, area=PARTS.get(p.id, p.area)) for p in make_checklist()))
+    plan = plan_instrument(make_pianos()[2], findings=make_findings()["p2"], checklist=checklist)
+    parts = {p.part: p for p in plan.parts}
+    assert parts["Plate and frame"].grade == 1
+    assert parts["Plate and frame"].worst == "Iron plate: Crack seen"
+    assert parts["Pin block and tuning pins"].words == "not looked at"
+    assert parts["Pedals"].checked == 0
+    assert "plate and frame (failed)" in plan.alt
+    assert "pin block and tuning pins (1 of 1 points)" in plan.alt
+    drawn = {t.name: t.marker.symbol for t in draw_instrument(plan).data if t.hovertext}
+    assert (drawn["Plate and frame"], drawn["Pedals"]) == ("x", "circle-open-dot")
+
+
+def test_a_part_nobody_looked_at_is_never_in_order() -> None:
+    checklist = Checklist(tuple(replace(p, area=PARTS.get(p.id, p.area)) for p in make_checklist()))
+    plan = plan_instrument(make_pianos()[1], findings=(), checklist=checklist)
+    assert {p.words for p in plan.parts} == {"not looked at"}
+
+
+@pytest.mark.parametrize("kind", ["grand", "upright"])
+def test_every_part_of_the_drawing_is_an_area_of_the_checklist(kind) -> None:
+    from pianolab.checklist import load_checklist
+
+    assert set(drawing_of(kind).where) <= set(load_checklist().areas)

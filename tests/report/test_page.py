@@ -1,10 +1,12 @@
 """The page says what the results say, carries everything inside, and takes hostile text literally."""
 
 import itertools
+import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import plotly.graph_objects as go
 import pytest
 
 from pianolab.errors import BadInput
@@ -258,3 +260,16 @@ def test_clips_are_checked() -> None:
         Clip(label="x", key=1, mime="text/html", data=b"x", seconds=1)
     with pytest.raises(BadInput, match="no bytes"):
         Clip(label="x", key=1, mime="audio/ogg", data=b"", seconds=1)
+
+
+def test_plotly_accepts_every_chart_of_the_page(page) -> None:
+    found = re.findall(r'<script type="application/json" id="[^"]+">(.*?)</script>', page, re.DOTALL)
+    assert len(found) == 18
+    for text in found:
+        for theme in json.loads(text).values():
+            go.Figure(data=theme["data"], layout=theme["layout"])
+
+
+def test_that_check_has_teeth() -> None:
+    with pytest.raises(ValueError, match="symbol"):
+        go.Figure(data=[{"type": "scatter", "marker": {"symbol": "moon"}}])

@@ -95,7 +95,7 @@
   document.querySelectorAll("td.turn").forEach(function (cell) {
     const own = Array.from(cell.parentElement.querySelectorAll("audio"));
     if (own.length < 2) return;
-    const button = buttonFor("one after the other", "Play " + cell.dataset.note + " of all instruments, one after the other");
+    const button = buttonFor("In turn", "Play " + cell.dataset.note + " of all instruments, one after the other");
     button.addEventListener("click", function () {
       stopOthers(null);
       row = own.slice(1);

@@ -1,0 +1,154 @@
+"""Where on the instrument the findings are: each part by its worst finding, and how much of it nobody looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pianolab.checklist.points import Checklist, Point
+from pianolab.figures import look
+from pianolab.figures.instrument_drawing import Drawing, drawing_of
+from pianolab.figures.judged import GOOD_FROM, GRADE_WORDS, judged
+from pianolab.figures.look import Theme
+from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Sheet, drawing
+from pianolab.model import Finding, Piano
+from pianolab.show import Row
+
+HEIGHT_PX, LABEL_X = 380, 78.0
+SYMBOL = {5: "circle-open", 4: "circle-open", 3: "triangle-up", 2: "square", 1: "x", None: "circle-dot"}
+COLOUR = {3: "orange", 2: "vermillion", 1: "vermillion"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartState:
+    """One part: its worst grade (None: nothing graded), what that was, and how many points were looked at."""
+
+    part: str
+    grade: int | None
+    worst: str
+    trouble: int
+    checked: int
+    points: int
+
+    @property
+    def words(self) -> str:
+        if not self.checked:
+            return "not looked at"
+        state = "in order" if (self.grade or 0) >= GOOD_FROM else GRADE_WORDS.get(self.grade or 0, "no grade")
+        missing = self.points - self.checked
+        return state + (f", {missing} of {self.points} not checked" if missing else "")
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class InstrumentPlan(Plan):
+    """The parts of one piano with their state; ``kind`` chooses the drawing."""
+
+    kind: str
+    parts: tuple[PartState, ...]
+    header = ("part", "worst grade", "worst finding", "points with trouble", "points checked", "points")
+
+    def rows(self) -> list[Row]:
+        return [(p.part, p.grade, p.worst, p.trouble, p.checked, p.points) for p in self.parts]
+
+
+def plan_instrument(piano: Piano, *, findings: Sequence[Finding], checklist: Checklist) -> InstrumentPlan:
+    """Plan of the map of one instrument; the checklist's areas that are parts of a piano are its places.
+
+    Parameters
+    ----------
+    piano : gives the drawing and the points that exist on it
+    findings, checklist : what was found, and the points it belongs to
+
+    Returns
+    -------
+    InstrumentPlan; a part nobody looked at is ``not looked at``, never in order
+    """
+    sheet = drawing_of(piano.kind)
+    points = [p for p in checklist.for_piano(piano) if p.area in sheet.where]
+    parts = tuple(
+        _part(area, [p for p in points if p.area == area], findings)
+        for area in sheet.where
+        if any(p.area == area for p in points)
+    )
+    return InstrumentPlan(
+        title=f"Where the findings are ({sheet.view})", alt=_alt(parts), kind=piano.kind, parts=parts
+    )
+
+
+def _part(area: str, points: Sequence[Point], findings: Sequence[Finding]) -> PartState:
+    by_id = {p.id: p for p in points}
+    here = [f for f in findings if f.point in by_id and f.state == "checked"]
+    grades = [(judged(f, by_id[f.point]), by_id[f.point].title) for f in here]
+    graded = sorted(
+        ((g, title, found, meaning) for (g, found, meaning), title in grades if g is not None),
+        key=lambda x: x[0],
+    )
+    absent = {f.point for f in findings if f.point in by_id and f.state == "does not apply"}
+    checked = {f.point for f in here}
+    worst = graded[0] if graded else None
+    return PartState(
+        part=area, grade=worst[0] if worst else None, worst=f"{worst[1]}: {worst[3] or worst[2]}" if worst and worst[0] < GOOD_FROM else "",
+        trouble=sum(g < GOOD_FROM for g, *_ in graded), checked=len(checked), points=len(set(by_id) - absent | checked),
+    )  # fmt: skip
+
+
+def _alt(parts: tuple[PartState, ...]) -> str:
+    bad = sorted(
+        (p for p in parts if p.grade is not None and p.grade < GOOD_FROM), key=lambda p: p.grade or 9
+    )
+    said = (
+        f"Trouble in: {look.listed(f'{p.part.lower()} ({p.words})' for p in bad)}."
+        if bad
+        else "No part shows trouble."
+    )
+    open_parts = [p for p in parts if p.checked < p.points and p not in bad]
+    if open_parts:
+        named = look.listed(
+            f"{p.part.lower()} ({p.points - p.checked} of {p.points} points)" for p in open_parts
+        )
+        said += f" Not fully looked at: {named}."
+    return said
+
+
+@drawing
+def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
+    """The plan as a figure: the drawing on the left, every part with its state in words on the right."""
+    look_of, outline = look.theme_of(theme), drawing_of(plan.kind)
+    fig = look.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare)
+    for stroke in outline.strokes:
+        fig.add(
+            "scatter", x=[x for x, _ in stroke.points], y=[y for _, y in stroke.points], mode="lines", hoverinfo="skip", showlegend=False,
+            line={"color": look_of.ink if stroke.weight == "case" else look_of.faint, "shape": "spline" if stroke.smooth else "linear",
+                  "width": {"case": 1.8, "part": 1.0, "thin": 0.5}[stroke.weight]},
+            **({"fill": "toself", "fillcolor": look_of.muted} if stroke.filled else {}),
+        )  # fmt: skip
+    _draw_parts(fig, plan, outline, look_of)
+    fig.lay_out(
+        margin={"l": 4, "r": 4, "b": 4}, showlegend=False,
+        xaxis=look.axis(look_of, range=[0, 172], showgrid=False, showticklabels=False),
+        yaxis=look.axis(look_of, range=[-3, 73], showgrid=False, showticklabels=False),
+    )  # fmt: skip
+    return fig
+
+
+def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme) -> None:
+    order = sorted(plan.parts, key=lambda p: -outline.where[p.part][1])
+    step = 70.0 / max(1, len(order) - 1)
+    for i, p in enumerate(order):
+        x, y = outline.where[p.part]
+        at = 70.5 - i * step
+        colour = look.OKABE_ITO[COLOUR[p.grade]] if p.grade in COLOUR else theme.muted
+        fig.add("scatter", x=[x, 71, LABEL_X - 2], y=[y, at, at], mode="lines", line={"color": theme.muted, "width": 0.8},
+                hoverinfo="skip", showlegend=False)  # fmt: skip
+        fig.add(
+            "scatter", x=[x, LABEL_X], y=[y, at], mode="markers", showlegend=False, hoverinfo="text", name=p.part,
+            marker={"symbol": SYMBOL[p.grade] if p.checked else "circle-open-dot", "size": 12, "color": colour,
+                    "line": {"color": colour if p.grade not in COLOUR else theme.ink, "width": 1.6 if p.grade not in COLOUR else 1.0}},
+            hovertext=[look.lines(p.part, p.words, p.worst)] * 2,
+        )  # fmt: skip
+        strong = "<b>" if p.trouble or not p.checked else ""
+        fig.add_annotation(
+            x=LABEL_X + 3, y=at, xanchor="left", text=f"{strong}{look.plain(p.part)}{'</b>' if strong else ''}: {look.plain(p.words)}",
+            font={"size": look.SMALL_PX, "color": theme.ink},
+        )  # fmt: skip
