@@ -10,6 +10,7 @@ from pianolab.errors import BadInput
 
 SOURCES: dict[str, str] = {
     "iso16": "ISO 16:1975, Acoustics: standard tuning frequency (A4 = 440 Hz); value from memory",
+    "iec61672": "IEC 61672-1, Sound level meters: corner frequencies of the A-weighting; values from memory",
     "fletcher1964": "H. Fletcher, Normal vibration frequencies of a stiff piano string, JASA 36(1), 203-209 (1964)",
     "young1952": "R. W. Young, Inharmonicity of plain wire piano strings, JASA 24(3), 267-273 (1952)",
     "rigaud2013": "F. Rigaud, B. David, L. Daudet, A parametric model and estimation techniques for the "

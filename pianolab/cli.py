@@ -1,0 +1,204 @@
+"""Commands: demo, listen, export, gather, notebooks. Thin: all work is done by `pianolab.workflow`."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from pianolab import __version__
+from pianolab.errors import BadInput, PianolabError
+
+FINE, BAD_INPUT, INTERRUPTED = 0, 2, 130
+
+
+class OneLineParser(argparse.ArgumentParser):
+    """A parser whose complaints are one line."""
+
+    def error(self, message: str) -> NoReturn:
+        raise PianolabError(f"{self.prog}: {message}. {self.prog} --help tells more.")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of all commands."""
+    parser = OneLineParser(prog="pianolab", description="Judge used pianos and compare the shortlist.")
+    parser.add_argument("--version", action="version", version=f"pianolab {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    demo = commands.add_parser("demo", help="the whole job on an invented shortlist")
+    demo.add_argument(
+        "--out", type=Path, default=Path("pianolab-demo"), metavar="DIR", help="default: %(default)s"
+    )
+    demo.set_defaults(run=run_demo)
+
+    listen = commands.add_parser("listen", help="measure every key from one recording of the scale")
+    listen.add_argument("recording", type=Path, metavar="RECORDING")
+    listen.add_argument("--csv", type=Path, required=True, metavar="OUT.csv", help="a row per key")
+    listen.add_argument(
+        "--json", type=Path, metavar="OUT.json", help="summary, strikes and rows with reasons"
+    )
+    listen.add_argument(
+        "--first-key", type=int, metavar="N", help="lowest key played; A0 = 1, A4 = 49; default: 1"
+    )
+    listen.add_argument("--last-key", type=int, default=88, metavar="N", help="default: %(default)s")
+    listen.add_argument("--a4", type=float, default=440.0, metavar="HZ", help="default: %(default)g")
+    listen.add_argument("--into", type=Path, metavar="CASEBOOK", help="keep recording and survey there")
+    listen.add_argument("--piano", metavar="NAME", help="with --into: the piano's name or id")
+    listen.add_argument("--visit", metavar="DATE", help="with --into: the day, such as 2026-03-14")
+    listen.set_defaults(run=run_listen)
+
+    export = commands.add_parser("export", help="the comparison page of a casebook")
+    export.add_argument("casebook", type=Path, metavar="CASEBOOK")
+    export.add_argument("--html", type=Path, required=True, metavar="OUT.html")
+    export.add_argument(
+        "--profile", default="first piano", metavar="NAME", help="the buyer; default: %(default)s"
+    )
+    export.set_defaults(run=run_export)
+
+    gather = commands.add_parser("gather", help="merge casebooks without losing or doubling anything")
+    gather.add_argument("folders", type=Path, nargs="+", metavar="FOLDER")
+    gather.add_argument("--into", type=Path, required=True, metavar="CASEBOOK")
+    gather.set_defaults(run=run_gather)
+
+    notebooks = commands.add_parser("notebooks", help="copy the template notebooks")
+    notebooks.add_argument(
+        "--to", type=Path, default=Path("pianolab-notebooks"), metavar="DIR", help="default: %(default)s"
+    )
+    notebooks.set_defaults(run=run_notebooks)
+    return parser
+
+
+def run_demo(args: argparse.Namespace) -> None:
+    """Build the invented shortlist and its page."""
+    from pianolab.workflow import Printer, demo
+
+    page = demo(args.out, progress=Printer())
+    print(f"Open {page} in a browser; the casebook is in {page.parent / 'casebook'}.")
+    print(
+        "Next: python -m pianolab notebooks copies the notebooks in which you compare a shortlist of your own."
+    )
+
+
+def run_listen(args: argparse.Namespace) -> None:
+    """Analyse one recording of the scale."""
+    from pianolab.workflow import Printer, listen_file, survey_csv, survey_json
+    from pianolab.workflow.outputs import staged
+    from pianolab.workflow.summary import summary_lines
+
+    _check_into(args)
+    with staged(args.csv, args.json) as (csv, json):
+        survey = listen_file(
+            args.recording,
+            first_key=1 if args.first_key is None else args.first_key,
+            last_key=args.last_key,
+            a4_hz=args.a4,
+            first_is_sure=args.first_key is not None,
+            progress=Printer(),
+        )
+        if csv is not None:
+            csv.write_text(survey_csv(survey), encoding="utf-8", newline="\n")
+        if json is not None:
+            json.write_text(survey_json(survey, source=args.recording.name), encoding="utf-8", newline="\n")
+        kept = _keep(args, survey)
+    print(*(f"written: {p}" for p in (args.csv, args.json) if p is not None), *kept, "", sep="\n")
+    print(*summary_lines(survey), sep="\n")
+
+
+def _check_into(args: argparse.Namespace) -> None:
+    """What can be known before the work: the casebook, the piano, the day."""
+    from pianolab.workflow.listening import day_of
+
+    given = {"--into": args.into, "--piano": args.piano, "--visit": args.visit}
+    missing = [name for name, value in given.items() if value is None]
+    if len(missing) == 3:
+        return
+    if missing:
+        raise BadInput("listen", f"no {missing[0]}", "--into, --piano and --visit together")
+    args.visit = day_of(args.visit)
+    from pianolab.casebook import open_casebook
+
+    with open_casebook(args.into) as casebook:
+        casebook.piano(args.piano)
+
+
+def _keep(args: argparse.Namespace, survey: object) -> list[str]:
+    if args.into is None:
+        return []
+    from pianolab.acoustics import Survey
+    from pianolab.casebook import open_casebook
+    from pianolab.workflow import keep_survey
+
+    assert isinstance(survey, Survey)
+    with open_casebook(args.into) as casebook:
+        keep_survey(casebook, args.recording, survey, piano=args.piano, visit=args.visit, by="listening")
+    return [f"kept: {args.into}, {args.piano}, {args.visit.isoformat()}"]
+
+
+def run_export(args: argparse.Namespace) -> None:
+    """Write the comparison page of a casebook."""
+    from pianolab.casebook import open_casebook
+    from pianolab.workflow import Printer, export_page
+
+    with open_casebook(args.casebook) as casebook:
+        page = export_page(casebook, args.html, profile=args.profile, progress=Printer())
+    print(f"Open {page} in a browser; it needs no network.")
+
+
+def run_gather(args: argparse.Namespace) -> None:
+    """Merge casebooks."""
+    from pianolab.casebook import gather
+
+    result = gather(args.folders, into=args.into)
+    print(result.headline())
+    for row in result.rows():
+        if row[0] in ("conflict", "problem"):
+            print(*(str(cell) for cell in row if cell != ""), sep=": ")
+
+
+def run_notebooks(args: argparse.Namespace) -> None:
+    """Copy the template notebooks."""
+    from pianolab.workflow import copy_notebooks
+
+    paths = copy_notebooks(args.to)
+    print(*paths, sep="\n")
+    print(f"Open them with: jupyter lab {args.to}")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; the exit code is 0, 2 for bad input (one line on stderr) or 130 when interrupted."""
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+    try:
+        args = build_parser().parse_args(argv)
+        args.run(args)
+        sys.stdout.flush()
+    except PianolabError as error:
+        return _say(str(error), BAD_INPUT)
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] == "pianolab":
+            raise
+        return _say(
+            f"pianolab: got no package {error.name}, need it for this command. Install pianolab again.",
+            BAD_INPUT,
+        )
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return FINE
+    except OSError as error:
+        return _say(f"{error.filename or 'pianolab'}: {(error.strerror or str(error)).lower()}.", BAD_INPUT)
+    except MemoryError:
+        return _say(
+            "pianolab: got too long a recording for this computer's memory, need a shorter one.", BAD_INPUT
+        )
+    except KeyboardInterrupt:
+        return _say("pianolab: interrupted; nothing was left half-written.", INTERRUPTED)
+    return FINE
+
+
+def _say(line: str, code: int) -> int:
+    print(" ".join(line.split()), file=sys.stderr)
+    return code

@@ -1,0 +1,26 @@
+"""The long ways through: a recording into a casebook, a casebook into a page, and the demonstration."""
+
+from pianolab.workflow.comparing import CasebookComparison, compare_casebook
+from pianolab.workflow.demo_book import demo_casebook
+from pianolab.workflow.exporting import demo, export_page
+from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
+from pianolab.workflow.notebooks import copy_notebooks
+from pianolab.workflow.progress import Printer, Progress
+from pianolab.workflow.tables import survey_csv, survey_json
+
+__all__ = [
+    "CasebookComparison",
+    "Printer",
+    "Progress",
+    "Surveyed",
+    "compare_casebook",
+    "copy_notebooks",
+    "demo",
+    "demo_casebook",
+    "export_page",
+    "keep_survey",
+    "listen_file",
+    "survey_csv",
+    "survey_into",
+    "survey_json",
+]

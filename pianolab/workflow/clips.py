@@ -1,0 +1,129 @@
+"""Short clips of a few telling keys, the same of every instrument and equally loud, for the page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics import Survey
+from pianolab.io import Sound, clip_bytes
+from pianolab.keyboard import note_name
+from pianolab.report import Clip
+from pianolab.units import power_to_db
+
+TELLING_KEYS = (16, 28, 46, 58, 64, 76)
+"""One or two of each register: C2, C3, F#4, F#5, C6, C7."""
+
+LONGEST_S, BEFORE_S, AFTER_S = 3.0, 0.05, 0.5
+FADE_IN_S, FADE_OUT_S = 0.005, 0.08
+LOUDNESS_S = 1.0
+PEAK = 0.9
+LOUDEST_DB = -20.0
+MP3_RATES_HZ = (16000, 22050, 24000, 32000, 44100, 48000)
+
+Samples = NDArray[np.float32]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cut:
+    """One note cut from a recording: shape (frames, channels)."""
+
+    key: int
+    samples: Samples
+    rate_hz: int
+
+
+def clip_keys(surveys: Mapping[str, Survey]) -> tuple[int, ...]:
+    """The keys to hear: near the telling ones, and measured in every recording."""
+    heard = [{int(k) for k in s.table.loc[s.table["status"] == "measured", "key"]} for s in surveys.values()]
+    common = sorted(set.intersection(*heard)) if heard else []
+    nearest = [min(common, key=lambda k, t=t: (abs(k - t), k)) for t in TELLING_KEYS if common]  # type: ignore[misc]
+    return (
+        tuple(dict.fromkeys(k for k, t in zip(nearest, TELLING_KEYS, strict=True) if abs(k - t) <= 2))
+        if common
+        else ()
+    )
+
+
+def cut_note(sound: Sound, survey: Survey, *, key: int) -> Cut:
+    """One key's note out of a recording, from just before the blow to just after the release."""
+    table = survey.table.set_index("key")
+    onset_s = float(table.loc[key, "onset_s"])
+    hold_s = float(table.loc[key, "hold_s"])
+    later = survey.table.loc[survey.table["onset_s"] > onset_s + 0.05, "onset_s"]
+    next_s = float(later.min()) - BEFORE_S if len(later) else sound.seconds
+    length_s = LONGEST_S if np.isnan(hold_s) else min(LONGEST_S, hold_s + AFTER_S)
+    begin = max(0, round((onset_s - BEFORE_S) * sound.rate_hz))
+    stop = round(min(onset_s + length_s, next_s, sound.seconds) * sound.rate_hz)
+    return Cut(key=key, samples=_faded(sound.samples[begin:stop, :2], sound.rate_hz), rate_hz=sound.rate_hz)
+
+
+def _faded(samples: Samples, rate_hz: int) -> Samples:
+    out = np.array(samples, np.float32)
+    for seconds, where in ((FADE_IN_S, slice(None)), (FADE_OUT_S, slice(None, None, -1))):
+        n = min(len(out), round(seconds * rate_hz))
+        out[where][:n] *= np.linspace(0.0, 1.0, n, dtype=np.float32)[:, None]
+    return out
+
+
+def a_weight_db(f_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A-weighting in dB, 0 at 1 kHz; corner frequencies of [iec61672].
+
+    Examples
+    --------
+    >>> a_weight_db(np.array([100.0, 1000.0])).round(1) + 0.0
+    array([-19.1,   0. ])
+    """
+    f2 = np.maximum(np.asarray(f_hz, float), 1e-3) ** 2
+    low, mid_low, mid_high, high = 20.598997, 107.65265, 737.86223, 12194.217
+    gain = high**2 * f2**2 / (
+        (f2 + low**2) * np.sqrt((f2 + mid_low**2) * (f2 + mid_high**2)) * (f2 + high**2)
+    )  # fmt: skip
+    return np.asarray(20.0 * np.log10(gain) + 2.0)
+
+
+def loudness_db(cut: Cut) -> float:
+    """A-weighted level over the first second, dB re full scale; the louder channel counts."""
+    part = cut.samples[: round(LOUDNESS_S * cut.rate_hz)].astype(np.float64)
+    weight = 10.0 ** (a_weight_db(np.fft.rfftfreq(len(part), 1.0 / cut.rate_hz)) / 10.0)
+    power = 2.0 * (np.abs(np.fft.rfft(part, axis=0)) ** 2 * weight[:, None]).sum(axis=0) / len(part) ** 2
+    return float(np.max(power_to_db(power)))
+
+
+def make_clips(
+    surveys: Mapping[str, Survey], cuts: Mapping[str, tuple[Cut, ...]]
+) -> dict[str, tuple[Clip, ...]]:
+    """The cuts of every instrument, each key equally loud in all of them, encoded for the page."""
+    made: dict[str, list[Clip]] = {i: [] for i in surveys}
+    for key in sorted({c.key for own in cuts.values() for c in own}):
+        of_key = {i: c for i, own in cuts.items() for c in own if c.key == key}
+        levels = {i: loudness_db(c) for i, c in of_key.items()}
+        peaks = {
+            i: float(20.0 * np.log10(max(np.abs(c.samples).max(), 1e-6) / PEAK)) for i, c in of_key.items()
+        }
+        # As loud as the peakiest of them allows, so that none is cut off and all are alike.
+        target = min([LOUDEST_DB, *(levels[i] - peaks[i] for i in of_key)])
+        for i, cut in of_key.items():
+            made[i].append(_encoded(cut, gain_db=target - levels[i]))
+    return {i: tuple(clips) for i, clips in made.items()}
+
+
+def _encoded(cut: Cut, *, gain_db: float) -> Clip:
+    samples, rate_hz = cut.samples * np.float32(10.0 ** (gain_db / 20.0)), cut.rate_hz
+    if rate_hz not in MP3_RATES_HZ:
+        samples, rate_hz = _resampled(samples, rate_hz)
+    data, mime = clip_bytes(samples, rate_hz=rate_hz, format="mp3")
+    return Clip(label=note_name(cut.key), key=cut.key, mime=mime, data=data, seconds=len(samples) / rate_hz)
+
+
+def _resampled(samples: Samples, rate_hz: int) -> tuple[Samples, int]:
+    from math import gcd
+
+    from scipy.signal import resample_poly
+
+    target = next((r for r in MP3_RATES_HZ if r >= rate_hz), MP3_RATES_HZ[-1])
+    common = gcd(target, rate_hz)
+    return np.asarray(resample_poly(samples, target // common, rate_hz // common, axis=0), np.float32), target

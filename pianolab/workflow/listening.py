@@ -1,0 +1,180 @@
+"""From a sound file to a survey, and from a sound file into a casebook."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from pianolab.acoustics import Survey, listen
+from pianolab.casebook import Casebook
+from pianolab.errors import BadInput
+from pianolab.io import read_sound
+from pianolab.model import Recording, SurveyRecord, Visit
+from pianolab.show import Row, Showable
+from pianolab.workflow.progress import Progress, part_of, quiet
+from pianolab.workflow.versions import code_version
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Surveyed(Showable):
+    """A recording that was kept in a casebook, and what was heard in it."""
+
+    recording: Recording
+    record: SurveyRecord
+    survey: Survey
+
+    def headline(self) -> str:
+        return f"{self.recording.original_name}: {self.survey.headline()}"
+
+    def rows(self) -> list[Row]:
+        return self.survey.rows()
+
+
+def listen_file(
+    path: str | Path,
+    *,
+    first_key: int = 1,
+    last_key: int = 88,
+    a4_hz: float = 440.0,
+    first_is_sure: bool = False,
+    progress: Progress | None = None,
+) -> Survey:
+    """Measure every key of a piano from the recording of a scale in a sound file.
+
+    Parameters
+    ----------
+    path : a sound file of any usual format; read as it is
+    first_key, last_key : int; the keys that were played lie within these (A0 = 1, A4 = 49)
+    a4_hz : float, Hz; what A4 should be
+    first_is_sure : whether ``first_key`` is known to be the lowest key played; settles a doubtful reading
+    progress : called with what is being done and a share from 0 to 1
+
+    Returns
+    -------
+    Survey; see `pianolab.acoustics.listen`
+
+    Raises
+    ------
+    BadInput
+        no such file, no sound, no piano notes, keys that don't fit; one line that says what is needed
+
+    Examples
+    --------
+    >>> from importlib.resources import as_file
+    >>> from pianolab.io import real_notes
+    >>> with as_file(real_notes()[49]) as path:
+    ...     survey = listen_file(path, first_key=49, last_key=49)
+    >>> survey.summary.measured
+    1
+    """
+    tell = progress or quiet
+    tell("reading the sound", 0.0)
+    sound = read_sound(path)
+    survey = listen(
+        sound.samples,
+        rate_hz=sound.rate_hz,
+        first_key=first_key,
+        last_key=last_key,
+        a4_hz=a4_hz,
+        lossy=sound.lossy,
+        name=sound.name,
+        progress=tell,
+    )
+    return _settled(survey, first_key) if first_is_sure else survey
+
+
+def _settled(survey: Survey, first_key: int) -> Survey:
+    """The reading is clear where somebody who knows says which key was the lowest, and it is that one."""
+    measured = survey.table.loc[survey.table["status"] == "measured", "key"]
+    if survey.summary.reading != "doubtful" or int(measured.min()) != first_key:
+        return survey
+    warnings = tuple(w for w in survey.summary.warnings if "--first-key" not in w)
+    return replace(
+        survey, summary=replace(survey.summary, reading="clear", other_first_key=None, warnings=warnings)
+    )
+
+
+def survey_into(
+    casebook: Casebook,
+    path: str | Path,
+    *,
+    piano: str,
+    visit: date,
+    first_key: int = 1,
+    last_key: int = 88,
+    a4_hz: float = 440.0,
+    by: str = "listening",
+    note: str = "",
+    progress: Progress | None = None,
+) -> Surveyed:
+    """Listen to a recording and keep it, with its survey, at a visit to a piano of the casebook.
+
+    Parameters
+    ----------
+    casebook : an open casebook
+    path : the sound file
+    piano : name or id of a piano in the casebook
+    visit : the day; a visit of that day is used, or a new one entered
+    by : who enters it; stands in the casebook's log
+
+    Returns
+    -------
+    Surveyed; the entered recording, its survey record, the survey
+
+    Raises
+    ------
+    BadInput
+        an unknown piano, or a recording that can't be used; nothing is entered then
+    """
+    known = casebook.piano(piano)
+    tell = progress or quiet
+    survey = listen_file(
+        path,
+        first_key=first_key,
+        last_key=last_key,
+        a4_hz=a4_hz,
+        progress=part_of(tell, known.name, begin=0.0, end=0.95),
+    )
+    return keep_survey(casebook, path, survey, piano=known.id, visit=visit, by=by, note=note)
+
+
+def keep_survey(
+    casebook: Casebook, path: str | Path, survey: Survey, *, piano: str, visit: date, by: str, note: str = ""
+) -> Surveyed:
+    """Enter a recording that has been listened to already; all of it or nothing."""
+    known = casebook.piano(piano)
+    kept = casebook.keep_sound(path)
+    s = survey.summary
+    with casebook.editing(by=by) as edit:
+        same_day = [v for v in casebook.visits(known.id) if v.day == visit]
+        at = same_day[-1] if same_day else edit.add(Visit(piano_id=known.id, day=visit, examiner=by))
+        recording = edit.add_sound(
+            at.id, kept, first_key=s.first_key, last_key=s.last_key, a4_hz=s.a4_hz, note=note
+        )
+        record = edit.add(survey_record(recording, survey))
+    return Surveyed(recording=recording, record=record, survey=survey)
+
+
+def survey_record(recording: Recording, survey: Survey) -> SurveyRecord:
+    """The survey of a recording as a record, with the version of the listening that made it."""
+    return SurveyRecord(
+        recording_id=recording.id,
+        visit_id=recording.visit_id,
+        version=code_version("acoustics"),
+        survey_json=survey.to_json(),
+    )
+
+
+def day_of(text: str) -> date:
+    """A day written as 2026-03-14.
+
+    Examples
+    --------
+    >>> day_of("2026-03-14")
+    datetime.date(2026, 3, 14)
+    """
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadInput("visit", repr(text), "a day such as 2026-03-14", "Year, month, day.") from None

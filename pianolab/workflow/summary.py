@@ -1,0 +1,104 @@
+"""The summary of a survey as lines for a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pianolab.acoustics import FAULTS, Survey
+from pianolab.keyboard import note_name
+from pianolab.units import A4_KEY
+
+IN_TUNE_CENTS = 1.0
+
+
+def keys_in_words(keys: Sequence[int]) -> str:
+    """Keys as a reader wants them, neighbours drawn together.
+
+    Examples
+    --------
+    >>> keys_in_words([1, 2, 3, 49]), keys_in_words([])
+    ('A0-B0 (1-3), A4 (49)', 'none')
+    """
+    runs: list[list[int]] = []
+    for key in sorted(keys):
+        if runs and key == runs[-1][-1] + 1:
+            runs[-1].append(key)
+        else:
+            runs.append([key])
+    parts = [
+        f"{note_name(r[0])} ({r[0]})"
+        if len(r) == 1
+        else f"{note_name(r[0])}-{note_name(r[-1])} ({r[0]}-{r[-1]})"
+        for r in runs
+    ]
+    return ", ".join(parts) or "none"
+
+
+def summary_lines(survey: Survey) -> list[str]:
+    """What the recording tells, a line each; where the reading is doubtful the last line says what settles it."""
+    s = survey.summary
+    lines = [
+        f"keys measured: {s.measured} of {s.last_key - s.first_key + 1}",
+        f"silent: {keys_in_words(s.silent)}",
+        f"skipped: {keys_in_words(s.skipped)}",
+        f"unclear: {keys_in_words(s.unclear)}",
+        f"reading: {s.reading}",
+        f"pitch: {_pitch(survey)}",
+        f"evenness of the tuning: {_or_unknown(s.tuning_spread_cents, 'cents around its own curve')}",
+        f"hidden by the tuning: {_hidden(survey)}",
+        f"room: {_room(survey)}",
+        f"recording: {s.seconds:.0f} s, {s.rate_hz / 1000:g} kHz, {s.channels} channel{'s' * (s.channels > 1)}",
+        *_faults(survey),
+        *(f"warning: {w}" for w in s.warnings),
+    ]
+    return lines + ([_settle(survey)] if s.reading == "doubtful" else [])
+
+
+def _pitch(survey: Survey) -> str:
+    s = survey.summary
+    if s.offset_cents is None:
+        return "unknown"
+    side = "flat of" if s.offset_cents < 0 else "sharp of"
+    if abs(s.offset_cents) < IN_TUNE_CENTS:
+        side = "from"
+    return f"{abs(s.offset_cents):.1f} cents {side} A{(A4_KEY - 1) // 12} = {s.a4_hz:g} Hz"
+
+
+def _or_unknown(value: float | None, unit: str) -> str:
+    return "unknown, too few keys" if value is None else f"{value:.1f} {unit}"
+
+
+def _hidden(survey: Survey) -> str:
+    s = survey.summary
+    if not s.sustain_hidden:
+        return "nothing"
+    return f"how long {s.sustain_hidden} of {s.sustain_heard} notes sing"
+
+
+def _room(survey: Survey) -> str:
+    s = survey.summary
+    if s.t60_s is None:
+        return f"reverberation unknown: {s.t60_reason or 'not heard'}"
+    return f"reverberation time {s.t60_s:.2f} s" + (f" ({s.t60_reason})" if s.t60_reason else "")
+
+
+def _faults(survey: Survey) -> list[str]:
+    table = survey.table
+    split = {int(k): str(f).split(";") for k, f in zip(table["key"], table["faults"], strict=True)}
+    found = [(fault, [k for k, own in split.items() if fault in own]) for fault in FAULTS]
+    lines = [f"  {fault.replace('_', ' ')}: {keys_in_words(keys)}" for fault, keys in found if keys]
+    untested = int(((table["faults"] == "") & (table["not_judged"] != "")).sum())
+    if untested:
+        lines.append(f"  not everything could be tested on {untested} keys; the table says what and why")
+    return ["faults heard:" + ("" if any(keys for _, keys in found) else " none"), *lines]
+
+
+def _settle(survey: Survey) -> str:
+    table = survey.table
+    low = int(table.loc[table["status"] == "measured", "key"].min())
+    other = survey.summary.other_first_key
+    assert other is not None
+    return (
+        f"If the lowest key played was {note_name(low)}, --first-key {low} settles it; "
+        f"if it was {note_name(other)}, --first-key {other} does."
+    )

@@ -1,0 +1,96 @@
+"""The survey as CSV and JSON text."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from typing import Any
+
+from pianolab.acoustics import COLUMNS, Survey
+from pianolab.keyboard import HIGHEST_KEY, LOWEST_KEY, note_name
+from pianolab.units import cents_between, key_to_hz
+
+WHOLE = frozenset({"key", "strikes", "beat_partial"})
+DECIMALS = (("_hz", 5), ("cents", 4), ("cents_sd", 4), ("_s", 4), ("per_s", 3), ("_db", 3), ("_dev", 3))
+"""Digits after the point by the end of a column's name: finer than what can be measured, never coarser."""
+
+
+def survey_csv(survey: Survey) -> str:
+    """The survey table as CSV: a row per key, the agreed columns first, an empty field for what is unknown."""
+    table = survey.to_frame()
+    table = table[[*COLUMNS, *(c for c in table.columns if c not in COLUMNS)]]
+    written = table.astype(object)
+    for column in table.columns:
+        written[column] = [_text(column, value) for value in table[column]]
+    return str(written.to_csv(index=False, lineterminator="\n"))
+
+
+def _text(column: str, value: Any) -> str:
+    if not isinstance(value, float):
+        return str(value)
+    if math.isnan(value):
+        return ""
+    if column in WHOLE:
+        return str(round(value))
+    if not math.isfinite(value):
+        return "inf" if value > 0 else "-inf"
+    for ending, digits in reversed(DECIMALS):
+        if column.endswith(ending):
+            return f"{value:.{digits}f}"
+    return f"{value:.8g}"
+
+
+def survey_json(survey: Survey, *, source: str = "") -> str:
+    """Summary, all strikes, the rows with the reasons for gaps, and the other reading where there is one."""
+    data = {
+        "source": source,
+        "summary": asdict(survey.summary),
+        "other_reading": other_reading(survey),
+        "strikes": list(survey.strikes),
+        "rows": survey.to_frame().to_dict(orient="records"),
+    }
+    return json.dumps(_plain(data), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    """JSON knows no NaN: what is unknown becomes null."""
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def other_reading(survey: Survey) -> dict[str, Any] | None:
+    """The keys one semitone over, where the recording alone can't tell which it was; else None.
+
+    The pitches stay as measured, only the keys they are counted for move, and their cents with them.
+    """
+    other = survey.summary.other_first_key
+    if other is None:
+        return None
+    table = survey.to_frame()
+    heard = table[table["status"] == "measured"]
+    shift = other - int(heard["key"].min())
+    rows = [
+        {
+            "key": key + shift,
+            "note": note_name(key + shift),
+            "f1_hz": f1_hz,
+            "cents": float(cents_between(f1_hz, key_to_hz(key + shift, a4_hz=survey.summary.a4_hz))),
+        }
+        for key, f1_hz in zip(heard["key"].astype(int), heard["f1_hz"], strict=True)
+        if LOWEST_KEY <= key + shift <= HIGHEST_KEY
+    ]
+    offset = survey.summary.offset_cents
+    return {
+        "first_key": other,
+        "shift_keys": shift,
+        "offset_cents": None if offset is None else offset - 100.0 * shift,
+        "rows": rows,
+    }
