@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from itertools import chain
-from typing import Any, BinaryIO
+from typing import Any
 
 import av
 import numpy as np
 from av.error import FFmpegError
 
 from pianolab.errors import BadInput
-from pianolab.io.content import READABLE, STOPPED
+from pianolab.io.content import READABLE, STOPPED, SteadyFile
 from pianolab.io.sound import Samples, SoundInfo, check_form
 
 CODEC_NAMES = {
@@ -33,7 +33,7 @@ GUESSED_LENGTH = ("aac", "amr", "mp3", "flac")
 
 @contextmanager
 def open_container(
-    file: BinaryIO, container_format: str, *, name: str
+    file: SteadyFile, container_format: str, *, name: str
 ) -> Iterator[tuple[SoundInfo, Iterator[Samples]]]:
     """Open the first sound track; the format is given, so that no playlist or address is ever followed."""
     file.seek(0)

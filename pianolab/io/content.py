@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from codecs import getincrementaldecoder
 from pathlib import Path
 from typing import BinaryIO
@@ -10,6 +11,26 @@ from pianolab.errors import BadInput
 
 READABLE = "a sound recording (WAV, FLAC, OGG, MP3, AIFF, m4a, AAC, 3gp, mp4, mov, webm)"
 STOPPED = "Was the recording stopped at once, or the recorder switched off before it had finished the file?"
+
+
+class SteadyFile:
+    """A binary file in which a jump to nowhere lands at its end: damaged files ask for such jumps.
+
+    The decoders call it from C, where an exception would only be printed.
+    """
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self.tell = file.tell
+
+    def read(self, size: int = -1) -> bytes:
+        return self._file.read(size)
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        try:
+            return self._file.seek(offset, whence)
+        except (OSError, ValueError, OverflowError):
+            return self._file.seek(0, os.SEEK_END)
 
 
 def open_file(source: str | Path, *, name: str) -> BinaryIO:
@@ -26,7 +47,7 @@ def open_file(source: str | Path, *, name: str) -> BinaryIO:
         raise BadInput(name, f"a file that can't be opened ({reason})", READABLE) from None
 
 
-def kind_of(file: BinaryIO, *, name: str) -> str:
+def kind_of(file: SteadyFile, *, name: str) -> str:
     """Kind of the content: ``wav``, ``flac``, ``ogg``, ``mp3``, ``aiff``, ``caf``, ``au``, ``w64``, ``mov``,
     ``matroska``, ``aac`` or ``amr``.
 

@@ -12,12 +12,12 @@ import soundfile
 
 from pianolab.errors import BadInput
 from pianolab.io.containers import open_container
-from pianolab.io.content import READABLE, kind_of
+from pianolab.io.content import READABLE, SteadyFile, kind_of
 from pianolab.io.ends import check_whole
 from pianolab.io.sound import Samples, SoundInfo, check_form
 
-CONTAINER_FORMATS = {"mov": "mov", "matroska": "matroska", "aac": "aac", "amr": "amr"}
-SECOND_CHANCE = {"wav": "wav", "caf": "caf", "aiff": "aiff", "ogg": "ogg", "mp3": "mp3"}
+CONTAINER_FORMATS = {"mov": "mov", "matroska": "matroska", "aac": "aac", "amr": "amr", "mp3": "mp3"}
+SECOND_CHANCE = {"wav": "wav", "caf": "caf", "aiff": "aiff", "ogg": "ogg"}
 """Kinds that may hold a codec soundfile doesn't know: PyAV gets a try."""
 
 EXACT_CODECS = {
@@ -38,8 +38,9 @@ class Decoder(NamedTuple):
 
 
 @contextmanager
-def open_decoder(file: BinaryIO, *, name: str) -> Iterator[Decoder]:
+def open_decoder(source: BinaryIO, *, name: str) -> Iterator[Decoder]:
     """Open a sound for reading, by its content."""
+    file = SteadyFile(source)
     kind = kind_of(file, name=name)
     check_whole(file, kind, name=name)
     if kind in CONTAINER_FORMATS:

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from typing import BinaryIO
 
 from pianolab.errors import BadInput
+from pianolab.io.content import SteadyFile
 
 UNKNOWN_32 = 0xFFFFFFFF
 """A size that programs write when they don't know the length beforehand."""
 
-LARGEST = 2**48
+LARGEST = 2**42
 """No piece of a file is larger; a size beyond is unknown or rubbish."""
 
 
-def check_whole(file: BinaryIO, kind: str, *, name: str) -> None:
+def check_whole(file: SteadyFile, kind: str, *, name: str) -> None:
     """`BadInput` where the file ends before the end that it announces."""
     size = file.seek(0, os.SEEK_END)
     file.seek(0)
@@ -30,7 +30,7 @@ def check_whole(file: BinaryIO, kind: str, *, name: str) -> None:
         )
 
 
-def _chunks(file: BinaryIO, start: int) -> Iterator[tuple[bytes, int, int]]:
+def _chunks(file: SteadyFile, start: int) -> Iterator[tuple[bytes, int, int]]:
     """Chunks of a RIFF file: their name, where their content starts, and its length."""
     while True:
         file.seek(start)
@@ -42,7 +42,7 @@ def _chunks(file: BinaryIO, start: int) -> Iterator[tuple[bytes, int, int]]:
         start += 8 + length + length % 2
 
 
-def _wav_end(file: BinaryIO) -> int | None:
+def _wav_end(file: SteadyFile) -> int | None:
     head = file.read(28)
     if head[:4] == b"RF64":
         return 8 + int.from_bytes(head[20:28], "little") if head[12:16] == b"ds64" else None
@@ -54,22 +54,22 @@ def _wav_end(file: BinaryIO) -> int | None:
     return None
 
 
-def _aiff_end(file: BinaryIO) -> int | None:
+def _aiff_end(file: SteadyFile) -> int | None:
     length = int.from_bytes(file.read(8)[4:], "big")
     return None if length in (0, UNKNOWN_32) else 8 + length
 
 
-def _w64_end(file: BinaryIO) -> int | None:
+def _w64_end(file: SteadyFile) -> int | None:
     return int.from_bytes(file.read(24)[16:], "little") or None
 
 
-def _au_end(file: BinaryIO) -> int | None:
+def _au_end(file: SteadyFile) -> int | None:
     head = file.read(12)
     start, length = int.from_bytes(head[4:8], "big"), int.from_bytes(head[8:], "big")
     return None if length in (0, UNKNOWN_32) else start + length
 
 
-def _caf_end(file: BinaryIO) -> int | None:
+def _caf_end(file: SteadyFile) -> int | None:
     start = 8
     while True:
         file.seek(start)
@@ -82,7 +82,7 @@ def _caf_end(file: BinaryIO) -> int | None:
         start += 12 + length
 
 
-def _mov_end(file: BinaryIO) -> int | None:
+def _mov_end(file: SteadyFile) -> int | None:
     """End of the last top-level box of an ISO media file, by its own account."""
     start = 0
     while True:
@@ -96,7 +96,7 @@ def _mov_end(file: BinaryIO) -> int | None:
         start += length
 
 
-def _matroska_end(file: BinaryIO) -> int | None:
+def _matroska_end(file: SteadyFile) -> int | None:
     """End of the segment that holds everything; browsers leave its length open."""
     for wanted in (b"\x1a\x45\xdf\xa3", b"\x18\x53\x80\x67"):
         if file.read(4) != wanted:
@@ -113,7 +113,7 @@ def _matroska_end(file: BinaryIO) -> int | None:
     return end
 
 
-def _ogg_end(file: BinaryIO) -> int | None:
+def _ogg_end(file: SteadyFile) -> int | None:
     """End of the last page that starts in the file."""
     size = file.seek(0, os.SEEK_END)
     start = max(0, size - 2 * 65_536)
@@ -126,7 +126,7 @@ def _ogg_end(file: BinaryIO) -> int | None:
     return start + lacing + sum(tail[at + 27 : lacing])
 
 
-def _mp3_end(file: BinaryIO) -> int | None:
+def _mp3_end(file: SteadyFile) -> int | None:
     """End by the byte count in the first frame, where the encoder left one."""
     head = file.read(10)
     start = 0
@@ -145,7 +145,7 @@ def _mp3_end(file: BinaryIO) -> int | None:
     return None
 
 
-ENDS: dict[str, Callable[[BinaryIO], int | None]] = {
+ENDS: dict[str, Callable[[SteadyFile], int | None]] = {
     "wav": _wav_end,
     "aiff": _aiff_end,
     "w64": _w64_end,

@@ -62,6 +62,7 @@ def test_other_files_are_kept_as_they_are(case, tmp_path, name, subtype, rate_hz
         (noise(16), ".flac", 0.0),
         (noise(24), ".flac", 0.0),
         (0.1 * noise(24), ".flac", 2.0**-24),
+        (np.array([[1.0], [0.5]]), ".flac", 2.0**-23),  # full scale itself doesn't fit into 16 bits
         (3.0 * noise(24), ".wav", 0.0),
     ],
 )
