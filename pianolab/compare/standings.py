@@ -61,7 +61,7 @@ def make_standings(
                 highest_offer=offer.amount,
                 offer_reason=offer.reason,
                 vetoed=bool(a.vetoes),
-                dominated_by=tuple(given[int(j)].piano.id for j in np.flatnonzero(beaten[:, i])),
+                dominated_by=tuple(sorted(given[int(j)].piano.id for j in np.flatnonzero(beaten[:, i]))),
                 weighted_sum=_plain_sum(a, total[1], middle, ranking.scale),
                 central_weights=_named(central[i]),
                 confidence=_confidence(ranking, i, central[i]),

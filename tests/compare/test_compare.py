@@ -84,6 +84,12 @@ def test_order_given_plays_no_part() -> None:
     assert forth.verdict == back.verdict
 
 
+def test_order_given_plays_no_part_in_who_is_dominated() -> None:
+    three = [judged("a", 9.0, price=1000), judged("b", 8.0, price=1500), judged("c", 5.0, price=3000)]
+    for order in (three, three[::-1]):
+        assert compare(*order).standing("c").dominated_by == ("a", "b")
+
+
 def test_fixed_seed_gives_the_same_result_and_another_seed_nearly() -> None:
     two = [judged("a", 8.0, unknown=(gap(1.5),)), judged("b", 7.5)]
     assert compare(*two, seed=3).standings == compare(*two, seed=3).standings
