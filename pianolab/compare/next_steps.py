@@ -21,7 +21,7 @@ from pianolab.compare.simulate import (
     turns_out_stopped,
 )
 
-TUNE = "tune and record again"
+TUNE, RECORD = "tune and record again", "record again"
 MANY = 8
 """From so many unchecked points on, finishing the walk is a step of its own."""
 
@@ -105,7 +105,8 @@ def _order(step: NextStep) -> tuple[float, float, float, str, str]:
 def _groups(assessment: Assessment) -> list[list[Unknown]]:
     """Unknowns that one and the same action settles; each point to look at again stands alone.
 
-    Where many points are left, finishing the walk is a step of its own besides.
+    A recording after a tuning settles what any new recording would; where the tuning hides much, recording
+    again before it is no step. Where many points are left, finishing the walk is a step of its own besides.
     """
     widest: dict[str, Unknown] = {}
     everything = [u for a in assessment.aspects for u in a.unknown] + list(assessment.unknown_vetoes)
@@ -116,10 +117,17 @@ def _groups(assessment: Assessment) -> list[list[Unknown]]:
     groups: dict[str, list[Unknown]] = {}
     for key, u in widest.items():
         groups.setdefault(key if u.effort == "look again" else u.effort, []).append(u)
+    if TUNE in groups and RECORD in groups:
+        groups[TUNE] += groups[RECORD]
+        if assessment.hidden_by_tuning:
+            del groups[RECORD]
     again = [u for u in widest.values() if u.effort == "look again"]
     if len(again) >= MANY:
         groups["the walk"] = again
-    return [sorted(group, key=lambda u: (-u.width, u.text)) for group in groups.values()]
+    return [
+        sorted(group, key=lambda u: (u.effort != effort, -u.width, u.text))
+        for effort, group in groups.items()
+    ]
 
 
 def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]) -> NextStep | None:
@@ -141,7 +149,7 @@ def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]
 def _minutes(effort: str, group: list[Unknown]) -> float | None:
     """Points are looked at one after another; one recording or one visit settles all it can at once."""
     minutes = [u.minutes for u in group if u.minutes is not None]
-    if not minutes:
+    if not minutes or effort == TUNE:
         return None
     return sum(minutes) if effort == "look again" else max(minutes)
 
@@ -166,7 +174,8 @@ def _and(parts: list[str]) -> str:
 def _why(group: list[Unknown]) -> str:
     stops = " It could stop the purchase." if any(u.veto_chance > 0 for u in group) else ""
     reasons = list(dict.fromkeys(u.reason for u in group))
-    return f"{_and(reasons[:2])}.{stops}"
+    why = _and(reasons[:2])
+    return f"{why[:1].upper()}{why[1:]}.{stops}"
 
 
 def _confirm(assessment: Assessment, field: Field, piano: int) -> NextStep:
@@ -181,7 +190,7 @@ def _confirm(assessment: Assessment, field: Field, piano: int) -> NextStep:
         effort="technician" if first.confirm_by == "technician" else "look again",
         minutes=None,
         chance_to_change=cleared if better > 0 else 0.0,
-        why="as it stands, this piano must not be bought.",
+        why="As it stands, this piano must not be bought.",
         source=first.source,
         worth=Decimal(round(max(better, 0.0) * cleared * field.money_per_point))
         if np.isfinite(better)
@@ -201,7 +210,7 @@ def _ask_price(assessment: Assessment, field: Field, piano: int) -> NextStep:
         effort="look again",
         minutes=1.0,
         chance_to_change=learned.chance if field.buyable[piano] else 0.0,
-        why="no asking price is known.",
+        why="No asking price is known.",
         source="asking price",
         worth=Decimal(round(learned.worth * field.money_per_point)),
     )

@@ -219,6 +219,20 @@ class TestFindOut:
         assert "pins" in step.text
         assert "bearing" in step.text
 
+    def test_recording_after_a_tuning_settles_what_a_recording_would(self) -> None:
+        gaps = (
+            gap(1.0, key="sour", effort="tune and record again"),
+            gap(1.5, key="noisy", effort="record again"),
+        )
+        ready = judged("a", 9.0, unknown=gaps)
+        steps = {s.effort: s for s in compare(ready, judged("b", 8.0)).next_steps}
+        tune, record = steps["tune and record again"], steps["record again"]
+        assert tune.chance_to_change > record.chance_to_change
+        assert tune.source == "sour"
+        hidden = replace(ready, hidden_by_tuning="the tuning hides much")
+        efforts = [s.effort for s in compare(hidden, judged("b", 8.0)).next_steps]
+        assert efforts == ["tune and record again"]
+
     def test_many_unchecked_points_make_finishing_the_walk_a_step(self) -> None:
         gaps = tuple(gap(0.3, key=f"point {i}") for i in range(9))
         steps = compare(judged("a", 9.0, unknown=gaps), judged("b", 8.3)).next_steps
