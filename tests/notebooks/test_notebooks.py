@@ -1,0 +1,136 @@
+"""The template notebooks as files, and the quick ones run in a folder of their own."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+
+from pianolab.shipped import shipped
+
+NOTEBOOKS = sorted(Path(str(shipped("notebooks"))).glob("*.ipynb"))
+IDS = [p.stem for p in NOTEBOOKS]
+WRITES_TO = {
+    "compare_a_shortlist": "pianolab-demo",
+    "inspect_one_piano": "pianolab-practice",
+    "listen_to_a_recording": "pianolab-practice",
+}
+MOST_LINES_IN_A_CELL = 14
+
+
+@pytest.fixture(params=NOTEBOOKS, ids=IDS)
+def notebook(request: pytest.FixtureRequest) -> Any:
+    found = nbformat.read(request.param, as_version=4)
+    found.metadata["name"] = request.param.stem
+    return found
+
+
+def code_of(notebook: Any) -> list[str]:
+    return [c.source for c in notebook.cells if c.cell_type == "code"]
+
+
+def text_of(notebook: Any) -> str:
+    return "\n".join(c.source for c in notebook.cells if c.cell_type == "markdown")
+
+
+def is_clean(path: Path) -> bool:
+    command = [sys.executable, "-m", "nbstripout", "--verify", "--keep-count", str(path)]
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
+def test_all_are_known() -> None:
+    assert set(IDS) == set(WRITES_TO)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=IDS)
+def test_nothing_but_chosen_outputs_is_kept(path: Path) -> None:
+    assert is_clean(path)
+
+
+def test_an_output_left_inside_would_be_seen(tmp_path: Path) -> None:
+    found = nbformat.read(NOTEBOOKS[0], as_version=4)
+    cell = next(c for c in found.cells if c.cell_type == "code" and not c.metadata.get("tags"))
+    cell.outputs = [nbformat.v4.new_output("stream", name="stdout", text="left over\n")]
+    nbformat.write(found, tmp_path / "dirty.ipynb")
+    assert not is_clean(tmp_path / "dirty.ipynb")
+
+
+def test_kept_outputs_are_compared(notebook: Any) -> None:
+    tagged = [set(c.metadata.get("tags", [])) for c in notebook.cells if c.metadata.get("tags")]
+    assert tagged == [{"keep_output", "nbval-check-output"}]
+    kept = [c for c in notebook.cells if c.cell_type == "code" and c.outputs]
+    assert len(kept) == 1
+    assert kept[0].outputs[0]["text"].strip()
+
+
+def test_each_says_first_what_there_is_in_it_and_how_long_it_takes(notebook: Any) -> None:
+    opening = notebook.cells[0]
+    assert opening.cell_type == "markdown"
+    for promise in ("What you will have at the end", "How long it takes", "What you need to know of Python"):
+        assert promise in opening.source
+
+
+def test_one_line_to_change(notebook: Any) -> None:
+    assert text_of(notebook).count("one line to change") == 1
+
+
+def test_little_code_per_cell_and_prose_before_it(notebook: Any) -> None:
+    assert max(len(c.splitlines()) for c in code_of(notebook)) <= MOST_LINES_IN_A_CELL
+    assert len(text_of(notebook)) > 2 * len("\n".join(code_of(notebook)))
+
+
+def test_metadata_stay_small(notebook: Any) -> None:
+    assert set(notebook.metadata) == {"kernelspec", "language_info", "name"}
+    assert notebook.metadata["kernelspec"]["name"] == "python3"
+    assert all(c.get("execution_count") is None for c in notebook.cells)
+
+
+def test_no_path_of_one_machine(notebook: Any) -> None:
+    for source in code_of(notebook):
+        assert not re.search(r"[\"'](/|~|[A-Za-z]:\\|\.\.)", source), source
+
+
+def test_what_it_imports_is_there(notebook: Any) -> None:
+    for source in code_of(notebook):
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.ImportFrom):
+                module = importlib.import_module(str(node.module))
+                for alias in node.names:
+                    assert hasattr(module, alias.name), f"{node.module}.{alias.name}"
+
+
+def test_plain_characters(notebook: Any) -> None:
+    whole = text_of(notebook) + "\n".join(code_of(notebook))
+    assert not [ch for ch in whole if ord(ch) > 0x2FFF], "pictures or emoji in the text"
+
+
+def run_elsewhere(path: Path, folder: Path) -> Any:
+    from nbclient import NotebookClient
+
+    found = nbformat.read(path, as_version=4)
+    NotebookClient(
+        found, timeout=300, kernel_name="python3", resources={"metadata": {"path": folder}}
+    ).execute()
+    return found
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("default")
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=IDS)
+def test_it_runs_twice_elsewhere_and_writes_only_where_it_says(path: Path, tmp_path: Path) -> None:
+    for _ in range(2):
+        done = run_elsewhere(path, tmp_path)
+    assert [p.name for p in tmp_path.iterdir()] == [WRITES_TO[path.stem]]
+    errors = [o for c in done.cells if c.cell_type == "code" for o in c.outputs if o.output_type == "error"]
+    assert errors == []
+    complaints = [
+        o.text for c in done.cells if c.cell_type == "code" for o in c.outputs if o.get("name") == "stderr"
+    ]
+    assert complaints == []
