@@ -5,6 +5,8 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from pianolab.assess import assess_piano, load_prices
 from pianolab.assess.scoring import load_scoring
@@ -197,3 +199,26 @@ def test_the_tuner_is_not_asked_to_look_again_at_what_tuning_hides(make_survey) 
     result = judge(make_survey(masked=range(40, 76), unison_cents=3.0), findings=unseen)
     by_ear = next(u for u in result.aspect("tone").unknown if u.source == "each-treble")
     assert by_ear.effort == "tune and record again"
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    faults=st.dictionaries(
+        st.sampled_from(["silent", "damper", "buzz", "voicing", "short_sustain"]),
+        st.sets(st.integers(30, 70), max_size=6),
+        max_size=3,
+    ),
+    more=st.sampled_from(["silent", "damper", "buzz", "voicing", "short_sustain"]),
+    key=st.integers(5, 25),
+)
+def test_one_sound_key_less_never_improves_any_aspect(make_survey, faults, more, key) -> None:
+    before = judge(make_survey(faults=faults))
+    after = judge(make_survey(faults=faults | {more: faults.get(more, set()) | {key}}))
+    for old, new in zip(before.aspects, after.aspects, strict=True):
+        assert new.low <= old.low + 1e-9
+        assert new.high <= old.high + 1e-9
+
+
+def test_the_damper_of_a_top_key_changes_nothing_it_does_not_have(make_survey) -> None:
+    """Key 80 has no damper: a mark there can't be a fault of the dampers."""
+    assert judge(make_survey(faults={"damper": [80]})).aspects == judge(make_survey()).aspects
