@@ -5,6 +5,7 @@ Outlines are lists of points on a sheet 70 wide and 74 high; ``where`` says wher
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -28,7 +29,7 @@ class Drawing:
 
     view: str
     strokes: tuple[Stroke, ...]
-    where: dict[str, tuple[float, float]]
+    where: Mapping[str, tuple[float, float]]
 
 
 def box(left: float, bottom: float, right: float, top: float) -> Points:

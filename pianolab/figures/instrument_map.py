@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from pianolab.checklist.points import Checklist, Point
 from pianolab.figures import look
@@ -15,9 +16,16 @@ from pianolab.figures.sheet import Sheet, drawing
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
 
-HEIGHT_PX, LABEL_X = 380, 78.0
-SYMBOL = {5: "circle-open", 4: "circle-open", 3: "triangle-up", 2: "square", 1: "x", None: "circle-dot"}
-COLOUR = {3: "orange", 2: "vermillion", 1: "vermillion"}
+HEIGHT_PX, LEADER_X, LABEL_X = 380, 71.0, 78.0
+SYMBOL: dict[int | None, str] = {
+    5: "circle-open",
+    4: "circle-open",
+    3: "triangle-up",
+    2: "square",
+    1: "x",
+    None: "circle-open-dot",
+}
+COLOUR: dict[int | None, str] = {3: "orange", 2: "vermillion", 1: "vermillion"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,13 +124,7 @@ def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = 
     """The plan as a figure: the drawing on the left, every part with its state in words on the right."""
     look_of, outline = look.theme_of(theme), drawing_of(plan.kind)
     fig = look.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare)
-    for stroke in outline.strokes:
-        fig.add(
-            "scatter", x=[x for x, _ in stroke.points], y=[y for _, y in stroke.points], mode="lines", hoverinfo="skip", showlegend=False,
-            line={"color": look_of.ink if stroke.weight == "case" else look_of.faint, "shape": "spline" if stroke.smooth else "linear",
-                  "width": {"case": 1.8, "part": 1.0, "thin": 0.5}[stroke.weight]},
-            **({"fill": "toself", "fillcolor": look_of.muted} if stroke.filled else {}),
-        )  # fmt: skip
+    _draw_outline(fig, outline, look_of)
     _draw_parts(fig, plan, outline, look_of)
     fig.lay_out(
         margin={"l": 4, "r": 4, "b": 4}, showlegend=False,
@@ -132,23 +134,61 @@ def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = 
     return fig
 
 
+def _draw_outline(fig: Sheet, outline: Drawing, theme: Theme) -> None:
+    """All strokes of one look in one trace, so that a page with many drawings stays quick."""
+    looks = dict.fromkeys((s.weight, s.smooth, s.filled) for s in outline.strokes)
+    for weight, smooth, filled in looks:
+        x: list[float | None] = []
+        y: list[float | None] = []
+        for stroke in outline.strokes:
+            if (stroke.weight, stroke.smooth, stroke.filled) == (weight, smooth, filled):
+                x += [*(px for px, _ in stroke.points), None]
+                y += [*(py for _, py in stroke.points), None]
+        fig.add(
+            "scatter", x=x, y=y, mode="lines", hoverinfo="skip", showlegend=False, **({"fill": "toself", "fillcolor": theme.muted} if filled else {}),
+            line={"color": theme.ink if weight == "case" else theme.faint, "shape": "spline" if smooth else "linear",
+                  "width": {"case": 1.8, "part": 1.0, "thin": 0.5}[weight]},
+        )  # fmt: skip
+
+
 def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme) -> None:
     order = sorted(plan.parts, key=lambda p: -outline.where[p.part][1])
     step = 70.0 / max(1, len(order) - 1)
-    for i, p in enumerate(order):
-        x, y = outline.where[p.part]
-        at = 70.5 - i * step
-        colour = look.OKABE_ITO[COLOUR[p.grade]] if p.grade in COLOUR else theme.muted
-        fig.add("scatter", x=[x, 71, LABEL_X - 2], y=[y, at, at], mode="lines", line={"color": theme.muted, "width": 0.8},
-                hoverinfo="skip", showlegend=False)  # fmt: skip
-        fig.add(
-            "scatter", x=[x, LABEL_X], y=[y, at], mode="markers", showlegend=False, hoverinfo="text", name=p.part,
-            marker={"symbol": SYMBOL[p.grade] if p.checked else "circle-open-dot", "size": 12, "color": colour,
-                    "line": {"color": colour if p.grade not in COLOUR else theme.ink, "width": 1.6 if p.grade not in COLOUR else 1.0}},
-            hovertext=[look.lines(p.part, p.words, p.worst)] * 2,
-        )  # fmt: skip
-        strong = "<b>" if p.trouble or not p.checked else ""
-        fig.add_annotation(
-            x=LABEL_X + 3, y=at, xanchor="left", text=f"{strong}{look.plain(p.part)}{'</b>' if strong else ''}: {look.plain(p.words)}",
-            font={"size": look.SMALL_PX, "color": theme.ink},
-        )  # fmt: skip
+    heights = [70.5 - i * step for i in range(len(order))]
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for p, at in zip(order, heights, strict=True):
+        x += [outline.where[p.part][0], LEADER_X, LABEL_X - 2, None]
+        y += [outline.where[p.part][1], at, at, None]
+        strong, end = ("<b>", "</b>") if p.trouble or not p.checked else ("", "")
+        fig.add_annotation(x=LABEL_X + 3, y=at, xanchor="left", text=f"{strong}{look.plain(p.part)}{end}: {look.plain(p.words)}",
+                           font={"size": look.SMALL_PX, "color": theme.ink})  # fmt: skip
+    fig.add(
+        "scatter",
+        x=x,
+        y=y,
+        mode="lines",
+        line={"color": theme.muted, "width": 0.8},
+        hoverinfo="skip",
+        showlegend=False,
+    )
+    hovers = [look.lines(p.part, p.words, p.worst) for p in order]
+    marker = _part_markers(order, theme)
+    fig.add("scatter", x=[outline.where[p.part][0] for p in order], y=[outline.where[p.part][1] for p in order], mode="markers",
+            marker=marker, hovertext=hovers, hoverinfo="text", name="place", showlegend=False)  # fmt: skip
+    fig.add("scatter", x=[LABEL_X] * len(order), y=heights, mode="markers", marker=marker, hovertext=hovers, hoverinfo="text",
+            name="label", showlegend=False)  # fmt: skip
+
+
+def _part_markers(order: Sequence[PartState], theme: Theme) -> dict[str, Any]:
+    bad = [p.grade in COLOUR for p in order]
+    colours = [look.OKABE_ITO[COLOUR[p.grade]] if p.grade in COLOUR else theme.muted for p in order]
+    return {
+        "symbol": [SYMBOL[p.grade] if p.checked else SYMBOL[None] for p in order],
+        "size": 12,
+        "color": colours,
+        "line": {
+            "color": [theme.ink if b else c for b, c in zip(bad, colours, strict=True)],
+            "width": [1.0 if b else 1.6 for b in bad],
+        },
+    }

@@ -30,7 +30,7 @@ def judged(f: Finding, point: Point | None) -> tuple[int | None, str, str]:
     if f.answer is not None:
         return _answered(f.answer, point)
     value = f.count if f.count is not None else f.reading
-    found = f"{format_value(value)} {point.unit if point else ''}".strip().replace("-", "−")
+    found = _with_unit(value, point.unit if point else "")
     if point is None or value is None:
         return None, found, ""
     return _measured_grade(float(value), point, is_count=f.count is not None), found, _usual_words(point)
@@ -61,5 +61,17 @@ def _measured_grade(value: float, point: Point, *, is_count: bool) -> int | None
 def _usual_words(point: Point) -> str:
     if point.usual is None:
         return ""
-    low, high = (format_value(v) for v in point.usual)
-    return f"usual: {low} to {high} {point.unit}".strip().replace("-", "−")
+    low, high = point.usual
+    if low == high:
+        return f"usual: {_with_unit(low, point.unit)}"
+    return f"usual: {_plain(low)} to {_with_unit(high, point.unit)}"
+
+
+def _plain(value: float | None) -> str:
+    whole = int(value) if value is not None and float(value).is_integer() else value
+    return format_value(whole).replace("-", "−")
+
+
+def _with_unit(value: float | None, unit: str) -> str:
+    one = unit in ("keys", "notes", "strings", "pins", "years", "parts") and value == 1
+    return f"{_plain(value)} {unit[:-1] if one else unit}".strip()

@@ -143,7 +143,7 @@ def _alt(
     if not blind:
         return text + " All keys could be judged for everything."
     worst = max(blind, key=lambda lane: blind[lane])
-    return text + f" Not judged: up to {blind[worst]} of {keys} keys (most for: {worst})."
+    return text + f" Grey means not judged: up to {blind[worst]} of {keys} keys (most for: {worst})."
 
 
 @drawing

@@ -20,6 +20,9 @@ from pianolab.report import shapes, words
 from pianolab.report.clips import Clip
 from pianolab.report.findings_view import FindingsView, view_findings
 
+LEAST_WORTH = 5
+"""Under this amount, which would read as zero, the worth of finding something out is not said."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Instrument:
@@ -203,7 +206,7 @@ def _step_words(
 
 def _worth(step: NextStep, currency: str) -> str:
     worth = getattr(step, "worth", None)
-    return f"worth about {about(worth, currency)} to know" if worth else ""
+    return f"worth about {about(worth, currency)} to know" if worth and worth >= LEAST_WORTH else ""
 
 
 def side_by_side(
@@ -293,8 +296,8 @@ def hidden_rows(instruments: Sequence[Instrument]) -> list[dict[str, Any]]:
         verdict = t["sustain_verdict"].fillna("")
         counts = {v: int((verdict == v).sum()) for v in ("sound", "short", "tune first")}
         rest = t[verdict == ""]
-        reasons = rest["sustain_trust"].fillna("").replace("", "no reason recorded").value_counts()
-        why = ", ".join(f"{n} {r}" for r, n in reasons.items())
+        reasons = rest["sustain_trust"].fillna("").value_counts()
+        why = ", ".join(f"{n} {words.WHY_NOT_JUDGED.get(str(r), str(r))}" for r, n in reasons.items())
         rows.append(
             {
                 "on": i,

@@ -241,7 +241,10 @@ def test_the_instrument_map_shows_the_worst_of_each_part() -> None:
     assert parts["Pedals"].checked == 0
     assert "plate and frame (failed)" in plan.alt
     assert "pin block and tuning pins (1 of 1 points)" in plan.alt
-    drawn = {t.name: t.marker.symbol for t in draw_instrument(plan).data if t.hovertext}
+    trace = next(t for t in draw_instrument(plan).data if t.name == "place")
+    drawn = {
+        h.split("<br>")[0]: symbol for h, symbol in zip(trace.hovertext, trace.marker.symbol, strict=True)
+    }
     assert (drawn["Plate and frame"], drawn["Pedals"]) == ("x", "circle-open-dot")
 
 

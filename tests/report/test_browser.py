@@ -138,9 +138,9 @@ def test_a_clip_plays_to_its_end_after_a_real_click(wide) -> None:
         "() => { window.endings = []; document.querySelectorAll('audio').forEach(a => "
         "a.addEventListener('ended', () => window.endings.push(a.dataset.name))); }"
     )
-    page.get_by_role("button", name="Play C4 of B, School grand").click()
+    page.get_by_role("button", name="play C4 of B, School grand").click()
     wait_until(page, "() => window.endings.length === 1")
-    page.get_by_role("button", name="Play C6 of all instruments").click()
+    page.get_by_role("button", name="play C6 of all instruments").click()
     wait_until(page, "() => window.endings.length === 4")
     assert page.evaluate("() => window.endings") == [
         "C4 of B, School grand", "C6 of A, Blue upright", "C6 of B, School grand", "C6 of C, Attic upright",

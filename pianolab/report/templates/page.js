@@ -54,33 +54,34 @@
     sounds.forEach(function (other) { if (other !== sound && !other.paused) { other.pause(); other.currentTime = 0; } });
   }
 
-  function buttonFor(text, label) {
-    const button = document.createElement("button");
+  /* What is seen comes first in the name, so that who speaks to the page can say what they see. */
+  function buttonFor(seen, more) {
+    const button = document.createElement("button"), rest = document.createElement("span");
     button.type = "button";
-    button.textContent = text;
-    button.setAttribute("aria-label", label);
+    rest.className = "unseen";
+    rest.textContent = more;
+    button.append(seen, rest);
     return button;
   }
 
   sounds.forEach(function (sound) {
-    const button = buttonFor("", "Play " + sound.dataset.name);
-    button.className = "play i" + sound.dataset.index;
-    const words = document.createElement("span"), bar = document.createElement("span");
-    words.textContent = sound.dataset.seconds + " s";
+    const button = buttonFor(sound.dataset.seconds + " s", ": play " + sound.dataset.name);
+    const bar = document.createElement("span"), rest = button.querySelector(".unseen");
+    button.className = "play";
     bar.className = "progress";
-    button.append(words, bar);
+    button.append(bar);
     sound.removeAttribute("controls");
     sound.after(button);
     button.addEventListener("click", function () {
       row = [];
       if (sound.paused) { stopOthers(sound); sound.currentTime = 0; sound.play(); } else { sound.pause(); }
     });
-    sound.addEventListener("play", function () { button.classList.add("on"); button.setAttribute("aria-label", "Stop " + sound.dataset.name); });
+    sound.addEventListener("play", function () { button.classList.add("on"); rest.textContent = ": stop " + sound.dataset.name; });
     ["pause", "ended"].forEach(function (name) {
       sound.addEventListener(name, function () {
         button.classList.remove("on");
         bar.style.width = "0";
-        button.setAttribute("aria-label", "Play " + sound.dataset.name);
+        rest.textContent = ": play " + sound.dataset.name;
       });
     });
     sound.addEventListener("timeupdate", function () {
@@ -95,7 +96,7 @@
   document.querySelectorAll("td.turn").forEach(function (cell) {
     const own = Array.from(cell.parentElement.querySelectorAll("audio"));
     if (own.length < 2) return;
-    const button = buttonFor("In turn", "Play " + cell.dataset.note + " of all instruments, one after the other");
+    const button = buttonFor("In turn", ": play " + cell.dataset.note + " of all instruments");
     button.addEventListener("click", function () {
       stopOthers(null);
       row = own.slice(1);
