@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
-from pianolab.checklist.points import Point
+from pianolab.checklist.points import VALUE_OF, Point
 from pianolab.errors import BadInput
 from pianolab.model import Finding, FindingState, Piano
 from pianolab.report.twin_keyboard import read_keys
@@ -40,14 +39,7 @@ REASONS: tuple[Reason, ...] = (
 )
 
 Fields = dict[str, Any]
-ValueName = Literal["grade", "answer", "count", "reading"]
 EMPTY: Fields = {"grade": None, "answer": None, "count": None, "reading": None}
-VALUE_OF: Mapping[str, ValueName] = {
-    "grade": "grade",
-    "yes_no": "answer",
-    "count": "count",
-    "reading": "reading",
-}
 
 
 def value_fields(point: Point, raw: object) -> Fields:

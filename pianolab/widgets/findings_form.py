@@ -81,6 +81,10 @@ class FindingsForm(anywidget.AnyWidget):
         super().__init__(view=walk_view(self._walk), keyboard=keyboard_view(piano.first_key, piano.last_key))
         self.on_msg(self._on_message)
 
+    def __repr__(self) -> str:
+        view = self.view
+        return f"<FindingsForm {view['title']}, {view['subtitle']}: {view['progress']}>"
+
     @property
     def findings(self) -> tuple[Finding, ...]:
         """The visit's findings as the casebook holds them now."""

@@ -11,7 +11,7 @@ import traitlets
 from pianolab.checklist.points import Checklist
 from pianolab.errors import PianolabError
 from pianolab.model import Finding, Piano
-from pianolab.report.twin_keyboard import KeyMark, MarkShape, keyboard_twin, read_keys
+from pianolab.report.twin_keyboard import KeyMark, MarkShape, keyboard_twin, keys_in_words, read_keys
 from pianolab.report.twins import finding_in_words
 from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.walk_view import keyboard_view
@@ -121,6 +121,9 @@ class KeyboardPicker(anywidget.AnyWidget):
             },
             chosen=self._on_this_piano(chosen),
         )
+
+    def __repr__(self) -> str:
+        return f"<KeyboardPicker {self.title}: {keys_in_words(self.chosen) or 'no key'} chosen>"
 
     def _on_this_piano(self, keys: Iterable[int]) -> tuple[int, ...]:
         words = ", ".join(str(k) for k in keys)
