@@ -155,8 +155,8 @@ STRONG_SHARE = 0.4
 
 
 def rise_share(rise: FloatArray) -> FloatArray:
-    """Rise of each candidate over that of a typical blow (the rises' own self-weighted mean)."""
-    return np.asarray(rise / max(float(np.sum(rise**2)) / max(float(np.sum(rise)), 1e-12), 1e-12))
+    """Rise of each candidate over that of a typical blow (a mean in which weak rises hardly count)."""
+    return np.asarray(rise / max(float(np.sum(rise**3)) / max(float(np.sum(rise**2)), 1e-12), 1e-12))
 
 
 def _no_note_scores(rise: FloatArray) -> FloatArray:

@@ -22,6 +22,8 @@ from numpy.typing import NDArray
 from pianolab.units import FloatArray
 
 MOST_MODES = 4
+FASTEST_PER_S = 1e4
+"""Decay rates count as no faster than this (a mode that is gone within a sample)."""
 ComplexArray = NDArray[np.complex128]
 
 
@@ -173,7 +175,7 @@ def _as_modes(
 ) -> Modes:
     with np.errstate(divide="ignore", invalid="ignore"):
         logarithm = np.log(poles) * bands.rate_hz
-    shift, decay = logarithm.imag / (2.0 * np.pi), -logarithm.real
+    shift, decay = logarithm.imag / (2.0 * np.pi), np.minimum(-logarithm.real, FASTEST_PER_S)
     size = np.abs(np.nan_to_num(poles)) ** 2
     span = np.where(
         np.abs(1 - size) < 1e-9, length, (1 - size**length) / np.where(np.abs(1 - size) < 1e-9, 1, 1 - size)

@@ -28,6 +28,7 @@ LEVEL_LONGEST_S = 30.0
 LEAD_S = 0.1
 MODE_PARTIALS = 12
 FIT_PARTIALS = 24
+LOW_PARTIALS = 12
 MODE_START_S = 0.3
 
 Progress = Callable[[str, float], None]
@@ -315,15 +316,26 @@ def _with_pitch(
     mode_weight = np.where(found, np.clip(over[:, :MODE_PARTIALS] / 25.0, 0.0, 1.0), 0.0)
     near = np.abs(centroid / np.where(np.isnan(centre), np.inf, centre) - 1.0) < 0.02
     mode_weight = np.where(near, mode_weight, 0.0)
+    # In the treble few partials speak for a string choir that the bridge bends: the strong ones count more.
+    strongest = np.max(np.where(mode_weight > 0, energy, 0.0), axis=1, keepdims=True)
+    strong = np.clip(energy / np.maximum(strongest, 1e-300), 1e-6, 1.0) ** 0.12
+    mode_weight *= np.where(strikes.key[:, None] > 52, strong, 1.0)
     # Partials above the twelfth keep their peaks: they steady B in the bass.
     pitch = np.where(np.isnan(tracks.f_hz[:, :FIT_PARTIALS]), np.nan, tracks.f_hz[:, :FIT_PARTIALS])
     pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, centroid, np.nan)
-    fit_weight = 0.4 * weight
+    fit_weight = 0.15 * weight
     fit_weight[:, :MODE_PARTIALS] = mode_weight
     none = mode_weight.sum(axis=1) == 0
     pitch[none], fit_weight[none] = tracks.f_hz[none, :FIT_PARTIALS], weight[none]
     fit = fit_stiff_series(pitch, fit_weight, prior_b=prior, prior_share=0.03)
-    f1 = fit.f0_hz * np.sqrt(1.0 + fit.inharmonicity)
+    # Wound strings bend away from the series high up: the first partial leans on the lowest twelve.
+    low = fit_stiff_series(
+        pitch[:, :LOW_PARTIALS], fit_weight[:, :LOW_PARTIALS], prior_b=fit.inharmonicity, prior_share=1e-3
+    )
+    few = low.used < 2
+    f1 = np.where(few, fit.f0_hz, low.f0_hz) * np.sqrt(
+        1.0 + np.where(few, fit.inharmonicity, low.inharmonicity)
+    )
     top = (strikes.key >= 76) & (fit_weight[:, 0] > 0)
     f1 = np.where(top, pitch[:, 0], f1)
     # A string 25 cents away must still be in the band, or a partial would vote for a good unison.

@@ -30,6 +30,8 @@ from pianolab.errors import BadInput
 from pianolab.keyboard import HIGHEST_KEY, LOWEST_KEY, check_key, note_name
 from pianolab.units import key_to_hz
 
+LEAD_S = 0.25
+
 
 def _quiet(step: str, share: float) -> None:
     """Say nothing."""
@@ -84,9 +86,8 @@ def listen(
     True
     """
     tell = progress or _quiet
-    channels = _checked(
-        samples, rate_hz=rate_hz, first_key=first_key, last_key=last_key, a4_hz=a4_hz, name=name
-    )
+    heard = _checked(samples, rate_hz=rate_hz, first_key=first_key, last_key=last_key, a4_hz=a4_hz, name=name)
+    channels, lead_s = _with_lead(heard, rate_hz=rate_hz)
     tell("where notes begin", 0.05)
     onsets = find_onsets(channels, rate_hz=rate_hz)
     tell("which key each note is", 0.15)
@@ -101,13 +102,17 @@ def listen(
     judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
     tell("table", 0.95)
     table = _table(measures, judged, sequence, first_key=first_key, last_key=last_key)
+    table["onset_s"] -= lead_s
     summary = _summary(
         measures, judged, path, table, channels=channels, rate_hz=rate_hz, first_key=first_key,
         last_key=last_key, a4_hz=a4_hz, lossy=lossy, clipped=clipped,
     )  # fmt: skip
     tell("done", 1.0)
     return Survey(
-        table=table, summary=summary, curves=_curves(measures), strikes=_all_strikes(path, onsets, sequence)
+        table=table,
+        summary=summary,
+        curves=_curves(measures),
+        strikes=_all_strikes(path, onsets, sequence, lead_s=lead_s),
     )
 
 
@@ -137,6 +142,17 @@ def _checked(
             name, "silence", "a recording of notes", "Wrong input chosen, or the microphone muted?"
         )
     return channels
+
+
+def _with_lead(channels: Samples, *, rate_hz: int) -> tuple[Samples, float]:
+    """A little silence in front of a recording that begins in the middle of a blow, and how much in s."""
+    begin, whole = channels[:, : int(0.06 * rate_hz)], channels
+    if float(np.mean(begin**2)) < 0.02 * float(np.mean(whole**2)):
+        return channels, 0.0
+    lead = int(LEAD_S * rate_hz)
+    return np.concatenate(
+        [np.zeros((channels.shape[0], lead), dtype=np.float32), channels], axis=1
+    ), lead / rate_hz
 
 
 def _read_path(
@@ -271,11 +287,13 @@ def _curves(m: NoteMeasures) -> tuple[LevelCurve, ...]:
     return tuple(out)
 
 
-def _all_strikes(path: KeyPath, onsets: Onsets, sequence: Sequence) -> tuple[dict[str, Any], ...]:
+def _all_strikes(
+    path: KeyPath, onsets: Onsets, sequence: Sequence, *, lead_s: float
+) -> tuple[dict[str, Any], ...]:
     used = set(sequence.strike_of.values())
     return tuple(
         {
-            "onset_s": round(float(t), 4),
+            "onset_s": round(float(t) - lead_s, 4),
             "key": None if k == NO_NOTE else int(k),
             "score": None if np.isnan(s) else round(float(s), 2),
             "used": i in used,
