@@ -38,7 +38,7 @@ def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
 def redact(content: Content, leave_out: Sequence[str]) -> Content:
     """The same content without what shall be left out.
 
-    Names: instruments become ``Piano A``, ``Piano B``, …; sellers, serial numbers, examiners, places and free notes go.
+    Names: instruments become ``Piano A``, ``Piano B``, …; sellers, serial numbers, examiners, free notes and the buyer's description go.
     Addresses: addresses go, and wherever one is written in a text. Prices: amounts in texts go (the page
     leaves out its money sections besides).
     """
@@ -67,6 +67,8 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
             comparison,
             assessments=tuple(replace(a, piano=_piano(a.piano, gone)) for a in comparison.assessments),
         )
+    if "names" in gone:
+        comparison = replace(comparison, profile=replace(comparison.profile, description=""))
     return Content(
         comparison=comparison,
         findings=findings,

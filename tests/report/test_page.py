@@ -201,7 +201,11 @@ def test_closing_tags_in_chart_data_are_harmless() -> None:
 @pytest.mark.parametrize(
     ("leave_out", "gone", "kept"),
     [
-        (("names",), ["Blue upright", "Quill", "S-077", "Ana"], ["Piano A", "0 Lime Row", "€1,650"]),
+        (
+            ("names",),
+            ["Blue upright", "Quill", "S-077", "Ana", "second year"],
+            ["Piano A", "0 Lime Row", "€1,650"],
+        ),
         (("addresses",), ["Lime Row"], ["Blue upright", "Quill"]),
         (("prices",), ["€", "1,650", "EUR", "1800", "3500"], ["Blue upright", "0 Lime Row"]),
     ],
