@@ -63,14 +63,15 @@ def _point(row: Mapping[str, Any]) -> KeyPoint | None:
     value = number(row["brightness_dev"])
     if value is None:
         return None
-    db = number(row.get("brightness_db"))
+    db, db_sd = number(row.get("brightness_db")), number(row.get("brightness_db_sd"))
+    spread = f" ± {db_sd:.1f}" if db_sd is not None else ""
     flagged = "voicing" in names_in(row.get("faults"))
     return KeyPoint(
         key=int(row["key"]),
         value=value,
         kind="fault" if flagged else "measured",
         sd=number(row.get("brightness_dev_sd")),
-        words=() if db is None else (f"brightness {db:.1f} dB",),
+        words=() if db is None else (f"brightness {db:.1f}{spread} dB",),
     )
 
 
