@@ -75,8 +75,8 @@ def _partial_bins(
     grid_key: FloatArray, factor: float, *, rate_hz: int, size: int
 ) -> tuple[FloatArray, FloatArray]:
     """Bins of the partials and half-way between them, shape (grid, MOST_PARTIALS); NaN beyond the band."""
-    n = np.arange(1, MOST_PARTIALS + 1)
-    half = np.arange(1, MOST_PARTIALS + 1) + 0.5
+    n = np.arange(1.0, MOST_PARTIALS + 1.0)
+    half = n + 0.5
     f1 = key_to_hz(grid_key)[:, None]
     b = factor * usual_inharmonicity(grid_key)[:, None]
     top_hz = min(9000.0, 0.46 * rate_hz)

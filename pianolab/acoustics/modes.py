@@ -82,7 +82,9 @@ def band_signals(
     picked = spectra[rows, :, np.clip(index, 0, spectra.shape[-1] - 1)]
     picked = np.where(inside[..., None], picked, 0.0) * taper[:, None]
     low = np.fft.ifft(np.moveaxis(picked, -1, -2), axis=-1) * (4.0 * half / size)
-    return BandSignals(low, middle * hz_per_bin, 2.0 * half * hz_per_bin, half * hz_per_bin)
+    return BandSignals(
+        low, np.asarray(middle * hz_per_bin, dtype=float), 2.0 * half * hz_per_bin, half * hz_per_bin
+    )
 
 
 def _subspace(segment: ComplexArray, order: int) -> tuple[ComplexArray, FloatArray]:
@@ -93,14 +95,14 @@ def _subspace(segment: ComplexArray, order: int) -> tuple[ComplexArray, FloatArr
     covariance = np.einsum("npcti,npctj->npij", windows, windows.conj(), optimize=True)
     scale = np.einsum("npii->np", covariance).real[..., None, None] + 1e-30
     values, vectors = np.linalg.eigh(covariance / scale)
-    return vectors[..., ::-1][..., :order], values[..., ::-1]
+    return np.asarray(vectors[..., ::-1][..., :order], dtype=np.complex128), values[..., ::-1]
 
 
 def _poles(vectors: ComplexArray, order: int) -> ComplexArray:
     top, bottom = vectors[..., :-1, :order], vectors[..., 1:, :order]
     gram = np.einsum("npik,npil->npkl", top.conj(), top) + 1e-12 * np.eye(order)
     cross = np.einsum("npik,npil->npkl", top.conj(), bottom)
-    return np.linalg.eigvals(np.linalg.solve(gram, cross))
+    return np.asarray(np.linalg.eigvals(np.linalg.solve(gram, cross)), dtype=np.complex128)
 
 
 def _amplitudes(segment: ComplexArray, poles: ComplexArray) -> tuple[ComplexArray, FloatArray]:

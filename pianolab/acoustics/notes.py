@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics.buzz import between_partials_db
 from pianolab.acoustics.compass import usual_inharmonicity
@@ -98,9 +98,8 @@ def _loud_lines(
     """Peaks of all partials, and energy between the partials re the tone."""
     count = len(strikes.key)
     shape = (count, 40)
-    tracks = PartialTracks(
-        *(np.full(shape, np.nan) for _ in range(3)), np.full(count, np.nan), np.full(count, np.nan)
-    )
+    f_hz, over_db, strength = (np.full(shape, np.nan) for _ in range(3))
+    tracks = PartialTracks(f_hz, over_db, strength, np.full(count, np.nan), np.full(count, np.nan))
     between, early = np.full(count, np.nan), np.zeros(shape)
     frames = channels.shape[1]
     for rows in _batches(strikes):
@@ -151,7 +150,7 @@ def _early_power(channels: Samples, strikes: Strikes, f_hz: FloatArray, *, rate_
     return np.where(np.isnan(f_hz), 0.0, peak)
 
 
-def half_width_hz(key: FloatArray) -> FloatArray:
+def half_width_hz(key: ArrayLike) -> FloatArray:
     """Half of the band around each partial: 9 Hz in the bass, wider where strings lie further apart in Hz."""
     return np.asarray(np.clip(0.07 * key_to_hz(key), 9.0, 250.0))
 

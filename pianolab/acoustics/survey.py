@@ -27,10 +27,12 @@ from pianolab.acoustics.sequence import Sequence, next_sounds, read_sequence
 from pianolab.acoustics.spectra import Samples, as_channels
 from pianolab.acoustics.tuning import robust_spread
 from pianolab.errors import BadInput
-from pianolab.keyboard import HIGHEST_KEY, LOWEST_KEY, check_key, note_name
+from pianolab.keyboard import FIRST_KEY, HIGHEST_KEY, LAST_KEY, LOWEST_KEY, check_key, note_name
 from pianolab.units import key_to_hz
 
 LEAD_S = 0.25
+LEAST_SCORE = 8.0
+"""Median score of a reading below which it is no piano."""
 
 
 def _quiet(step: str, share: float) -> None:
@@ -169,26 +171,27 @@ def _read_path(
         fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=first_key, last_key=last_key
     )
     path = _at_pitch(path, a4_hz)
-    heard = path.keys != NO_NOTE
-    loud = rise_share(onsets.rise) >= STRONG_SHARE
-    if heard.sum() >= 0.75 * loud.sum() and heard.any():
+    loud = int((rise_share(onsets.rise) >= STRONG_SHARE).sum())
+    fits = (path.keys != NO_NOTE).sum() >= max(1.0, 0.75 * loud)
+    if fits and first_key <= FIRST_KEY and last_key >= LAST_KEY:
         return path
-    free = _at_pitch(
-        read_keys(
-            fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=LOWEST_KEY, last_key=HIGHEST_KEY
-        ),
-        a4_hz,
+    free = read_keys(
+        fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=LOWEST_KEY, last_key=HIGHEST_KEY
     )
     found = free.keys[free.keys != NO_NOTE]
-    if len(found) < max(1, 0.5 * loud.sum()) or float(np.nanmedian(free.score)) < 8.0:
+    if len(found) < max(1, 0.5 * loud) or float(np.nanmedian(free.score)) < LEAST_SCORE:
         raise nothing
-    if len(found) > 1.3 * heard.sum() and (found[0] < first_key or found[-1] > last_key):
-        low, high = int(found.min()), int(found.max())
+    low, high = int(found.min()), int(found.max())
+    if (low < first_key or high > last_key) and float(np.nansum(free.score)) > 1.3 * float(
+        np.nansum(path.score)
+    ):
         raise BadInput(
-            "first and last key", f"{first_key} to {last_key}, but the notes sound like keys {low} ({note_name(low)}) to "
-            f"{high} ({note_name(high)})", "the compass that was played", f"Is it --first-key {low}?",
-        )  # fmt: skip
-    if not heard.any():
+            "first and last key",
+            f"{first_key} to {last_key}, but the notes sound like keys {low} ({note_name(low)}) to {high} ({note_name(high)})",
+            "the compass that was played",
+            f"Is it --first-key {low}?",
+        )
+    if not fits and not (path.keys != NO_NOTE).any():
         raise nothing
     return path
 
@@ -258,9 +261,13 @@ def _table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: int, la
     return table[[*COLUMNS, *(c for c in table.columns if c not in COLUMNS)]]
 
 
+STATED_COLUMNS = TEXT_COLUMNS - {"decay_20_bound", "release_bound"}
+"""Texts that are statements themselves; an empty one needs no reason."""
+
+
 def _absent_row(status: str, why: str) -> dict[str, Any]:
     reason = why if status != "skipped" else NOT_STRUCK
-    measures = [c for c in COLUMNS if c not in TEXT_COLUMNS and c != "key"]
+    measures = [c for c in COLUMNS if c not in STATED_COLUMNS and c != "key"]
     untested = [f for f in FAULTS if not (status == "silent" and f == "silent")]
     return {
         "status": status, "strikes": 0, "sustain_trust": "not sounded", "gaps": _join(dict.fromkeys(measures, reason)),
