@@ -99,21 +99,25 @@ def _late_slope(t: FloatArray, db: FloatArray, *, floor_db: float) -> tuple[floa
     step = max(1, len(t) // 150)
     t, db = t[::step], db[::step]
     knees = t[(t > t[0] + 0.1) & (t < t[-1] - 0.4)]
-    best = (np.inf, 0.0, 0.0)
-    for knee in knees[:: max(1, len(knees) // 40)]:
-        design = np.stack([np.ones_like(t), np.minimum(t, knee), np.maximum(t - knee, 0.0)], axis=1)
-        answer, *_ = np.linalg.lstsq(design, db, rcond=None)
-        error = float(np.mean((design @ answer - db) ** 2))
-        if error < best[0]:
-            best = (error, -float(answer[1]), -float(answer[2]))
-    error, first, second = best
-    if not np.isfinite(error):
+    if len(knees) == 0:
         return np.nan, "late decay not observable: sound ends too soon"
+    error, first, second = _two_lines(t - t[0], db, knees[:: max(1, len(knees) // 40)] - t[0])
     if error > 1.5**2:
         return np.nan, "late decay not observable: beating"
     if not 0.0 < second < 0.75 * first:
         return np.nan, "late decay not observable: no second stage within the hold"
     return second, ""
+
+
+def _two_lines(t: FloatArray, db: FloatArray, knees: FloatArray) -> tuple[float, float, float]:
+    """Best two straight lines that meet at one of the knees: mean squared error, and both slopes (falling = positive)."""
+    early, late = np.minimum(t, knees[:, None]), np.maximum(t - knees[:, None], 0.0)
+    design = np.stack([np.ones_like(early), early, late], axis=2)
+    gram = np.einsum("kti,ktj->kij", design, design) + 1e-9 * np.eye(3)
+    answer = np.linalg.solve(gram, np.einsum("kti,t->ki", design, db)[..., None])[..., 0]
+    error = np.mean((np.einsum("kti,ki->kt", design, answer) - db) ** 2, axis=1)
+    best = int(np.argmin(error))
+    return float(error[best]), -float(answer[best, 1]), -float(answer[best, 2])
 
 
 def string_decay(modes: Modes, *, weight: FloatArray, partials: int = 8) -> FloatArray:

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.judge import NOT_STRUCK, Judged, judge_notes
@@ -99,7 +100,9 @@ def listen(
     end_s = channels.shape[1] / rate_hz
     sequence = read_sequence(path.keys, onsets.times_s, first_key=first_key, last_key=last_key, end_s=end_s)
     strikes = _strikes(path, onsets, sequence, end_s=end_s)
-    measures = measure_notes(channels, strikes, rate_hz=rate_hz, progress=tell)
+    # Many small matrices: threads of the linear algebra would only wait for one another.
+    with threadpool_limits(limits=1, user_api="blas"):
+        measures = measure_notes(channels, strikes, rate_hz=rate_hz, progress=tell)
     clipped = _clipped(channels, strikes, rate_hz=rate_hz)
     judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
     tell("table", 0.95)
