@@ -154,14 +154,14 @@ def _late_fall(t: FloatArray, db: FloatArray, *, start_db: float, floor_db: floa
 def room_t60(falls: list[Fall], key: NDArray[np.int64]) -> tuple[float, str]:
     """Reverberation time heard in the recording, s, and the reason where there is none.
 
-    The fastest third of the falls after damped notes from key 20 up is taken for the room's own.
+    Falls after damped notes from key 28 up, where dampers stop the string within a tenth of a second or two: the
+    room's own is the one that two thirds of them don't exceed, since some dampers are slow.
     """
     slopes = np.array([f.slope_db_per_s for f in falls])
-    usable = slopes[~np.isnan(slopes) & (slopes > 5.0) & (key >= 20) & (key < 65)]
+    usable = slopes[~np.isnan(slopes) & (slopes > 5.0) & (key >= 28) & (key < 65)]
     if len(usable) < 5:
         return float("nan"), "too few dampers heard to tell the room's own ringing"
-    fast = np.sort(usable)[-max(3, len(usable) // 3) :]
-    return float(60.0 / np.median(fast)), ""
+    return float(60.0 / np.percentile(usable, 65)), ""
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:

@@ -108,7 +108,12 @@ def _sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str],
 
 
 def _off_pitch(
-    cents: FloatArray, curve: FloatArray, spread: FloatArray, cents_sd: FloatArray, key: NDArray[np.int64]
+    cents: FloatArray,
+    curve: FloatArray,
+    spread: FloatArray,
+    spread_sd: FloatArray,
+    cents_sd: FloatArray,
+    key: NDArray[np.int64],
 ) -> NDArray[np.bool_]:
     lim = limits()["pitch"]
     off = cents - curve
@@ -117,7 +122,9 @@ def _off_pitch(
     sure = np.maximum(least, lim["off_curve_sds"] * np.nan_to_num(cents_sd))
     far = np.abs(off) > np.maximum(sure, lim["off_curve_spreads"] * scatter)
     usual = max(float(np.nanmedian(spread)), 0.3) if np.any(~np.isnan(spread)) else 0.3
-    one_string = np.nan_to_num(spread) > max(lim["one_string_cents"], lim["one_string_spreads"] * usual)
+    one_string = np.nan_to_num(spread - 0.5 * np.nan_to_num(spread_sd)) > max(
+        lim["one_string_cents"], lim["one_string_spreads"] * usual
+    )
     several = np.array([usual_strings(int(k)) > 1 for k in key])
     return (np.nan_to_num(far).astype(bool)) | (one_string & several)
 
@@ -136,7 +143,9 @@ def _slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
         )
     )
     usual = usual[key - span[0]]
-    slow = known & (bound != "<") & (time > lim["slow_share"] * usual) & (time > lim["least_s"])
+    # A fall that the next key cut short only gets longer, so less is asked of it.
+    share = np.where(bound == ">", lim["slow_share_cut_short"], lim["slow_share"])
+    slow = known & (bound != "<") & (time > share * usual) & (time > lim["least_s"])
     why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
     for i in range(len(key)):
         if bound[i] == ">" and not slow[i]:
@@ -172,7 +181,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     buzz_db = between - trend
     buzz_dev = neighbour_deviation(between, np.zeros(len(key), dtype=np.int64), least_spread=1.2)
     trust, verdict = _sustain(m, clipped=clipped)
-    off = _off_pitch(cents, curve, m.unison.spread_cents, m.f1_sd_cents, key)
+    off = _off_pitch(cents, curve, m.unison.spread_cents, m.unison.spread_sd, m.f1_sd_cents, key)
     slow, why_damper = _slow_dampers(m)
     lim_b, lim_v, lim_u = limits()["buzz"], limits()["voicing"], limits()["unison"]
     faults, not_judged, gaps = [], [], []
@@ -180,7 +189,8 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
         own, skip, gap = [], {}, _gaps(m, i)
         if off[i]:
             own.append("off_pitch")
-        if np.nan_to_num(m.unison.spread_cents[i]) > lim_u["fault_cents"] and usual_strings(int(key[i])) > 1:
+        surely = np.nan_to_num(m.unison.spread_cents[i]) - 0.5 * np.nan_to_num(m.unison.spread_sd[i])
+        if surely > lim_u["fault_cents"] and usual_strings(int(key[i])) > 1:
             own.append("unison")
         if np.isnan(m.unison.spread_cents[i]):
             skip["unison"] = "note too short or too weak for its strings to be told apart"

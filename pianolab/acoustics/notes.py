@@ -15,7 +15,7 @@ from pianolab.acoustics.decay import NoteDecay, note_decay, string_decay
 from pianolab.acoustics.keypath import standing_out_db
 from pianolab.acoustics.levels import NoteLevel, frame_size, noise_spectrum, note_level
 from pianolab.acoustics.modes import Modes, band_signals, energy_centroid_hz, find_modes
-from pianolab.acoustics.partials import PartialTracks, fit_stiff_series, series_hz, track_partials
+from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz, track_partials
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, note_spectra
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
@@ -286,6 +286,13 @@ def _b_prior(strikes: Strikes, b: FloatArray, b_sd: FloatArray) -> FloatArray:
     return np.asarray(usual_inharmonicity(key) * np.exp(np.clip(curve[key - key.min()], -1.5, 1.5)))
 
 
+def _pitch_sd_cents(fit: StiffFit, key: NDArray[np.int64]) -> FloatArray:
+    """Uncertainty of the first partial: scatter of the partials, and what the bridge pulls (more at the top)."""
+    scatter = 1.5 * fit.residual_cents / np.sqrt(np.maximum(fit.used, 1))
+    pull = np.where(key > 76, 0.20, 0.06)
+    return np.asarray(np.hypot(scatter, pull))
+
+
 def _with_pitch(
     channels: Samples,
     strikes: Strikes,
@@ -331,7 +338,8 @@ def _with_pitch(
     low = fit_stiff_series(
         pitch[:, :LOW_PARTIALS], fit_weight[:, :LOW_PARTIALS], prior_b=fit.inharmonicity, prior_share=1e-3
     )
-    few = low.used < 2
+    apart = np.abs(CENTS_PER_NEPER * np.log(low.f0_hz / fit.f0_hz))
+    few = (low.used < 4) | (apart > 5.0)
     f1 = np.where(few, fit.f0_hz, low.f0_hz) * np.sqrt(
         1.0 + np.where(few, fit.inharmonicity, low.inharmonicity)
     )
@@ -361,7 +369,7 @@ def _with_pitch(
         share_db=share,
         between_db=between,
         f1_hz=np.where(fit.used > 0, f1, np.nan),
-        f1_sd_cents=np.maximum(fit.residual_cents / np.sqrt(np.maximum(fit.used, 1)), 0.03),
+        f1_sd_cents=_pitch_sd_cents(fit, strikes.key),
         inharmonicity=fit.inharmonicity,
         b_sd=fit.b_sd,
         unison=unison,

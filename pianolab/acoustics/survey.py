@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from pianolab.acoustics.compass import usual_stretch_cents
+from pianolab.acoustics.decay import decay_sd_s
 from pianolab.acoustics.judge import NOT_STRUCK, Judged, judge_notes
 from pianolab.acoustics.keypath import NO_NOTE, STRONG_SHARE, KeyPath, fresh_spectra, read_keys, rise_share
 from pianolab.acoustics.limits import limits
@@ -233,6 +234,7 @@ def _table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: int, la
     import pandas as pd
 
     rows: dict[int, dict[str, Any]] = {}
+    decay_sd = decay_sd_s(m.decays, t60_s=m.t60_s)
     for i, key in enumerate(m.strikes.key):
         d, f = m.decays[i], m.falls[i]
         rows[int(key)] = {
@@ -247,7 +249,7 @@ def _table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: int, la
             "sustain_verdict": j.verdict[i], "not_judged": _join(j.not_judged[i]), "gaps": _join(j.gaps[i]),
             "faults": ";".join(j.faults[i]), "strikes": sequence.count[int(key)], "level_db": m.level_db[i],
             "cents_sd": m.f1_sd_cents[i], "unison_cents_sd": m.unison.spread_sd[i], "inharmonicity_sd": m.b_sd[i],
-            "brightness_db_sd": j.brightness.sd[i], "string_db_per_s": m.string_db_per_s[i],
+            "brightness_db_sd": j.brightness.sd[i], "string_db_per_s": m.string_db_per_s[i], "decay_20_s_sd": decay_sd[i],
         }  # fmt: skip
     for key, (status, why) in sequence.absent.items():
         rows[key] = _absent_row(status, why)

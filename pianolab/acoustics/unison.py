@@ -91,6 +91,7 @@ OUTERMOST_OVER_SD = {1: 0.0, 2: 2.0, 3: 2.3}
 
 
 FAR_CENTS = 4.0
+LEAST_SD_CENTS = 0.05
 
 
 def _far_string(modes: Modes, centre_hz: FloatArray, weight: FloatArray) -> FloatArray:
@@ -142,11 +143,14 @@ def measure_unison(
     variance = string_variance_cents2(modes, centre_hz=centre_hz)
     moment = factor * np.sqrt(np.maximum(weighted_median(variance, used), 0.0))
     spread = np.where(strings == 1, apart, np.maximum(moment, apart) if prompt_hidden else moment)
-    spread = np.where(strings == 1, spread, np.fmax(spread, _far_string(modes, centre_hz, used * wide)))
+    far = np.where(strings == 1, 0.0, _far_string(modes, centre_hz, used * wide))
+    went_off = far > np.nan_to_num(spread)
+    spread = np.where(went_off, far, spread)
     spread = np.where(np.isnan(apart), np.nan, spread)
     own = factor[:, None] * np.sqrt(np.maximum(np.nan_to_num(variance), 0.0))
     off = np.abs(np.where(strings[:, None] == 1, cents, own) - spread[:, None])
-    spread_sd = 1.4826 * weighted_median(off, used) / np.sqrt(np.maximum((used > 0).sum(axis=1), 1))
+    scatter = 1.4826 * weighted_median(off, used) / np.sqrt(np.maximum((used > 0).sum(axis=1), 1))
+    spread_sd = np.where(went_off, 0.08 * far, np.hypot(1.8 * scatter, LEAST_SD_CENTS))
     beat_hz, beat_count = _spreads_hz(modes, within_db=BEAT_DB)
     beating = np.where((beat_count > 1) & (weight > 0), beat_hz, np.inf)
     slowest = np.argmin(beating, axis=1)
