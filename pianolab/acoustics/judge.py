@@ -175,7 +175,8 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     span = np.arange(key.min(), key.max() + 1)
     level = np.where(clipped, np.nan, m.level_db)
     share = np.where(clipped, np.nan, m.share_db)
-    bright = measure_brightness(share, level, register=register)
+    tilt = np.where(clipped, np.nan, m.tilt)
+    bright = measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
     between = m.between_db
     trend = smooth_over_keys(_on_keys(between, key, span), stiffness=200.0)[key - span[0]]
     buzz_db = between - trend
@@ -207,15 +208,19 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
         elif buzz_dev[i] > lim_b["outlier_dev"] and buzz_db[i] > lim_b["outlier_db"]:
             own.append("buzz")
         if np.isnan(bright.dev[i]):
-            skip["voicing"] = "clipped" if clipped[i] else "upper partials not heard"
-        elif abs(bright.dev[i]) > lim_v["outlier_dev"] and abs(bright.off_db[i]) > lim_v["outlier_db"]:
+            skip["voicing"] = "clipped" if clipped[i] else "too few partials heard"
+        elif (
+            abs(bright.dev[i]) > lim_v["outlier_dev"] and abs(bright.tilt[i]) > lim_v["outlier_db_per_octave"]
+        ):
             own.append("voicing")
+        elif bright.tilt_sd[i] > lim_v["judged_sd"]:
+            skip["voicing"] = "too few partials heard"
         if np.isnan(bright.brightness_db[i]):
             gap["brightness_db"] = gap["brightness_dev"] = (
                 "clipped" if clipped[i] else "upper partials not heard"
             )
-        elif np.isnan(bright.dev[i]):
-            gap["brightness_dev"] = "too few neighbours to compare with"
+        if np.isnan(bright.dev[i]) and "brightness_dev" not in gap:
+            gap["brightness_dev"] = "too few partials heard"
         if np.isnan(curve[i]):
             gap["curve_cents"] = gap["off_curve_cents"] = "too few keys for a curve"
         if np.isnan(buzz_db[i]):

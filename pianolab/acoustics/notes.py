@@ -19,7 +19,7 @@ from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_serie
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, note_spectra
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
-from pianolab.acoustics.voicing import brightness_share_db
+from pianolab.acoustics.voicing import brightness_share_db, spectral_tilt
 from pianolab.keyboard import usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 
@@ -62,6 +62,8 @@ class NoteMeasures:
     snr_db: FloatArray
     level_db: FloatArray
     share_db: FloatArray
+    tilt: FloatArray
+    tilt_sd: FloatArray
     between_db: FloatArray
     f1_hz: FloatArray
     f1_sd_cents: FloatArray
@@ -356,6 +358,8 @@ def _with_pitch(
         prompt_hidden=t60[0] > 0.7,
     )
     share = brightness_share_db(early, key=strikes.key)
+    clear = np.where(tracks.over_noise_db > 10.0, early, 0.0)
+    tilt, tilt_sd = spectral_tilt(clear, tracks.f_hz, key=strikes.key, t60_s=t60[0])
     peak = np.array(
         [10.0 * np.log10(max(float(v.power.max()), 1e-20)) if len(v.power) else np.nan for v in levels]
     )
@@ -367,6 +371,8 @@ def _with_pitch(
         snr_db=10.0 * np.log10(np.maximum(loud, 1e-20) / np.maximum(noise_power, 1e-18)),
         level_db=peak,
         share_db=share,
+        tilt=tilt,
+        tilt_sd=tilt_sd,
         between_db=between,
         f1_hz=np.where(fit.used > 0, f1, np.nan),
         f1_sd_cents=_pitch_sd_cents(fit, strikes.key),
