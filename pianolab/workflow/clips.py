@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics import Survey
 from pianolab.io import Sound, clip_bytes
 from pianolab.keyboard import note_name
 from pianolab.report import Clip
-from pianolab.units import power_to_db
+from pianolab.units import FloatArray, power_to_db
 
 TELLING_KEYS = (16, 28, 46, 58, 64, 76)
 """One or two of each register: C2, C3, F#4, F#5, C6, C7."""
@@ -50,9 +50,8 @@ def clip_keys(surveys: Mapping[str, Survey]) -> tuple[int, ...]:
 
 def cut_note(sound: Sound, survey: Survey, *, key: int) -> Cut:
     """One key's note out of a recording, from just before the blow to just after the release."""
-    table = survey.table.set_index("key")
-    onset_s = float(table.loc[key, "onset_s"])
-    hold_s = float(table.loc[key, "hold_s"])
+    row = survey.table[survey.table["key"] == key].iloc[0]
+    onset_s, hold_s = float(row["onset_s"]), float(row["hold_s"])
     later = survey.table.loc[survey.table["onset_s"] > onset_s + 0.05, "onset_s"]
     next_s = float(later.min()) - BEFORE_S if len(later) else sound.seconds
     length_s = LONGEST_S if np.isnan(hold_s) else min(LONGEST_S, hold_s + AFTER_S)
@@ -69,7 +68,7 @@ def _faded(samples: Samples, rate_hz: int) -> Samples:
     return out
 
 
-def a_weight_db(f_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+def a_weight_db(f_hz: ArrayLike) -> FloatArray:
     """A-weighting in dB, 0 at 1 kHz; corner frequencies of [iec61672].
 
     Examples

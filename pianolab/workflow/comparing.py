@@ -115,7 +115,7 @@ def compare_casebook(
         surveys=surveys,
         findings=findings,
         clips=clips,
-        provenance=_provenance(casebook, pianos, heard, problems, prices=prices, seed=seed),
+        provenance=_provenance(pianos, heard, problems, seed=seed),
         checklist=checklist,
     )
 
@@ -192,13 +192,7 @@ def _cuts(casebook: Casebook, heard: Mapping[str, Heard]) -> dict[str, tuple[Cut
 
 
 def _provenance(
-    casebook: Casebook,
-    pianos: tuple[Piano, ...],
-    heard: Mapping[str, Heard],
-    problems: Mapping[str, str],
-    *,
-    prices: PriceList,
-    seed: int,
+    pianos: tuple[Piano, ...], heard: Mapping[str, Heard], problems: Mapping[str, str], *, seed: int
 ) -> dict[str, str]:
     lines = {"Made by": f"pianolab {__version__}, draws with seed {seed}"}
     for piano in pianos:

@@ -36,7 +36,7 @@ class Printer:
         self._said: set[str] = set()
         self._lock = threading.Lock()
 
-    def __call__(self, step: str, share: float) -> None:
+    def __call__(self, step: str, share: float) -> None:  # noqa: ARG002
         with self._lock:
             if step in self._said:
                 return

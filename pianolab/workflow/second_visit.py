@@ -23,13 +23,13 @@ class SecondVisit:
 
     def findings(self, *, visit_id: str, examiner: str) -> tuple[Finding, ...]:
         """The findings at the points that were looked at again."""
-        return tuple(
-            Finding(
-                id=f"{visit_id}-{point}", visit_id=visit_id, point=point, examiner=examiner,
-                **{name: tuple(v) if isinstance(v, list) else v for name, v in value.items()},
-            )
-            for point, value in self.found.items()
-        )  # fmt: skip
+        return tuple(self._finding(point, visit_id=visit_id, examiner=examiner) for point in self.found)
+
+    def _finding(self, point: str, *, visit_id: str, examiner: str) -> Finding:
+        values: dict[str, Any] = {
+            k: tuple(v) if isinstance(v, list) else v for k, v in self.found[point].items()
+        }
+        return Finding(id=f"{visit_id}-{point}", visit_id=visit_id, point=point, examiner=examiner, **values)
 
 
 def load_second_visit() -> SecondVisit:

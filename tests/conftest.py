@@ -1,0 +1,25 @@
+"""For all tests: what a machine lacks may skip a test at home, never in CI."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Generator
+from typing import Any
+
+import pytest
+
+
+def skips_are_failures() -> bool:
+    return os.environ.get("CI", "").lower() in ("1", "true", "yes")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[Any]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    report = yield
+    if report.skipped and not hasattr(report, "wasxfail") and skips_are_failures():
+        reason = str(call.excinfo.value) if call.excinfo is not None else "no reason given"
+        report.outcome = "failed"
+        report.longrepr = f"{item.nodeid}: skipped, but CI=true must run it ({reason})"
+    return report
