@@ -29,7 +29,7 @@ from pianolab.acoustics.sequence import Sequence, next_sounds, read_sequence
 from pianolab.acoustics.spectra import Samples, as_channels
 from pianolab.acoustics.tuning import robust_spread
 from pianolab.errors import BadInput
-from pianolab.keyboard import FIRST_KEY, HIGHEST_KEY, LAST_KEY, LOWEST_KEY, check_key, note_name
+from pianolab.keyboard import FIRST_KEY, LAST_KEY, check_key, note_name
 from pianolab.units import key_to_hz
 
 LEAD_S = 0.25
@@ -175,29 +175,48 @@ def _read_path(
         fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=first_key, last_key=last_key
     )
     path = _at_pitch(path, a4_hz)
-    loud = int((rise_share(onsets.rise) >= STRONG_SHARE).sum())
+    strong = rise_share(onsets.rise) >= STRONG_SHARE
+    loud = int(strong.sum())
     fits = (path.keys != NO_NOTE).sum() >= max(1.0, 0.75 * loud)
     if fits and first_key <= FIRST_KEY and last_key >= LAST_KEY:
         return path
     free = read_keys(
-        fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=LOWEST_KEY, last_key=HIGHEST_KEY
+        fresh[strong],
+        onsets.rise[strong],
+        rate_hz=round(scale),
+        size=size,
+        first_key=min(first_key, FIRST_KEY),
+        last_key=max(last_key, LAST_KEY),
     )
     found = free.keys[free.keys != NO_NOTE]
-    if len(found) < max(1, 0.5 * loud) or float(np.nanmedian(free.score)) < LEAST_SCORE:
+    plausible = len(found) >= max(1, 0.5 * loud) and float(np.nanmedian(free.score)) >= LEAST_SCORE
+    if not fits and not plausible:
         raise nothing
-    low, high = int(found.min()), int(found.max())
-    if (low < first_key or high > last_key) and float(np.nansum(free.score)) > 1.3 * float(
-        np.nansum(path.score)
-    ):
+    if plausible and _fits_better(free, path, strong, first_key=first_key, last_key=last_key):
+        low, high = int(found.min()), int(found.max())
         raise BadInput(
             "first and last key",
             f"{first_key} to {last_key}, but the notes sound like keys {low} ({note_name(low)}) to {high} ({note_name(high)})",
             "the compass that was played",
             f"Is it --first-key {low}?",
         )
-    if not fits and not (path.keys != NO_NOTE).any():
+    if not (path.keys != NO_NOTE).any():
         raise nothing
     return path
+
+
+def _fits_better(
+    free: KeyPath, path: KeyPath, strong: NDArray[np.bool_], *, first_key: int, last_key: int
+) -> bool:
+    """Whether a reading over all keys is so much better that the given compass must be wrong."""
+    found = free.keys[free.keys != NO_NOTE]
+    if first_key <= found.min() and found.max() <= last_key:
+        return False
+    whole, given = float(np.nansum(free.score)), float(np.nansum(path.score[strong]))
+    kept = path.score[strong & (path.keys != NO_NOTE)]
+    poor = len(kept) == 0 or float(np.median(kept)) < 0.7 * float(np.nanmedian(free.score))
+    forced = abs(path.offset_cents) >= 110.0 and abs(free.offset_cents) <= 50.0
+    return (poor and whole > 1.4 * given) or (forced and whole >= given)
 
 
 def _at_pitch(path: KeyPath, a4_hz: float) -> KeyPath:

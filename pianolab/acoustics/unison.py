@@ -97,18 +97,15 @@ LEAST_SD_CENTS = 0.05
 def _far_string(modes: Modes, centre_hz: FloatArray, weight: FloatArray) -> FloatArray:
     """Distance of a string that went far off, from the partials whose band still holds it; 0 where none did.
 
-    The lowest two such partials must agree to a quarter; in the top, where there is one, it speaks alone.
+    The lowest two such partials must agree to a quarter; one alone, as at the top, proves nothing.
     """
     spread_hz, count = _spreads_hz(modes, within_db=BEAT_DB)
     cents = np.where((weight > 0) & (count > 1), CENTS_PER_NEPER * spread_hz / centre_hz, np.nan)
     out = np.zeros(len(cents))
     for i in range(len(cents)):
         far = cents[i][~np.isnan(cents[i]) & (cents[i] > FAR_CENTS)]
-        seen = int((weight[i] > 0).sum())
         if len(far) >= 2 and np.ptp(far[:2]) < 0.25 * far[:2].mean():
             out[i] = far[:2].mean()
-        elif len(far) == 1 and seen == 1:
-            out[i] = far[0]
     return out
 
 

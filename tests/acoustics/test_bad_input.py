@@ -52,10 +52,11 @@ def test_telephone_rate() -> None:
         listen(np.ones(80000), rate_hz=8000)
 
 
-def test_wrong_first_key_names_what_was_played() -> None:
+@pytest.mark.parametrize(("first_key", "last_key"), [(60, 80), (42, 62), (28, 48)])
+def test_wrong_first_key_names_what_was_played(first_key: int, last_key: int) -> None:
     samples = scale(first_key=30, last_key=50)
     with pytest.raises(BadInput, match=r"sound like keys 30 .* Is it --first-key 30"):
-        listen(samples, rate_hz=RATE_HZ, first_key=60, last_key=80)
+        listen(samples, rate_hz=RATE_HZ, first_key=first_key, last_key=last_key)
 
 
 def test_one_note_alone_is_not_another_key() -> None:
