@@ -22,6 +22,8 @@ from numpy.typing import NDArray
 from pianolab.units import FloatArray
 
 MOST_MODES = 4
+MOST_ROWS = 120
+"""Longest window of the subspace; longer ones gain little and cost much."""
 FASTEST_PER_S = 1e4
 """Decay rates count as no faster than this (a mode that is gone within a sample)."""
 ComplexArray = NDArray[np.complex128]
@@ -90,7 +92,7 @@ def band_signals(
 def _subspace(segment: ComplexArray, order: int) -> tuple[ComplexArray, FloatArray]:
     """Leading eigenvectors of the Hankel covariance, all notes and partials at once."""
     length = segment.shape[-1]
-    rows = max(order + 1, (2 * length) // 5)
+    rows = max(order + 1, min((2 * length) // 5, MOST_ROWS))
     windows = np.lib.stride_tricks.sliding_window_view(segment, rows, axis=-1)
     covariance = np.einsum("npcti,npctj->npij", windows, windows.conj(), optimize=True)
     scale = np.einsum("npii->np", covariance).real[..., None, None] + 1e-30
