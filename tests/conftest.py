@@ -23,3 +23,14 @@ def pytest_runtest_makereport(
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid}: skipped, but CI=true must run it ({reason})"
     return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(
+    collector: pytest.Collector,
+) -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    report = yield
+    if report.outcome == "skipped" and skips_are_failures():
+        report.outcome = "failed"
+        report.longrepr = f"{collector.nodeid}: skipped as a whole, but CI=true must run it"
+    return report

@@ -84,6 +84,7 @@ def demo_casebook(
     visits = plan_demo(assignment=assignment, seed_shift=seed_shift, second_visit=second_visit)
     if (folder / "casebook.sqlite").exists():
         return _reopened(folder, visits)
+    _check_free(folder)
     parts = tuple(
         (v, part_of(tell, v.piano.name, begin=0.9 * i / len(visits), end=0.9 * (i + 1) / len(visits)))
         for i, v in enumerate(visits)
@@ -180,10 +181,13 @@ def _hear(planned: DemoVisit, tell: Progress, *, scratch: Path) -> tuple[Path, S
     return path, survey
 
 
+def _check_free(folder: Path) -> None:
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        create_casebook(folder).close()  # refuses, and says why
+
+
 def _build(folder: Path, visits: tuple[DemoVisit, ...], heard: list[tuple[Path, Survey]]) -> None:
     """Built under another name and renamed, so that a half-made demonstration never stands there."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        create_casebook(folder)  # says what is wrong with it
     folder.parent.mkdir(parents=True, exist_ok=True)
     temporary = folder.with_name(f".{folder.name}.{uuid4().hex[:12]}.part")
     try:

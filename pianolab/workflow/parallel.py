@@ -47,6 +47,7 @@ def in_parallel(work: Callable[[T], R], items: Sequence[T], *, workers: int | No
             try:
                 done.put((i, work(item), None))
             except BaseException as error:
+                stopped.set()
                 done.put((i, None, error))
 
     for _ in range(count):

@@ -1,0 +1,146 @@
+"""What is written about the code holds: docstrings, citations, README's commands, no trace of one machine."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+import pkgutil
+import re
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+import pianolab
+from pianolab.cli import build_parser
+from pianolab.sources import SOURCES
+
+ROOT = Path(__file__).resolve().parent.parent
+CITATION = re.compile(r"\[([a-z][a-z]+\d{2,4}[a-z]?|practice|memory)\]")
+PARTS = (
+    "pianolab",
+    *(f"pianolab.{m.name}" for m in pkgutil.iter_modules(pianolab.__path__) if m.name[0] != "_"),
+)
+MACHINE = re.compile(
+    r"(?<![\w.~/}])(/root/|/home/\w+/|/Users/\w+|/work/|/tmp/[\w.]+|[A-Z]:\\Users)"
+    r"|\b(pypi\.org|pythonhosted\.org|registry\.npmjs|npmjs\.org|index-url|extra-index|10\.\d+\.\d+\.\d+|192\.168\.\d+\.\d+)"
+)
+"""Folders of one machine, and hosts of package registries."""
+
+
+def public(module: ModuleType) -> Iterator[tuple[str, object]]:
+    for name in getattr(module, "__all__", ()):
+        yield name, getattr(module, name)
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_every_public_name_is_explained(name: str) -> None:
+    module = importlib.import_module(name)
+    assert (module.__doc__ or "").strip(), f"{name} has no docstring"
+    for own, thing in public(module):
+        if inspect.isclass(thing) or inspect.isroutine(thing):
+            text = (thing.__doc__ or "").strip()
+            generated = inspect.isclass(thing) and text.startswith(f"{thing.__name__}(")
+            assert len(text) > 15, f"{name}.{own} has no docstring"
+            assert not generated, f"{name}.{own} has no docstring but the one dataclasses make"
+
+
+def test_the_library_itself_names_what_it_offers() -> None:
+    assert len(pianolab.__all__) > 10
+    for name in pianolab.__all__:
+        assert getattr(pianolab, name) is not None
+
+
+def docstrings(path: Path) -> Iterator[str]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)):
+            yield ast.get_docstring(node) or ""
+        elif (
+            isinstance(node, ast.Expr)
+            and isinstance(node.value, ast.Constant)
+            and isinstance(node.value.value, str)
+        ):
+            yield node.value.value
+
+
+def cited(text: str) -> set[str]:
+    return set(CITATION.findall(text))
+
+
+def test_every_citation_is_entered() -> None:
+    found: set[str] = set()
+    for path in sorted((ROOT / "pianolab").rglob("*.py")):
+        for text in docstrings(path):
+            keys = cited(text)
+            assert keys <= set(SOURCES), f"{path.relative_to(ROOT)}: {sorted(keys - set(SOURCES))}"
+            found |= keys
+    assert len(found) >= 5
+
+
+def test_citations_are_told_from_indices() -> None:
+    assert cited("rows[0], [1, 2], [int], `x[key]`, [fletcher1964]; [practice]") == {
+        "fletcher1964",
+        "practice",
+    }
+    assert not cited("see [nobody1999]") <= set(SOURCES)
+
+
+def block_after(text: str, marker: str) -> list[str]:
+    """The lines of the first fenced block after a marker comment."""
+    match = re.search(rf"<!-- {marker} -->\s*```\w*\n(.*?)```", text, re.DOTALL)
+    return match.group(1).strip().splitlines() if match else []
+
+
+@pytest.mark.parametrize(
+    ("marker", "ends_with"), [("main command", "-m pianolab demo"), ("test command", "-m pytest")]
+)
+def test_readme_has_the_two_commands_that_ci_runs(marker: str, ends_with: str) -> None:
+    lines = block_after((ROOT / "README.md").read_text(encoding="utf-8"), marker)
+    assert len(lines) == 1
+    assert lines[0].startswith("python3 -m venv .venv && .venv/bin/pip install")
+    assert lines[0].endswith(ends_with)
+    assert f"from_readme '{marker}'" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_readme_names_every_command() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    (commands,) = (a for a in build_parser()._actions if a.dest == "command")
+    assert commands.choices is not None
+    assert len(list(commands.choices)) == 5
+    for command in commands.choices:
+        assert f"python -m pianolab {command}" in readme, command
+
+
+def tracked() -> list[Path]:
+    listed = subprocess.run(
+        ["git", "-c", "safe.directory=*", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    if listed.returncode == 0 and listed.stdout.strip():
+        return [ROOT / line for line in listed.stdout.splitlines() if (ROOT / line).is_file()]
+    hidden = {".git", ".venv", "__pycache__", "build", "dist"}
+    return [p for p in ROOT.rglob("*") if p.is_file() and not hidden & set(p.relative_to(ROOT).parts)]
+
+
+def test_no_trace_of_one_machine() -> None:
+    found = []
+    for path in tracked():
+        if path == Path(__file__).resolve():
+            continue
+        try:
+            text = path.read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            continue
+        found += [f"{path.relative_to(ROOT)}: {m.group(0)}" for m in MACHINE.finditer(text)]
+    assert not found
+
+
+@pytest.mark.parametrize(
+    "text", ["x = '/root/data'", "open('/home/ana/a.wav')", "--index-url https://a.b", "see pypi.org"]
+)
+def test_a_trace_would_be_found(text: str) -> None:
+    assert MACHINE.search(text)
+    assert not MACHINE.search("/usr/bin/chromium, https://a.b/home, ~/.cache, 10.5 cents, and/or")

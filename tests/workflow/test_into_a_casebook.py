@@ -1,0 +1,159 @@
+"""Recordings into a casebook, and a casebook into a comparison."""
+
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pianolab.acoustics import Survey
+from pianolab.casebook import create_casebook
+from pianolab.errors import BadInput, CasebookError
+from pianolab.io import write_sound
+from pianolab.model import BuyerProfile, Piano, Visit
+from pianolab.sound_model import PianoModel, render_scale
+from pianolab.workflow import compare_casebook, export_page, survey_into
+from pianolab.workflow.listening import day_of
+
+DAY = date(2026, 5, 2)
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    scale = render_scale(PianoModel(seed=5), first_key=40, last_key=48, hold_s=0.8, gap_s=0.3, snr_db=50.0)
+    return write_sound(
+        tmp_path_factory.mktemp("sound") / "middle.wav",
+        scale.samples,
+        rate_hz=scale.rate_hz,
+        subtype="PCM_16",
+    )
+
+
+@pytest.fixture
+def book(tmp_path: Path):
+    with create_casebook(tmp_path / "book") as casebook:
+        with casebook.editing(by="Ana") as edit:
+            edit.add(Piano(name="by the window", asking_price=Decimal(1000)))
+            edit.add(Piano(name="in the hall", asking_price=Decimal(1500)))
+        yield casebook
+
+
+def hear(book, recording: Path, *, piano: str = "by the window", **more):
+    return survey_into(book, recording, piano=piano, visit=DAY, first_key=40, last_key=48, **more)
+
+
+def test_it_is_kept_with_its_survey(book, recording) -> None:
+    kept = hear(book, recording)
+    assert kept.survey.summary.measured == 9
+    assert [v.day for v in book.visits()] == [DAY]
+    assert book.recordings() == (kept.recording,)
+    (record,) = book.surveys(book.piano("by the window").id)
+    assert Survey.from_json(record.survey_json).summary == kept.survey.summary
+    assert record.version.startswith("0.")
+    assert "middle.wav" in repr(kept)
+
+
+def test_a_visit_of_that_day_is_used(book, recording) -> None:
+    with book.editing(by="Ana") as edit:
+        visit = edit.add(Visit(piano_id=book.piano("by the window").id, day=DAY, examiner="Ana"))
+    assert hear(book, recording).recording.visit_id == visit.id
+    assert len(book.visits()) == 1
+
+
+def test_bad_input_leaves_the_casebook_as_it_was(book, recording, tmp_path) -> None:
+    before = book.log()
+    with pytest.raises(BadInput, match="This casebook has: by the window, in the hall"):
+        hear(book, recording, piano="elsewhere")
+    hush = write_sound(tmp_path / "hush.wav", np.zeros(44100), rate_hz=44100)
+    with pytest.raises(BadInput, match="silence"):
+        hear(book, hush)
+    assert book.log() == before
+    assert not list((book.folder / "media").iterdir())
+
+
+def test_days() -> None:
+    assert day_of("2026-05-02") == DAY
+    with pytest.raises(BadInput, match="visit: got 'yesterday'"):
+        day_of("yesterday")
+
+
+def test_a_piano_without_a_recording_is_compared_and_its_sound_unknown(book, recording) -> None:
+    hear(book, recording)
+    compared = compare_casebook(book)
+    silent = book.piano("in the hall")
+    assert set(compared.surveys) == {book.piano("by the window").id}
+    assert not compared.comparison.assessment(silent.id).heard
+    assert compared.provenance["Recording of in the hall"] == "none; its sound is unknown"
+
+
+def test_a_recording_without_a_survey_is_listened_to(book, recording) -> None:
+    kept = hear(book, recording)
+    with book.editing(by="Ana") as edit:
+        edit.remove(kept.record.id)
+    compared = compare_casebook(book)
+    survey = compared.surveys[book.piano("by the window").id]
+    assert survey.summary.measured == 9
+    assert "listened to for this page" in compared.provenance["Recording of by the window"]
+    assert not book.surveys()
+
+
+def test_a_lost_recording_is_said(book, recording) -> None:
+    kept = hear(book, recording)
+    book.media_path(kept.recording.media).unlink()
+    compared = compare_casebook(book)
+    assert compared.surveys
+    assert not any(compared.clips.values())
+    with book.editing(by="Ana") as edit:
+        edit.remove(kept.record.id)
+    compared = compare_casebook(book)
+    assert not compared.surveys
+    assert "no such file in the media folder" in compared.provenance["Recording of by the window"]
+
+
+def test_buyers(book) -> None:
+    with book.editing(by="Ana") as edit:
+        edit.add(BuyerProfile(name="my pupil"))
+    assert compare_casebook(book, profile="my pupil").comparison.profile.name == "my pupil"
+    assert (
+        compare_casebook(book, profile=BuyerProfile(name="nobody else")).comparison.profile.name
+        == "nobody else"
+    )
+    with pytest.raises(
+        BadInput, match="profile: got 'my uncle', need one of conservatoire candidate, first piano, my pupil"
+    ):
+        compare_casebook(book, profile="my uncle")
+
+
+def test_an_empty_casebook(tmp_path) -> None:
+    with create_casebook(tmp_path / "empty") as empty, pytest.raises(BadInput, match="no pianos"):
+        export_page(empty, tmp_path / "page.html")
+    assert not (tmp_path / "page.html").exists()
+    assert [p.name for p in tmp_path.iterdir()] == ["empty"]
+
+
+def test_the_result_shows_well(book) -> None:
+    compared = compare_casebook(book)
+    html = compared._repr_html_()
+    assert "by the window" in html
+    assert "<script" not in html
+    assert compared.comparison.verdict.headline in html
+    assert compared.comparison.verdict.headline in repr(compared)
+    assert len(compared.to_frame()) == 2
+
+
+def test_the_page_is_whole_and_the_same_again(book, recording, tmp_path) -> None:
+    hear(book, recording)
+    one, other = (export_page(book, tmp_path / name).read_bytes() for name in ("a.html", "b.html"))
+    assert one == other
+    assert one.rstrip().endswith(b"</html>")
+    page = export_page(book, tmp_path / "c.html", leave_out=["names"]).read_text(encoding="utf-8")
+    assert "by the window" not in page
+
+
+def test_a_purged_casebook_error_is_one_line(tmp_path) -> None:
+    from pianolab.casebook import open_casebook
+
+    with pytest.raises(CasebookError) as caught:
+        open_casebook(tmp_path / "nowhere")
+    assert "\n" not in str(caught.value)

@@ -1,0 +1,115 @@
+"""The survey as CSV and JSON: every column, every gap, nothing lost."""
+
+import csv
+import io
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pianolab.acoustics import COLUMNS, Survey
+from pianolab.units import key_to_hz
+from pianolab.workflow import survey_csv, survey_json
+from pianolab.workflow.listening import _settled
+from pianolab.workflow.summary import keys_in_words, summary_lines
+from pianolab.workflow.tables import other_reading
+
+
+@pytest.fixture
+def survey(survey_by_condition: dict[str, Survey]) -> Survey:
+    return survey_by_condition["worn but honest"]
+
+
+@pytest.fixture
+def doubtful(survey: Survey) -> Survey:
+    """The same recording, had it been impossible to tell the keys from those one below."""
+    summary = replace(
+        survey.summary, reading="doubtful", other_first_key=0, warnings=("--first-key N settles it",)
+    )
+    return replace(survey, summary=summary)
+
+
+def rows_of(survey: Survey) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(survey_csv(survey))))
+
+
+def test_a_row_for_every_key_and_the_agreed_columns_first(survey) -> None:
+    rows = rows_of(survey)
+    assert list(rows[0])[: len(COLUMNS)] == list(COLUMNS)
+    assert [int(r["key"]) for r in rows] == list(range(1, 89))
+
+
+def test_numbers_come_back(survey) -> None:
+    for column, most in (
+        ("cents", 1e-4),
+        ("f1_hz", 1e-5),
+        ("onset_s", 1e-4),
+        ("decay_20_s", 1e-4),
+        ("buzz_db", 1e-3),
+    ):
+        written = np.array([float(r[column] or "nan") for r in rows_of(survey)])
+        kept = survey.table[column].to_numpy(float)
+        np.testing.assert_allclose(written, kept, atol=0.51 * most, rtol=0, err_msg=column)
+    b = np.array([float(r["inharmonicity"] or "nan") for r in rows_of(survey)])
+    np.testing.assert_allclose(b, survey.table["inharmonicity"].to_numpy(float), rtol=1e-6)
+
+
+def test_unknown_is_empty_and_says_why(survey) -> None:
+    silent = next(r for r in rows_of(survey) if r["key"] == "43")
+    assert silent["status"] == silent["faults"] == "silent"
+    assert silent["cents"] == silent["decay_20_s"] == ""
+    assert "cents=" in silent["gaps"]
+    assert not any(cell.lower() in ("nan", "none", "<na>") for r in rows_of(survey) for cell in r.values())
+
+
+def test_json_holds_summary_strikes_and_rows(survey) -> None:
+    data = json.loads(survey_json(survey, source="scale.wav"), parse_constant=lambda c: pytest.fail(c))
+    assert data["summary"]["measured"] == survey.summary.measured
+    assert len(data["strikes"]) == len(survey.strikes) >= 87
+    assert len(data["rows"]) == 88
+    assert data["rows"][42]["cents"] is None
+    assert data["rows"][42]["gaps"]
+    assert data["other_reading"] is None
+
+
+def test_the_other_reading_moves_keys_not_pitches(doubtful) -> None:
+    other = json.loads(survey_json(doubtful))["other_reading"]
+    assert other["first_key"] == 0
+    assert other["shift_keys"] == -1
+    row = next(r for r in other["rows"] if r["key"] == 48)
+    mine = doubtful.table[doubtful.table["key"] == 49].iloc[0]
+    assert row["f1_hz"] == pytest.approx(mine["f1_hz"])
+    assert row["cents"] == pytest.approx(1200 * np.log2(mine["f1_hz"] / key_to_hz(48)))
+    assert other["offset_cents"] == pytest.approx(doubtful.summary.offset_cents + 100.0)
+
+
+def test_a_clear_reading_has_no_other(survey) -> None:
+    assert other_reading(survey) is None
+    assert "reading: clear" in summary_lines(survey)
+
+
+def test_the_last_line_says_what_settles_a_doubtful_reading(doubtful) -> None:
+    lines = summary_lines(doubtful)
+    assert "reading: doubtful" in lines
+    assert "--first-key 1 settles it" in lines[-1]
+
+
+def test_who_knows_the_first_key_settles_it(doubtful) -> None:
+    settled = _settled(doubtful, 1)
+    assert settled.summary.reading == "clear"
+    assert settled.summary.other_first_key is None
+    assert not any("--first-key" in line for line in summary_lines(settled))
+    assert _settled(doubtful, 5).summary.reading == "doubtful"
+
+
+def test_the_summary_names_keys_and_faults(survey) -> None:
+    text = "\n".join(summary_lines(survey))
+    assert "silent: D#4 (43)" in text
+    assert "keys measured: 87 of 88" in text
+    assert "flat of A4 = 440 Hz" in text
+    assert "reverberation time" in text
+
+
+def test_runs_of_keys_are_drawn_together() -> None:
+    assert keys_in_words((5, 3, 4, 9)) == "B0-C#1 (3-5), F1 (9)"
