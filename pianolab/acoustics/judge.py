@@ -190,6 +190,8 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
         own, skip, gap = [], {}, _gaps(m, i)
         if off[i]:
             own.append("off_pitch")
+        elif np.isnan(cents[i]):
+            skip["off_pitch"] = "partials too weak in the noise to be measured"
         surely = np.nan_to_num(m.unison.spread_cents[i]) - 0.5 * np.nan_to_num(m.unison.spread_sd[i])
         if surely > lim_u["fault_cents"] and usual_strings(int(key[i])) > 1:
             own.append("unison")
@@ -233,8 +235,11 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
 
 def _gaps(m: NoteMeasures, i: int) -> dict[str, str]:
     """Reasons for the measures of one note that are missing."""
-    gap = {}
+    gap: dict[str, str] = {}
     decay, fall = m.decays[i], m.falls[i]
+    if np.isnan(m.f1_hz[i]):
+        too_weak = "partials too weak in the noise to be measured"
+        gap |= dict.fromkeys(("f1_hz", "cents", "off_curve_cents", "inharmonicity"), too_weak)
     if np.isnan(m.release.hold_s[i]):
         gap["hold_s"] = "no release heard"
     if np.isnan(m.unison.spread_cents[i]):

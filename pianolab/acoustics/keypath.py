@@ -204,10 +204,14 @@ def _best_path(
 
 
 def _next_strong(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:
-    """When the next candidate comes that rises like a blow; weaker ones don't end a note."""
-    strong = onsets_s[rise_share(rise) >= STRONG_SHARE]
-    at = np.searchsorted(strong, onsets_s + 1e-6)
-    return np.append(strong, end_s)[at]
+    """When the next candidate comes that rises like a blow, or well over this one; weaker ones don't end a note."""
+    strong = rise_share(rise) >= STRONG_SHARE
+    out = np.full(len(onsets_s), end_s)
+    for i in range(len(onsets_s)):
+        after = np.flatnonzero(strong[i + 1 :] | (rise[i + 1 :] > 1.4 * rise[i]))
+        if len(after):
+            out[i] = onsets_s[i + 1 + int(after[0])]
+    return out
 
 
 def fresh_spectra(

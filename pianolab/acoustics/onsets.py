@@ -34,7 +34,7 @@ def _band_edges(size: int, rate_hz: int, *, per_octave: int = 6) -> NDArray[np.i
     top_hz = min(12000.0, 0.45 * rate_hz)
     edges_hz = 50.0 * 2.0 ** (np.arange(0, per_octave * np.log2(top_hz / 50.0) + 1) / per_octave)
     bins = np.unique(np.round(edges_hz * size / rate_hz).astype(np.int64))
-    return bins[bins >= 1]
+    return bins[(bins >= 1) & (bins <= size // 2)]
 
 
 def band_power(channels: Samples, *, rate_hz: int) -> tuple[NDArray[np.float32], float]:
@@ -47,6 +47,15 @@ def band_power(channels: Samples, *, rate_hz: int) -> tuple[NDArray[np.float32],
         for _, power in power_blocks(channels, size=size, hop=hop)
     ]
     return np.concatenate(blocks), hop / rate_hz
+
+
+def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
+    """Rise below which a peak is not looked at: a share of a blow's, and above what the noise does all the time."""
+    least = share * typical
+    if len(rises) > 2.5 * np.sum(rises > 0.5 * typical):
+        middle = float(np.median(rises))
+        least = max(least, min(middle + 2.5 * float(np.median(np.abs(rises - middle))), 0.5 * typical))
+    return least
 
 
 def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
@@ -75,7 +84,7 @@ def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
     if len(peaks) == 0:
         return Onsets(np.zeros(0), np.zeros(0), rise, level_db, hop_s)
     typical = float(np.sum(rise[peaks] ** 2) / (np.sum(rise[peaks]) + 1e-12))
-    peaks = peaks[rise[peaks] >= lim["candidate_share"] * typical]
+    peaks = peaks[rise[peaks] >= _least_rise(rise[peaks], typical, share=lim["candidate_share"])]
     # A frame's rise peaks when its middle crosses the blow; its time is that of the middle, less one hop.
     times_s = peaks * hop_s + 0.5 * lim["window_s"] - hop_s
     return Onsets(times_s, rise[peaks], rise, level_db, hop_s)

@@ -26,9 +26,14 @@ class Sequence:
     absent: dict[int, tuple[str, str]]
 
 
-def _choose(indices: list[int], times_s: FloatArray, next_s: FloatArray) -> int:
-    """Of several strikes of one key, the one that could ring longest."""
-    return max(indices, key=lambda i: (next_s[i] - times_s[i], -i))
+CLEAR_SHARE = 0.6
+
+
+def _choose(indices: list[int], times_s: FloatArray, next_s: FloatArray, score: FloatArray) -> int:
+    """Of several strikes of one key, of those that are about as clear as the clearest, the one that could ring longest."""
+    clearest = max(score[i] for i in indices)
+    clear = [i for i in indices if score[i] >= CLEAR_SHARE * clearest]
+    return max(clear, key=lambda i: (next_s[i] - times_s[i], -i))
 
 
 def next_sounds(keys: NDArray[np.int64], times_s: FloatArray, *, end_s: float) -> FloatArray:
@@ -60,13 +65,19 @@ def local_interval_s(keys: NDArray[np.int64], times_s: FloatArray) -> tuple[Floa
 
 
 def read_sequence(
-    keys: NDArray[np.int64], times_s: FloatArray, *, first_key: int, last_key: int, end_s: float
+    keys: NDArray[np.int64],
+    times_s: FloatArray,
+    score: FloatArray,
+    *,
+    first_key: int,
+    last_key: int,
+    end_s: float,
 ) -> Sequence:
     """Order the strikes into one per key and say what became of the keys without one.
 
     Parameters
     ----------
-    keys, times_s : shape (candidates,), `NO_NOTE` where a candidate is no note
+    keys, times_s, score : shape (candidates,), from the key path; `NO_NOTE` where a candidate is no note
     first_key, last_key : compass
     end_s : length of the recording
 
@@ -79,7 +90,7 @@ def read_sequence(
     by_key: dict[int, list[int]] = {}
     for i in heard:
         by_key.setdefault(int(keys[i]), []).append(int(i))
-    strike_of = {k: _choose(v, times_s, next_s) for k, v in by_key.items()}
+    strike_of = {k: _choose(v, times_s, next_s, score) for k, v in by_key.items()}
     count = {k: len(v) for k, v in by_key.items()}
     absent = _absent(keys, times_s, heard, first_key=first_key, last_key=last_key)
     return Sequence(strike_of, count, {k: v for k, v in absent.items() if k not in strike_of})

@@ -99,7 +99,9 @@ def listen(
         channels, onsets, rate_hz=rate_hz, first_key=first_key, last_key=last_key, a4_hz=a4_hz, name=name
     )
     end_s = channels.shape[1] / rate_hz
-    sequence = read_sequence(path.keys, onsets.times_s, first_key=first_key, last_key=last_key, end_s=end_s)
+    sequence = read_sequence(
+        path.keys, onsets.times_s, path.score, first_key=first_key, last_key=last_key, end_s=end_s
+    )
     strikes = _strikes(path, onsets, sequence, end_s=end_s)
     # Many small matrices: threads of the linear algebra would only wait for one another.
     with threadpool_limits(limits=1, user_api="blas"):
@@ -259,7 +261,7 @@ def _table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: int, la
         rows[int(key)] = {
             "status": "measured", "onset_s": m.strikes.onset_s[i], "hold_s": m.release.hold_s[i],
             "snr_db": m.snr_db[i], "f1_hz": m.f1_hz[i], "cents": j.cents[i], "curve_cents": j.curve_cents[i],
-            "off_curve_cents": j.cents[i] - j.curve_cents[i], "inharmonicity": m.inharmonicity[i],
+            "off_curve_cents": j.cents[i] - j.curve_cents[i], "inharmonicity": np.nan if np.isnan(m.f1_hz[i]) else m.inharmonicity[i],
             "unison_cents": m.unison.spread_cents[i], "beat_hz": m.unison.beat_hz[i],
             "beat_partial": m.unison.beat_partial[i], "decay_20_s": d.decay_20_s, "decay_20_bound": d.bound,
             "early_db_per_s": d.early_db_per_s, "late_db_per_s": d.late_db_per_s, "release_20_s": f.release_20_s,
