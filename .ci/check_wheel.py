@@ -30,8 +30,13 @@ def main() -> None:
     assert "site-packages" in home.parts, home
     for name in ("datasets/prices.toml", "datasets/profiles.toml", "datasets/scenario", "notebooks"):
         assert Path(str(shipped(name))).resolve().is_relative_to(home.parent), name
-    for package, ending in (("widgets", ".js"), ("report", ".j2"), ("checklist", ".toml"), ("assess", ".toml")):
-        assert [p for p in Path(str(files(f"pianolab.{package}"))).rglob(f"*{ending}")], (package, ending)
+    for package, ending in (
+        ("widgets", ".js"),
+        ("report", ".j2"),
+        ("checklist", ".toml"),
+        ("assess", ".toml"),
+    ):
+        assert any(Path(str(files(f"pianolab.{package}"))).rglob(f"*{ending}")), (package, ending)
 
     run("--version")
     with as_file(shipped("datasets/real_notes/key49_A4.ogg")) as note:
