@@ -1,5 +1,6 @@
 """Several processes at once, processes that die, and disks that fill up: nothing confirmed is lost."""
 
+import os
 import random
 import subprocess
 import sys
@@ -83,9 +84,11 @@ def test_killed_writers_lose_nothing_confirmed(case):
 
 
 @pytest.mark.slow
-def test_two_hundred_killed_writers_lose_nothing_confirmed(case):
-    confirmed = kill_at_random(case.book.folder, times=200, seed=2)
-    assert sum(map(len, confirmed.values())) > 1000
+def test_many_killed_writers_lose_nothing_confirmed(case):
+    """Forty kills; PIANOLAB_KILLS=200 takes the time for more."""
+    kills = int(os.environ.get("PIANOLAB_KILLS", "40"))
+    confirmed = kill_at_random(case.book.folder, times=kills, seed=2)
+    assert sum(map(len, confirmed.values())) > 5 * kills
 
 
 FILLED = """
