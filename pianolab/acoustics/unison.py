@@ -46,7 +46,7 @@ def weighted_median(values: FloatArray, weights: FloatArray) -> FloatArray:
     Examples
     --------
     >>> weighted_median(np.array([[1.0, 2.0, 9.0]]), np.array([[1.0, 1.0, 0.1]]))
-    array([1.5])
+    array([1.55])
     """
     w = np.where(np.isnan(values), 0.0, weights)
     order = np.argsort(np.where(w > 0, values, np.inf), axis=-1)
