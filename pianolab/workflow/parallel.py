@@ -8,6 +8,8 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
+from threadpoolctl import threadpool_limits
+
 T = TypeVar("T")
 R = TypeVar("R")
 MOST_WORKERS = 4
@@ -50,12 +52,14 @@ def in_parallel(work: Callable[[T], R], items: Sequence[T], *, workers: int | No
                 stopped.set()
                 done.put((i, None, error))
 
-    for _ in range(count):
-        threading.Thread(target=run, daemon=True).start()
-    try:
-        return _collect(done, len(items))
-    finally:
-        stopped.set()
+    # The items share the cores: threads of the linear algebra on top of them would only wait for each other.
+    with threadpool_limits(limits=1):
+        for _ in range(count):
+            threading.Thread(target=run, daemon=True).start()
+        try:
+            return _collect(done, len(items))
+        finally:
+            stopped.set()
 
 
 def _collect(done: queue.SimpleQueue[tuple[int, R | None, BaseException | None]], count: int) -> list[R]:
