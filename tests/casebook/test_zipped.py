@@ -127,6 +127,13 @@ def first_line_edited(**values):
     return edit
 
 
+def first_line_turned(content):
+    """Whether the first record is removed, turned round: which record comes first is chance."""
+    first, *rest = content.decode().splitlines()
+    record = json.loads(first)
+    return "\n".join([json.dumps(record | {"deleted": not record["deleted"]}), *rest, ""]).encode()
+
+
 HASH = "0" * 64
 
 
@@ -148,7 +155,7 @@ HASH = "0" * 64
         ({"edit": {"manifest.json": lambda _: b"[]"}}, "a manifest without counts"),
         ({"edit": {"changes.jsonl": lambda c: c[: len(c) // 2]}}, "can't be read"),
         ({"edit": {"changes.jsonl": lambda c: b"\n".join(c.splitlines()[:-1]) + b"\n"}}, "it announces"),
-        ({"edit": {"records.jsonl": first_line_edited(deleted=True)}}, "doesn't follow from the changes"),
+        ({"edit": {"records.jsonl": first_line_turned}}, "doesn't follow from the changes"),
         ({"edit": {"records.jsonl": first_line_edited(extra=1)}}, "with fields"),
         ({"edit": {"changes.jsonl": first_line_edited(after={"name": ""})}}, "doesn't follow|can't be read"),
         ({"edit": {"changes.jsonl": first_line_edited(kind="Organ")}}, "can't be read|unknown"),
