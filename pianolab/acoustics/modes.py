@@ -19,11 +19,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.units import FloatArray
+from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 MOST_MODES = 4
 MOST_ROWS = 120
 """Longest window of the subspace; longer ones gain little and cost much."""
+OWN_CENTS = 60.0
+"""A string of the same key is never further off than this."""
 FASTEST_PER_S = 1e4
 """Decay rates count as no faster than this (a mode that is gone within a sample)."""
 ComplexArray = NDArray[np.complex128]
@@ -184,7 +186,9 @@ def _as_modes(
     span = np.where(
         np.abs(1 - size) < 1e-9, length, (1 - size**length) / np.where(np.abs(1 - size) < 1e-9, 1, 1 - size)
     )
-    possible = ~np.isnan(shift) & (np.abs(shift) < 0.66 * bands.half_width_hz) & (decay > -1.0)
+    # A line a semitone away is an undamped string of the key before, still ringing.
+    reach_hz = np.minimum(0.66 * bands.half_width_hz, bands.centre_hz * OWN_CENTS / CENTS_PER_NEPER)[..., None]
+    possible = ~np.isnan(shift) & (np.abs(shift) < reach_hz) & (decay > -1.0)
     energy = np.where(possible, np.sum(np.abs(amplitude) ** 2, axis=-1) * span, 0.0)
     # What dies as fast as the room is the room's, unless it is all there is: then it is the string's.
     strongest = np.take_along_axis(decay, np.argmax(energy, axis=-1)[..., None], axis=-1)
