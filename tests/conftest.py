@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import os
+
+# Before numpy is loaded: many small matrices, and two cores shared by several processes.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from collections.abc import Generator
 from typing import Any
 

@@ -106,8 +106,8 @@ def listen(
     # Many small matrices: threads of the linear algebra would only wait for one another.
     with threadpool_limits(limits=1, user_api="blas"):
         measures = measure_notes(channels, strikes, rate_hz=rate_hz, progress=tell)
-    clipped = _clipped(channels, strikes, rate_hz=rate_hz)
-    judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
+        clipped = _clipped(channels, strikes, rate_hz=rate_hz)
+        judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
     tell("table", 0.95)
     table = _table(measures, judged, sequence, first_key=first_key, last_key=last_key)
     table["onset_s"] -= lead_s
