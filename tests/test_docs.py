@@ -121,8 +121,13 @@ def tracked() -> list[Path]:
     )
     if listed.returncode == 0 and listed.stdout.strip():
         return [ROOT / line for line in listed.stdout.splitlines() if (ROOT / line).is_file()]
-    hidden = {".git", ".venv", "__pycache__", "build", "dist"}
-    return [p for p in ROOT.rglob("*") if p.is_file() and not hidden & set(p.relative_to(ROOT).parts)]
+    made = {"__pycache__", "build", "dist", "pianolab-demo"}
+
+    def ours(path: Path) -> bool:
+        parts = path.relative_to(ROOT).parts
+        return not made & set(parts) and all(p[0] != "." or p == ".ci" for p in parts[:-1])
+
+    return [p for p in ROOT.rglob("*") if p.is_file() and ours(p)]
 
 
 def test_no_trace_of_one_machine() -> None:
