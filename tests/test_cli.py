@@ -159,9 +159,6 @@ def test_one_note_and_its_key(run, sounds, tmp_path) -> None:
     assert "keys measured: 1 of 1" in said
 
 
-@pytest.mark.xfail(
-    strict=True, reason="without a neighbour a note may be read as the key of one of its partials"
-)
 def test_one_note_of_all_keys(run, sounds, tmp_path) -> None:
     code, said, _ = run("listen", sounds / "one_note.ogg", "--csv", "out.csv")
     assert code == 0

@@ -37,6 +37,9 @@ _NO_NOTE_WEAK, _NO_NOTE_STRONG = 14.0, 3.5
 _OFF_PENALTY = 1.2
 _SKIP, _REPEAT, _BACK, _BACK_MORE = 0.6, 1.5, 9.0, 0.1
 _END_SKIP = 1.2
+_BELOW, _BELOW_ALONE = 12.0, 40.0
+FEW_STRIKES = 5
+"""Up to so many strikes say nothing of where a scale begins or ends."""
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,9 @@ def score_strikes(
     weights = 1.0 / np.sqrt(n)
     widened = _widened(fresh_db)
     below = np.cumsum(np.maximum(fresh_db - 12.0, 0.0), axis=1)
+    # A scale tells octaves apart by itself; one note alone must not be read from its third partial up.
+    told_apart = len(fresh_db) > FEW_STRIKES or last_key - first_key < 12
+    below_counts = _BELOW if told_apart else _BELOW_ALONE
     best = np.full((len(fresh_db), len(grid)), -np.inf)
     factor_at = np.ones_like(best)
     for factor in B_FACTORS:
@@ -128,7 +134,7 @@ def score_strikes(
         miss = _gather_mean(widened, between, weights)
         first_bin = np.maximum((0.9 * on[:, 0]).astype(np.int64), 0)
         share = below[:, first_bin] / np.maximum(below[:, -1:], 1e-6)
-        score = hit - 0.8 * miss - 12.0 * share
+        score = hit - 0.8 * miss - below_counts * share
         better = score > best
         best, factor_at = np.where(better, score, best), np.where(better, factor, factor_at)
     return best, factor_at, grid
@@ -170,7 +176,7 @@ def _best_path(
 ) -> tuple[float, NDArray[np.int64]]:
     """Best assignment of strikes to keys (index into the key list, or -1 for no note)."""
     strikes, count = emission.shape
-    ends = _END_SKIP * np.sqrt(np.arange(count))
+    ends = (_END_SKIP if strikes > FEW_STRIKES else 0.0) * np.sqrt(np.arange(count))
     value = np.full(count, -np.inf)
     idle = 0.0
     back = np.full((strikes, count), -2, dtype=np.int64)

@@ -187,7 +187,9 @@ def _as_modes(
         np.abs(1 - size) < 1e-9, length, (1 - size**length) / np.where(np.abs(1 - size) < 1e-9, 1, 1 - size)
     )
     # A line a semitone away is an undamped string of the key before, still ringing.
-    reach_hz = np.minimum(0.66 * bands.half_width_hz, bands.centre_hz * OWN_CENTS / CENTS_PER_NEPER)[..., None]
+    reach_hz = np.minimum(0.66 * bands.half_width_hz, bands.centre_hz * OWN_CENTS / CENTS_PER_NEPER)[
+        ..., None
+    ]
     possible = ~np.isnan(shift) & (np.abs(shift) < reach_hz) & (decay > -1.0)
     energy = np.where(possible, np.sum(np.abs(amplitude) ** 2, axis=-1) * span, 0.0)
     # What dies as fast as the room is the room's, unless it is all there is: then it is the string's.
