@@ -48,17 +48,6 @@ def key_to_hz(key: ArrayLike, *, a4_hz: float = 440.0) -> Any:
     return a4_hz * 2.0 ** ((np.asarray(key, dtype=float) - A4_KEY) / 12.0)
 
 
-def hz_to_key(f_hz: ArrayLike, *, a4_hz: float = 440.0) -> Any:
-    """Key number, with fraction, of a frequency in Hz.
-
-    Examples
-    --------
-    >>> round(float(hz_to_key(261.6255653)), 6)
-    40.0
-    """
-    return A4_KEY + 12.0 * np.log2(np.asarray(f_hz, dtype=float) / a4_hz)
-
-
 def cents_between(f_hz: ArrayLike, ref_hz: ArrayLike) -> Any:
     """Interval from ``ref_hz`` up to ``f_hz`` in cents (1200 an octave).
 
@@ -145,14 +134,3 @@ def t60_to_rate(t60_s: ArrayLike) -> Any:
     6.907755
     """
     return db_per_s_to_rate(60.0 / np.asarray(t60_s, dtype=float))
-
-
-def rate_to_t60(rate_per_s: ArrayLike) -> Any:
-    """Time to fall 60 dB, in s, of an amplitude decay rate in 1/s.
-
-    Examples
-    --------
-    >>> float(rate_to_t60(t60_to_rate(0.4)))
-    0.4
-    """
-    return 60.0 / rate_to_db_per_s(rate_per_s)
