@@ -13,14 +13,33 @@ from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import BuyerProfile, Examiner, Finding, Photo, Piano, Recording, SurveyRecord, Visit
+from pianolab.model import (
+    BuyerProfile,
+    Examiner,
+    Finding,
+    Photo,
+    Piano,
+    Recording,
+    SurveyRecord,
+    TouchOpinion,
+    TouchTrial,
+    Visit,
+)
 
-Record = Piano | Visit | Examiner | Finding | Recording | SurveyRecord | Photo | BuyerProfile
+Record = (
+    Piano
+    | Visit
+    | Examiner
+    | Finding
+    | Recording
+    | SurveyRecord
+    | Photo
+    | BuyerProfile
+    | TouchOpinion
+    | TouchTrial
+)
 
-KINDS: dict[str, type[Any]] = {
-    kind.__name__: kind
-    for kind in (Piano, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, BuyerProfile)
-}
+KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Record)}
 REFERENCES = {"piano_id": "Piano", "visit_id": "Visit", "recording_id": "Recording"}
 """Fields that name another record, and its kind."""
 

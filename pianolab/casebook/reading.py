@@ -13,7 +13,18 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.codec import from_json
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Examiner, Finding, Photo, Piano, Recording, SurveyRecord, Visit
+from pianolab.model import (
+    BuyerProfile,
+    Examiner,
+    Finding,
+    Photo,
+    Piano,
+    Recording,
+    SurveyRecord,
+    TouchOpinion,
+    TouchTrial,
+    Visit,
+)
 from pianolab.show import Row, Showable, format_value
 
 T = TypeVar("T")
@@ -134,6 +145,14 @@ class Records:
     def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
         """Photos of a visit, or all."""
         return self._all(Photo, visit_id=visit_id)
+
+    def touch_opinions(self, visit_id: str | None = None) -> tuple[TouchOpinion, ...]:
+        """What players said of the touch on a visit, or on all."""
+        return self._all(TouchOpinion, visit_id=visit_id)
+
+    def touch_trials(self) -> tuple[TouchTrial, ...]:
+        """Which of two pianos a player would rather play, every trial."""
+        return self._all(TouchTrial)
 
     def examiners(self) -> tuple[Examiner, ...]:
         """Who looked, listened or played."""

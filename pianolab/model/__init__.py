@@ -1,6 +1,7 @@
 """What is recorded on a visit: plain frozen records, no behaviour beyond checking themselves."""
 
 from pianolab.model.buyer import ASPECTS, AspectName, BuyerProfile, load_profiles
+from pianolab.model.opinions import TouchOpinion, TouchTrial
 from pianolab.model.records import (
     Examiner,
     Finding,
@@ -28,6 +29,8 @@ __all__ = [
     "Recording",
     "Room",
     "SurveyRecord",
+    "TouchOpinion",
+    "TouchTrial",
     "Visit",
     "load_profiles",
     "new_id",
