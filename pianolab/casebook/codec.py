@@ -14,6 +14,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import (
+    Answer,
     BuyerProfile,
     Examiner,
     Finding,
@@ -37,6 +38,7 @@ Record = (
     | BuyerProfile
     | TouchOpinion
     | TouchTrial
+    | Answer
 )
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Record)}

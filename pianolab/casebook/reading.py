@@ -14,6 +14,7 @@ from pianolab.casebook import tables
 from pianolab.casebook.codec import from_json
 from pianolab.errors import BadInput
 from pianolab.model import (
+    Answer,
     BuyerProfile,
     Examiner,
     Finding,
@@ -153,6 +154,10 @@ class Records:
     def touch_trials(self) -> tuple[TouchTrial, ...]:
         """Which of two pianos a player would rather play, every trial."""
         return self._all(TouchTrial)
+
+    def answers(self) -> tuple[Answer, ...]:
+        """What pupils of a class answered, in order of entry."""
+        return self._all(Answer)
 
     def examiners(self) -> tuple[Examiner, ...]:
         """Who looked, listened or played."""

@@ -1,6 +1,7 @@
 """What is recorded on a visit: plain frozen records, no behaviour beyond checking themselves."""
 
 from pianolab.model.buyer import ASPECTS, AspectName, BuyerProfile, load_profiles
+from pianolab.model.classwork import Answer, check_pupil
 from pianolab.model.opinions import TouchOpinion, TouchTrial
 from pianolab.model.records import (
     Examiner,
@@ -18,6 +19,7 @@ from pianolab.model.records import (
 
 __all__ = [
     "ASPECTS",
+    "Answer",
     "AspectName",
     "BuyerProfile",
     "Examiner",
@@ -32,6 +34,7 @@ __all__ = [
     "TouchOpinion",
     "TouchTrial",
     "Visit",
+    "check_pupil",
     "load_profiles",
     "new_id",
 ]

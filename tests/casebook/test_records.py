@@ -14,6 +14,7 @@ from pianolab.casebook.codec import KINDS, from_json, id_of, kind_of, to_json
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import (
     ASPECTS,
+    Answer,
     BuyerProfile,
     Examiner,
     Finding,
@@ -22,6 +23,8 @@ from pianolab.model import (
     Recording,
     Room,
     SurveyRecord,
+    TouchOpinion,
+    TouchTrial,
     Visit,
 )
 
@@ -112,7 +115,27 @@ profiles = st.builds(
     enjoys_projects=st.booleans(),
     moving_cost=st.tuples(money, money),
 )
-records = st.one_of(pianos, visits, examiners, findings(), recordings, surveys, photos, profiles)
+places = st.dictionaries(any_text, st.integers(1, 5), max_size=4)
+opinions = st.builds(
+    TouchOpinion, visit_id=st.just("visit"), player=name_text, taste=places, faults=places,
+    liking=st.none() | st.integers(1, 5), note=any_text, at=st.none() | moments,
+)  # fmt: skip
+trials = st.builds(
+    TouchTrial, player=name_text, piano_id=st.just("piano"), other_piano_id=st.just("other"),
+    day=st.none() | st.dates(), note=any_text,
+)  # fmt: skip
+pupils = st.one_of(
+    st.just("Mia"), st.just("17"), st.text("abcäöü🎹 ", min_size=1, max_size=40).filter(str.strip)
+)
+answers = st.builds(
+    Answer, pupil=pupils, lesson=any_text, kind=name_text, task=name_text, item=any_text, given=any_text,
+    truth=any_text, correct=st.none() | st.booleans(), grade=st.none() | st.integers(1, 5),
+    level=st.none() | finite, unit=any_text, confirmed=any_text, seconds=st.none() | finite,
+    at=st.none() | moments,
+)  # fmt: skip
+records = st.one_of(
+    pianos, visits, examiners, findings(), recordings, surveys, photos, profiles, opinions, trials, answers
+)
 
 
 @given(records)
@@ -129,7 +152,19 @@ def test_any_record_survives_the_text_form(record):
 
 
 def test_every_kind_of_record_is_tried():
-    tried = (Piano, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, BuyerProfile)
+    tried = (
+        Piano,
+        Visit,
+        Examiner,
+        Finding,
+        Recording,
+        SurveyRecord,
+        Photo,
+        BuyerProfile,
+        TouchOpinion,
+        TouchTrial,
+        Answer,
+    )
     assert set(KINDS.values()) == set(tried)
 
 
@@ -138,6 +173,7 @@ def shelf(tmp_path_factory):
     with create_casebook(tmp_path_factory.mktemp("shelf") / "case") as book:
         with book.editing(by="Ana") as edit:
             edit.add(Piano(id="piano", name="one"))
+            edit.add(Piano(id="other", name="two"))
             edit.add(Visit(id="visit", piano_id="piano", day=date(2026, 1, 1)))
             edit.add(
                 Recording(
@@ -150,6 +186,7 @@ def shelf(tmp_path_factory):
 READERS = {
     Piano: "pianos", Visit: "visits", Examiner: "examiners", Finding: "findings", Recording: "recordings",
     SurveyRecord: "surveys", Photo: "photos", BuyerProfile: "profiles",
+    TouchOpinion: "touch_opinions", TouchTrial: "touch_trials", Answer: "answers",
 }  # fmt: skip
 
 
