@@ -3,15 +3,21 @@
 from pianolab.checklist.load import load_checklist
 from pianolab.checklist.points import Checklist, Point, RepairRule, VetoRule
 from pianolab.checklist.scenario import Condition, Scenario, findings_for, load_scenario
+from pianolab.checklist.touch_scales import FaultScale, Liking, TasteScale, TouchScales, load_touch_scales
 
 __all__ = [
     "Checklist",
     "Condition",
+    "FaultScale",
+    "Liking",
     "Point",
     "RepairRule",
     "Scenario",
+    "TasteScale",
+    "TouchScales",
     "VetoRule",
     "findings_for",
     "load_checklist",
     "load_scenario",
+    "load_touch_scales",
 ]

@@ -51,7 +51,8 @@ def load_checklist(extra: Path | None = None) -> Checklist:
 def _shipped() -> tuple[Sourced, ...]:
     folder = files("pianolab.checklist") / "data"
     found: list[Sourced] = []
-    for entry in sorted((e for e in folder.iterdir() if e.name.endswith(".toml")), key=lambda e: e.name):
+    areas = (e for e in folder.iterdir() if e.name[:2].isdigit() and e.name.endswith(".toml"))
+    for entry in sorted(areas, key=lambda e: e.name):
         found += _points_of(entry.read_text(encoding="utf-8"), file=entry.name)
     return tuple(found)
 
