@@ -116,7 +116,8 @@ class Finding:
     ``state`` says whether it was looked at at all; anything but ``checked`` needs a ``reason``. A checked
     finding holds one of: ``grade`` (5 sound … 1 failed, the point's anchor sentences say what each means),
     ``answer`` (yes/no), ``count``, or ``reading`` (in the point's unit). ``keys`` names the keys concerned,
-    ``place`` the section of the instrument.
+    ``place`` the section of the instrument. ``promised`` is what the seller said will be put right about it,
+    in their words; empty where nothing was promised.
     """
 
     id: str = field(default_factory=new_id)
@@ -133,6 +134,7 @@ class Finding:
     note: str = ""
     examiner: str = ""
     at: datetime | None = None
+    promised: str = ""
 
     def __post_init__(self) -> None:
         _one_of("state", self.state, ("checked", "not checked", "not allowed", "does not apply"))

@@ -178,7 +178,9 @@ def test_the_casebook_of_the_first_schema_opens_for_ever(tmp_path):
     (folder / "content.json").unlink()
     with open_casebook(folder) as book:
         for reader, texts in expected["records"].items():
-            assert [json.loads(to_json(r)) for r in getattr(book, reader)()] == texts, reader
+            found = [json.loads(to_json(r)) for r in getattr(book, reader)()]
+            kept = [{k: f.get(k) for k in t} for f, t in zip(found, texts, strict=True)]
+            assert kept == texts, f"{reader}: fields added since may come on top, none may change"
         assert [c.action for c in book.log()] == expected["actions"]
         assert book.verify().ok
         with book.editing(by="Ana") as edit:
