@@ -1,5 +1,6 @@
 """Files to arrays and back: any format a phone or a browser makes, as recorded."""
 
+from pianolab.io.loudness import a_weight_db, loudness_db
 from pianolab.io.read import read_blocks, read_sound, sound_info
 from pianolab.io.real_notes import real_notes, string_together
 from pianolab.io.sound import Sound, SoundInfo
@@ -9,7 +10,9 @@ __all__ = [
     "EncodedClip",
     "Sound",
     "SoundInfo",
+    "a_weight_db",
     "clip_bytes",
+    "loudness_db",
     "read_blocks",
     "read_sound",
     "real_notes",

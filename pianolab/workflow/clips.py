@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pianolab.acoustics import Survey
 from pianolab.io import Sound, clip_bytes
+from pianolab.io import loudness_db as weighted_db
 from pianolab.keyboard import note_name
 from pianolab.report import Clip
-from pianolab.units import FloatArray, power_to_db
 
 TELLING_KEYS = (16, 28, 46, 58, 64, 76)
 """One or two of each register: C2, C3, F#4, F#5, C6, C7."""
@@ -68,28 +68,9 @@ def _faded(samples: Samples, rate_hz: int) -> Samples:
     return out
 
 
-def a_weight_db(f_hz: ArrayLike) -> FloatArray:
-    """A-weighting in dB, 0 at 1 kHz; corner frequencies of [iec61672].
-
-    Examples
-    --------
-    >>> a_weight_db(np.array([100.0, 1000.0])).round(1) + 0.0
-    array([-19.1,   0. ])
-    """
-    f2 = np.maximum(np.asarray(f_hz, float), 1e-3) ** 2
-    low, mid_low, mid_high, high = 20.598997, 107.65265, 737.86223, 12194.217
-    gain = high**2 * f2**2 / (
-        (f2 + low**2) * np.sqrt((f2 + mid_low**2) * (f2 + mid_high**2)) * (f2 + high**2)
-    )  # fmt: skip
-    return np.asarray(20.0 * np.log10(gain) + 2.0)
-
-
 def loudness_db(cut: Cut) -> float:
     """A-weighted level over the first second, dB re full scale; the louder channel counts."""
-    part = cut.samples[: round(LOUDNESS_S * cut.rate_hz)].astype(np.float64)
-    weight = 10.0 ** (a_weight_db(np.fft.rfftfreq(len(part), 1.0 / cut.rate_hz)) / 10.0)
-    power = 2.0 * (np.abs(np.fft.rfft(part, axis=0)) ** 2 * weight[:, None]).sum(axis=0) / len(part) ** 2
-    return float(np.max(power_to_db(power)))
+    return weighted_db(cut.samples, rate_hz=cut.rate_hz, first_s=LOUDNESS_S)
 
 
 def make_clips(

@@ -6,14 +6,13 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import listen
-from pianolab.io import Sound, read_sound
+from pianolab.io import Sound, a_weight_db, read_sound
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.workflow.clips import (
     LONGEST_S,
     PEAK,
     TELLING_KEYS,
     Cut,
-    a_weight_db,
     clip_keys,
     cut_note,
     loudness_db,
