@@ -4,12 +4,15 @@ from pianolab.workflow.comparing import CasebookComparison, compare_casebook
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.exporting import demo, export_page
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
+from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebooks import copy_notebooks
 from pianolab.workflow.progress import Printer, Progress
 from pianolab.workflow.tables import survey_csv, survey_json
 
 __all__ = [
     "CasebookComparison",
+    "ManySurveys",
+    "OneOfMany",
     "Printer",
     "Progress",
     "Surveyed",
@@ -23,4 +26,5 @@ __all__ = [
     "survey_csv",
     "survey_into",
     "survey_json",
+    "survey_many",
 ]

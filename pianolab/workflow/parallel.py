@@ -1,18 +1,25 @@
-"""The same work on several items side by side, and still ended at once by Ctrl-C."""
+"""The same work on many items side by side: in threads, in processes or on a cluster, through joblib.
+
+One way for all of it: `worked` hands out results as they come, `in_parallel` is the short form in threads that
+raises the first error, `pianolab.workflow.many.survey_many` the long one that goes on.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import os
-import queue
-import threading
-from collections.abc import Callable, Sequence
-from typing import TypeVar
+from collections.abc import Callable, Generator, Sequence
+from typing import Any, Literal, TypeVar
 
 from threadpoolctl import threadpool_limits
+
+from pianolab.errors import BadInput, MissingExtra, PianolabError
 
 T = TypeVar("T")
 R = TypeVar("R")
 MOST_WORKERS = 4
+Backend = Literal["loky", "threading", "dask"]
+BACKENDS: tuple[Backend, ...] = ("loky", "threading", "dask")
 
 
 def cores() -> int:
@@ -20,6 +27,82 @@ def cores() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def worked(
+    work: Callable[[T], R], items: Sequence[T], *, jobs: int, backend: Backend = "threading"
+) -> Generator[tuple[int, R | Exception]]:
+    """``work`` done on every item; the item's place and its result, or the error it ended with, as they come.
+
+    Closing the generator, or Ctrl-C while it waits, begins no further item and leaves no worker running that
+    the program would have to wait for.
+
+    Parameters
+    ----------
+    work : called with one item; for ``loky`` and ``dask`` a function of a module
+    jobs : how many at the same time; on a cluster its workers decide
+    backend : ``loky`` (processes), ``threading``, ``dask`` (the cluster of the current Dask client)
+
+    Raises
+    ------
+    BadInput
+        an unknown backend, or ``dask`` without a client
+    MissingExtra
+        ``dask`` where it isn't installed
+
+    Examples
+    --------
+    >>> sorted(worked(abs, [-3, 2, -1], jobs=2))
+    [(0, 3), (1, 2), (2, 1)]
+    """
+    from joblib import Parallel, delayed, parallel_config
+
+    _check_backend(backend)
+    if not items:
+        return
+    count = max(1, min(jobs, len(items)))
+    # The items share the cores: threads of the linear algebra on top of them would only wait for each other.
+    with threadpool_limits(limits=1), parallel_config(backend=backend):
+        parallel = Parallel(
+            n_jobs=count, return_as="generator_unordered", batch_size=1, pre_dispatch="n_jobs"
+        )
+        done = parallel(delayed(_one)(work, i, item) for i, item in enumerate(items))
+        left = set(range(len(items)))
+        try:
+            for place, result in done:
+                left.discard(place)
+                yield place, result
+        except Exception as error:  # what `work` raises comes as a result: this is the end of a worker
+            ended = PianolabError(f"its worker ended ({type(error).__name__}); too little memory?")
+            yield from ((place, ended) for place in sorted(left))
+        finally:
+            done.close()
+
+
+def _one(work: Callable[[T], R], place: int, item: T) -> tuple[int, R | Exception]:
+    try:
+        return place, work(item)
+    except Exception as error:
+        return place, error
+
+
+def _check_backend(backend: str) -> None:
+    if backend not in BACKENDS:
+        raise BadInput("backend", repr(backend), "one of " + ", ".join(BACKENDS))
+    if backend != "dask":
+        return
+    try:
+        from distributed import default_client
+    except ImportError:
+        raise MissingExtra("work on a cluster needs Dask: pip install 'pianolab[cluster]'") from None
+    try:
+        default_client()
+    except ValueError:
+        raise BadInput(
+            "backend",
+            "'dask' without a client",
+            "a client first: from distributed import Client; Client(...)",
+        ) from None
 
 
 def in_parallel(work: Callable[[T], R], items: Sequence[T], *, workers: int | None = None) -> list[R]:
@@ -33,40 +116,12 @@ def in_parallel(work: Callable[[T], R], items: Sequence[T], *, workers: int | No
     >>> in_parallel(abs, [-3, 2, -1])
     [3, 2, 1]
     """
-    count = min(workers or cores(), MOST_WORKERS, len(items))
-    waiting: queue.SimpleQueue[tuple[int, T]] = queue.SimpleQueue()
-    done: queue.SimpleQueue[tuple[int, R | None, BaseException | None]] = queue.SimpleQueue()
-    stopped = threading.Event()
-    for numbered in enumerate(items):
-        waiting.put(numbered)
-
-    def run() -> None:
-        while not stopped.is_set():
-            try:
-                i, item = waiting.get_nowait()
-            except queue.Empty:
-                return
-            try:
-                done.put((i, work(item), None))
-            except BaseException as error:
-                stopped.set()
-                done.put((i, None, error))
-
-    # The items share the cores: threads of the linear algebra on top of them would only wait for each other.
-    with threadpool_limits(limits=1):
-        for _ in range(count):
-            threading.Thread(target=run, daemon=True).start()
-        try:
-            return _collect(done, len(items))
-        finally:
-            stopped.set()
-
-
-def _collect(done: queue.SimpleQueue[tuple[int, R | None, BaseException | None]], count: int) -> list[R]:
-    results: dict[int, R] = {}
-    for _ in range(count):
-        i, result, error = done.get()
-        if error is not None:
-            raise error
-        results[i] = result  # type: ignore[assignment]
-    return [results[i] for i in range(count)]
+    results: dict[int, Any] = {}
+    with contextlib.closing(
+        worked(work, items, jobs=min(workers or cores(), MOST_WORKERS), backend="threading")
+    ) as done:
+        for place, result in done:
+            if isinstance(result, Exception):
+                raise result
+            results[place] = result
+    return [results[i] for i in range(len(items))]
