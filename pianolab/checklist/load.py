@@ -9,12 +9,16 @@ from pathlib import Path
 from typing import Any
 
 from pianolab.checklist.points import Checklist, Point
-from pianolab.checklist.schema import Spot, build_point
+from pianolab.checklist.schema import build_point
+from pianolab.checklist.spot import Spot
 from pianolab.errors import BadInput
 
 Raw = dict[str, Any]
 Sourced = tuple[Raw, str]
 """A point's table and the file it comes from."""
+
+FOR_ALL = ("area", "where", "position")
+"""What stands at the head of a file holds for its points that say nothing else."""
 
 
 def load_checklist(extra: Path | None = None) -> Checklist:
@@ -24,7 +28,8 @@ def load_checklist(extra: Path | None = None) -> Checklist:
     ----------
     extra : path of a TOML file of your own, or None. A ``[[point]]`` with the id of a shipped point
         changes only the fields it names; one with a new id is added at the end of its ``area`` (which may
-        be new), or behind the point that ``after`` names.
+        be new), or behind the point that ``after`` names. ``area``, ``where`` and ``position`` at the head
+        of the file hold for its new points.
 
     Returns
     -------
@@ -53,23 +58,24 @@ def _shipped() -> tuple[Sourced, ...]:
     found: list[Sourced] = []
     areas = (e for e in folder.iterdir() if e.name[:2].isdigit() and e.name.endswith(".toml"))
     for entry in sorted(areas, key=lambda e: e.name):
-        found += _points_of(entry.read_text(encoding="utf-8"), file=entry.name)
+        head, points = _read(entry.read_text(encoding="utf-8"), file=entry.name)
+        found += [({**head, **raw}, entry.name) for raw in points]
     return tuple(found)
 
 
-def _points_of(text: str, *, file: str) -> list[Sourced]:
+def _read(text: str, *, file: str) -> tuple[Raw, list[Raw]]:
+    """The head of a file and its points' tables."""
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadInput(file, "text that can't be read", "a TOML file", f"{error}.") from None
     spot = Spot(file)
-    if unknown := sorted(set(data) - {"area", "point"}):
-        raise spot.bad("", f"the field {unknown[0]!r}", "area and [[point]] tables only")
+    if unknown := sorted(set(data) - {*FOR_ALL, "point"}):
+        raise spot.bad("", f"the field {unknown[0]!r}", f"{', '.join(FOR_ALL)} and [[point]] tables only")
     points = data.get("point", [])
     if not isinstance(points, list) or not all(isinstance(raw, dict) for raw in points) or not points:
         raise spot.bad("point", "no points", "at least one [[point]] table", "Two square brackets?")
-    area = {"area": data["area"]} if "area" in data else {}
-    return [({**area, **raw}, file) for raw in points]
+    return {name: data[name] for name in FOR_ALL if name in data}, points
 
 
 def _with_extra(shipped: tuple[Sourced, ...], path: Path) -> tuple[Sourced, ...]:
@@ -78,28 +84,26 @@ def _with_extra(shipped: tuple[Sourced, ...], path: Path) -> tuple[Sourced, ...]
     except (OSError, UnicodeDecodeError) as error:
         raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
     merged = list(shipped)
-    for raw, file in _points_of(text, file=path.name):
-        _place(merged, raw, file)
+    head, points = _read(text, file=path.name)
+    for raw in points:
+        _place(merged, dict(raw), head, file=path.name)
     return tuple(merged)
 
 
-def _place(merged: list[Sourced], raw: Raw, file: str) -> None:
+def _place(merged: list[Sourced], raw: Raw, head: Raw, *, file: str) -> None:
+    """A changed point keeps its place and its area: walking order is the checklist's, not the extra file's."""
     ids = [known.get("id") for known, _ in merged]
     after = raw.pop("after", None)
     if raw.get("id") in ids:
         at = ids.index(raw["id"])
-        merged[at] = ({**merged[at][0], **_without_area_default(raw, merged[at][0])}, file)
+        merged[at] = ({**merged[at][0], **raw, "area": merged[at][0]["area"]}, file)
         return
     if after is not None and after not in ids:
         raise Spot(file, str(raw.get("id", ""))).bad("after", repr(after), "the id of a checklist point")
-    same_area = [i for i, (known, _) in enumerate(merged) if known.get("area") == raw.get("area")]
+    new = {**head, **raw}
+    same_area = [i for i, (known, _) in enumerate(merged) if known.get("area") == new.get("area")]
     at = ids.index(after) + 1 if after is not None else same_area[-1] + 1 if same_area else len(merged)
-    merged.insert(at, (raw, file))
-
-
-def _without_area_default(raw: Raw, known: Raw) -> Raw:
-    """A changed point stays in its area: walking order is the checklist's, not the extra file's."""
-    return {**raw, "area": known["area"]}
+    merged.insert(at, (new, file))
 
 
 def _build(raws: tuple[Sourced, ...]) -> tuple[Point, ...]:

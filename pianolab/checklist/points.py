@@ -14,6 +14,16 @@ RecordKind = Literal["grade", "yes_no", "count", "reading"]
 Nature = Literal["cosmetic", "functional", "structural", "information"]
 Access = Literal["anyone", "ask first", "technician only"]
 
+OLDER_BEFORE = 1970
+"""Built before this year, or in an unknown one, a piano may have what later ones no longer have [practice]."""
+
+KNOWN_FACTS = (
+    "grand", "upright", "older", "older grand", "older upright", "ivory", "plastic", "celluloid", "wood", "bone",
+    "middle pedal: none", "middle pedal: sostenuto", "middle pedal: practice felt", "middle pedal: bass dampers",
+    "middle pedal: unknown",
+)  # fmt: skip
+"""What a point's ``applies_to`` may name; one that holds is enough."""
+
 VALUE_OF: dict[RecordKind, str] = {
     "grade": "grade",
     "yes_no": "answer",
@@ -60,7 +70,10 @@ class Point:
     ``no_means`` put either answer into a sentence. ``usual`` is the ordinary range of a count or reading;
     from ``failed_under`` down or ``failed_over`` up it counts as failed. ``aspects`` maps an aspect to the
     strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such as ``grand``,
-    ``upright``, ``ivory``; empty means always. ``question`` is what to ask the seller before one travels.
+    ``upright``, ``ivory``, ``older upright``; empty means always. ``where`` is the region of the instrument,
+    ``position`` how one stands or sits to see it, ``opens`` what has to be opened for it (`load_openings`).
+    ``mark`` is the word with which a key is marked on the drawn keyboard. ``question`` is what to ask the
+    seller before one travels.
     """
 
     id: str
@@ -69,6 +82,8 @@ class Point:
     why: str
     how: str
     where: str = ""
+    position: str = ""
+    opens: str = ""
     tool: str = ""
     helper: bool = False
     minutes: float = 1.0
@@ -83,6 +98,7 @@ class Point:
     failed_over: float | None = None
     photo: bool = False
     per_key: bool = False
+    mark: str = ""
     applies_to: tuple[str, ...] = ()
     aspects: dict[str, float] = field(default_factory=dict)
     nature: Nature = "functional"
@@ -96,9 +112,23 @@ class Point:
 
     def applies(self, piano: Piano) -> bool:
         """Whether this point exists on that piano."""
-        facts = {piano.kind, piano.key_tops, f"middle pedal: {piano.middle_pedal}"}
-        unknown = {"ivory"} if piano.key_tops == "unknown" else set()
-        return not self.applies_to or bool((facts | unknown) & set(self.applies_to))
+        return not self.applies_to or bool(facts_of(piano) & set(self.applies_to))
+
+
+def facts_of(piano: Piano) -> set[str]:
+    """What is known of a piano, in the words of ``applies_to``; what is unknown is not ruled out.
+
+    Examples
+    --------
+    >>> sorted(facts_of(Piano(name="x", kind="grand", year=1990, key_tops="plastic", middle_pedal="none")))
+    ['grand', 'middle pedal: none', 'plastic']
+    """
+    facts = {piano.kind, piano.key_tops, f"middle pedal: {piano.middle_pedal}"}
+    if piano.key_tops == "unknown":
+        facts.add("ivory")
+    if piano.year is None or piano.year < OLDER_BEFORE:
+        facts |= {"older", f"older {piano.kind}"}
+    return facts
 
 
 @dataclass(frozen=True, repr=False)

@@ -13,7 +13,7 @@ from typing import Any, get_args
 
 from pianolab.checklist.load import load_checklist
 from pianolab.checklist.points import VALUE_OF, Checklist, Point
-from pianolab.checklist.schema import Spot
+from pianolab.checklist.spot import Spot
 from pianolab.errors import BadInput
 from pianolab.model import Finding, FindingState, Piano, Room
 from pianolab.shipped import shipped

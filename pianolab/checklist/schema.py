@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from difflib import get_close_matches
 from typing import Any, get_args
 
-from pianolab.checklist.points import Access, Nature, Point, RecordKind, RepairRule, VetoRule
-from pianolab.errors import BadInput
+from pianolab.checklist.openings import load_openings
+from pianolab.checklist.points import KNOWN_FACTS, Access, Nature, Point, RecordKind, RepairRule, VetoRule
+from pianolab.checklist.spot import Spot
 from pianolab.model import ASPECTS
 from pianolab.sources import SOURCES
 
@@ -19,6 +20,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "nature": get_args(Nature),
     "access": get_args(Access),
     "source": tuple(SOURCES),
+    "opens": tuple(load_openings()),
 }
 TEXTS = (
     "id",
@@ -27,29 +29,19 @@ TEXTS = (
     "why",
     "how",
     "where",
+    "position",
     "tool",
     "unit",
     "yes_means",
     "no_means",
     "question",
+    "mark",
     *CHOICES,
 )
 SWITCHES = ("helper", "photo", "per_key", "short_walk", "good_answer")
 NUMBERS = ("minutes", "failed_under", "failed_over")
-TEXT_LISTS = ("anchors", "applies_to", "cautions")
+TEXT_LISTS = ("anchors", "cautions")
 RULE_TRIGGERS = ("at_grade", "on_answer", "over", "under")
-
-
-@dataclass(frozen=True)
-class Spot:
-    """Where in which file a value stands, for the line that complains about it."""
-
-    file: str
-    point: str = ""
-
-    def bad(self, field: str, got: object, need: str, hint: str = "") -> BadInput:
-        name = ": ".join(part for part in (self.file, self.point, field) if part)
-        return BadInput(name, got, need, hint)
 
 
 def build_point(raw: Mapping[str, Any], *, file: str) -> Point:
@@ -67,6 +59,7 @@ def build_point(raw: Mapping[str, Any], *, file: str) -> Point:
     values = {name: _value(name, value, spot) for name, value in raw.items()}
     point = Point(**values)
     _check_record(point, spot)
+    _check_safety(point, spot)
     return point
 
 
@@ -79,6 +72,8 @@ def _value(name: str, value: Any, spot: Spot) -> Any:
         return _number(name, value, spot, least=0.0 if name == "minutes" else None)
     if name in TEXT_LISTS:
         return tuple(_text(name, item, spot) for item in _list(name, value, spot))
+    if name == "applies_to":
+        return tuple(_fact(item, spot) for item in _list(name, value, spot))
     if name == "usual":
         return _usual(value, spot)
     if name == "aspects":
@@ -113,6 +108,16 @@ def _list(name: str, value: Any, spot: Spot) -> list[Any]:
     if not isinstance(value, list):
         raise spot.bad(name, repr(value), "a list in square brackets")
     return value
+
+
+def _fact(value: Any, spot: Spot) -> str:
+    """A misspelt condition would hide its point on every piano."""
+    text = _text("applies_to", value, spot)
+    if text not in KNOWN_FACTS:
+        close = get_close_matches(text, KNOWN_FACTS, n=1)
+        hint = f"Did you mean {close[0]}?" if close else ""
+        raise spot.bad("applies_to", repr(text), "one of " + ", ".join(KNOWN_FACTS), hint)
+    return text
 
 
 def _usual(value: Any, spot: Spot) -> tuple[float, float]:
@@ -177,3 +182,12 @@ def _check_triggers(point: Point, spot: Spot) -> None:
                 " or ".join(sorted(fits)),
                 f"It records a {point.record}.",
             )
+
+
+def _check_safety(point: Point, spot: Spot) -> None:
+    if point.opens and point.access == "anyone":
+        raise spot.bad(
+            "access", "anyone", "ask first or technician only", "Something is opened or moved for it."
+        )
+    if point.mark and not (point.record == "count" and point.per_key):
+        raise spot.bad("mark", repr(point.mark), "no mark", "Only a count with per_key is marked on keys.")

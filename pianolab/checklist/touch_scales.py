@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from pianolab.checklist.schema import Spot
+from pianolab.checklist.spot import Spot
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
 
