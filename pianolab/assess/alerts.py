@@ -65,13 +65,15 @@ def _heard_alert(kind: str, template: str, h: Heard, sure: str) -> Alert:
 
 
 def alerts_from_tuning(
-    state: TuningState, survey: Survey | None, hidden: str, *, scoring: Scoring
+    state: TuningState, survey: Survey | None, hidden: str, *, weak_strings: bool = False, scoring: Scoring
 ) -> list[Alert]:
     """Low or high pitch, and what the tuning hides."""
     found = []
     flat = -(state.offset_cents or 0.0)
     if flat > scoring.money["pitch_raise_over_cents"]:
-        found.append(_warn(_flat_words(flat, scoring), "the tuner"))
+        ask = weak_strings or flat > scoring.money["ask_technician_over_cents"]
+        text = _flat_words(flat, weak_strings=weak_strings, ask=ask)
+        found.append(_warn(text, TECHNICIAN if ask else "the tuner"))
     if -flat > scoring.money["sharp_over_cents"]:
         text = f"The whole piano is {-flat:.0f} cents sharp: ask why, and have the load on the strings looked at."
         found.append(_warn(text, TECHNICIAN))
@@ -83,13 +85,12 @@ def alerts_from_tuning(
     return found
 
 
-def _flat_words(flat: float, scoring: Scoring) -> str:
+def _flat_words(flat: float, *, weak_strings: bool, ask: bool) -> str:
     text = f"The whole piano is {flat:.0f} cents flat. That proves nothing about its pins, but raising it costs money"
-    if flat > scoring.money["ask_technician_over_cents"]:
-        return (
-            f"{text} and strings may break: ask a technician whether to raise it at all or to tune it lower."
-        )
-    return f"{text} and a second tuning soon after."
+    if not ask:
+        return f"{text} and a second tuning soon after."
+    why = ", all the more as they are old, rusty or spliced" if weak_strings else ""
+    return f"{text} and strings may break{why}: ask a technician whether to raise it at all or to tune it lower."
 
 
 def _warn(text: str, confirm_by: str) -> Alert:

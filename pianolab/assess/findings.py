@@ -106,7 +106,7 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
         effort = _effort(point, state, scoring)
         gaps = (
             Gap(
-                key=_key(point, effort, scoring),
+                key=gap_key(point, state, scoring),
                 text=lower_first(point.title),
                 reason=view.reason,
                 share=view.worst - view.share,
@@ -120,8 +120,9 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
     )
 
 
-def _key(point: Point, effort: Effort, scoring: Scoring) -> str:
-    if effort == "tune and record again":
+def gap_key(point: Point, state: TuningState, scoring: Scoring) -> str:
+    """The key of what is not known at a point; what one tuning settles shares a key."""
+    if _effort(point, state, scoring) == "tune and record again":
         return f"hidden by the tuning: {scoring.tuning['judged_on_tuned_piano'][point.id]}"
     return point.id
 

@@ -12,19 +12,20 @@ from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import PointView, evidence_of, lower_first, view_point
 from pianolab.assess.listening import Heard, evidence_of_heard, hear
 from pianolab.assess.prices import PriceList
-from pianolab.assess.repairs import (
-    estimate,
-    jobs_from,
+from pianolab.assess.proposals import (
     proposals_from_listening,
     proposals_from_points,
     proposals_from_tuning,
+    string_state,
 )
+from pianolab.assess.repairs import estimate, jobs_from
 from pianolab.assess.results import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.scoring import Scoring, load_scoring
-from pianolab.assess.tuning_state import TuningState, tuning_state
+from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.show import LOCALE
 
 
 def assess_piano(
@@ -79,16 +80,18 @@ def assess_piano(
     evidence = [evidence_of(view, state, scoring=scoring) for view in views]
     evidence += [evidence_of_heard(h) for h in heard]
     hidden = _hidden_by_tuning(heard, scoring)
+    repairs = _repairs(views, heard, state, prices, profile, seed, scoring)
     return Assessment(
         piano=piano,
         aspects=judge_aspects(evidence, full_loss=scoring.scale["full_loss"]),
         alerts=_alerts(views, heard, state, survey, hidden, scoring),
-        repairs=_repairs(views, heard, state, prices, profile, seed, scoring),
+        repairs=repairs,
         points_checked=sum(view.checked for view in views),
         points_total=len(views),
         heard=survey is not None,
         hidden_by_tuning=hidden,
         unknown_vetoes=_unknown_vetoes(evidence),
+        unknown_costs=_unknown_costs(evidence, repairs, state),
     )
 
 
@@ -112,10 +115,11 @@ def _alerts(
     hidden: str,
     scoring: Scoring,
 ) -> tuple[Alert, ...]:
+    weak, _ = string_state(views, scoring.money["weak_string_points"])
     alerts = [
         *alerts_from_points(views, scoring=scoring),
         *alerts_from_listening(heard),
-        *alerts_from_tuning(state, survey, hidden, scoring=scoring),
+        *alerts_from_tuning(state, survey, hidden, weak_strings=weak, scoring=scoring),
     ]
     order = {"seen": 0, "likely": 1, "possible": 2}
     return tuple(sorted(alerts, key=lambda a: (a.kind != "veto", order[a.how_sure], a.source, a.text)))
@@ -131,12 +135,14 @@ def _repairs(
     scoring: Scoring,
 ) -> RepairEstimate:
     proposals = [
-        *proposals_from_points(views, scoring=scoring),
+        *proposals_from_points(views, state, scoring=scoring),
         *proposals_from_listening(heard),
         *proposals_from_tuning(state, views, scoring=scoring),
     ]
     jobs = jobs_from(proposals, prices=prices, profile=profile)
-    result = estimate(jobs, currency=prices.currency, seed=seed, draws=int(scoring.money["draws"]))
+    locale = profile.locale if profile is not None else LOCALE
+    draws = int(scoring.money["draws"])
+    result = estimate(jobs, currency=prices.currency, seed=seed, draws=draws, locale=locale)
     unchecked = sum(not job.found for job in jobs)
     note = result.note + (f"; prices {prices.region}" if prices.region else "")
     if unchecked:
@@ -158,6 +164,23 @@ def _hidden_by_tuning(heard: Sequence[Heard], scoring: Scoring) -> str:
 
 def _unknown_vetoes(evidence: Sequence[Evidence]) -> tuple[Unknown, ...]:
     return tuple(_as_unknown(e, gap) for e in evidence for gap in e.gaps if gap.veto_chance > 0)
+
+
+def _unknown_costs(
+    evidence: Sequence[Evidence], repairs: RepairEstimate, state: TuningState
+) -> tuple[Unknown, ...]:
+    """What a job waits for and no score or veto does."""
+    waited = {key for job in repairs.jobs for key, _ in job.waits_for}
+    gaps = {gap.key: (e, gap) for e in evidence for gap in e.gaps if not e.strengths and not gap.veto_chance}
+    found = [_as_unknown(*gaps[key]) for key in sorted(waited & set(gaps))]
+    if state.other_offset_cents is not None and FIRST_KEY in waited:
+        found.append(
+            Unknown(
+                text=FIRST_KEY, reason="the recording can be read a semitone higher or lower", width=0.0,
+                source="listening", minutes=2.0, key=FIRST_KEY,
+            )
+        )  # fmt: skip
+    return tuple(found)
 
 
 def _as_unknown(e: Evidence, gap: Gap) -> Unknown:

@@ -100,6 +100,10 @@ def _price_list(data: dict[str, Any], *, file: str) -> PriceList:
     for name in ("currency", "date", "region", "jobs"):
         if not data.get(name):
             raise BadInput(f"{file}: {name}", "nothing", "currency, date, region and [jobs] tables")
+    if unknown := sorted(set(data) - {"currency", "date", "region", "jobs", "note"}):
+        raise BadInput(file, unknown, "only currency, date, region, note and [jobs] tables")
+    if not isinstance(data["jobs"], dict):
+        raise BadInput(f"{file}: jobs", repr(data["jobs"]), "tables such as [jobs.tuning]")
     if not isinstance(data["date"], date):
         raise BadInput(
             f"{file}: date", repr(data["date"]), "a date such as 2026-01-31, without quotation marks"
@@ -139,17 +143,22 @@ def _price(job: str, raw: Any, *, file: str) -> Price:
     low, usual, high = (_money(f"{name}: {end}", raw.get(end)) for end in ("low", "usual", "high"))
     if not low <= usual <= high:
         raise BadInput(name, f"{low}, {usual}, {high}", "low not above usual, usual not above high")
-    if raw.get("per", "piano") not in get_args(Per):
-        raise BadInput(f"{name}: per", repr(raw["per"]), "one of " + ", ".join(get_args(Per)))
+    per, includes = raw.get("per", "piano"), raw.get("includes", [])
+    if per not in get_args(Per):
+        raise BadInput(f"{name}: per", repr(per), "one of " + ", ".join(get_args(Per)))
+    named = isinstance(includes, list) and all(isinstance(other, str) for other in includes)
+    if not named or job in includes:
+        got = "the job itself" if named else repr(includes)
+        raise BadInput(f"{name}: includes", got, 'a list of other jobs, such as ["tuning"]')
     return Price(
         job=job,
         title=str(raw.get("title", job)),
         low=low,
         usual=usual,
         high=high,
-        hours=float(raw.get("hours", 0.0)),
-        per=raw.get("per", "piano"),
-        includes=tuple(raw.get("includes", ())),
+        hours=_hours(f"{name}: hours", raw.get("hours", 0.0)),
+        per=per,
+        includes=tuple(includes),
         own_work=_part(f"{name}: own_work", raw.get("own_work")),
     )
 
@@ -162,6 +171,12 @@ def _money(name: str, value: Any) -> Decimal:
     if isinstance(value, bool) or not money.is_finite() or money < 0:
         raise BadInput(name, value, "0 or more", "A minus sign by mistake?")
     return money
+
+
+def _hours(name: str, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < float("inf"):
+        raise BadInput(name, repr(value), "working hours, 0 or more")
+    return float(value)
 
 
 def _part(name: str, value: Any) -> float | None:

@@ -1,9 +1,8 @@
-"""Which jobs a piano needs, each counted once, and what they may cost together."""
+"""Each job once, with its chance and its price, and what all of them may cost together."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from math import prod
 
@@ -11,89 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from pianolab.assess.findings import PointView, lower_first, sentence
-from pianolab.assess.listening import Heard
-from pianolab.assess.prices import PriceList
+from pianolab.assess.prices import Price, PriceList
+from pianolab.assess.proposals import Extra, Proposal
 from pianolab.assess.results import RepairEstimate, RepairJob
-from pianolab.assess.rules import holds
-from pianolab.assess.scoring import Scoring, load_scoring
-from pianolab.assess.tuning_state import TuningState
+from pianolab.assess.scoring import load_scoring
 from pianolab.model import BuyerProfile
+from pianolab.show import LOCALE
 
+Array = NDArray[np.float64]
 
-@dataclass(frozen=True, kw_only=True)
-class Proposal:
-    """One reason for one job; ``keys`` or ``count`` say how many keys or strings it concerns."""
-
-    job: str
-    reason: str
-    chance: float
-    keys: tuple[int, ...] = ()
-    count: int = 0
-    found: bool = True
-
-
-def proposals_from_points(views: Iterable[PointView], *, scoring: Scoring) -> list[Proposal]:
-    """Jobs that findings ask for, and, with a small chance, those that unchecked points may yet ask for."""
-    found = []
-    for view in (v for v in views if v.applies):
-        if not view.checked:
-            found += _possible(view, scoring.unknown["repair_chance"])
-            continue
-        for rule in view.point.repairs:
-            for f in (f for f in view.findings if holds(rule, f, view.point)):
-                reason = sentence(view, scoring)
-                found.append(
-                    Proposal(job=rule.job, reason=reason, chance=rule.chance, keys=f.keys, count=f.count or 0)
-                )
-    return found
-
-
-def _possible(view: PointView, chance: float) -> list[Proposal]:
-    reason = f"not checked: {lower_first(view.point.title)}"
-    return [
-        Proposal(job=rule.job, reason=reason, chance=chance * rule.chance, found=False)
-        for rule in view.point.repairs
-    ]
-
-
-def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:
-    """Jobs that the recording asks for."""
-    return [
-        Proposal(
-            job=rule.job,
-            reason=f"{h.item.what} in {len(h.faulty)} of {h.total} {h.item.of}",
-            chance=rule.chance,
-            keys=h.faulty if rule.per_key else (),
-        )
-        for h in heard
-        for rule in h.item.repairs
-        if len(h.faulty) > rule.over
-    ]
-
-
-def proposals_from_tuning(
-    state: TuningState, views: Iterable[PointView], *, scoring: Scoring
-) -> list[Proposal]:
-    """First tunings for every piano; a pitch raise or advice on it where the pitch is low."""
-    money = scoring.money
-    found = [Proposal(job="first tunings", reason="every piano settles after a move", chance=1.0)]
-    flat = -(state.offset_cents or 0.0)
-    far = flat > money["ask_technician_over_cents"]
-    if flat > money["pitch_raise_over_cents"]:
-        reason = f"{flat:.0f} cents flat"
-        weak = far or _weak_strings(views, money["weak_string_points"])
-        if weak:
-            found.append(Proposal(job="pitch advice", reason=reason, chance=1.0))
-        chance = money["raise_chance_when_far_flat"] if weak else 1.0
-        found.append(Proposal(job="pitch raise", reason=reason, chance=chance))
-    elif state.neglected:
-        found.append(Proposal(job="tuning", reason="overdue, and it hides other things", chance=1.0))
-    return found
-
-
-def _weak_strings(views: Iterable[PointView], points: Sequence[str]) -> bool:
-    return any(v.point.id in points and v.checked and v.share >= 0.3 for v in views)
+ALMOST_SURE = 0.999
 
 
 def jobs_from(
@@ -110,27 +36,70 @@ def jobs_from(
 def _job(job: str, mine: list[Proposal], prices: PriceList, profile: BuyerProfile | None) -> RepairJob:
     price = prices[job]
     found = sorted({p.reason for p in mine if p.found})
-    guesses = [p.chance for p in mine if not p.found]
     missed = prod(1.0 - p.chance for p in {p.reason: p for p in mine if p.found}.values())
+    waits_for = _waits_for([p for p in mine if not p.found])
     quantity = 1
     if price.per != "piano":
         quantity = max(len({k for p in mine for k in p.keys}), *(p.count for p in mine), 1)
-    part = Decimal(1)
-    if profile is not None and profile.enjoys_projects and price.own_work is not None:
-        part = Decimal(str(price.own_work))
-    low, usual, high = (part * quantity * amount for amount in (price.low, price.usual, price.high))
+    extra = _largest([p.extra for p in mine if p.extra is not None])
+    low, usual, high = _amounts(price, quantity, extra, prices, profile)
     return RepairJob(
         job=job,
-        title=price.title + (f" ({quantity} {price.per}s)" if quantity > 1 else ""),
+        title=_title(price, quantity, extra),
         low=low,
         usual=usual,
         high=high,
-        chance=1.0 - missed * (1.0 - max(guesses, default=0.0)),
+        chance=1.0 - missed * prod(1.0 - chance for _, chance in waits_for),
         reasons=tuple(found) or tuple(sorted({p.reason for p in mine})),
         quantity=quantity,
         includes=price.includes,
         found=bool(found),
+        waits_for=waits_for,
     )
+
+
+def _waits_for(guesses: Sequence[Proposal]) -> tuple[tuple[str, float], ...]:
+    """The unknowns that may bring a job to light, scaled so that together they reach the likeliest of them.
+
+    Ten unchecked points that each might ask for one and the same job make it no more likely than the
+    weightiest of them does: they look at one and the same trouble from several sides.
+    """
+    by_key: dict[str, dict[str, float]] = {}
+    for p in guesses:
+        reasons = by_key.setdefault(p.unknown, {})
+        reasons[p.reason] = max(reasons.get(p.reason, 0.0), p.chance)
+    chances = {key: min(sum(reasons.values()), ALMOST_SURE) for key, reasons in sorted(by_key.items())}
+    if not chances or sum(chances.values()) <= 0:
+        return ()
+    most, total = max(chances.values()), sum(chances.values())
+    return tuple((key, 1.0 - (1.0 - most) ** (p / total)) for key, p in chances.items() if p > 0)
+
+
+def _largest(extras: Sequence[Extra]) -> Extra | None:
+    return max(extras, key=lambda e: (e.high, e.usual, e.low), default=None)
+
+
+def _amounts(
+    price: Price, quantity: int, extra: Extra | None, prices: PriceList, profile: BuyerProfile | None
+) -> tuple[Decimal, Decimal, Decimal]:
+    part = Decimal(1)
+    if profile is not None and profile.enjoys_projects and price.own_work is not None:
+        part = Decimal(str(price.own_work))
+    low, usual, high = (part * quantity * amount for amount in (price.low, price.usual, price.high))
+    if extra is None:
+        return low, usual, high
+    besides = prices[extra.job]
+    return (
+        low + Decimal(str(extra.low)) * besides.low,
+        usual + Decimal(str(extra.usual)) * besides.usual,
+        high + Decimal(str(extra.high)) * besides.high,
+    )
+
+
+def _title(price: Price, quantity: int, extra: Extra | None) -> str:
+    several = f" ({quantity} {price.per}s)" if quantity > 1 else ""
+    besides = f", with {extra.low:g} to {extra.high:g} {extra.what}" if extra is not None else ""
+    return f"{price.title}{several}{besides}"
 
 
 def simulate_repairs(
@@ -139,7 +108,8 @@ def simulate_repairs(
     draws: int,
     rng: np.random.Generator,
     shared: float | None = None,
-) -> NDArray[np.float64]:
+    levels: Mapping[str, Array] | None = None,
+) -> Array:
     """Sums of the jobs' costs, one for each draw.
 
     Parameters
@@ -148,6 +118,8 @@ def simulate_repairs(
     draws : int
     rng : the random numbers; the same state gives the same sums
     shared : float from 0 to 1, correlation between the prices of two jobs (one workshop does them all)
+    levels : for unknowns by their key how bad each turns out (0 to 1), shape (draws,): a job that waits for
+        one is needed where it turns out bad enough; drawn here where not given
 
     Returns
     -------
@@ -163,7 +135,7 @@ def simulate_repairs(
         return total
     shared = load_scoring().money["shared_price_level"] if shared is None else shared
     common = rng.standard_normal(draws)
-    needed = {job.job: rng.random(draws) < job.chance for job in jobs}
+    needed = {job.job: _needed(job, levels or {}, draws, rng) for job in jobs}
     for job in jobs:
         paid = needed[job.job].copy()
         for bigger in (other for other in jobs if job.job in other.includes):
@@ -173,6 +145,16 @@ def simulate_repairs(
         level = ndtr(np.sqrt(shared) * common[where] + np.sqrt(1.0 - shared) * own)
         total[where] += triangular(level, float(job.low), float(job.usual), float(job.high))
     return total
+
+
+def _needed(
+    job: RepairJob, levels: Mapping[str, Array], draws: int, rng: np.random.Generator
+) -> NDArray[np.bool_]:
+    known: NDArray[np.bool_] = rng.random(draws) < job.known_chance
+    for key, chance in job.waits_for:
+        level = levels.get(key)
+        known |= (rng.random(draws) if level is None else level) > 1.0 - chance
+    return known
 
 
 def triangular(level: NDArray[np.float64], low: float, usual: float, high: float) -> NDArray[np.float64]:
@@ -191,8 +173,10 @@ def triangular(level: NDArray[np.float64], low: float, usual: float, high: float
     return np.where(level < below, rising, falling)
 
 
-def estimate(jobs: tuple[RepairJob, ...], *, currency: str, seed: int, draws: int) -> RepairEstimate:
+def estimate(
+    jobs: tuple[RepairJob, ...], *, currency: str, seed: int, draws: int, locale: str = LOCALE
+) -> RepairEstimate:
     """The jobs with the 10, 50 and 90 % points of their simulated sum."""
     sums = simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed))
     p10, p50, p90 = (Decimal(round(float(q))) for q in np.percentile(sums, (10, 50, 90)))
-    return RepairEstimate(jobs=jobs, p10=p10, p50=p50, p90=p90, currency=currency)
+    return RepairEstimate(jobs=jobs, p10=p10, p50=p50, p90=p90, currency=currency, locale=locale)

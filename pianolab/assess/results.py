@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from math import prod
 from typing import Literal
 
 from pianolab.model import AspectName, Piano
-from pianolab.show import Row, Showable
+from pianolab.show import LOCALE, Row, Showable, about, money
 
 WORST, BEST = 0.0, 10.0
 """Ends of every aspect's score: 10 is nothing wrong and everything checked."""
@@ -21,6 +22,16 @@ class Contribution:
     low: float
     high: float
     source: str
+
+    def sentence(self) -> str:
+        """The text with the points it cost.
+
+        Examples
+        --------
+        >>> Contribution(text="short sustain in 7 of 24 treble notes", low=-0.9, high=-0.9, source="x").sentence()
+        'short sustain in 7 of 24 treble notes: -0.9'
+        """
+        return f"{self.text}: {0.5 * (self.low + self.high):+.1f}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,6 +97,7 @@ class RepairJob:
 
     ``quantity`` is how many keys or strings the price was multiplied by; ``includes`` names the jobs that
     need no paying where this one is done; ``found`` is False where only unchecked points propose it.
+    ``waits_for`` pairs the keys of unknowns that could bring this job to light with the chance of each.
     """
 
     job: str
@@ -98,6 +110,17 @@ class RepairJob:
     quantity: int = 1
     includes: tuple[str, ...] = ()
     found: bool = True
+    waits_for: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def known_chance(self) -> float:
+        """The chance that the job is needed for what is known already."""
+        return 1.0 - (1.0 - self.chance) / prod(1.0 - p for _, p in self.waits_for)
+
+    @property
+    def mean_price(self) -> float:
+        """What the job costs on average where it is done (triangular from low to high, peak at usual)."""
+        return float(self.low + self.usual + self.high) / 3.0
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -110,20 +133,29 @@ class RepairEstimate(Showable):
     p90: Decimal
     currency: str
     note: str = "estimates, not quotes"
+    locale: str = LOCALE
     header = ("job", "low", "usual", "high", "chance", "why")
 
     def headline(self) -> str:
-        return f"repairs {self.p10:.0f} to {self.p90:.0f} {self.currency}, most likely about {self.p50:.0f} ({self.note})"
+        low, mid, high = (about(x, self.currency, locale=self.locale) for x in (self.p10, self.p50, self.p90))
+        return f"repairs {low} to {high}, most likely about {mid} ({self.note})"
 
     def rows(self) -> list[Row]:
-        return [(j.title, j.low, j.usual, j.high, j.chance, "; ".join(j.reasons)) for j in self.jobs]
+        return [
+            (j.title, *self._amounts(j), f"{j.chance:.0%}", "; ".join(j.reasons)) for j in self.jobs
+        ]
+
+    def _amounts(self, job: RepairJob) -> tuple[str, str, str]:
+        low, usual, high = (money(x, self.currency, locale=self.locale) for x in (job.low, job.usual, job.high))
+        return low, usual, high
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Assessment(Showable):
     """One piano judged: all six aspects, alerts, repairs, how much was checked, and what tuning hides.
 
-    ``unknown_vetoes`` are the unchecked points that could stop the purchase, whatever aspect they bear on.
+    ``unknown_vetoes`` are the unchecked points that could stop the purchase, whatever aspect they bear on;
+    ``unknown_costs`` is what is not known and bears on money alone.
     """
 
     piano: Piano
@@ -135,10 +167,17 @@ class Assessment(Showable):
     heard: bool
     hidden_by_tuning: str = ""
     unknown_vetoes: tuple[Unknown, ...] = ()
+    unknown_costs: tuple[Unknown, ...] = ()
     header = ("aspect", "low", "high", "largest reason")
 
     def aspect(self, name: str) -> AspectResult:
         return next(a for a in self.aspects if a.aspect == name)
+
+    @property
+    def unknowns(self) -> tuple[Unknown, ...]:
+        """Everything unknown, once for each thing it bears on."""
+        of_aspects = tuple(u for a in self.aspects for u in a.unknown)
+        return of_aspects + self.unknown_vetoes + self.unknown_costs
 
     @property
     def vetoes(self) -> tuple[Alert, ...]:

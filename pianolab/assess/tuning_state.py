@@ -19,7 +19,8 @@ class TuningState:
 
     ``offset_cents`` is the whole piano against A4; ``neglected`` says that a tuning is overdue, which is no
     fault of the instrument but hides others; ``slipped`` are keys where one string stands far from its
-    neighbours; ``judged`` are the keys where that could be told at all.
+    neighbours; ``judged`` are the keys where that could be told at all; ``other_offset_cents`` is the offset if
+    a recording that can be read in two ways is read in the other.
     """
 
     heard: bool = False
@@ -28,6 +29,13 @@ class TuningState:
     neglected: bool = False
     slipped: tuple[int, ...] = ()
     judged: tuple[int, ...] = ()
+    other_offset_cents: float | None = None
+
+
+FIRST_KEY = "which key was played first"
+"""The unknown behind a recording that can be read a semitone higher or lower."""
+
+SEMITONE_CENTS = 100.0
 
 
 def tuning_state(survey: Survey | None, *, scoring: Scoring) -> TuningState:
@@ -64,7 +72,17 @@ def tuning_state(survey: Survey | None, *, scoring: Scoring) -> TuningState:
         neglected=neglected,
         slipped=tuple(int(k) for k in keys[slipped]),
         judged=tuple(int(k) for k in keys[np.isfinite(unison) | np.isfinite(off)]),
+        other_offset_cents=_other_offset(survey),
     )
+
+
+def _other_offset(survey: Survey) -> float | None:
+    """The same sound counted from a key further up is flatter by a semitone for each key."""
+    s = survey.summary
+    if s.reading != "doubtful" or s.other_first_key is None or s.offset_cents is None:
+        return None
+    lowest = survey.table.loc[survey.table["status"] == "measured", "key"].min()
+    return float(s.offset_cents - SEMITONE_CENTS * (s.other_first_key - int(lowest)))
 
 
 def has_entry(column: pd.Series, word: str) -> NDArray[np.bool_]:

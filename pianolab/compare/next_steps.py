@@ -63,14 +63,26 @@ def learn(field: Field, piano: int, keys: Iterable[str]) -> Learned:
     if not field.buyable[piano]:
         return Learned(chance=0.0, worth=0.0)
     d = field.draws[piano]
-    chosen = [i for i, key in enumerate(d.unknown) if key in set(keys)]
+    wanted = set(keys)
+    chosen = [i for i, key in enumerate(d.unknown) if key in wanted]
     level = d.level[chosen]
     loss = d.loss[:, chosen]
     relative = np.exp(-(loss @ severity(level))) / mean_factor(loss).prod(axis=1)[:, None]
     means = d.high * mean_factor(d.loss).prod(axis=1)
-    change = (field.weights[:-1, None] * means[:, None] * (relative - 1.0)).sum(axis=0)
-    utility = field.utility[piano] + change
+    change = (field.weights[:-1] * means) @ (relative - 1.0)
+    saved = _saved(d, level, chosen) / field.money_per_point
+    utility = field.utility[piano] + change + saved
     return _compare(field, piano, utility, turns_out_stopped(level, d.veto_chance[chosen]))
+
+
+def _saved(d: PianoDraws, level: Array, chosen: Sequence[int]) -> Array | float:
+    """By how much less than expected the repairs come to, once the chosen unknowns are known."""
+    saved: Array | float = 0.0
+    for hunt in d.hunts:
+        if hunt.chance[list(chosen)].any():
+            expected = hunt.price * (1.0 - (1.0 - hunt.known_chance) * float(np.prod(1.0 - hunt.chance)))
+            saved = saved + expected - hunt.expected_cost(level, chosen)
+    return saved
 
 
 def _compare(field: Field, piano: int, utility: Array, stopped: NDArray[np.bool_]) -> Learned:
@@ -109,8 +121,7 @@ def _groups(assessment: Assessment) -> list[list[Unknown]]:
     again before it is no step. Where many points are left, finishing the walk is a step of its own besides.
     """
     widest: dict[str, Unknown] = {}
-    everything = [u for a in assessment.aspects for u in a.unknown] + list(assessment.unknown_vetoes)
-    for u in everything:
+    for u in assessment.unknowns:
         key = u.key or u.source
         if key not in widest or u.width > widest[key].width:
             widest[key] = u

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from pianolab.assess import Assessment
-from pianolab.compare.simulate import PianoDraws, middle_weights
+from pianolab.compare.simulate import PianoDraws
+from pianolab.compare.weights import middle_weights
 from pianolab.model import BuyerProfile
+from pianolab.show import money
 
 GOOD_ENOUGH = 4.0
 """A piano whose weighted score can't even reach this at best is not worth buying; own choice."""
@@ -21,7 +23,8 @@ def obstacle_of(assessment: Assessment, draws: PianoDraws, *, profile: BuyerProf
         return assessment.vetoes[0].text.rstrip(".")
     least = float(np.percentile(draws.total, 10))
     if profile.budget is not None and draws.price_known and least > float(profile.budget):
-        return f"even at best it takes {least:,.0f} {profile.currency}, over the budget"
+        takes = money(least, profile.currency, locale=profile.locale)
+        return f"even at best it takes {takes}, over the budget"
     weights = middle_weights(profile)[:-1]
     best = float(np.dot([a.high for a in assessment.aspects], weights) / weights.sum())
     if best < GOOD_ENOUGH:

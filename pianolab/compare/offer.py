@@ -7,6 +7,7 @@ from decimal import ROUND_DOWN, Decimal
 
 from pianolab.assess import Assessment
 from pianolab.model import BuyerProfile
+from pianolab.show import about
 
 STEP = Decimal(10)
 BETTER_BUY = "for more than this the best of the others is the better buy"
@@ -44,9 +45,8 @@ def highest_offer(
         limits.append((float(price), "the asking price; nothing found speaks for paying more"))
     if profile.budget is not None:
         left = float(profile.budget) - extras
-        limits.append(
-            (left, f"what the budget leaves after about {_round(extras)} for moving, tuning and repairs")
-        )
+        rest = about(extras, profile.currency, locale=profile.locale)
+        limits.append((left, f"what the budget leaves after about {rest} for moving, tuning and repairs"))
     if lead is not None and price is not None:
         limits.append((float(price) + lead * money_per_point, BETTER_BUY))
     if not limits:

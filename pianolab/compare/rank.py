@@ -13,9 +13,10 @@ from pianolab.compare.next_steps import Field, find_next_steps, learn
 from pianolab.compare.obstacles import obstacle_of
 from pianolab.compare.ranking import STOPPED
 from pianolab.compare.results import Comparison, Standing
-from pianolab.compare.simulate import PianoDraws, draw_piano, draw_weights, money_scale, money_value
+from pianolab.compare.simulate import PianoDraws, draw_piano, money_scale, money_value
 from pianolab.compare.standings import Ranking, make_standings
 from pianolab.compare.verdict import Shortlist, give_verdict
+from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile
 
@@ -42,12 +43,14 @@ def compare_pianos(
     Raises
     ------
     BadInput
-        For an empty shortlist, the same piano twice, another currency, or fewer than 100 draws.
+        For an empty shortlist, the same piano twice, another currency, weights that exclude each other,
+        or fewer than 100 draws.
 
     Notes
     -----
-    Weights are drawn evenly from their ranges and scaled to sum 1, each unknown evenly between fine and
-    failed, money from the simulated repairs. Stochastic multicriteria acceptability analysis.
+    Weights are drawn evenly from all that the ranges allow, each unknown between fine and failed, money from
+    the simulated repairs; what an unknown does to scores and to repairs goes together. Stochastic
+    multicriteria acceptability analysis.
 
     Examples
     --------
@@ -123,6 +126,7 @@ def _field(draws_of: Sequence[PianoDraws], ranking: Ranking) -> Field:
 
 
 def _check(given: Sequence[Assessment], profile: BuyerProfile, draws: int) -> None:
+    profile.check()
     if not given:
         raise BadInput("shortlist", "no pianos", "one or more", "Nothing examined yet?")
     ids = [a.piano.id for a in given]

@@ -1,10 +1,11 @@
-"""Drawing weights, scores and money: every unknown takes a value of its range, once for each draw."""
+"""Drawing scores and money: every unknown takes a value of its range, once for each draw."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ class PianoDraws:
     says where an unknown turns out to stop the purchase. ``unknown`` holds the unknowns' keys, ``loss``
     (6, unknowns) what each takes at worst (as a logarithm), ``level`` (unknowns, draws) how bad it turns out
     in a draw (the first `LEARNING_DRAWS` only), ``veto_chance`` (unknowns,) when that stops the purchase.
+    ``hunts`` are the jobs that an unknown may bring to light.
     """
 
     scores: NDArray[np.float32]
@@ -39,35 +41,27 @@ class PianoDraws:
     veto_chance: Array
     high: Array
     price_known: bool
+    hunts: tuple[JobHunt, ...] = ()
 
 
-def draw_weights(profile: BuyerProfile, *, draws: int, rng: np.random.Generator) -> Array:
-    """Weights of the six aspects and of money, shape (draws, 7); each row sums to 1.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JobHunt:
+    """A job that waits for unknowns: what it costs where it is needed, and how likely each shows it.
 
-    Each weight is drawn evenly from the profile's range, then the row is scaled to sum 1.
-
-    Examples
-    --------
-    >>> w = draw_weights(BuyerProfile(name="x"), draws=5, rng=np.random.default_rng(0))
-    >>> w.shape, bool(np.allclose(w.sum(axis=1), 1.0))
-    ((5, 7), True)
+    ``price`` is its mean price, less the chance that a bigger job includes it; ``chance`` (unknowns,).
     """
-    low, high = weight_ranges(profile)
-    weights = low + (high - low) * rng.random((draws, len(low)))
-    return weights / weights.sum(axis=1, keepdims=True)
 
+    price: float
+    known_chance: float
+    chance: Array
 
-def weight_ranges(profile: BuyerProfile) -> tuple[Array, Array]:
-    """Low and high ends of the seven weights: the aspects in their order, then money."""
-    pairs = [profile.weights[aspect] for aspect in ASPECTS] + [profile.money_weight]
-    return np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
-
-
-def middle_weights(profile: BuyerProfile) -> Array:
-    """The middle of every range, scaled to sum 1."""
-    low, high = weight_ranges(profile)
-    middle = 0.5 * (low + high)
-    return middle / middle.sum()
+    def expected_cost(self, level: Array, chosen: Sequence[int]) -> Array:
+        """Expected cost once the ``chosen`` unknowns are known to turn out as ``level`` (chosen, draws)."""
+        shown = np.any(level > 1.0 - self.chance[chosen, None], axis=0)
+        rest = np.delete(self.chance, chosen)
+        left = 1.0 - (1.0 - self.known_chance) * np.prod(1.0 - rest)
+        cost: Array = self.price * np.where(shown, 1.0, left)
+        return cost
 
 
 def draw_piano(
@@ -81,12 +75,13 @@ def draw_piano(
     """Scores and money of one piano; every unknown takes a value between fine and failed in each draw."""
     unknown, loss, veto = _unknowns(assessment)
     level = rng.random((len(unknown), draws))
+    levels = dict(zip(unknown, level, strict=True))
     high = np.array([a.high for a in assessment.aspects])
     scores = high[:, None] * np.exp(-(loss @ severity(level)))
     _fill_plain_intervals(scores, assessment, loss, rng)
     return PianoDraws(
         scores=scores.astype(np.float32),
-        total=_draw_total(assessment, profile, price_span, draws, rng),
+        total=_draw_total(assessment, profile, price_span, levels, draws=draws, rng=rng),
         stopped=turns_out_stopped(level, veto),
         unknown=unknown,
         loss=loss,
@@ -94,6 +89,7 @@ def draw_piano(
         veto_chance=veto,
         high=high,
         price_known=assessment.piano.asking_price is not None,
+        hunts=_hunts(assessment, unknown),
     )
 
 
@@ -125,16 +121,30 @@ def turns_out_stopped(level: Array, veto_chance: Array) -> NDArray[np.bool_]:
 
 
 def _unknowns(assessment: Assessment) -> tuple[tuple[str, ...], Array, Array]:
-    everything = [u for a in assessment.aspects for u in a.unknown] + list(assessment.unknown_vetoes)
     veto: dict[str, float] = {}
-    for u in everything:
+    for u in assessment.unknowns:
         veto[u.key or u.source] = max(veto.get(u.key or u.source, 0.0), u.veto_chance)
     keys = sorted(veto)
+    at = {key: i for i, key in enumerate(keys)}
     loss = np.zeros((len(ASPECTS), len(keys)))
     for row, aspect in enumerate(assessment.aspects):
         for u in aspect.unknown:
-            loss[row, keys.index(u.key or u.source)] += u.loss
+            loss[row, at[u.key or u.source]] += u.loss
     return tuple(keys), loss, np.array([veto[k] for k in keys])
+
+
+def _hunts(assessment: Assessment, unknown: Sequence[str]) -> tuple[JobHunt, ...]:
+    jobs = assessment.repairs.jobs
+    hunts = []
+    for job in jobs:
+        waits = {key: p for key, p in job.waits_for if key in unknown}
+        if waits:
+            apart = prod(1.0 - bigger.chance for bigger in jobs if job.job in bigger.includes)
+            chance = np.array([waits.get(key, 0.0) for key in unknown])
+            unlisted = prod(1.0 - p for key, p in job.waits_for if key not in waits)
+            known = 1.0 - (1.0 - job.known_chance) * unlisted
+            hunts.append(JobHunt(price=job.mean_price * apart, known_chance=known, chance=chance))
+    return tuple(hunts)
 
 
 def _fill_plain_intervals(
@@ -151,13 +161,16 @@ def _draw_total(
     assessment: Assessment,
     profile: BuyerProfile,
     price_span: tuple[float, float],
+    levels: Mapping[str, Array],
+    *,
     draws: int,
     rng: np.random.Generator,
 ) -> Array:
     price = assessment.piano.asking_price
     asked = rng.uniform(*price_span, draws) if price is None else np.full(draws, float(price))
     moving = rng.uniform(float(profile.moving_cost[0]), float(profile.moving_cost[1]), draws)
-    return asked + moving + simulate_repairs(assessment.repairs.jobs, draws=draws, rng=rng)
+    repairs = simulate_repairs(assessment.repairs.jobs, draws=draws, rng=rng, levels=levels)
+    return asked + moving + repairs
 
 
 def money_value(total: Array, scale: float) -> Array:

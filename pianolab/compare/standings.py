@@ -14,7 +14,8 @@ from pianolab.compare.next_steps import Field
 from pianolab.compare.offer import highest_offer
 from pianolab.compare.ranking import central_weights, confidence, dominators, rank_shares, weighted_sum
 from pianolab.compare.results import Standing
-from pianolab.compare.simulate import Array, PianoDraws, middle_weights, money_value
+from pianolab.compare.simulate import Array, PianoDraws, money_value
+from pianolab.compare.weights import middle_weights
 from pianolab.model import ASPECTS, BuyerProfile
 
 MOST_CONFIDENCES = 10

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pianolab.assess import Assessment
 from pianolab.compare.results import NextStep, Standing, Verdict
 from pianolab.model import BuyerProfile
+from pianolab.show import Amount, money
 
 COULD_CHANGE = 0.10
 """From this chance on, something unknown stands before a purchase; own choice."""
@@ -139,5 +140,5 @@ def _and(parts: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
 
 
-def _money(amount: object, profile: BuyerProfile) -> str:
-    return f"{amount:,.0f} {profile.currency}"
+def _money(amount: Amount, profile: BuyerProfile) -> str:
+    return money(amount, profile.currency, locale=profile.locale)

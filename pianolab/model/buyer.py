@@ -34,9 +34,9 @@ class BuyerProfile:
     name: str
     description: str = ""
     weights: dict[str, tuple[float, float]] = field(
-        default_factory=lambda: dict.fromkeys(ASPECTS, (0.1, 0.3))
+        default_factory=lambda: dict.fromkeys(ASPECTS, (0.05, 0.25))
     )
-    money_weight: tuple[float, float] = (0.1, 0.3)
+    money_weight: tuple[float, float] = (0.05, 0.25)
     budget: Decimal | None = None
     currency: str = "EUR"
     home_room: Room = field(default_factory=Room)
@@ -77,7 +77,7 @@ class BuyerProfile:
         >>> BuyerProfile(name="x", weights=dict.fromkeys(ASPECTS, (0.3, 0.4))).check()
         Traceback (most recent call last):
         ...
-        pianolab.errors.BadInput: weights of x: got 190 % at least, need shares that can add up to 100 %, money ...
+        pianolab.errors.BadInput: weights of x: got 185 % at least, need shares that can add up to 100 %, money ...
         """
         ranges = [*self.weights.values(), self.money_weight]
         least, most = sum(low for low, _ in ranges), sum(high for _, high in ranges)

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from pianolab.assess import RepairJob, load_prices, simulate_repairs
-from pianolab.assess.repairs import Proposal, estimate, jobs_from, proposals_from_tuning, triangular
+from pianolab.assess.proposals import Proposal, proposals_from_tuning
+from pianolab.assess.repairs import estimate, jobs_from, triangular
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.tuning_state import TuningState
 from pianolab.model import load_profiles
@@ -110,7 +111,7 @@ def test_who_enjoys_projects_pays_for_material_only() -> None:
         (0.0, {"first tunings"}),
         (-19.0, {"first tunings"}),
         (-25.0, {"first tunings", "pitch raise"}),
-        (-60.0, {"first tunings", "pitch raise", "pitch advice"}),
+        (-60.0, {"first tunings", "pitch raise", "pitch advice", "tuning"}),
         (30.0, {"first tunings"}),
     ],
 )

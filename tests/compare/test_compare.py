@@ -18,7 +18,7 @@ from pianolab.assess import (
 )
 from pianolab.checklist import load_checklist
 from pianolab.compare import compare_pianos
-from pianolab.compare.simulate import draw_weights
+from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, BuyerProfile, Piano, load_profiles
 
@@ -192,8 +192,8 @@ class TestFindOut:
         """
         even = BuyerProfile(
             name="w",
-            weights=dict.fromkeys(ASPECTS, (0.2, 0.2)),
-            money_weight=(0.2, 0.2),
+            weights=dict.fromkeys(ASPECTS, (1 / 7, 1 / 7)),
+            money_weight=(1 / 7, 1 / 7),
             budget=Decimal(5000),
         )
         result = compare(judged("a", 9.0, unknown=(gap(2.5),)), judged("b", 8.0), profile=even)
@@ -278,8 +278,8 @@ class TestMoney:
         """
         even = BuyerProfile(
             name="w",
-            weights=dict.fromkeys(ASPECTS, (0.2, 0.2)),
-            money_weight=(0.2, 0.2),
+            weights=dict.fromkeys(ASPECTS, (1 / 7, 1 / 7)),
+            money_weight=(1 / 7, 1 / 7),
             budget=Decimal(5000),
         )
         result = compare(judged("a", 8.0, price=4000), judged("b", 7.0, price=3500), profile=even)

@@ -1,0 +1,147 @@
+"""Why a piano may need a job: findings, what was heard, how it is tuned, and what nobody has looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from pianolab.assess.findings import PointView, gap_key, lower_first, sentence
+from pianolab.assess.listening import Heard
+from pianolab.assess.rules import holds
+from pianolab.assess.scoring import Scoring
+from pianolab.assess.tuning_state import FIRST_KEY, TuningState
+
+WEAK_FROM_SHARE = 0.3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Extra:
+    """What a job takes besides: between ``low`` and ``high`` times another job of the price list."""
+
+    job: str
+    low: float
+    usual: float
+    high: float
+    what: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proposal:
+    """One reason for one job; ``keys`` or ``count`` say how many keys or strings it concerns.
+
+    Where only something unknown proposes it, ``found`` is False and ``unknown`` is that unknown's key.
+    """
+
+    job: str
+    reason: str
+    chance: float
+    keys: tuple[int, ...] = ()
+    count: int = 0
+    found: bool = True
+    unknown: str = ""
+    extra: Extra | None = None
+
+
+def proposals_from_points(
+    views: Iterable[PointView], state: TuningState, *, scoring: Scoring
+) -> list[Proposal]:
+    """Jobs that findings ask for, and, with a small chance, those that unchecked points may yet ask for."""
+    found = []
+    for view in (v for v in views if v.applies):
+        if not view.checked:
+            found += _possible(view, state, scoring)
+            continue
+        for rule in view.point.repairs:
+            for f in (f for f in view.findings if holds(rule, f, view.point)):
+                reason = sentence(view, scoring)
+                found.append(
+                    Proposal(job=rule.job, reason=reason, chance=rule.chance, keys=f.keys, count=f.count or 0)
+                )
+    return found
+
+
+def _possible(view: PointView, state: TuningState, scoring: Scoring) -> list[Proposal]:
+    reason = f"not checked: {lower_first(view.point.title)}"
+    chance = scoring.unknown["repair_chance"]
+    key = gap_key(view.point, state, scoring)
+    return [
+        Proposal(job=rule.job, reason=reason, chance=chance * rule.chance, found=False, unknown=key)
+        for rule in view.point.repairs
+    ]
+
+
+def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:
+    """Jobs that the recording asks for."""
+    return [
+        Proposal(
+            job=rule.job,
+            reason=f"{h.item.what} in {len(h.faulty)} of {h.total} {h.item.of}",
+            chance=rule.chance,
+            keys=h.faulty if rule.per_key else (),
+        )
+        for h in heard
+        for rule in h.item.repairs
+        if len(h.faulty) > rule.over
+    ]
+
+
+def proposals_from_tuning(
+    state: TuningState, views: Iterable[PointView], *, scoring: Scoring
+) -> list[Proposal]:
+    """First tunings for every piano; a pitch raise or advice on it where the pitch is low.
+
+    Where two readings of the recording are possible, each of them asks for its jobs with half the chance.
+    """
+    found = [Proposal(job="first tunings", reason="every piano settles after a move", chance=1.0)]
+    views = tuple(views)
+    if state.other_offset_cents is None:
+        return found + _for_pitch(state.offset_cents, state, views, scoring)
+    for offset in (state.offset_cents, state.other_offset_cents):
+        for p in _for_pitch(offset, state, views, scoring):
+            reason = f"{p.reason}, if the recording is read so"
+            found.append(
+                Proposal(
+                    job=p.job, reason=reason, chance=0.5 * p.chance, found=False, unknown=FIRST_KEY, extra=p.extra
+                )
+            )
+    return found
+
+
+def _for_pitch(
+    offset_cents: float | None, state: TuningState, views: Sequence[PointView], scoring: Scoring
+) -> list[Proposal]:
+    money, flat = scoring.money, -(offset_cents or 0.0)
+    if flat <= money["pitch_raise_over_cents"]:
+        reason = "overdue, and it hides other things"
+        return [Proposal(job="tuning", reason=reason, chance=1.0)] if state.neglected else []
+    reason = f"{flat:.0f} cents flat"
+    weak, unseen = string_state(views, money["weak_string_points"])
+    breaking = "weak" if weak else "sound"
+    extra = Extra(job="single string", what="strings that may break", **money["strings_that_break"][breaking])
+    if not (weak or flat > money["ask_technician_over_cents"]):
+        raised = Proposal(job="pitch raise", reason=reason, chance=1.0, extra=extra)
+        return [raised, *_advice_if(unseen, reason, money["advice_chance_unseen_strings"])]
+    why = f"{reason}, and the strings are old, rusty or spliced" if weak else reason
+    return [
+        Proposal(job="pitch advice", reason=why, chance=1.0),
+        Proposal(job="pitch raise", reason=why, chance=money["raise_chance_when_asked"], extra=extra),
+        Proposal(job="tuning", reason="if the technician advises to tune it lower and leave it there", chance=1.0),
+    ]
+
+
+def string_state(views: Iterable[PointView], points: Sequence[str]) -> tuple[bool, list[str]]:
+    """Whether the strings are known to be old, rusty or spliced; and which points of that nobody looked at."""
+    mine = [v for v in views if v.point.id in points]
+    weak = any(v.checked and v.share >= WEAK_FROM_SHARE for v in mine)
+    return weak, [v.point.id for v in mine if not v.checked]
+
+
+def _advice_if(unseen: Sequence[str], reason: str, chance: float) -> list[Proposal]:
+    """Strings nobody has looked at may turn out old, rusty or spliced: then advice comes first."""
+    return [
+        Proposal(
+            job="pitch advice", reason=f"{reason}, and the state of the strings is not known", chance=chance,
+            found=False, unknown=point,
+        )
+        for point in unseen
+    ]  # fmt: skip
