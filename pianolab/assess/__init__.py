@@ -1,5 +1,6 @@
 """Judging one piano: findings and measures become scores with bounds, alerts, repairs and their cost."""
 
+from pianolab.assess.changes import HeardChange, PointChange, VisitChanges, compare_visits
 from pianolab.assess.judge import assess_piano
 from pianolab.assess.prices import Price, PriceList, load_prices
 from pianolab.assess.repairs import simulate_repairs
@@ -18,12 +19,16 @@ __all__ = [
     "AspectResult",
     "Assessment",
     "Contribution",
+    "HeardChange",
+    "PointChange",
     "Price",
     "PriceList",
     "RepairEstimate",
     "RepairJob",
     "Unknown",
+    "VisitChanges",
     "assess_piano",
+    "compare_visits",
     "load_prices",
     "simulate_repairs",
 ]

@@ -18,7 +18,7 @@ from pianolab.errors import BadInput
 from pianolab.model import Finding, FindingState, Piano, Room
 from pianolab.shipped import shipped
 
-DETAILS = ("keys", "place", "note")
+DETAILS = ("keys", "place", "note", "promised")
 STATES = tuple(s for s in get_args(FindingState) if s != "checked")
 
 

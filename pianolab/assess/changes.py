@@ -1,0 +1,255 @@
+"""What is different on a second visit: point by point, promise by promise, and by ear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from pianolab.acoustics.results import Survey
+from pianolab.assess.findings import PointView, keys_in_words, lower_first, sentence, view_point
+from pianolab.assess.listening import Heard, hear
+from pianolab.assess.scoring import Scoring, load_scoring
+from pianolab.assess.tuning_state import tuning_state
+from pianolab.checklist import Checklist, Point
+from pianolab.errors import BadInput
+from pianolab.model import Finding, Piano
+from pianolab.show import Row, Showable
+
+Direction = Literal["better", "worse", "the same", "first time", "not looked at again"]
+Kept = Literal["", "kept", "partly kept", "not kept", "not looked at again"]
+
+NOTICEABLE = 0.02
+"""Shares of the full loss closer than this count as the same."""
+
+GOOD_SHARE = 0.05
+"""Up to this share a point is as it should be: grade 4 or better, or next to the usual range."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointChange:
+    """One checklist point on both visits, in words; ``promised`` is what the seller said, ``kept`` what came of it."""
+
+    point: str
+    title: str
+    before: str
+    after: str
+    direction: Direction
+    promised: str = ""
+    kept: Kept = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeardChange:
+    """One thing that listening judges, on both recordings: how many keys, and where the difference comes from.
+
+    ``came_to_light`` are keys faulty now that could not be judged before, ``new`` those that were sound before,
+    ``gone`` those faulty before and judged sound now.
+    """
+
+    what: str
+    of: str
+    total: int
+    before: int
+    after: int
+    hidden_before: int
+    hidden_after: int
+    came_to_light: tuple[int, ...] = ()
+    new: tuple[int, ...] = ()
+    gone: tuple[int, ...] = ()
+
+    def sentence(self) -> str:
+        """The difference in one sentence.
+
+        Examples
+        --------
+        >>> HeardChange(what="short sustain", of="treble notes", total=24, before=0, after=14, hidden_before=22,
+        ...     hidden_after=0, came_to_light=(60, 61)).sentence()
+        'short sustain: 0 of 24 treble notes before, 14 now; at G#5 and A5 it could not be heard before; ...'
+        """
+        parts = [f"{self.what}: {self.before} of {self.total} {self.of} before, {self.after} now"]
+        if self.came_to_light:
+            parts.append(f"at {keys_in_words(self.came_to_light)} it could not be heard before")
+        if self.new:
+            parts.append(f"new at {keys_in_words(self.new)}")
+        if self.gone:
+            parts.append(f"gone at {keys_in_words(self.gone)}")
+        if self.hidden_before != self.hidden_after:
+            parts.append(f"hidden by the tuning: {self.hidden_before} before, {self.hidden_after} now")
+        return "; ".join(parts)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class VisitChanges(Showable):
+    """Two visits to one piano compared; points nobody looked at twice and nobody promised anything about are left out.
+
+    ``pitch_before_cents`` and ``pitch_after_cents`` are the whole piano against A4, None where not heard.
+    """
+
+    piano: Piano
+    points: tuple[PointChange, ...]
+    heard: tuple[HeardChange, ...] = ()
+    pitch_before_cents: float | None = None
+    pitch_after_cents: float | None = None
+    header = ("what", "before", "now", "difference", "promised", "kept")
+
+    @property
+    def promises(self) -> tuple[PointChange, ...]:
+        return tuple(p for p in self.points if p.promised)
+
+    @property
+    def broken(self) -> tuple[PointChange, ...]:
+        """Promises not kept, or not wholly, or that nobody looked after."""
+        return tuple(p for p in self.promises if p.kept != "kept")
+
+    def headline(self) -> str:
+        better, worse = (sum(p.direction == way for p in self.points) for way in ("better", "worse"))
+        kept = len(self.promises) - len(self.broken)
+        said = f"; {kept} of {len(self.promises)} promises kept" if self.promises else ""
+        points = "point" if better == 1 else "points"
+        return f"{self.piano.name}: {better} {points} better, {worse} worse{said}"
+
+    def rows(self) -> list[Row]:
+        order = {"worse": 0, "better": 1, "first time": 2, "not looked at again": 3, "the same": 4}
+        points = sorted(self.points, key=lambda p: (not p.promised, order[p.direction], p.point))
+        rows: list[Row] = [(p.title, p.before, p.after, p.direction, p.promised, p.kept) for p in points]
+        return rows + [
+            (f"by ear: {h.what} ({h.of})", f"{h.before} of {h.total}", f"{h.after} of {h.total}", h.sentence(), "", "")
+            for h in self.heard
+        ]  # fmt: skip
+
+
+def compare_visits(
+    piano: Piano,
+    before: Iterable[Finding],
+    after: Iterable[Finding],
+    *,
+    checklist: Checklist,
+    heard_before: Survey | None = None,
+    heard_after: Survey | None = None,
+) -> VisitChanges:
+    """What is different between two visits to one piano.
+
+    Read it as: what was promised and what came of it, what got better or worse, and what is heard now that
+    was not heard before, because it is new or because the tuning hid it.
+
+    Parameters
+    ----------
+    piano : the instrument
+    before : the findings that held after the first visit
+    after : the findings of the second visit alone
+    checklist : the points of both
+    heard_before, heard_after : surveys of the two recordings, None where there is none
+
+    Returns
+    -------
+    VisitChanges
+
+    Raises
+    ------
+    BadInput
+        For a finding at a point that the checklist does not have.
+
+    Examples
+    --------
+    >>> from pianolab.checklist import load_checklist
+    >>> first = Finding(visit_id="1", point="tuning-pitch", reading=-25, promised="raised to pitch")
+    >>> again = Finding(visit_id="2", point="tuning-pitch", reading=0)
+    >>> compare_visits(Piano(name="A"), [first], [again], checklist=load_checklist())
+    <VisitChanges A: 1 point better, 0 worse; 1 of 1 promises kept>
+    """
+    scoring = load_scoring()
+    old, new = tuple(before), tuple(after)
+    for f in (f for f in (*old, *new) if f.point not in checklist):
+        raise BadInput("finding", repr(f.point), "the id of a checklist point", "From another checklist?")
+    points = [
+        change
+        for point in checklist.for_piano(piano)
+        if (change := _point_change(point, old, new, scoring)) is not None
+    ]
+    return VisitChanges(
+        piano=piano,
+        points=tuple(points),
+        heard=_heard_changes(piano, heard_before, heard_after, scoring),
+        pitch_before_cents=None if heard_before is None else heard_before.summary.offset_cents,
+        pitch_after_cents=None if heard_after is None else heard_after.summary.offset_cents,
+    )
+
+
+def _point_change(
+    point: Point, old: Sequence[Finding], new: Sequence[Finding], scoring: Scoring
+) -> PointChange | None:
+    mine = [f for f in old if f.point == point.id]
+    promised = "; ".join(dict.fromkeys(f.promised.strip() for f in mine if f.promised.strip()))
+    was, now = view_point(point, mine, scoring=scoring), view_point(point, new, scoring=scoring)
+    if not now.checked and not promised:
+        return None
+    direction = _direction(was, now)
+    return PointChange(
+        point=point.id,
+        title=point.title,
+        before=_words(was, scoring),
+        after=_words(now, scoring),
+        direction=direction,
+        promised=promised,
+        kept=_kept(now, direction) if promised else "",
+    )
+
+
+def _direction(was: PointView, now: PointView) -> Direction:
+    if not now.checked:
+        return "not looked at again"
+    if not was.checked:
+        return "first time"
+    if abs(now.share - was.share) < NOTICEABLE:
+        return "the same"
+    return "better" if now.share < was.share else "worse"
+
+
+def _kept(now: PointView, direction: Direction) -> Kept:
+    """A promise is kept where the point is as it should be now, partly where it is at least better."""
+    if not now.checked:
+        return "not looked at again"
+    if now.worst <= GOOD_SHARE:
+        return "kept"
+    return "partly kept" if direction == "better" else "not kept"
+
+
+def _words(view: PointView, scoring: Scoring) -> str:
+    if view.checked:
+        return sentence(view, scoring).removeprefix(view.point.title).lstrip(": ")
+    states = dict.fromkeys(f"{f.state}: {f.reason}" for f in view.findings)
+    return lower_first("; ".join(states)) or "not checked"
+
+
+def _heard_changes(
+    piano: Piano, before: Survey | None, after: Survey | None, scoring: Scoring
+) -> tuple[HeardChange, ...]:
+    if before is None or after is None:
+        return ()
+    old = _hear(piano, before, scoring)
+    now = _hear(piano, after, scoring)
+    changes = [_heard_change(old[key], now[key]) for key in old if key in now]
+    return tuple(c for c in changes if (c.before, c.hidden_before) != (c.after, c.hidden_after) or c.new)
+
+
+def _hear(piano: Piano, survey: Survey, scoring: Scoring) -> dict[str, Heard]:
+    state = tuning_state(survey, scoring=scoring)
+    return {h.item.key: h for h in hear(piano, survey, state, scoring=scoring)}
+
+
+def _heard_change(old: Heard, now: Heard) -> HeardChange:
+    was, blind = set(old.faulty), {*old.hidden, *old.mute, *old.unheard}
+    unsure = {*now.hidden, *now.mute, *now.unheard}
+    return HeardChange(
+        what=now.item.what,
+        of=now.item.of,
+        total=now.total,
+        before=len(old.faulty),
+        after=len(now.faulty),
+        hidden_before=len(old.hidden),
+        hidden_after=len(now.hidden),
+        came_to_light=tuple(k for k in now.faulty if k in blind),
+        new=tuple(k for k in now.faulty if k not in was and k not in blind),
+        gone=tuple(k for k in old.faulty if k not in now.faulty and k not in unsure),
+    )
