@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -119,16 +119,22 @@ class Records:
         """Findings of a visit, of a piano, or all, in order of entry."""
         return self._all(Finding, visit_id=visit_id, of_piano=piano_id)
 
-    def current_findings(self, piano_id: str, *, per_examiner: bool = False) -> tuple[Finding, ...]:
+    def current_findings(
+        self, piano_id: str, *, per_examiner: bool = False, until: date | None = None
+    ) -> tuple[Finding, ...]:
         """The findings of a piano that count: for each point, place and keys the latest.
 
         A later visit at which the point was not looked at leaves the earlier finding standing.
-        ``per_examiner`` keeps the latest of each examiner, for opinions side by side.
+        ``per_examiner`` keeps the latest of each examiner, for opinions side by side; ``until`` leaves out
+        visits after that day.
         """
-        days = {visit.id: visit.day for visit in self.visits(piano_id)}
+        visits = [v for v in self.visits(piano_id) if until is None or v.day <= until]
+        days = {visit.id: visit.day for visit in visits}
         latest: dict[tuple[Any, ...], Finding] = {}
         ranks: dict[tuple[Any, ...], tuple[Any, ...]] = {}
         for order, finding in enumerate(self.findings(piano_id=piano_id)):
+            if finding.visit_id not in days:
+                continue
             place = (finding.point, finding.place, finding.keys, finding.examiner if per_examiner else "")
             rank = (finding.state in LOOKED_AT, days[finding.visit_id], order)
             if place not in latest or rank > ranks[place]:
