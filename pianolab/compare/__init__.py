@@ -1,6 +1,16 @@
 """Comparing a shortlist: who comes first how often, what to find out next, and what follows."""
 
+from pianolab.compare.changes import Moved, RankingChange, explain_change
 from pianolab.compare.rank import compare_pianos
 from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
 
-__all__ = ["Comparison", "NextStep", "Standing", "Verdict", "compare_pianos"]
+__all__ = [
+    "Comparison",
+    "Moved",
+    "NextStep",
+    "RankingChange",
+    "Standing",
+    "Verdict",
+    "compare_pianos",
+    "explain_change",
+]
