@@ -30,6 +30,32 @@ SOURCES: dict[str, str] = {
     "speech and music, Acta Acustica united with Acustica 93 (2007); abstract read",
     "goncalves2014": "Goncalves, dissertation, Louisiana State University (2014): loudness and brightness of piano "
     "tones are tied; abstract read",
+    "vorlander2008": "M. Vorlander, Auralization, Springer (2008), annex: absorption coefficients, as listed in the "
+    "data of an open room acoustics package",
+    "absorptionlists": "absorption coefficients of building materials as several public lists print them alike; two "
+    "of them read, their origin not",
+    "churches": "Acoustic absorption coefficient of the human body in octave bands (eight churches, empty and full); "
+    "abstract read",
+    "iso9613": "ISO 9613-1:1993, Attenuation of sound during propagation outdoors, part 1: absorption by the "
+    "atmosphere; equations from memory, checked against table values",
+    "sabine1922": "W. C. Sabine, Collected papers on acoustics, Harvard University Press (1922); formula from memory",
+    "eyring1930": "C. F. Eyring, Reverberation time in \"dead\" rooms, JASA 1, 217-241 (1930); formula from memory",
+    "barron1988": "M. Barron, L.-J. Lee, Energy relations in concert auditoriums, JASA 84, 618-628 (1988); from memory, "
+    "held against image sources",
+    "waterhouse1955": "R. V. Waterhouse, Interference patterns in reverberant sound fields, JASA 27, 247-258 (1955); "
+    "formula from memory",
+    "watsonpelli1983": "A. B. Watson, D. G. Pelli, QUEST: a Bayesian adaptive psychometric method, Perception and "
+    "Psychophysics 33(2), 113-120 (1983); method from memory",
+    "kingsmith1994": "P. E. King-Smith, S. S. Grigsby, A. J. Vingrys, S. C. Benes, A. Supowit, Efficient and unbiased "
+    "modifications of the QUEST threshold method, Vision Research 34(7), 885-912 (1994); method from memory",
+    "levitt1971": "H. Levitt, Transformed up-down methods in psychoacoustics, JASA 49(2), 467-477 (1971); from memory",
+    "stanislaw1999": "H. Stanislaw, N. Todorov, Calculation of signal detection theory measures, Behavior Research "
+    "Methods, Instruments and Computers 31(1), 137-149 (1999)",
+    "gourevitch1967": "V. Gourevitch, E. Galanter, A significance test for one parameter isosensitivity functions, "
+    "Psychometrika 32, 25-33 (1967); formula from memory",
+    "wilson1927": "E. B. Wilson, Probable inference, the law of succession, and statistical inference, Journal of the "
+    "American Statistical Association 22, 209-212 (1927); through scipy",
+    "krippendorff2011": "K. Krippendorff, Computing Krippendorff's alpha-reliability, University of Pennsylvania (2011)",
     "practice": "common practice, no source one can cite",
 }
 

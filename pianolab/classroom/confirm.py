@@ -1,0 +1,69 @@
+"""Whether pianolab's own listening hears what a drill says is true; where it can't, the drill is marked.
+
+The margins are those beyond which the listening tells two notes apart on its own measured error (unison
+0.35 cents, decay a few percent; see the benchmarks): a smaller difference is true, but not confirmed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pianolab.classroom.drills import CONFIRMED
+from pianolab.classroom.faults import HeardFault
+from pianolab.classroom.sounds import Played
+
+NOT = "not confirmed by measurement"
+COLUMN: dict[HeardFault, tuple[str, str]] = {
+    "unison": ("unison_cents", "cents"),
+    "short_sustain": ("decay_20_s", "s"),
+    "damper": ("release_20_s", "s"),
+    "off_pitch": ("cents", "cents"),
+}
+APART_CENTS, ALIKE_CENTS, SHORTER, LONGER_RELEASE, BESIDE_CENTS = 0.7, 0.5, 0.93, 1.3, 2.0
+
+
+def by_faults(played: Played, key: int, fault: HeardFault | None, *, alone: bool = False) -> str:
+    """Confirmed where the listening finds this fault at this key (None: finds none); ``alone``: and at no other."""
+    found = _faults(played, key)
+    if fault is None:
+        untested = str(played.row(key)["not_judged"] or "")
+        if found or untested:
+            return (
+                f"{NOT}: heard {', '.join(sorted(found)) or 'nothing'}, not judged: {untested or 'nothing'}"
+            )
+        return CONFIRMED
+    if fault not in found:
+        return f"{NOT}: the listening does not report it ({', '.join(sorted(found)) or 'nothing'} heard)"
+    others = [int(k) for k in played.table["key"] if int(k) != key and _faults(played, int(k))]
+    if alone and others:
+        return f"{NOT}: the listening reports other keys too"
+    return CONFIRMED
+
+
+def _faults(played: Played, key: int) -> set[str]:
+    return {f for f in str(played.row(key)["faults"] or "").split(";") if f}
+
+
+def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, alike: bool = False) -> str:
+    """Confirmed where the measure of this fault puts the two notes in the true order (``alike``: no order)."""
+    column, unit = COLUMN[fault]
+    bad, good = (float(p.row(key)[column]) for p in (worse, better))
+    if not (np.isfinite(bad) and np.isfinite(good)):
+        return f"{NOT}: {column} can't be measured here"
+    if fault == "short_sustain" and (worse.row(key)["decay_20_bound"], better.row(key)["decay_20_bound"]) not in (("=", "="), ("=", ">")):  # fmt: skip
+        return f"{NOT}: only a lower bound of the decay is known"
+    told = {
+        "unison": bad - good > APART_CENTS,
+        "short_sustain": bad < SHORTER * good,
+        "damper": bad > LONGER_RELEASE * good,
+        "off_pitch": abs(bad - good) > BESIDE_CENTS,
+    }[fault]  # fmt: skip
+    if alike:
+        told = abs(bad - good) < ALIKE_CENTS
+    return CONFIRMED if told else f"{NOT}: {bad:.2f} {unit} beside {good:.2f} {unit} measured"
+
+
+def by_verdict(played: Played, key: int, verdict: str) -> str:
+    """Confirmed where the listening's own verdict on the sustain is the drill's."""
+    heard = str(played.row(key)["sustain_verdict"] or "")
+    return CONFIRMED if heard == verdict else f"{NOT}: the listening says {heard or 'nothing'}"

@@ -1,0 +1,175 @@
+"""Listening drills: a question, sounds to play, choices, and a truth that stays in the kernel until answered.
+
+A drill shows nothing of its truth (`repr`, table and view hold question and choices only); `Drill.truth` is
+for the teacher and for the feedback after an answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Literal, get_args
+
+import numpy as np
+
+from pianolab.classroom.sounds import Curve, DrillClip
+from pianolab.errors import BadInput
+from pianolab.show import Row, Showable
+
+DrillKind = Literal[
+    "name the fault", "which is better", "order by sustain", "same or different", "find the bad key",
+    "can you judge the sustain", "which is further out", "which dies sooner",
+]  # fmt: skip
+DRILL_KINDS: tuple[DrillKind, ...] = get_args(DrillKind)
+CONFIRMED = "measured"
+ALTERED = "a recorded note, altered"
+MODELLED = "a modelled piano"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Truth:
+    """What is so, and how pianolab knows: ``confirmed`` is "measured" or says why the measures can't confirm it.
+
+    ``level`` says how large the difference is, in ``unit``; ``fault`` is the seeded fault, empty for none.
+    """
+
+    answer: str
+    explanation: str
+    level: float | None
+    unit: str
+    fault: str
+    confirmed: str
+    made_from: str
+    curves: tuple[Curve, ...] = ()
+    without_fault: DrillClip | None = None
+
+    @property
+    def is_confirmed(self) -> bool:
+        return self.confirmed == CONFIRMED
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Drill(Showable):
+    """One task: a question about ``clips`` with ``choices``. What is true stays in ``truth``."""
+
+    header = ("question", "sounds", "choices", "made from")
+
+    task: str
+    kind: DrillKind
+    question: str
+    clips: tuple[DrillClip, ...]
+    choices: tuple[str, ...]
+    truth: Truth
+
+    def headline(self) -> str:
+        return f"{self.kind}: {self.question}"
+
+    def rows(self) -> list[Row]:
+        return [
+            (
+                self.question,
+                ", ".join(c.label for c in self.clips),
+                "; ".join(self.choices),
+                self.truth.made_from,
+            )
+        ]
+
+    def is_right(self, choice: str) -> bool:
+        """Whether this choice is the true one.
+
+        Raises
+        ------
+        BadInput : no choice of this drill
+        """
+        if choice not in self.choices:
+            raise BadInput("answer", repr(choice), "one of " + "; ".join(self.choices))
+        return choice == self.truth.answer
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recipe:
+    """What a kind of drill is made from: its own random numbers, how hard, and what it is about."""
+
+    rng: np.random.Generator
+    seed: int
+    task: str
+    hardness: float
+    level: float | None
+
+
+def task_name(kind: DrillKind, *, seed: int, number: int, hardness: float, level: float | None) -> str:
+    """A name of a task that is the same on every machine and gives nothing away."""
+    text = f"{kind}/{seed}/{number}/{hardness:.4f}/{level}"
+    return f"{kind} {number + 1} ({sha256(text.encode()).hexdigest()[:8]})"
+
+
+def make_drill(
+    kind: DrillKind, *, seed: int, number: int = 0, hardness: float = 0.3, level: float | None = None
+) -> Drill:
+    """One drill; the same arguments give the same drill on every machine.
+
+    Parameters
+    ----------
+    kind : one of `DRILL_KINDS`
+    seed : the set's seed (`set_seed`)
+    number : which drill of the set, from 0
+    hardness : 0 plain to 1 fine
+    level : for "which is further out" (cents) and "which dies sooner" (dB/s): the size of the difference;
+        None takes one that suits the hardness
+
+    Raises
+    ------
+    BadInput : an unknown kind, a hardness or level outside its range
+
+    Notes
+    -----
+    The truth of the modelled piano is known because it was put there; whether our own listening hears it
+    too stands in ``truth.confirmed``.
+
+    Examples
+    --------
+    >>> drill = make_drill("which dies sooner", seed=7, level=12.0)
+    >>> drill.choices, [clip.label for clip in drill.clips]
+    (('A', 'B'), ['A', 'B'])
+    >>> "truth" in repr(drill)
+    False
+    """
+    from pianolab.classroom.kinds import MAKERS
+
+    if kind not in MAKERS:
+        raise BadInput("kind", repr(kind), "one of " + ", ".join(DRILL_KINDS))
+    if not 0.0 <= hardness <= 1.0:
+        raise BadInput("hardness", hardness, "0 (plain) to 1 (fine)")
+    maker: Callable[[Recipe], Drill] = MAKERS[kind]
+    rng = np.random.default_rng([seed, number, DRILL_KINDS.index(kind)])
+    task = task_name(kind, seed=seed, number=number, hardness=hardness, level=level)
+    return maker(Recipe(rng=rng, seed=seed, task=task, hardness=hardness, level=level))
+
+
+def set_seed(seed: int, *, pupil: str = "", lesson: str = "") -> int:
+    """The seed of a set of drills: one for the whole class, or with ``pupil`` one for each.
+
+    Examples
+    --------
+    >>> set_seed(4) == set_seed(4, pupil=""), set_seed(4, pupil="Mia") == set_seed(4, pupil="Leo")
+    (True, False)
+    """
+    return int.from_bytes(sha256(f"{seed}/{lesson}/{pupil}".encode()).digest()[:6], "big")
+
+
+def drill_set(
+    kinds: Sequence[DrillKind], *, count: int, seed: int, hardness: float = 0.3
+) -> tuple[Drill, ...]:
+    """So many drills, the kinds in turn; made when asked for, one after another.
+
+    Examples
+    --------
+    >>> [d.kind for d in drill_set(["which dies sooner"], count=2, seed=5)]
+    ['which dies sooner', 'which dies sooner']
+    """
+    if not kinds or count < 1:
+        raise BadInput("drills", f"{count} of {len(kinds)} kinds", "one kind and one drill at least")
+    return tuple(
+        make_drill(kinds[n % len(kinds)], seed=seed, number=n, hardness=hardness) for n in range(count)
+    )

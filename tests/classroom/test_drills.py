@@ -1,0 +1,158 @@
+"""Drills: the truth is what was put there, our own listening hears it, and nothing gives it away."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed
+from pianolab.classroom.confirm import NOT, by_faults, by_measure, by_verdict
+from pianolab.classroom.drills import ALTERED, CONFIRMED
+from pianolab.classroom.faults import FAULT_WORDS, NOTHING, amount_of, fault_of
+from pianolab.classroom.sounds import (
+    LOUDNESS_S,
+    _alone,
+    _higher,
+    _recorded,
+    play_around,
+    play_note,
+    play_real,
+    with_fault,
+)
+from pianolab.errors import BadInput
+from pianolab.io import loudness_db
+from pianolab.sound_model import KeyFault, PianoModel
+
+EACH = 2
+GRAND = PianoModel(seed=9, kind="grand", unison_spread_cents=0.3)
+
+
+@pytest.fixture(scope="module")
+def drills() -> tuple[Drill, ...]:
+    """Two plain drills of each kind."""
+    return tuple(
+        make_drill(kind, seed=11, number=n, hardness=0.2) for kind in DRILL_KINDS for n in range(EACH)
+    )
+
+
+def test_there_is_one_answer_among_the_choices(drills: tuple[Drill, ...]) -> None:
+    for drill in drills:
+        assert drill.choices.count(drill.truth.answer) == 1
+        assert sum(drill.is_right(c) for c in drill.choices) == 1
+        assert drill.truth.explanation
+        assert len(drill.truth.curves) >= 2
+        assert drill.truth.without_fault is not None
+
+
+def test_plain_drills_are_confirmed_by_our_own_listening(drills: tuple[Drill, ...]) -> None:
+    marked = [d.truth.confirmed for d in drills if not d.truth.is_confirmed]
+    assert len(marked) <= len(drills) // 4, marked
+    assert all(m.startswith(NOT) and len(m) > len(NOT) + 5 for m in marked)
+
+
+def test_all_clips_of_a_drill_are_equally_loud(drills: tuple[Drill, ...]) -> None:
+    for drill in drills:
+        levels = [loudness_db(c.samples, rate_hz=c.rate_hz, first_s=LOUDNESS_S) for c in drill.clips]
+        assert max(levels) - min(levels) < 0.1
+        assert max(float(np.abs(c.samples).max()) for c in drill.clips) <= 1.0
+
+
+def test_all_clips_of_a_drill_are_equally_long(drills: tuple[Drill, ...]) -> None:
+    for drill in drills:
+        assert len({len(c.samples) for c in drill.clips}) == 1, drill.kind
+
+
+def test_the_drill_shows_nothing_of_its_truth(drills: tuple[Drill, ...]) -> None:
+    """What is shown is the same whatever is true, and the task's name is a hash of the question's making."""
+    for drill in drills:
+        untold = replace(
+            drill.truth, answer="x", explanation="y", fault="z", confirmed="w", level=1.0, unit="v", curves=()
+        )
+        other = replace(drill, truth=untold)
+        assert repr(other) == repr(drill)
+        assert other._repr_html_() == drill._repr_html_()
+        assert drill.truth.explanation not in drill._repr_html_()
+
+
+def test_the_same_seed_gives_the_same_set_and_another_another() -> None:
+    one, again, other = (
+        [d.truth.answer for d in drill_set(["which dies sooner", "which is further out"], count=6, seed=s)] for s in (3, 3, 4)
+    )  # fmt: skip
+    assert one == again
+    assert one != other
+
+
+def test_a_class_gets_one_set_or_each_their_own() -> None:
+    assert set_seed(5) == set_seed(5)
+    assert len({set_seed(5, pupil=str(n)) for n in range(30)}) == 30
+
+
+def test_answers_are_spread_over_the_choices() -> None:
+    answers = Counter(make_drill("which is further out", seed=s, level=9.0).truth.answer for s in range(14))
+    assert min(answers["A"], answers["B"]) >= 3
+
+
+def test_a_difference_too_small_to_measure_is_marked() -> None:
+    drill = make_drill("which is further out", seed=1, level=0.3)
+    assert drill.truth.confirmed.startswith(NOT)
+
+
+def test_a_wrong_truth_is_not_confirmed() -> None:
+    """The twin of all confirmations: claim what is not so."""
+    key = 45
+    bad, good = (
+        play_note(with_fault(GRAND, KeyFault(key=key, kind="unison", amount=5.0)), key, seed=1),
+        play_note(GRAND, key, seed=1),
+    )
+    assert by_measure("unison", bad, good, key) == CONFIRMED
+    assert by_measure("unison", good, bad, key) != CONFIRMED
+    assert by_measure("unison", good, good, key, alike=True) == CONFIRMED
+    assert by_measure("unison", bad, good, key, alike=True) != CONFIRMED
+    row = play_around(with_fault(GRAND, fault_of("buzz", key, 0.2)), key, seed=1)
+    assert by_faults(row, key, "buzz") == CONFIRMED
+    assert by_faults(row, key, "damper") != CONFIRMED
+    assert by_faults(row, key, None) != CONFIRMED
+    assert by_faults(row, key + 1, "buzz") != CONFIRMED
+    assert by_verdict(row, key + 1, "sound") == CONFIRMED
+    assert by_verdict(row, key + 1, "short") != CONFIRMED
+
+
+def test_real_notes_are_altered_as_said_and_say_so() -> None:
+    plain, apart = play_real(37), play_real(37, added_copy_cents=5.0)
+    gone = play_real(37, added_db_per_s=12.0)
+    copy = _alone(_higher(_recorded(37)[0], 5.0), 37, rate_hz=plain.rate_hz, seed=1)
+    assert float(copy.row(37)["cents"]) - float(plain.row(37)["cents"]) == pytest.approx(5.0, abs=0.2)
+    assert float(apart.row(37)["unison_cents"]) > float(plain.row(37)["unison_cents"]) + 3.0
+    faster = float(gone.row(37)["early_db_per_s"]) - float(play_real(37).row(37)["early_db_per_s"])
+    assert faster > 9.0
+    made_from = {make_drill("which is better", seed=2, number=n).truth.made_from for n in range(6)}
+    assert ALTERED in made_from
+    assert "altered" in ALTERED
+
+
+def test_hardness_goes_from_plain_to_fine() -> None:
+    for kind, words in FAULT_WORDS.items():
+        assert amount_of(kind, 0.0) == words.plain
+        assert amount_of(kind, 1.0) == pytest.approx(words.fine)
+    assert len({w.choice for w in FAULT_WORDS.values()} | {NOTHING}) == len(FAULT_WORDS) + 1
+
+
+@pytest.mark.parametrize(
+    ("bad", "message"),
+    [
+        ({"kind": "sing along", "seed": 1}, "kind: got 'sing along', need one of"),
+        ({"kind": "which dies sooner", "seed": 1, "hardness": 2.0}, "hardness: got 2.0, need 0"),
+        ({"kind": "which dies sooner", "seed": 1, "level": 0.01}, "level: got 0.01, need 1 to 60 dB/s"),
+    ],
+)
+def test_bad_input(bad: dict[str, object], message: str) -> None:
+    with pytest.raises(BadInput, match=message):
+        make_drill(**bad)  # type: ignore[arg-type]
+
+
+def test_an_answer_that_is_no_choice() -> None:
+    with pytest.raises(BadInput, match="answer: got 'C', need one of A; B"):
+        make_drill("which dies sooner", seed=1).is_right("C")
