@@ -90,7 +90,9 @@ def _flat_words(flat: float, *, weak_strings: bool, ask: bool) -> str:
     if not ask:
         return f"{text} and a second tuning soon after."
     why = ", all the more as they are old, rusty or spliced" if weak_strings else ""
-    return f"{text} and strings may break{why}: ask a technician whether to raise it at all or to tune it lower."
+    return (
+        f"{text} and strings may break{why}: ask a technician whether to raise it at all or to tune it lower."
+    )
 
 
 def _warn(text: str, confirm_by: str) -> Alert:

@@ -101,7 +101,12 @@ def proposals_from_tuning(
             reason = f"{p.reason}, if the recording is read so"
             found.append(
                 Proposal(
-                    job=p.job, reason=reason, chance=0.5 * p.chance, found=False, unknown=FIRST_KEY, extra=p.extra
+                    job=p.job,
+                    reason=reason,
+                    chance=0.5 * p.chance,
+                    found=False,
+                    unknown=FIRST_KEY,
+                    extra=p.extra,
                 )
             )
     return found
@@ -125,7 +130,9 @@ def _for_pitch(
     return [
         Proposal(job="pitch advice", reason=why, chance=1.0),
         Proposal(job="pitch raise", reason=why, chance=money["raise_chance_when_asked"], extra=extra),
-        Proposal(job="tuning", reason="if the technician advises to tune it lower and leave it there", chance=1.0),
+        Proposal(
+            job="tuning", reason="if the technician advises to tune it lower and leave it there", chance=1.0
+        ),
     ]
 
 

@@ -141,12 +141,12 @@ class RepairEstimate(Showable):
         return f"repairs {low} to {high}, most likely about {mid} ({self.note})"
 
     def rows(self) -> list[Row]:
-        return [
-            (j.title, *self._amounts(j), f"{j.chance:.0%}", "; ".join(j.reasons)) for j in self.jobs
-        ]
+        return [(j.title, *self._amounts(j), f"{j.chance:.0%}", "; ".join(j.reasons)) for j in self.jobs]
 
     def _amounts(self, job: RepairJob) -> tuple[str, str, str]:
-        low, usual, high = (money(x, self.currency, locale=self.locale) for x in (job.low, job.usual, job.high))
+        low, usual, high = (
+            money(x, self.currency, locale=self.locale) for x in (job.low, job.usual, job.high)
+        )
         return low, usual, high
 
 

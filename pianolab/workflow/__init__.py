@@ -7,6 +7,7 @@ from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, surv
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebooks import copy_notebooks
 from pianolab.workflow.progress import Printer, Progress
+from pianolab.workflow.second_visit import ranking_changes, visit_changes
 from pianolab.workflow.tables import survey_csv, survey_json
 
 __all__ = [
@@ -23,8 +24,10 @@ __all__ = [
     "export_page",
     "keep_survey",
     "listen_file",
+    "ranking_changes",
     "survey_csv",
     "survey_into",
     "survey_json",
     "survey_many",
+    "visit_changes",
 ]

@@ -4,32 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from html import escape
 from pathlib import Path
 
 from pianolab import __version__
-from pianolab.acoustics import Survey, listen
-from pianolab.assess import PriceList, assess_piano, load_prices
+from pianolab.acoustics import Survey
+from pianolab.assess import PriceList, load_prices
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.compare import Comparison, compare_pianos
-from pianolab.errors import BadInput, PianolabError
+from pianolab.errors import PianolabError
 from pianolab.io import read_sound
-from pianolab.model import BuyerProfile, Finding, Piano, Recording, SurveyRecord, load_profiles
+from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.report import Clip
 from pianolab.show import Row, Showable
 from pianolab.workflow.clips import Cut, clip_keys, cut_note, make_clips
+from pianolab.workflow.judging import Heard, find_profile, judge_casebook
 from pianolab.workflow.progress import Progress, quiet
-
-
-@dataclass(frozen=True, kw_only=True)
-class Heard:
-    """The survey of a piano that counts, the recording it is of, and how it was made."""
-
-    survey: Survey
-    recording: Recording
-    day: str
-    version: str
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -65,6 +57,7 @@ def compare_casebook(
     seed: int = 0,
     checklist: Checklist | None = None,
     prices: PriceList | None = None,
+    until: date | None = None,
     progress: Progress | None = None,
 ) -> CasebookComparison:
     """Compare all pianos of a casebook for one buyer.
@@ -79,6 +72,7 @@ def compare_casebook(
     profile : a buyer, or the name of one in the casebook or of those that come with pianolab
     seed : int; the same seed gives the same result
     checklist, prices : those that come with pianolab if not given
+    until : leave out visits after that day
     progress : called with what is being done and a share from 0 to 1
 
     Returns
@@ -92,90 +86,21 @@ def compare_casebook(
     """
     tell, checklist, prices = progress or quiet, checklist or load_checklist(), prices or load_prices()
     buyer = find_profile(casebook, profile)
-    pianos = casebook.pianos()
-    if not pianos:
-        raise BadInput(str(casebook.folder), "no pianos", "one or more", "Nothing entered yet?")
-    problems: dict[str, str] = {}
-    heard = _all_heard(casebook, pianos, problems, progress=tell)
-    tell("comparing", 0.7)
-    findings = {p.id: casebook.current_findings(p.id) for p in pianos}
-    assessments = [
-        assess_piano(
-            p, findings[p.id], survey=heard[p.id].survey if p.id in heard else None, checklist=checklist,
-            prices=prices, profile=buyer, seed=seed,
-        )
-        for p in pianos
-    ]  # fmt: skip
-    comparison = compare_pianos(assessments, profile=buyer, seed=seed)
+    judged = judge_casebook(
+        casebook, profile=buyer, checklist=checklist, prices=prices, seed=seed, until=until, progress=tell
+    )
+    comparison = compare_pianos(judged.assessments, profile=buyer, seed=seed)
+    heard = judged.heard
     tell("cutting the clips", 0.8)
     surveys = {i: h.survey for i, h in heard.items()}
     clips = make_clips(surveys, _cuts(casebook, heard))
     return CasebookComparison(
         comparison=comparison,
         surveys=surveys,
-        findings=findings,
+        findings=dict(judged.findings),
         clips=clips,
-        provenance=_provenance(pianos, heard, problems, seed=seed),
+        provenance=_provenance(judged.pianos, heard, judged.problems, seed=seed),
         checklist=checklist,
-    )
-
-
-def find_profile(casebook: Casebook, profile: str | BuyerProfile) -> BuyerProfile:
-    """A buyer by name: of the casebook, or of those that come with pianolab."""
-    if isinstance(profile, BuyerProfile):
-        return profile
-    known = {**load_profiles(), **{p.name: p for p in casebook.profiles()}}
-    if profile not in known:
-        raise BadInput("profile", repr(profile), "one of " + ", ".join(sorted(known)), "Misspelt?")
-    return known[profile]
-
-
-def _all_heard(
-    casebook: Casebook, pianos: tuple[Piano, ...], problems: dict[str, str], *, progress: Progress
-) -> dict[str, Heard]:
-    heard = {}
-    for n, piano in enumerate(pianos):
-        try:
-            found = _heard(casebook, piano, progress=progress, share=0.7 * n / len(pianos))
-        except PianolabError as error:
-            problems[piano.id] = str(error)
-            continue
-        if found is not None:
-            heard[piano.id] = found
-    return heard
-
-
-def _heard(casebook: Casebook, piano: Piano, *, progress: Progress, share: float) -> Heard | None:
-    """What counts of a piano's sound: its latest visit with a recording, there the one with most keys."""
-    records = {r.recording_id: r for r in casebook.surveys(piano.id)}
-    for visit in reversed(casebook.visits(piano.id)):
-        candidates = []
-        for recording in casebook.recordings(visit.id):
-            record = records.get(recording.id)
-            if record is None:
-                progress(f"{piano.name}: listening to {recording.original_name}", share)
-            survey = _survey_of(casebook, recording, record)
-            version = record.version if record else f"{__version__}, listened to for this page"
-            candidates.append(
-                Heard(survey=survey, recording=recording, day=visit.day.isoformat(), version=version)
-            )
-        if candidates:
-            return max(reversed(candidates), key=lambda h: h.survey.summary.measured)
-    return None
-
-
-def _survey_of(casebook: Casebook, recording: Recording, record: SurveyRecord | None) -> Survey:
-    if record is not None:
-        return Survey.from_json(record.survey_json)
-    sound = read_sound(casebook.media_path(recording.media))
-    return listen(
-        sound.samples,
-        rate_hz=sound.rate_hz,
-        first_key=recording.first_key,
-        last_key=recording.last_key,
-        a4_hz=recording.a4_hz,
-        lossy=sound.lossy,
-        name=recording.original_name or recording.media,
     )
 
 

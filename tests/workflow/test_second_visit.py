@@ -1,0 +1,134 @@
+"""A second visit in a casebook: promises, what came to light, and what that does to the ranking."""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from pianolab.acoustics import Survey
+from pianolab.casebook import Casebook, create_casebook
+from pianolab.checklist import findings_for, load_checklist, load_scenario
+from pianolab.errors import BadInput
+from pianolab.model import Recording, Visit
+from pianolab.workflow import ranking_changes, visit_changes
+from pianolab.workflow.listening import survey_record
+from pianolab.workflow.second_visit import load_second_visit
+
+_PATH = Path(__file__).resolve().parent.parent / "assess" / "conftest.py"
+_SPEC = importlib.util.spec_from_file_location("handmade_surveys", _PATH)
+assert _SPEC is not None
+assert _SPEC.loader is not None
+_surveys = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(_surveys)
+
+CHECKLIST = load_checklist()
+SCENARIO = load_scenario(CHECKLIST)
+FIRST, SECOND = date(2026, 3, 14), date(2026, 4, 11)
+TUNED = {"faults": {"short_sustain": range(54, 74)}}
+"""After the tuning: pitch and unisons are right, and the short treble stands in the open."""
+
+
+def enter(book: Casebook, *, visit: Visit, piano, findings, survey: Survey) -> None:
+    with book.editing(by="Ana") as edit:
+        edit.add(visit)
+        for finding in findings:
+            edit.add(finding)
+        recording = Recording(
+            id=f"r-{visit.id}", visit_id=visit.id, media="none.flac", rate_hz=44100, channels=1, seconds=220.0
+        )
+        edit.add(recording)
+        edit.add(survey_record(recording, survey))
+
+
+def shortlist(folder: Path, *, names: tuple[str, ...], again: dict | None = None) -> Casebook:
+    """A casebook of some of the scenario's instruments with hand-made surveys, the badly tuned one twice."""
+    book = create_casebook(folder)
+    for piano in (p for p in SCENARIO.instruments if p.name in names):
+        condition = SCENARIO.default_condition[piano.name]
+        mine = replace(piano, id=piano.name)
+        with book.editing(by="Ana") as edit:
+            edit.add(mine)
+        visit = Visit(id=f"{piano.name} 1", piano_id=mine.id, day=FIRST)
+        findings = findings_for(SCENARIO.conditions[condition], visit_id=visit.id, piano=mine)
+        survey = _surveys.build_survey(**_surveys.SOUND_OF[condition])
+        enter(book, visit=visit, piano=mine, findings=findings, survey=survey)
+        if condition == "masked treble" and again is not None:
+            later = Visit(id=f"{piano.name} 2", piano_id=mine.id, day=SECOND)
+            found = load_second_visit().findings(visit_id=later.id, examiner="")
+            enter(book, visit=later, piano=mine, findings=found, survey=_surveys.build_survey(**again))
+    return book
+
+
+MASKED = next(name for name, c in SCENARIO.default_condition.items() if c == "masked treble")
+FINE = next(name for name, c in SCENARIO.default_condition.items() if c == "fine in a dull room")
+WORN = next(name for name, c in SCENARIO.default_condition.items() if c == "worn but honest")
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Casebook]:
+    with shortlist(tmp_path_factory.mktemp("two") / "book", names=(MASKED, FINE, WORN), again=TUNED) as book:
+        yield book
+
+
+def test_promises_are_followed_up(book: Casebook) -> None:
+    changes = visit_changes(book, MASKED)
+    kept = {p.point: p.kept for p in changes.promises}
+    assert kept == {"tuning-pitch": "kept", "case-finish": "not looked at again"}
+    assert [p.point for p in changes.broken] == ["case-finish"]
+    assert "1 of 2 promises kept" in changes.headline()
+
+
+def test_what_the_tuning_hid_came_to_light_and_is_not_called_new(book: Casebook) -> None:
+    changes = visit_changes(book, MASKED)
+    treble = next(h for h in changes.heard if h.of == "treble notes")
+    assert (treble.before, treble.after, treble.hidden_after) == (0, 20, 0)
+    assert treble.came_to_light == tuple(range(54, 74))
+    assert treble.new == ()
+    assert "could not be heard before" in treble.sentence()
+    assert changes.pitch_before_cents == pytest.approx(-25.0)
+    assert changes.pitch_after_cents == pytest.approx(0.0)
+
+
+def test_the_ranking_changes_for_a_stated_reason(book: Casebook) -> None:
+    """Before: the hidden treble tops the list. After: it is known, short, and named as the reason."""
+    change = ranking_changes(book)
+    assert change.before.assessment(MASKED).hidden_by_tuning
+    assert change.before.next_steps[0].effort == "tune and record again"
+    assert change.before.next_steps[0].piano_id == MASKED
+    assert not change.after.assessment(MASKED).hidden_by_tuning
+    assert not any(s.piano_id == MASKED and "tuned" in s.text for s in change.after.next_steps)
+    moved = next(m for m in change.moved if m.piano_id == MASKED)
+    assert moved.first_after < moved.first_before
+    assert any("short sustain in 20 of 24 treble notes" in reason for reason in moved.reasons)
+    assert "short sustain" in moved.sentence()
+
+
+def test_a_treble_that_turns_out_sound_moves_it_up_for_the_opposite_reason(tmp_path: Path) -> None:
+    """The same visit with a good treble: the reason follows what is heard."""
+    with shortlist(tmp_path / "book", names=(MASKED, FINE), again={}) as book:
+        moved = next(m for m in ranking_changes(book).moved if m.piano_id == MASKED)
+    assert moved.first_after > moved.first_before
+    assert not any("short sustain" in reason for reason in moved.reasons)
+    assert any("is known to" in reason for reason in moved.reasons)
+
+
+def test_a_piano_that_did_not_change_says_so(book: Casebook) -> None:
+    change = ranking_changes(book)
+    for moved in change.moved:
+        if moved.piano_id != MASKED and moved.reasons:
+            assert moved.reasons == ("nothing about it changed, others did",)
+
+
+def test_one_visit_is_no_second_visit(book: Casebook, tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=rf"visits to {FINE}: got 1, need two, on different days"):
+        visit_changes(book, FINE)
+    with (
+        shortlist(tmp_path / "book", names=(FINE,)) as single,
+        pytest.raises(BadInput, match="since: got no piano visited twice"),
+    ):
+        ranking_changes(single)
