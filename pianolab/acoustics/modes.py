@@ -26,6 +26,7 @@ MOST_ROWS = 120
 """Longest window of the subspace; longer ones gain little and cost much."""
 OWN_CENTS = 60.0
 """A string of the same key is never further off than this."""
+LEAST_SLOW_SHARE = 0.1
 FASTEST_PER_S = 1e4
 """Decay rates count as no faster than this (a mode that is gone within a sample)."""
 ComplexArray = NDArray[np.complex128]
@@ -47,7 +48,8 @@ class Modes:
 
     ``decay_per_s`` is the amplitude's decay rate, ``amplitude`` (complex, per channel, at the blow) has shape
     (notes, partials, channels, MOST_MODES); ``energy`` sums channels over the analysed stretch;
-    ``mean_decay_per_s`` (notes, partials) is the energy-weighted mean decay, with modes as fast as the room's where
+    ``centroid_hz`` (notes, partials) is the energy-weighted mean frequency, NaN where nothing was found, and
+    ``centroid_energy`` the energy behind it; ``mean_decay_per_s`` (notes, partials) is the energy-weighted mean decay, with modes as fast as the room's where
     there is nothing slower; ``fit_db`` tells how far the residual lies under the signal.
     """
 
@@ -55,6 +57,8 @@ class Modes:
     decay_per_s: FloatArray
     amplitude: ComplexArray
     energy: FloatArray
+    centroid_hz: FloatArray
+    centroid_energy: FloatArray
     mean_decay_per_s: FloatArray
     fit_db: FloatArray
 
@@ -199,6 +203,7 @@ def _as_modes(
     total = own.sum(axis=-1)
     mean_decay = np.sum(own * np.nan_to_num(decay), axis=-1) / np.maximum(total, 1e-300)
     kept = possible & (decay < guard)
+    centroid, centroid_energy = _centroid(energy, kept, bands.centre_hz[..., None] + shift)
     energy = np.where(kept, energy, 0.0)
     back_decay, back_shift = np.where(kept, decay, 0.0), np.where(kept, shift, 0.0)
     at_blow = np.where(kept[..., None], amplitude, 0.0) * np.exp(
@@ -210,13 +215,24 @@ def _as_modes(
         decay_per_s=np.where(kept, decay, np.nan),
         amplitude=np.moveaxis(at_blow, -1, -2),
         energy=energy,
+        centroid_hz=centroid,
+        centroid_energy=centroid_energy,
         mean_decay_per_s=np.where(total > 0, mean_decay, np.nan),
         fit_db=-10.0 * np.log10(np.maximum(left, 1e-12)),
     )
 
 
-def energy_centroid_hz(modes: Modes) -> FloatArray:
-    """Energy-weighted mean frequency of each partial's modes, shape (notes, partials); NaN where none."""
-    total = modes.energy.sum(axis=-1)
-    weighted = np.sum(np.nan_to_num(modes.f_hz) * modes.energy, axis=-1)
-    return np.where(total > 0, weighted / np.maximum(total, 1e-300), np.nan)
+def _centroid(
+    energy: FloatArray, kept: NDArray[np.bool_], f_hz: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Energy-weighted mean frequency of the modes that are kept, and the energy behind it.
+
+    Where the guard leaves next to nothing, the strings die faster than the room: all modes then ring at the
+    strings' pitch, and the weak slow one that is left over says nothing of it.
+    """
+    slow = np.where(kept, energy, 0.0)
+    enough = slow.sum(axis=-1, keepdims=True) > LEAST_SLOW_SHARE * energy.sum(axis=-1, keepdims=True)
+    used = np.where(enough, slow, energy)
+    total = used.sum(axis=-1)
+    mean = np.sum(np.nan_to_num(f_hz) * used, axis=-1) / np.maximum(total, 1e-300)
+    return np.where(total > 0, mean, np.nan), total

@@ -92,6 +92,7 @@ def track_partials(
     b_factor: FloatArray,
     rate_hz: int,
     size: int,
+    b_share: float = 0.6,
 ) -> PartialTracks:
     """Follow the partials of all notes upwards.
 
@@ -100,6 +101,7 @@ def track_partials(
     power, over_db : shape (notes, bins); line spectra and how far they stand out of the noise
     key, f1_hz, b_factor : shape (notes,); coarse reading from the key path
     rate_hz, size : of the spectra
+    b_share : how far off the coarse B may be, as a share of it
 
     Returns
     -------
@@ -108,7 +110,7 @@ def track_partials(
     usual_b = usual_inharmonicity(key) * b_factor
     first = (f1_hz**2) / (1.0 + usual_b)
     # Sums of a weighted straight line y = level + slope n², begun with the coarse reading as prior.
-    prior_level, prior_slope = 1.0 / 10.0**2, 1.0 / (0.6 * usual_b * CENTS_PER_NEPER / 2.0) ** 2
+    prior_level, prior_slope = 1.0 / 10.0**2, 1.0 / (b_share * usual_b * CENTS_PER_NEPER / 2.0) ** 2
     s0, sx, sxx = np.full(len(key), prior_level), np.zeros(len(key)), prior_slope.copy()
     sy, sxy = prior_level * first, prior_slope * first * usual_b
     shape = (len(key), MOST_TRACKED)

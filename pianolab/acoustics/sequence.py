@@ -27,12 +27,24 @@ class Sequence:
 
 
 CLEAR_SHARE = 0.6
+LEAST_SHARE, AS_STRONG = 0.2, 0.7
 
 
-def _choose(indices: list[int], times_s: FloatArray, next_s: FloatArray, score: FloatArray) -> int:
-    """Of several strikes of one key, of those that are about as clear as the clearest, the one that could ring longest."""
-    clearest = max(score[i] for i in indices)
-    clear = [i for i in indices if score[i] >= CLEAR_SHARE * clearest]
+def _choose(
+    indices: list[int], times_s: FloatArray, next_s: FloatArray, score: FloatArray, strength: FloatArray
+) -> int:
+    """Of several strikes of one key, of those that are about as clear as the clearest, the one that could ring longest.
+
+    A blow on a string that still sounds adds little that is new to its spectrum; one that rises as strongly as the
+    clearest is a blow all the same.
+    """
+    best = max(indices, key=lambda i: score[i])
+    clear = [
+        i
+        for i in indices
+        if score[i] >= CLEAR_SHARE * score[best]
+        or (score[i] >= LEAST_SHARE * score[best] and strength[i] >= AS_STRONG * strength[best])
+    ]
     return max(clear, key=lambda i: (next_s[i] - times_s[i], -i))
 
 
@@ -68,6 +80,7 @@ def read_sequence(
     keys: NDArray[np.int64],
     times_s: FloatArray,
     score: FloatArray,
+    strength: FloatArray,
     *,
     first_key: int,
     last_key: int,
@@ -78,6 +91,7 @@ def read_sequence(
     Parameters
     ----------
     keys, times_s, score : shape (candidates,), from the key path; `NO_NOTE` where a candidate is no note
+    strength : shape (candidates,), how strongly the sound rises, from `keypath.rise_share`
     first_key, last_key : compass
     end_s : length of the recording
 
@@ -90,7 +104,7 @@ def read_sequence(
     by_key: dict[int, list[int]] = {}
     for i in heard:
         by_key.setdefault(int(keys[i]), []).append(int(i))
-    strike_of = {k: _choose(v, times_s, next_s, score) for k, v in by_key.items()}
+    strike_of = {k: _choose(v, times_s, next_s, score, strength) for k, v in by_key.items()}
     count = {k: len(v) for k, v in by_key.items()}
     absent = _absent(keys, times_s, heard, first_key=first_key, last_key=last_key)
     return Sequence(strike_of, count, {k: v for k, v in absent.items() if k not in strike_of})

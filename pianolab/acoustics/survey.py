@@ -13,7 +13,7 @@ from pianolab.acoustics.decay import decay_sd_s
 from pianolab.acoustics.judge import NOT_STRUCK, Judged, judge_notes
 from pianolab.acoustics.keypath import NO_NOTE, STRONG_SHARE, KeyPath, fresh_spectra, read_keys, rise_share
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.notes import NoteMeasures, Progress, Strikes, measure_notes
+from pianolab.acoustics.notes import NoteMeasures, Progress, measure_notes
 from pianolab.acoustics.onsets import Onsets, find_onsets
 from pianolab.acoustics.quality import clipped_share, sentences
 from pianolab.acoustics.results import (
@@ -27,6 +27,7 @@ from pianolab.acoustics.results import (
 )
 from pianolab.acoustics.sequence import Sequence, next_sounds, read_sequence
 from pianolab.acoustics.spectra import Samples, as_channels
+from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.tuning import robust_spread
 from pianolab.errors import BadInput
 from pianolab.keyboard import FIRST_KEY, LAST_KEY, check_key, note_name
@@ -100,7 +101,13 @@ def listen(
     )
     end_s = channels.shape[1] / rate_hz
     sequence = read_sequence(
-        path.keys, onsets.times_s, path.score, first_key=first_key, last_key=last_key, end_s=end_s
+        path.keys,
+        onsets.times_s,
+        path.score,
+        rise_share(onsets.rise),
+        first_key=first_key,
+        last_key=last_key,
+        end_s=end_s,
     )
     strikes = _strikes(path, onsets, sequence, end_s=end_s)
     # Many small matrices: threads of the linear algebra would only wait for one another.
