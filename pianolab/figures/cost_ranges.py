@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from pianolab.compare.results import Comparison
-from pianolab.figures import look
+from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
 from pianolab.figures.money import about, money
 from pianolab.figures.plans import Plan
@@ -99,7 +99,9 @@ def _alt(costs: tuple[CostRow, ...], comparison: Comparison) -> str:
     text = f"Total with repairs, moving and first tunings: {'; '.join(said)}." if said else ""
     blind = [c.mark.letter for c in costs if not c.total]
     text += (
-        f" The asking price of {look.listed(blind)} is not known, so neither is the total." if blind else ""
+        f" The asking price of {wording.listed(blind)} is not known, so neither is the total."
+        if blind
+        else ""
     )
     text += f" The budget is {money(budget, code)}." if budget is not None else ""
     return (text + " All amounts are estimates, not quotes.").strip()
@@ -110,7 +112,7 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     """The plan as a figure."""
     look_of = look.theme_of(theme)
     n = len(plan.costs)
-    fig = look.base_figure(look_of, title=plan.title, height=ROW_PX * n + 40, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * n + 40, bare=bare)
     for i, c in enumerate(plan.costs):
         _draw_row(fig, c, -i, plan=plan, theme=look_of, bare=bare)
     if plan.budget is not None:
@@ -124,8 +126,8 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     )
     fig.lay_out(
         margin={"l": 40, "r": 16, "b": 40}, showlegend=not bare, barmode="overlay",
-        xaxis=look.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=f"{plan.currency}, estimates", tickformat=",.0f", nticks=6),
-        yaxis=look.axis(look_of, range=[-n + 0.45, 0.62], showgrid=False, tickvals=[-i for i in range(n)],
+        xaxis=frame.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=f"{plan.currency}, estimates", tickformat=",.0f", nticks=6),
+        yaxis=frame.axis(look_of, range=[-n + 0.45, 0.62], showgrid=False, tickvals=[-i for i in range(n)],
                         ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs], tickfont={"size": 15, "color": look_of.ink}),
     )  # fmt: skip
     return fig
@@ -137,7 +139,7 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
     asking = float(c.asking) if c.asking is not None else 0.0
     if c.asking is not None:
         fig.add("bar", orientation="h", y=[y], x=[asking], width=0.34, marker={"color": colour, "line": {"width": 0}}, name="asking price",
-                    hovertext=[look.lines(c.mark.label, f"asking price {money(c.asking, code)}")], hoverinfo="text", showlegend=first)  # fmt: skip
+                    hovertext=[wording.lines(c.mark.label, f"asking price {money(c.asking, code)}")], hoverinfo="text", showlegend=first)  # fmt: skip
     low, middle, high = c.total or c.repairs
     what = (
         "total with repairs, moving and first tunings"
@@ -147,17 +149,17 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
     fig.add(
         "bar", orientation="h", y=[y], base=[asking], x=[max(float(middle) - asking, 0.0)], width=0.34, name="on top of it, most likely",
         marker={"color": look.faded(colour, 0.28), "line": {"color": colour, "width": 1.2}}, hoverinfo="text", showlegend=first,
-        hovertext=[look.lines(c.mark.label, f"most likely {about(middle, code)}", what)],
+        hovertext=[wording.lines(c.mark.label, f"most likely {about(middle, code)}", what)],
     )  # fmt: skip
     fig.add(
         "scatter", x=[float(low), float(high)], y=[y, y], mode="lines+markers", line={"color": theme.ink, "width": 1.6}, name="8 of 10 tries fall between",
         marker={"symbol": "line-ns-open", "size": 13, "color": theme.ink, "line": {"width": 1.6}}, hoverinfo="text", showlegend=first,
-        hovertext=[look.lines(c.mark.label, f"{about(low, code)} to {about(high, code)}", what, "estimates, not quotes")] * 2,
+        hovertext=[wording.lines(c.mark.label, f"{about(low, code)} to {about(high, code)}", what, "estimates, not quotes")] * 2,
     )  # fmt: skip
     if c.offer is not None and not c.vetoed:
         fig.add(
             "scatter", x=[float(c.offer)], y=[y - 0.29], mode="markers", marker={"symbol": "triangle-up", "size": 11, "color": theme.ink},
-            hovertext=[look.lines(c.mark.label, f"offer at most {money(c.offer, code)}", c.offer_reason)], hoverinfo="text",
+            hovertext=[wording.lines(c.mark.label, f"offer at most {money(c.offer, code)}", c.offer_reason)], hoverinfo="text",
             name="highest sensible offer", showlegend=first,
         )  # fmt: skip
     fig.add_annotation(
@@ -174,4 +176,4 @@ def _row_words(c: CostRow, code: str, *, bare: bool) -> str:
         if c.total
         else f", repairs about {about(c.repairs[1], code)}"
     )
-    return look.plain(f"{name}{asked}{end}")
+    return wording.plain(f"{name}{asked}{end}")

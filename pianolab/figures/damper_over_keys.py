@@ -2,28 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from statistics import median
-from typing import Any
 
 from pianolab.acoustics.results import Survey
-from pianolab.figures.key_chart import key_chart
-from pianolab.figures.key_plan import (
-    KeyPlan,
-    KeyPoint,
-    KeySeries,
-    check_surveys,
-    compass,
-    keys_are,
-    names_in,
-    number,
-    series_of,
-)  # fmt: skip
-from pianolab.figures.look import Kind, listed
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.key_chart import draw_over_keys
+from pianolab.figures.key_plan import KeyPlan, KeySeries
+from pianolab.figures.look import Kind, Mark
+from pianolab.figures.measures import Measure, Row, plan_measure
+from pianolab.figures.survey_cells import names_in
+from pianolab.figures.wording import keys_are, listed
 from pianolab.keyboard import usually_damped
 
-TICKS_S = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
+BOUNDS: dict[str, Kind] = {"<": "at most", ">": "at least"}
+
+draw_damper = draw_over_keys
 
 
 def plan_damper(
@@ -33,55 +26,37 @@ def plan_damper(
 
     Parameters
     ----------
-    surveys, names, focus : as in `plan_decay`
+    surveys, names, focus : as in `plan_measure`
 
     Returns
     -------
     KeyPlan; where the room hides the damper (`<`) the kind is ``at most``; flagged keys are ``fault``
     """
-    marks = check_surveys(surveys, names, focus)
-    chosen = {i: s for i, s in surveys.items() if focus in (None, i)}
-    series = tuple(
-        series_of(marks[i], s, column="release_20_s", point=_point, trend=False) for i, s in chosen.items()
-    )
-    values = [v for s in series for v in s.values()] or [0.05, 2.0]
-    limits = (0.8 * min(values), 1.3 * max(values))
-    first_key, last_key = compass(chosen)
-    return KeyPlan(
-        title="How fast the dampers stop a key", alt=_alt(series), measure="falls 20 dB after release", unit="s",
-        first_key=first_key, last_key=last_key, series=series, arrange="rows", log=True, limits=limits, digits=2,
-        ticks=tuple(t for t in TICKS_S if limits[0] <= t <= limits[1]),
-    )  # fmt: skip
+    return plan_measure(DAMPER, surveys, names, focus=focus)
 
 
-@drawing
-def draw_damper(plan: KeyPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The damper chart as a figure."""
-    return key_chart(plan, theme, bare=bare)
-
-
-def _point(row: Mapping[str, Any]) -> KeyPoint | None:
-    value = number(row["release_20_s"])
-    if value is None or value <= 0:
-        return None
-    key = int(row["key"])
-    undamped = "keys this high have no damper" if usually_damped(key) is False else ""
-    sd = number(row.get("release_20_s_sd"))
-    return KeyPoint(key=key, value=value, kind=_kind(row), sd=sd, words=(undamped,) if undamped else ())
-
-
-def _kind(row: Mapping[str, Any]) -> Kind:
+def _kind(row: Row) -> Kind:
+    """A damper that was flagged is flagged, whatever bound its time has."""
     if "damper" in names_in(row.get("faults")):
         return "fault"
-    bound = str(row.get("release_bound") or "=")
-    return "at most" if bound == "<" else "at least" if bound == ">" else "measured"
+    return BOUNDS.get(str(row.get("release_bound") or "="), "measured")
 
 
-def _alt(series: tuple[KeySeries, ...]) -> str:
+def _words(row: Row) -> Sequence[str]:
+    return ("keys this high have no damper",) if usually_damped(int(row["key"])) is False else ()
+
+
+def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark]) -> str:
     said = []
     for s in series:
         values = s.values("measured", "fault")
         typical = f"{median(values):.2f} s" if values else "not known"
-        n = len(s.values("fault"))
-        said.append(f"{s.mark.letter} {typical}" + (f" ({n} {keys_are(n)} too slow)" if n else ""))
+        slow = len(s.values("fault"))
+        said.append(f"{s.mark.letter} {typical}" + (f" ({slow} {keys_are(slow)} too slow)" if slow else ""))
     return f"Typical time to stop a key once it is let go: {listed(said)}. The highest keys have no damper."
+
+
+DAMPER = Measure(
+    title="How fast the dampers stop a key", column="release_20_s", measure="falls 20 dB after release", unit="s", fault="damper",
+    say=_say, words=_words, kind=_kind, digits=2,
+)  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pianolab.checklist.points import Checklist, Point
-from pianolab.figures import look
+from pianolab.figures import frame, look, wording
 from pianolab.figures.instrument_drawing import Drawing, drawing_of
 from pianolab.figures.judged import GOOD_FROM, GRADE_WORDS, judged
 from pianolab.figures.look import Theme
@@ -106,13 +106,13 @@ def _alt(parts: tuple[PartState, ...]) -> str:
         (p for p in parts if p.grade is not None and p.grade < GOOD_FROM), key=lambda p: p.grade or 9
     )
     said = (
-        f"Trouble in: {look.listed(f'{p.part.lower()} ({p.words})' for p in bad)}."
+        f"Trouble in: {wording.listed(f'{p.part.lower()} ({p.words})' for p in bad)}."
         if bad
         else "No part shows trouble."
     )
     open_parts = [p for p in parts if p.checked < p.points and p not in bad]
     if open_parts:
-        named = look.listed(
+        named = wording.listed(
             f"{p.part.lower()} ({p.points - p.checked} of {p.points} points)" for p in open_parts
         )
         said += f" Not fully looked at: {named}."
@@ -123,13 +123,13 @@ def _alt(parts: tuple[PartState, ...]) -> str:
 def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure: the drawing on the left, every part with its state in words on the right."""
     look_of, outline = look.theme_of(theme), drawing_of(plan.kind)
-    fig = look.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare)
     _draw_outline(fig, outline, look_of)
     _draw_parts(fig, plan, outline, look_of)
     fig.lay_out(
         margin={"l": 4, "r": 4, "b": 4}, showlegend=False,
-        xaxis=look.axis(look_of, range=[0, 172], showgrid=False, showticklabels=False),
-        yaxis=look.axis(look_of, range=[-3, 73], showgrid=False, showticklabels=False),
+        xaxis=frame.axis(look_of, range=[0, 172], showgrid=False, showticklabels=False),
+        yaxis=frame.axis(look_of, range=[-3, 73], showgrid=False, showticklabels=False),
     )  # fmt: skip
     return fig
 
@@ -161,7 +161,7 @@ def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme
         x += [outline.where[p.part][0], LEADER_X, LABEL_X - 2, None]
         y += [outline.where[p.part][1], at, at, None]
         strong, end = ("<b>", "</b>") if p.trouble or not p.checked else ("", "")
-        fig.add_annotation(x=LABEL_X + 3, y=at, xanchor="left", text=f"{strong}{look.plain(p.part)}{end}: {look.plain(p.words)}",
+        fig.add_annotation(x=LABEL_X + 3, y=at, xanchor="left", text=f"{strong}{wording.plain(p.part)}{end}: {wording.plain(p.words)}",
                            font={"size": look.SMALL_PX, "color": theme.ink})  # fmt: skip
     fig.add(
         "scatter",
@@ -172,7 +172,7 @@ def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme
         hoverinfo="skip",
         showlegend=False,
     )
-    hovers = [look.lines(p.part, p.words, p.worst) for p in order]
+    hovers = [wording.lines(p.part, p.words, p.worst) for p in order]
     marker = _part_markers(order, theme)
     fig.add("scatter", x=[outline.where[p.part][0] for p in order], y=[outline.where[p.part][1] for p in order], mode="markers",
             marker=marker, hovertext=hovers, hoverinfo="text", name="place", showlegend=False)  # fmt: skip

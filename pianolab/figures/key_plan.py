@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -12,6 +11,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.errors import BadInput
 from pianolab.figures.look import Kind, Mark, marks_for
 from pianolab.figures.plans import Plan
+from pianolab.figures.survey_cells import records, why_missing
 from pianolab.keyboard import note_name
 from pianolab.show import Row
 
@@ -99,49 +99,6 @@ class KeyPlan(Plan):
             yield s.mark.label, g.key, note_name(g.key), None, self.unit, None, "unknown", g.reason
 
 
-def number(value: Any) -> float | None:
-    """A cell as a number, None where the table holds none."""
-    if value is None:
-        return None
-    try:
-        x = float(value)
-    except (TypeError, ValueError):
-        return None
-    return x if isfinite(x) else None
-
-
-def pairs(text: Any) -> dict[str, str]:
-    """``name=reason`` pairs of a survey cell.
-
-    Examples
-    --------
-    >>> pairs("decay_20_s=key let go after 1.9 s;cents=noisy")
-    {'decay_20_s': 'key let go after 1.9 s', 'cents': 'noisy'}
-    """
-    found = (part.partition("=") for part in str(text or "").split(";") if part.strip())
-    return {name.strip(): reason.strip() for name, _, reason in found}
-
-
-def names_in(text: Any) -> tuple[str, ...]:
-    """Words of a ``;``-separated survey cell."""
-    return tuple(w.strip() for w in str(text or "").split(";") if w.strip())
-
-
-def records(survey: Survey) -> list[dict[str, Any]]:
-    """The survey's rows as dictionaries, in key order."""
-    rows = survey.table.sort_values("key").to_dict("records")
-    return [{str(name): value for name, value in row.items()} for row in rows]
-
-
-def why_missing(row: Mapping[str, Any], column: str) -> str:
-    """Why a key has no value in that column, in words; never empty."""
-    reason = pairs(row.get("gaps")).get(column)
-    if reason:
-        return reason
-    status = str(row.get("status") or "unclear")
-    return "no reason recorded" if status == "measured" else f"key is {status}"
-
-
 def series_of(
     mark: Mark,
     survey: Survey,
@@ -161,17 +118,6 @@ def series_of(
             points.append(made)
     line = running_trend(points) if trend else ()
     return KeySeries(mark=mark, points=tuple(points), gaps=tuple(gaps), trend=line, quiet=quiet)
-
-
-def keys_are(n: int) -> str:
-    """The verb for a number of keys.
-
-    Examples
-    --------
-    >>> keys_are(1), keys_are(2)
-    ('key is', 'keys are')
-    """
-    return "key is" if n == 1 else "keys are"
 
 
 def running_trend(points: Sequence[KeyPoint]) -> tuple[tuple[int, float | None], ...]:

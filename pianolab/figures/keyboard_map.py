@@ -9,12 +9,12 @@ from typing import Any
 from pianolab.acoustics.results import FAULTS, Survey
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput
-from pianolab.figures import look
-from pianolab.figures.key_plan import names_in, pairs, records
+from pianolab.figures import frame, look, wording
 from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks
 from pianolab.figures.look import Theme
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.survey_cells import names_in, pairs, records
 from pianolab.keyboard import is_black, note_name
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
@@ -136,7 +136,7 @@ def _alt(
         if found:
             few = ", ".join(note_name(k) for k in found[:4]) + (" …" if len(found) > 4 else "")
             said.append(f"{lane} on {len(found)} ({few})")
-    text = "Marks on the keyboard: " + (look.listed(said) if said else "none found") + "."
+    text = "Marks on the keyboard: " + (wording.listed(said) if said else "none found") + "."
     blind = {lane: keys - n for lane, n in tested.items() if n < keys}
     if not heard:
         return text + " Nothing was recorded, so no key was judged by ear."
@@ -152,15 +152,15 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     look_of = look.theme_of(theme)
     n = len(plan.lanes)
     height = KEYBOARD_PX + LANE_PX * n + 8
-    fig = look.base_figure(look_of, title=plan.title, height=height, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare)
     values, texts = key_ticks(plan.first_key, plan.last_key)
     share = KEYBOARD_PX / height
     fig.lay_out(
         margin={"l": 104, "r": 126 if n else 10, "b": 26}, showlegend=False,
-        xaxis=look.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
-        yaxis=look.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
-        yaxis2=look.axis(look_of, range=[n - 0.5, -0.5], domain=[min(0.99, share + 8 / height), 1], tickvals=list(range(n)),
-                         ticktext=[look.plain(lane) for lane in plan.lanes], anchor="x"),
+        xaxis=frame.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
+        yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
+        yaxis2=frame.axis(look_of, range=[n - 0.5, -0.5], domain=[min(0.99, share + 8 / height), 1], tickvals=list(range(n)),
+                         ticktext=[wording.plain(lane) for lane in plan.lanes], anchor="x"),
     )  # fmt: skip
     add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
     for i, lane in enumerate(plan.lanes):
@@ -193,7 +193,7 @@ def _draw_lane(fig: Sheet, plan: KeyboardPlan, lane: str, i: int, theme: Theme) 
         )
         fig.add(
             "scatter", x=[n.key for n in notes], y=[i] * len(notes), yaxis="y2", mode="markers", marker=marker, name=lane, hoverinfo="text",
-            hovertext=[look.lines(f"{note_name(n.key)} (key {n.key})", lane if found else f"{lane}: not judged", n.words) for n in notes],
+            hovertext=[wording.lines(f"{note_name(n.key)} (key {n.key})", lane if found else f"{lane}: not judged", n.words) for n in notes],
         )  # fmt: skip
 
 

@@ -7,13 +7,11 @@ blindness; a letter, a marker shape and a dash say the same thing again for prin
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from html import escape
-from typing import Any, Literal
+from typing import Literal
 
 from pianolab.errors import BadInput
-from pianolab.figures.sheet import Sheet
 
 PALETTE_SOURCE = (
     "M. Okabe, K. Ito, Color Universal Design (2008); B. Wong, Points of view: Color blindness, "
@@ -175,100 +173,3 @@ def faded(colour: str, alpha: float) -> str:
     """
     r, g, b = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
     return f"rgba({r},{g},{b},{alpha:g})"
-
-
-def plain(text: object) -> str:
-    """Text as plotly shall show it: its own markup taken literally."""
-    return escape(str(text), quote=False)
-
-
-def lines(*parts: str) -> str:
-    """Hover text from its lines, empty ones left out; each is taken literally.
-
-    Examples
-    --------
-    >>> lines("A4", "", "1 < 2")
-    'A4<br>1 &lt; 2'
-    """
-    return "<br>".join(plain(p) for p in parts if p)
-
-
-def wrapped(text: str, *, width: int) -> str:
-    """Text broken into lines of about ``width`` characters for an axis or a label.
-
-    Examples
-    --------
-    >>> wrapped("tune and record again", width=10)
-    'tune and<br>record<br>again'
-    """
-    out: list[str] = []
-    for word in text.split():
-        if out and len(out[-1]) + 1 + len(word) <= width:
-            out[-1] += " " + word
-        else:
-            out.append(word)
-    return "<br>".join(plain(line) for line in out)
-
-
-def listed(words: Iterable[str]) -> str:
-    """Words as a sentence lists them.
-
-    Examples
-    --------
-    >>> listed(["A", "B", "C"])
-    'A, B and C'
-    """
-    all_words = list(words)
-    return " and ".join(filter(None, [", ".join(all_words[:-1]), *all_words[-1:]]))
-
-
-def base_figure(theme: Theme, *, title: str, height: int, bare: bool) -> Sheet:
-    """An empty figure in this language; ``bare`` leaves title and legend to the page around it."""
-    top = GAP_PX * 2 if bare else GAP_PX * 13
-    return Sheet(
-        layout={
-            "template": {},
-            "height": height + top,
-            "margin": {"l": 60, "r": 14, "t": top, "b": GAP_PX * 4},
-            "paper_bgcolor": "rgba(0,0,0,0)" if bare else theme.paper,
-            "plot_bgcolor": "rgba(0,0,0,0)",
-            "font": {"family": SANS, "size": TEXT_PX, "color": theme.ink},
-            "title": None if bare else heading(title, theme, height=height + top),
-            "showlegend": not bare,
-            "legend": {"orientation": "h", "x": 0, "y": 1.0 - 38 / (height + top), "yref": "container", "yanchor": "top", "font": {"size": SMALL_PX}, "bgcolor": "rgba(0,0,0,0)"},
-            "hoverlabel": {"bgcolor": theme.panel, "bordercolor": theme.rule, "font": {"family": SANS, "size": TEXT_PX, "color": theme.ink}, "align": "left"},
-            "dragmode": False,
-            "barmode": "overlay",
-        }
-    )  # fmt: skip
-
-
-def heading(title: str, theme: Theme, *, height: float) -> dict[str, Any]:
-    """A figure's title, set in the serif of the page's headings."""
-    return {
-        "text": plain(title),
-        "x": 0.012,
-        "xanchor": "left",
-        "y": 1.0 - 10 / height,
-        "yanchor": "top",
-        "yref": "container",
-        "font": {"family": SERIF, "size": TITLE_PX, "color": theme.ink},
-    }
-
-
-def axis(theme: Theme, **more: Any) -> dict[str, Any]:
-    """A quiet axis: light rules, no frame, no zoom (so that a page on a phone can be scrolled)."""
-    quiet = {
-        "fixedrange": True,
-        "showline": False,
-        "zeroline": False,
-        "gridcolor": theme.rule,
-        "gridwidth": 1,
-        "tickfont": {"size": SMALL_PX, "color": theme.muted},
-        "ticks": "",
-    }
-    if isinstance(more.get("title"), str):
-        more["title"] = {"text": plain(more["title"]), "standoff": 6}
-    if isinstance(more.get("title"), dict):
-        more["title"] = {"font": {"size": SMALL_PX, "color": theme.muted}} | more["title"]
-    return quiet | more

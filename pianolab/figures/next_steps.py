@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pianolab.compare.results import Comparison
-from pianolab.figures import look
+from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
@@ -76,12 +76,12 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
     """The plan as a figure: a bar per step, its words above it."""
     look_of = look.theme_of(theme)
     n = len(plan.steps)
-    fig = look.base_figure(look_of, title=plan.title, height=ROW_PX * max(n, 1) + 40, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * max(n, 1) + 40, bare=bare)
     top = max([s.chance for s in plan.steps] + [0.05])
     fig.add(
         "bar", orientation="h", y=list(range(n)), x=[s.chance for s in plan.steps], width=0.26,
         marker={"color": [s.mark.colour(look_of) for s in plan.steps], "line": {"color": look_of.ink, "width": 0.6}}, showlegend=False,
-        hovertext=[look.lines(s.mark.label, s.text, s.effort, s.why, f"changes the first choice in {100 * s.chance:.0f} of 100 cases")
+        hovertext=[wording.lines(s.mark.label, s.text, s.effort, s.why, f"changes the first choice in {100 * s.chance:.0f} of 100 cases")
                    for s in plan.steps],
         hoverinfo="text",
     )  # fmt: skip
@@ -89,11 +89,11 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
         minutes = f", {s.minutes:.0f} min" if s.minutes is not None else ""
         fig.add_annotation(
             x=0, xref="paper", xanchor="left", y=i - 0.16, yanchor="bottom", align="left",
-            text=f"<b>{s.mark.letter}</b>  {look.plain(s.text)} ({look.plain(s.effort)}{minutes})", font={"size": look.SMALL_PX, "color": look_of.ink},
+            text=f"<b>{s.mark.letter}</b>  {wording.plain(s.text)} ({wording.plain(s.effort)}{minutes})", font={"size": look.SMALL_PX, "color": look_of.ink},
         )  # fmt: skip
     fig.lay_out(
         margin={"l": 14, "b": 40}, showlegend=False,
-        xaxis=look.axis(look_of, range=[0, 1.1 * top], tickformat=".0%", nticks=5, title="chance that it changes the first choice"),
-        yaxis=look.axis(look_of, range=[n - 0.5, -0.75], showticklabels=False, showgrid=False),
+        xaxis=frame.axis(look_of, range=[0, 1.1 * top], tickformat=".0%", nticks=5, title="chance that it changes the first choice"),
+        yaxis=frame.axis(look_of, range=[n - 0.5, -0.75], showticklabels=False, showgrid=False),
     )  # fmt: skip
     return fig

@@ -9,11 +9,11 @@ from typing import Any
 
 from pianolab.acoustics.results import LevelCurve, Survey
 from pianolab.errors import BadInput
-from pianolab.figures import look
-from pianolab.figures.key_plan import number, records, why_missing
+from pianolab.figures import frame, look
 from pianolab.figures.look import Theme
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.survey_cells import number, records, why_missing
 from pianolab.keyboard import note_name
 from pianolab.show import Row
 
@@ -133,7 +133,7 @@ def _stages(curve: LevelCurve, row: Mapping[str, Any]) -> tuple[Stage, ...]:
 def draw_note(plan: NotePlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure."""
     look_of = look.theme_of(theme)
-    fig = look.base_figure(look_of, title=plan.title, height=280, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=280, bare=bare)
     bottom = min(plan.floor_db - 8.0, min(plan.level_db))
     bottom = max(bottom, plan.floor_db - 14.0)
     fig.add_shape("rect", xref="paper", yref="y", x0=0, x1=1, y0=bottom, y1=plan.floor_db, layer="below",
@@ -148,8 +148,8 @@ def draw_note(plan: NotePlan, theme: str = "light", *, bare: bool = False) -> Sh
         _draw_stage(fig, stage, first=i == 0)
     _draw_fall(fig, plan, look_of)
     fig.lay_out(
-        xaxis=look.axis(look_of, title="time, s", showgrid=False, range=[0, plan.time_s[-1]]),
-        yaxis=look.axis(look_of, title="level, dB under its loudest moment", range=[bottom, 4]),
+        xaxis=frame.axis(look_of, title="time, s", showgrid=False, range=[0, plan.time_s[-1]]),
+        yaxis=frame.axis(look_of, title="level, dB under its loudest moment", range=[bottom, 4]),
     )
     return fig
 

@@ -12,7 +12,7 @@ from math import ceil
 
 from pianolab.assess.results import BEST, WORST, Assessment
 from pianolab.errors import BadInput
-from pianolab.figures import look
+from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
@@ -174,7 +174,7 @@ def draw_radar(
         raise BadInput("panel", repr(panel), "a piano id of the plan")
     columns = 1 if len(chosen) == 1 else 2 if len(chosen) in (2, 4) else 3
     rows = ceil(len(chosen) / columns)
-    fig = look.base_figure(look_of, title=plan.title, height=PANEL_PX * rows, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=PANEL_PX * rows, bare=bare)
     fig.lay_out(margin={"l": 8, "r": 8, "b": 8}, showlegend=False)
     for i, s in enumerate(chosen):
         _draw_one(fig, plan, s, look_of, place=(i, columns, rows), bare=bare)
@@ -191,7 +191,7 @@ def _draw_one(
     angles = [step * n for n in range(len(plan.aspects))]
     x = [(column + 0.2) / columns, (column + 0.8) / columns]
     y = [1 - (row + 0.92) / rows, 1 - (row + 0.1) / rows]
-    labels = [f"{look.wrapped(a, width=10)}" for a in plan.aspects]
+    labels = [f"{wording.wrapped(a, width=10)}" for a in plan.aspects]
     fig.lay_out(**{
         name: {
             "domain": {"x": x, "y": y}, "bgcolor": "rgba(0,0,0,0)",
@@ -211,7 +211,7 @@ def _draw_one(
     if not bare:
         fig.add_annotation(
             x=(column + 0.02) / columns, y=1 - row / rows, xref="paper", yref="paper", xanchor="left", yanchor="top",
-            text=f"<b>{s.mark.letter}</b>  {look.plain(s.mark.name)}", font={"size": look.TEXT_PX, "color": theme.ink},
+            text=f"<b>{s.mark.letter}</b>  {wording.plain(s.mark.name)}", font={"size": look.TEXT_PX, "color": theme.ink},
         )  # fmt: skip
 
 
@@ -229,7 +229,7 @@ def _band(fig: Sheet, s: RadarSeries, theme: Theme, *, name: str, angles: list[f
     low = [b.low for b in s.bands]
     high = [b.high for b in s.bands]
     hovers = [
-        look.lines(
+        wording.lines(
             s.mark.label,
             f"{b.aspect}: {span(b)} of 10",
             f"lowered most by: {b.made_by}" if b.made_by else "",
@@ -255,7 +255,7 @@ def _crown(
     fig.add(
         "barpolar", r=[CROWN_TO - CROWN_FROM] * len(angles), base=[CROWN_FROM] * len(angles), theta=angles, subplot=name,
         width=[max(0.4, 1.9 * width * w / most) for w in plan.weight_share], marker={"color": theme.muted, "line": {"width": 0}},
-        hovertext=[look.lines(f"{a} counts for {w:.0%} of the choice") for a, w in zip(plan.aspects, plan.weight_share, strict=True)],
+        hovertext=[wording.lines(f"{a} counts for {w:.0%} of the choice") for a, w in zip(plan.aspects, plan.weight_share, strict=True)],
         hoverinfo="text", showlegend=False,
     )  # fmt: skip
 
@@ -263,30 +263,30 @@ def _crown(
 def _draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool) -> Sheet:
     n = len(plan.series)
     height = len(plan.aspects) * max(BAR_PX * n + 14, BAR_LEAST_PX) + 20
-    fig = look.base_figure(theme, title=plan.title, height=height, bare=bare)
+    fig = frame.base_figure(theme, title=plan.title, height=height, bare=bare)
     for i, s in enumerate(plan.series):
         at = [-(j + (i + 0.5) / n * 0.8 - 0.4) for j in range(len(plan.aspects))]
         colour = s.mark.colour(theme)
         fig.add(
             "bar", orientation="h", y=at, base=[b.low for b in s.bands], x=[max(b.high - b.low, 0.06) for b in s.bands], width=0.62 / n,
-            marker={"color": look.faded(colour, 0.5), "line": {"color": colour, "width": 1.4}}, name=look.plain(s.mark.label),
-            hovertext=[look.lines(s.mark.label, f"{b.aspect}: {span(b)} of 10", b.made_by, b.unknown) for b in s.bands],
+            marker={"color": look.faded(colour, 0.5), "line": {"color": colour, "width": 1.4}}, name=wording.plain(s.mark.label),
+            hovertext=[wording.lines(s.mark.label, f"{b.aspect}: {span(b)} of 10", b.made_by, b.unknown) for b in s.bands],
             hoverinfo="text", text=[span(b) for b in s.bands], textposition="none",
         )  # fmt: skip
     ticks = [
-        f"{look.wrapped(a, width=14)}<br>counts {w:.0%}"
+        f"{wording.wrapped(a, width=14)}<br>counts {w:.0%}"
         for a, w in zip(plan.aspects, plan.weight_share, strict=True)
     ]
     fig.lay_out(
         margin={"l": 110, "b": 34},
-        yaxis=look.axis(
+        yaxis=frame.axis(
             theme,
             tickvals=[-j for j in range(len(ticks))],
             ticktext=ticks,
             showgrid=False,
             range=[-len(ticks) + 0.4, 0.6],
         ),
-        xaxis=look.axis(
+        xaxis=frame.axis(
             theme,
             range=[WORST - 0.1, BEST + 0.1],
             tickvals=[0, 2, 4, 6, 8, 10],

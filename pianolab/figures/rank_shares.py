@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pianolab.compare.results import Comparison
-from pianolab.figures import look
+from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
@@ -61,11 +61,11 @@ def plan_ranks(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
         s = comparison.standing(a.piano.id)
         ranks.append(RankRow(mark=marks[a.piano.id], shares=s.rank_shares, vetoed=s.vetoed))
     first = sorted(ranks, key=lambda r: -r.shares[0])
-    said = look.listed(f"{r.mark.letter} in {100 * r.shares[0]:.0f}" for r in first)
+    said = wording.listed(f"{r.mark.letter} in {100 * r.shares[0]:.0f}" for r in first)
     alt = f"Out of 100 tries with other weights and other values for what is unknown, first choice is {said}."
     stopped = [r.mark.letter for r in ranks if r.vetoed]
     if stopped:
-        alt += f" {look.listed(stopped)} {'is' if len(stopped) == 1 else 'are'} stopped by a veto whatever the shares say."
+        alt += f" {wording.listed(stopped)} {'is' if len(stopped) == 1 else 'are'} stopped by a veto whatever the shares say."
     return RankPlan(
         title="How often each comes out where",
         alt=alt,
@@ -80,13 +80,13 @@ def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> S
     """The plan as a figure: one bar per instrument, darkest part first rank."""
     look_of = look.theme_of(theme)
     n = len(plan.ranks)
-    fig = look.base_figure(look_of, title=plan.title, height=ROW_PX * n + 30, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * n + 30, bare=bare)
     for rank in range(max(len(r.shares) for r in plan.ranks)):
         _draw_rank(fig, plan, rank, look_of)
     fig.lay_out(
         barmode="stack", margin={"l": 40, "r": 14, "b": 34}, bargap=0.38, showlegend=False,
-        xaxis=look.axis(look_of, range=[0, 1], tickvals=[0, 0.25, 0.5, 0.75, 1], ticktext=["0", "25", "50", "75", "100 tries"]),
-        yaxis=look.axis(look_of, showgrid=False, tickvals=list(range(n)), range=[n - 0.5, -0.5],
+        xaxis=frame.axis(look_of, range=[0, 1], tickvals=[0, 0.25, 0.5, 0.75, 1], ticktext=["0", "25", "50", "75", "100 tries"]),
+        yaxis=frame.axis(look_of, showgrid=False, tickvals=list(range(n)), range=[n - 0.5, -0.5],
                         ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks], tickfont={"size": 15, "color": look_of.ink}),
     )  # fmt: skip
     return fig
@@ -100,7 +100,7 @@ def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:
         marker={"color": shade, "line": {"color": theme.paper, "width": 1.5}},
         text=[f"{ORDINALS[rank]}  {100 * s:.0f}" if s >= 0.12 else f"{100 * s:.0f}" if s >= 0.05 else "" for s in shares],
         textposition="inside", insidetextanchor="middle", textangle=0, textfont={"color": look.ink_on(shade), "size": look.SMALL_PX},
-        hovertext=[look.lines(r.mark.label, f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries", "stopped by a veto" if r.vetoed else "")
+        hovertext=[wording.lines(r.mark.label, f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries", "stopped by a veto" if r.vetoed else "")
                    for r, s in zip(plan.ranks, shares, strict=True)],
         hoverinfo="text",
     )  # fmt: skip

@@ -2,28 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from statistics import quantiles
-from typing import Any
+from collections.abc import Mapping, Sequence
+from statistics import median
 
 from pianolab.acoustics.results import Survey
-from pianolab.figures.key_chart import key_chart
-from pianolab.figures.key_plan import (
-    KeyPlan,
-    KeyPoint,
-    KeySeries,
-    check_surveys,
-    compass,
-    names_in,
-    number,
-    series_of,
-    shown_limits,
-)  # fmt: skip
-from pianolab.figures.look import listed
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.key_chart import draw_over_keys
+from pianolab.figures.key_plan import KeyPlan, KeySeries
+from pianolab.figures.look import Mark
+from pianolab.figures.measures import Measure, Row, plan_measure
+from pianolab.figures.survey_cells import number
+from pianolab.figures.wording import listed, signed
 
-USUAL_CENTS = (-3.0, 3.0)
-LEAST_SPAN_CENTS = 8.0
+draw_tuning = draw_over_keys
 
 
 def plan_tuning(
@@ -36,55 +26,34 @@ def plan_tuning(
 
     Parameters
     ----------
-    surveys, names, focus : as in `plan_decay`
+    surveys, names, focus : as in `plan_measure`
 
     Returns
     -------
     KeyPlan; keys flagged `off_pitch` have the kind ``fault``
     """
-    marks = check_surveys(surveys, names, focus)
-    chosen = {i: s for i, s in surveys.items() if focus in (None, i)}
-    series = tuple(
-        series_of(marks[i], s, column="off_curve_cents", point=_point, trend=False) for i, s in chosen.items()
-    )
-    first_key, last_key = compass(chosen)
-    return KeyPlan(
-        title="How even the tuning is", alt=_alt(series, chosen), measure="from its own curve", unit="cents",
-        first_key=first_key, last_key=last_key, series=series, arrange="rows", usual=USUAL_CENTS,
-        limits=shown_limits(series, least=(-LEAST_SPAN_CENTS, LEAST_SPAN_CENTS), even=True),
-    )  # fmt: skip
+    return plan_measure(TUNING, surveys, names, focus=focus)
 
 
-@drawing
-def draw_tuning(plan: KeyPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The tuning chart as a figure."""
-    return key_chart(plan, theme, bare=bare)
-
-
-def _point(row: Mapping[str, Any]) -> KeyPoint | None:
-    value = number(row["off_curve_cents"])
-    if value is None:
-        return None
+def _words(row: Row) -> Sequence[str]:
     cents = number(row.get("cents"))
-    words = () if cents is None else (f"{cents:+.1f} cents from equal temperament",)
-    flagged = "off_pitch" in names_in(row.get("faults"))
-    return KeyPoint(
-        key=int(row["key"]),
-        value=value,
-        kind="fault" if flagged else "measured",
-        sd=number(row.get("cents_sd")),
-        words=words,
-    )
+    return () if cents is None else (f"{signed(cents, digits=1)} cents from equal temperament",)
 
 
-def _alt(series: tuple[KeySeries, ...], surveys: Mapping[str, Survey]) -> str:
+def _say(series: Sequence[KeySeries], surveys: Mapping[str, Survey], _: Sequence[Mark]) -> str:
     said = []
     for s, survey in zip(series, surveys.values(), strict=True):
         sizes = [abs(v) for v in s.values()]
-        typical = f"{quantiles(sizes, n=4)[1]:.1f} cents" if len(sizes) > 1 else "not known"
+        typical = f"{median(sizes):.1f} cents" if sizes else "not known"
         offset = survey.summary.offset_cents
-        whole = f"{offset:+.0f} cents".replace("-", "−") if offset is not None else "not known"
+        whole = f"{signed(offset)} cents" if offset is not None else "not known"
         off = len(s.values("fault"))
         out = f", {off} off pitch" if off else ""
         said.append(f"{s.mark.letter} {typical} (as a whole {whole} from A4{out})")
     return f"Typical distance of a key from the instrument's own curve: {listed(said)}."
+
+
+TUNING = Measure(
+    title="How even the tuning is", column="off_curve_cents", measure="from its own curve", unit="cents", fault="off_pitch", say=_say,
+    words=_words, sd="cents_sd", usual=(-3.0, 3.0), least=(-8.0, 8.0),
+)  # fmt: skip

@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from statistics import median
-from typing import Any
 
 from pianolab.acoustics.results import Survey
-from pianolab.figures.key_chart import key_chart
-from pianolab.figures.key_plan import (
-    KeyPlan,
-    KeyPoint,
-    KeySeries,
-    check_surveys,
-    compass,
-    names_in,
-    number,
-    series_of,
-    shown_limits,
-)  # fmt: skip
-from pianolab.figures.look import listed
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.key_chart import draw_over_keys
+from pianolab.figures.key_plan import KeyPlan, KeySeries
+from pianolab.figures.look import Mark
+from pianolab.figures.measures import Measure, Row, plan_measure
+from pianolab.figures.survey_cells import number
+from pianolab.figures.wording import listed
 from pianolab.keyboard import usual_strings
 
-USUAL_CENTS = (0.0, 1.0)
-LEAST_SPAN_CENTS = 3.0
+NO_FAULT_CENTS = 1.0
+
+draw_unison = draw_over_keys
 
 
 def plan_unison(
@@ -34,55 +26,36 @@ def plan_unison(
 
     Parameters
     ----------
-    surveys, names, focus : as in `plan_decay`
+    surveys, names, focus : as in `plan_measure`
 
     Returns
     -------
     KeyPlan; the band ``usual`` is 0 to 1 cent, which is no fault; flagged keys have the kind ``fault``
     """
-    marks = check_surveys(surveys, names, focus)
-    chosen = {i: s for i, s in surveys.items() if focus in (None, i)}
-    series = tuple(
-        series_of(marks[i], s, column="unison_cents", point=_point, trend=False) for i, s in chosen.items()
-    )
-    first_key, last_key = compass(chosen)
-    return KeyPlan(
-        title="Strings of one key, apart", alt=_alt(series), measure="strings apart", unit="cents",
-        first_key=first_key, last_key=last_key, series=series, arrange="rows", usual=USUAL_CENTS, digits=2,
-        limits=shown_limits(series, least=(0.0, LEAST_SPAN_CENTS), even=False),
-    )  # fmt: skip
+    return plan_measure(UNISON, surveys, names, focus=focus)
 
 
-@drawing
-def draw_unison(plan: KeyPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The unison chart as a figure."""
-    return key_chart(plan, theme, bare=bare)
-
-
-def _point(row: Mapping[str, Any]) -> KeyPoint | None:
-    value = number(row["unison_cents"])
-    if value is None:
-        return None
-    key = int(row["key"])
+def _words(row: Row) -> Sequence[str]:
     beat, partial = number(row.get("beat_hz")), number(row.get("beat_partial"))
     where = f" in partial {partial:.0f}" if partial is not None else ""
-    words = [] if beat is None else [f"slowest clear beat {beat:.2f} Hz{where}"]
-    words += ["usually a single string: a false beat"] if usual_strings(key) == 1 and value > 1.0 else []
-    flagged = "unison" in names_in(row.get("faults"))
-    return KeyPoint(
-        key=key,
-        value=value,
-        kind="fault" if flagged else "measured",
-        sd=number(row.get("unison_cents_sd")),
-        words=tuple(words),
+    false_beat = usual_strings(int(row["key"])) == 1 and (number(row["unison_cents"]) or 0.0) > NO_FAULT_CENTS
+    return (
+        "" if beat is None else f"slowest clear beat {beat:.2f} Hz{where}",
+        "usually a single string: a false beat" if false_beat else "",
     )
 
 
-def _alt(series: tuple[KeySeries, ...]) -> str:
+def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark]) -> str:
     said = []
     for s in series:
         values = s.values()
-        over = sum(v > USUAL_CENTS[1] for v in values)
+        over = sum(v > NO_FAULT_CENTS for v in values)
         typical = f"{median(values):.1f} cents" if values else "not known"
         said.append(f"{s.mark.letter} {typical} ({over} of {len(values)} measured keys over 1 cent)")
     return f"Typical distance of a key's strings: {listed(said)}. Under 1 cent is no fault."
+
+
+UNISON = Measure(
+    title="Strings of one key, apart", column="unison_cents", measure="strings apart", unit="cents", fault="unison", say=_say,
+    words=_words, usual=(0.0, NO_FAULT_CENTS), least=(0.0, 3.0), digits=2,
+)  # fmt: skip

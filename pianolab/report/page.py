@@ -43,7 +43,8 @@ from pianolab.figures import (
     plan_tuning,
     plan_unison,
 )  # fmt: skip
-from pianolab.figures.look import PALETTE_SOURCE, Mark, ink_on, listed
+from pianolab.figures.look import PALETTE_SOURCE, Mark, ink_on
+from pianolab.figures.wording import listed
 from pianolab.figures.money import about, money
 from pianolab.model import Finding
 from pianolab.report import sections, shapes, words

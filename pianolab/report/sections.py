@@ -12,9 +12,10 @@ from pianolab.acoustics.results import Survey
 from pianolab.assess.results import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison, NextStep, Standing
-from pianolab.figures.look import Mark, listed
+from pianolab.figures.look import Mark
 from pianolab.figures.money import about, money
 from pianolab.figures.radar import weight_shares
+from pianolab.figures.wording import listed
 from pianolab.model import Finding
 from pianolab.report import shapes, words
 from pianolab.report.clips import Clip

@@ -3,7 +3,8 @@
 import pytest
 
 from pianolab.errors import BadInput
-from pianolab.figures.look import DARK, LIGHT, OKABE_ITO, contrast, ink_on, marks_for, plain, theme_of
+from pianolab.figures.look import DARK, LIGHT, OKABE_ITO, contrast, ink_on, marks_for, theme_of
+from pianolab.figures.wording import plain
 from tests.figures.make import many_names
 
 PUBLISHED = {  # B. Wong, Nature Methods 8, 441 (2011): RGB values as printed there, from memory

@@ -1,0 +1,73 @@
+"""Text as plotly shall show it: markup taken literally, long lines broken, lists as a sentence has them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+
+def plain(text: object) -> str:
+    """Text as plotly shall show it: its own markup taken literally."""
+    return escape(str(text), quote=False)
+
+
+def lines(*parts: str) -> str:
+    """Hover text from its lines, empty ones left out; each is taken literally.
+
+    Examples
+    --------
+    >>> lines("A4", "", "1 < 2")
+    'A4<br>1 &lt; 2'
+    """
+    return "<br>".join(plain(p) for p in parts if p)
+
+
+def wrapped(text: str, *, width: int) -> str:
+    """Text broken into lines of about ``width`` characters for an axis or a label.
+
+    Examples
+    --------
+    >>> wrapped("tune and record again", width=10)
+    'tune and<br>record<br>again'
+    """
+    out: list[str] = []
+    for word in text.split():
+        if out and len(out[-1]) + 1 + len(word) <= width:
+            out[-1] += " " + word
+        else:
+            out.append(word)
+    return "<br>".join(plain(line) for line in out)
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words as a sentence lists them.
+
+    Examples
+    --------
+    >>> listed(["A", "B", "C"])
+    'A, B and C'
+    """
+    all_words = list(words)
+    return " and ".join(filter(None, [", ".join(all_words[:-1]), *all_words[-1:]]))
+
+
+def keys_are(n: int) -> str:
+    """The verb for a number of keys.
+
+    Examples
+    --------
+    >>> keys_are(1), keys_are(2)
+    ('key is', 'keys are')
+    """
+    return "key is" if n == 1 else "keys are"
+
+
+def signed(value: float, *, digits: int = 0) -> str:
+    """A number with its sign, the minus as a printer sets it.
+
+    Examples
+    --------
+    >>> signed(-3.26, digits=1), signed(4.0)
+    ('−3.3', '+4')
+    """
+    return f"{value:+.{digits}f}".replace("-", "−")
