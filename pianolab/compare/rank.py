@@ -103,10 +103,12 @@ def _rank(
     merit = np.stack([np.einsum("da,ad->d", weights, c) for c in criteria])
     obstacles = [obstacle_of(a, d, profile=profile) for a, d in zip(given, draws_of, strict=True)]
     stopped = np.stack([d.stopped | bool(o) for d, o in zip(draws_of, obstacles, strict=True)])
+    ties = np.stack([d.tie for d in draws_of])
     return Ranking(
         obstacles=obstacles,
         criteria=criteria,
-        utility=merit + STOPPED * stopped,
+        utility=merit + STOPPED * stopped + ties,
+        ties=ties,
         stopped=stopped,
         weights=weights,
         scale=scale,

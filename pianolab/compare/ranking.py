@@ -90,7 +90,15 @@ def central_weights(utility: Array, weights: Array) -> list[Array | None]:
     return [weights[first == i].mean(axis=0) if (first == i).any() else None for i in range(len(utility))]
 
 
-def confidence(criteria: Sequence[Array], stopped: NDArray[np.bool_], piano: int, weights: Array) -> float:
-    """Share of the draws in which a piano comes first if exactly these weights hold."""
-    utility = np.stack([weights @ c for c in criteria]) + STOPPED * stopped
+def confidence(criteria: Sequence[Array], besides: Array, piano: int, weights: Array) -> float:
+    """Share of the draws in which a piano comes first if exactly these weights hold.
+
+    Parameters
+    ----------
+    criteria : for each piano its values, shape (criteria, draws)
+    besides : ndarray, shape (pianos, draws); added to the weighted sums (what stops a piano, what parts ties)
+    piano : int
+    weights : ndarray, shape (criteria,)
+    """
+    utility = np.stack([weights @ c for c in criteria]) + besides
     return float((np.argmax(utility, axis=0) == piano).mean())

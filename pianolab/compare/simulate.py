@@ -17,6 +17,8 @@ from pianolab.model import ASPECTS, BuyerProfile
 
 Array = NDArray[np.float64]
 
+HAIR = 1e-9
+
 LEARNING_DRAWS = 4000
 """So many draws of the unknowns are kept to simulate what learning them does."""
 
@@ -29,7 +31,8 @@ class PianoDraws:
     says where an unknown turns out to stop the purchase. ``unknown`` holds the unknowns' keys, ``loss``
     (6, unknowns) what each takes at worst (as a logarithm), ``level`` (unknowns, draws) how bad it turns out
     in a draw (the first `LEARNING_DRAWS` only), ``veto_chance`` (unknowns,) when that stops the purchase.
-    ``hunts`` are the jobs that an unknown may bring to light.
+    ``hunts`` are the jobs that an unknown may bring to light; ``tie`` (draws,) is a hair's breadth that decides
+    between pianos of which everything is the same, one way or the other.
     """
 
     scores: NDArray[np.float32]
@@ -41,6 +44,7 @@ class PianoDraws:
     veto_chance: Array
     high: Array
     price_known: bool
+    tie: Array
     hunts: tuple[JobHunt, ...] = ()
 
 
@@ -89,6 +93,7 @@ def draw_piano(
         veto_chance=veto,
         high=high,
         price_known=assessment.piano.asking_price is not None,
+        tie=HAIR * rng.random(draws),
         hunts=_hunts(assessment, unknown),
     )
 

@@ -12,7 +12,14 @@ from numpy.typing import NDArray
 from pianolab.assess import Assessment
 from pianolab.compare.next_steps import Field
 from pianolab.compare.offer import highest_offer
-from pianolab.compare.ranking import central_weights, confidence, dominators, rank_shares, weighted_sum
+from pianolab.compare.ranking import (
+    STOPPED,
+    central_weights,
+    confidence,
+    dominators,
+    rank_shares,
+    weighted_sum,
+)
 from pianolab.compare.results import Standing
 from pianolab.compare.simulate import Array, PianoDraws, money_value
 from pianolab.compare.weights import middle_weights
@@ -24,13 +31,14 @@ MOST_CONFIDENCES = 10
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ranking:
-    """The simulation over all pianos: ``utility`` and ``stopped`` (pianos, draws), ``weights`` (draws, 7),
+    """The simulation over all pianos: ``utility``, ``ties`` and ``stopped`` (pianos, draws), ``weights`` (draws, 7),
     ``criteria`` (7, draws) and ``obstacles`` for each piano; ``scale`` is the money that counts as a whole aspect.
     """
 
     obstacles: Sequence[str]
     criteria: Sequence[Array]
     utility: Array
+    ties: Array
     stopped: NDArray[np.bool_]
     weights: Array
     scale: float
@@ -105,7 +113,7 @@ def _named(weights: Array | None) -> dict[str, float]:
 def _confidence(ranking: Ranking, piano: int, central: Array | None) -> float | None:
     if central is None or len(ranking.criteria) > MOST_CONFIDENCES:
         return None
-    return confidence(ranking.criteria, ranking.stopped, piano, central)
+    return confidence(ranking.criteria, STOPPED * ranking.stopped + ranking.ties, piano, central)
 
 
 def _per_year(total: Decimal | None, profile: BuyerProfile) -> Decimal | None:

@@ -12,6 +12,7 @@ from pianolab.assess import (
     AspectResult,
     Assessment,
     RepairEstimate,
+    RepairJob,
     Unknown,
     assess_piano,
     load_prices,
@@ -335,3 +336,37 @@ def test_real_assessments_without_any_finding_compare() -> None:
     result = compare_pianos(unseen, profile=load_profiles()["first piano"])
     assert result.verdict.kind == "find out first"
     assert result.standings[0].rank_shares[0] == pytest.approx(0.5, abs=0.03)
+
+
+class TestMoneySavedByKnowing:
+    """One unknown that hides a dear job and nothing else: expected value of information by hand."""
+
+    def dear(self, *, chance: float, price: int) -> Assessment:
+        job = RepairJob(
+            job="repinning", title="r", low=Decimal(price), usual=Decimal(price), high=Decimal(price),
+            chance=chance, reasons=("not checked",), found=False, waits_for=(("pins", chance),),
+        )  # fmt: skip
+        repairs = replace(NO_REPAIRS, jobs=(job,), p90=Decimal(price))
+        return replace(judged("a", 8.0, price=2000), repairs=repairs, unknown_costs=(gap(0.0, key="pins"),))
+
+    def test_it_follows_the_closed_form(self) -> None:
+        """a is as good as b and costs 2000 or, with chance 0.2, 3000 more; b costs 3000: all else alike.
+
+        Expected total of a 2600, so a leads by 400. Knowing: with chance 0.2 a costs 5000 and b is taken
+        instead, which saves 2000: 0.2 x 2000 = 400 on average. By hand. The chance to change is 0.2.
+        """
+        result = compare(self.dear(chance=0.2, price=3000), judged("b", 8.0, price=3000), draws=40_000)
+        (step,) = result.next_steps
+        assert step.source == "pins"
+        assert step.chance_to_change == pytest.approx(0.2, abs=0.02)
+        assert float(step.worth or 0) == pytest.approx(400, rel=0.1)
+
+    def test_the_check_has_teeth(self) -> None:
+        result = compare(self.dear(chance=0.2, price=1500), judged("b", 8.0, price=3000), draws=40_000)
+        (step,) = result.next_steps
+        assert float(step.worth or 0) < 200
+
+    def test_a_job_that_changes_nothing_is_worth_nothing(self) -> None:
+        result = compare(self.dear(chance=0.2, price=300), judged("b", 8.0, price=3000))
+        (step,) = result.next_steps
+        assert (step.chance_to_change, step.worth) == (0.0, Decimal(0))

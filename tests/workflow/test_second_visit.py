@@ -33,7 +33,7 @@ TUNED = {"faults": {"short_sustain": range(54, 74)}}
 """After the tuning: pitch and unisons are right, and the short treble stands in the open."""
 
 
-def enter(book: Casebook, *, visit: Visit, piano, findings, survey: Survey) -> None:
+def enter(book: Casebook, *, visit: Visit, findings, survey: Survey) -> None:
     with book.editing(by="Ana") as edit:
         edit.add(visit)
         for finding in findings:
@@ -56,11 +56,11 @@ def shortlist(folder: Path, *, names: tuple[str, ...], again: dict | None = None
         visit = Visit(id=f"{piano.name} 1", piano_id=mine.id, day=FIRST)
         findings = findings_for(SCENARIO.conditions[condition], visit_id=visit.id, piano=mine)
         survey = _surveys.build_survey(**_surveys.SOUND_OF[condition])
-        enter(book, visit=visit, piano=mine, findings=findings, survey=survey)
+        enter(book, visit=visit, findings=findings, survey=survey)
         if condition == "masked treble" and again is not None:
             later = Visit(id=f"{piano.name} 2", piano_id=mine.id, day=SECOND)
             found = load_second_visit().findings(visit_id=later.id, examiner="")
-            enter(book, visit=later, piano=mine, findings=found, survey=_surveys.build_survey(**again))
+            enter(book, visit=later, findings=found, survey=_surveys.build_survey(**again))
     return book
 
 
