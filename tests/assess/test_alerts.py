@@ -55,6 +55,18 @@ def test_unchecked_stopping_points_are_listed_as_unknown() -> None:
     assert "plate-cracks" not in after
 
 
+@pytest.mark.parametrize(("offset", "rust", "asked"), [(-25.0, 5, False), (-25.0, 1, True), (-60.0, 5, True)])
+def test_low_pitch_with_weak_strings_or_far_down_asks_a_technician(make_survey, offset, rust, asked) -> None:
+    survey = make_survey(offset_cents=offset)
+    result = assess_piano(
+        PIANO, [found("strings-rust", grade=rust)], survey=survey, checklist=CHECKLIST, prices=PRICES
+    )
+    (warning,) = [w for w in result.warnings if "cents flat" in w.text]
+    assert "proves nothing about its pins" in warning.text
+    assert ("ask a technician whether to raise it at all or to tune it lower" in warning.text) == asked
+    assert warning.confirm_by == ("technician" if asked else "the tuner")
+
+
 def test_looks_are_no_warning_but_function_is() -> None:
     assert not judge(found("case-finish", grade=1)).alerts
     assert judge(found("touch-repetition", grade=1)).warnings

@@ -147,6 +147,18 @@ def test_very_flat_asks_a_technician(make_survey) -> None:
     assert next(j for j in warned.repairs.jobs if j.job == "pitch raise").chance < 1.0
 
 
+def test_a_doubtful_reading_is_something_to_find_out(make_survey) -> None:
+    """Flat by 40 cents, or sharp by 60 if read a semitone lower: what it costs depends on the first key."""
+    survey = make_survey(offset_cents=-40.0)
+    doubtful = replace(survey, summary=replace(survey.summary, reading="doubtful", other_first_key=0))
+    result = judge(doubtful)
+    raised = next(j for j in result.repairs.jobs if j.job == "pitch raise")
+    assert raised.chance == pytest.approx(0.5)
+    (unknown,) = [u for u in result.unknown_costs if u.source == "listening"]
+    assert "first" in unknown.text
+    assert not judge(survey).unknown_costs
+
+
 @pytest.mark.parametrize(
     "room", [{"t60_s": 0.15}, {"t60_s": 2.0}, {"brightness_db": -40.0}, {"brightness_db": 0.0}]
 )

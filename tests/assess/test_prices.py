@@ -65,6 +65,11 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
         ("high = 1500", 'high = 1500\nincludes = ["voicing"]', r"includes: got \['voicing'\], need jobs of this"),
         ("high = 1500", "high = 1500\nown_work = 2", r"own_work: got 2, need a part from 0 to 1"),
         ("high = 1500", "high = 1500\nhigher = 3", r"tuning: got \['higher'\], need only title"),
+        ("high = 1500", 'high = 1500\nhours = "long"', r"hours: got 'long', need working hours, 0 or more"),
+        ("high = 1500", "high = 1500\nhours = -1", r"hours: got -1, need working hours"),
+        ("high = 1500", 'high = 1500\nincludes = "tuning"', r"includes: got 'tuning', need a list of other jobs"),
+        ("high = 1500", 'high = 1500\nincludes = ["tuning"]', r"includes: got the job itself, need a list of other"),
+        ('region = "here"', 'region = "here"\ncountry = "SE"', r"prices\.toml: got \['country'\], need only currency, date"),
         ("high = 1500", "high = ", r"got a file that can't be read, need a TOML file"),
     ],
 )  # fmt: skip

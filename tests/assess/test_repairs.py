@@ -1,5 +1,6 @@
 """Jobs are counted once, and their sum is simulated: against the distribution's own formulas."""
 
+from dataclasses import replace
 from decimal import Decimal
 from math import sqrt
 
@@ -7,13 +8,16 @@ import numpy as np
 import pytest
 
 from pianolab.assess import RepairJob, load_prices, simulate_repairs
+from pianolab.assess.findings import view_point
 from pianolab.assess.proposals import Proposal, proposals_from_tuning
 from pianolab.assess.repairs import estimate, jobs_from, triangular
 from pianolab.assess.scoring import load_scoring
-from pianolab.assess.tuning_state import TuningState
-from pianolab.model import load_profiles
+from pianolab.assess.tuning_state import FIRST_KEY, TuningState
+from pianolab.checklist import load_checklist
+from pianolab.model import Finding, load_profiles
 
 PRICES = load_prices()
+CHECKLIST = load_checklist()
 
 
 def job(
@@ -121,6 +125,86 @@ def test_low_pitch_asks_for_a_pitch_raise_and_very_low_pitch_for_advice(
     state = TuningState(heard=True, offset_cents=offset)
     found = proposals_from_tuning(state, [], scoring=load_scoring())
     assert {p.job for p in found} == jobs
+
+
+def pitch_jobs(offset: float, *findings: Finding):
+    """What a low pitch asks for, once the string points are as found."""
+    points = [CHECKLIST[i] for i in load_scoring().money["weak_string_points"]]
+    views = [view_point(p, findings, scoring=load_scoring()) for p in points]
+    state = TuningState(heard=True, offset_cents=offset)
+    proposals = proposals_from_tuning(state, views, scoring=load_scoring())
+    return {j.job: j for j in jobs_from(proposals, prices=PRICES, profile=None)}
+
+
+SOUND_STRINGS = (
+    Finding(visit_id="v", point="strings-rust", grade=5),
+    Finding(visit_id="v", point="strings-splices", count=0),
+    Finding(visit_id="v", point="strings-age", reading=20),
+)
+RUSTY = (Finding(visit_id="v", point="strings-rust", grade=1), *SOUND_STRINGS[1:])
+
+
+class TestPitchRaise:
+    def test_its_cost_includes_strings_that_may_break(self) -> None:
+        jobs = pitch_jobs(-25.0, *SOUND_STRINGS)
+        assert set(jobs) == {"first tunings", "pitch raise"}
+        raised, alone, string = jobs["pitch raise"], PRICES["pitch raise"], PRICES["single string"]
+        assert raised.chance == 1.0
+        assert raised.low == alone.low
+        assert raised.high == alone.high + 2 * string.high
+        assert "0 to 2 strings that may break" in raised.title
+
+    @pytest.mark.parametrize("case", [(-25.0, *RUSTY), (-60.0, *SOUND_STRINGS)], ids=["rusty", "far flat"])
+    def test_a_technician_is_asked_and_the_lower_tuning_is_priced(self, case) -> None:
+        """Advice is paid for sure; then either the raise, or one tuning at the lower pitch, never both."""
+        jobs = pitch_jobs(*case)
+        assert set(jobs) == {"first tunings", "pitch advice", "pitch raise", "tuning"}
+        assert jobs["pitch advice"].chance == 1.0
+        assert 0.0 < jobs["pitch raise"].chance < 1.0
+        assert "tuning" in jobs["pitch raise"].includes
+        assert "tune it lower" in jobs["tuning"].reasons[0]
+        two = [jobs["pitch raise"], jobs["tuning"]]
+        sums = simulate_repairs(two, draws=20_000, rng=np.random.default_rng(0))
+        raised = sums > float(jobs["tuning"].high)
+        assert raised.mean() >= jobs["pitch raise"].chance - 0.15
+        assert sums.min() >= float(jobs["tuning"].low)
+
+    def test_weak_strings_break_more(self) -> None:
+        sound, rusty = pitch_jobs(-25.0, *SOUND_STRINGS), pitch_jobs(-25.0, *RUSTY)
+        assert rusty["pitch raise"].high > sound["pitch raise"].high
+        assert rusty["pitch raise"].usual > sound["pitch raise"].usual
+
+    def test_strings_nobody_looked_at_may_yet_ask_for_advice(self) -> None:
+        unseen = pitch_jobs(-25.0)
+        assert 0.0 < unseen["pitch advice"].chance < 0.2
+        assert {key for key, _ in unseen["pitch advice"].waits_for} == {f.point for f in SOUND_STRINGS}
+        assert "pitch advice" not in pitch_jobs(-25.0, *SOUND_STRINGS)
+
+    def test_a_doubtful_reading_gives_each_reading_half_a_chance(self) -> None:
+        state = TuningState(heard=True, offset_cents=-40.0, other_offset_cents=60.0)
+        proposals = proposals_from_tuning(state, [], scoring=load_scoring())
+        jobs = {j.job: j for j in jobs_from(proposals, prices=PRICES, profile=None)}
+        assert jobs["pitch raise"].chance == pytest.approx(0.5)
+        assert jobs["pitch raise"].waits_for == ((FIRST_KEY, pytest.approx(0.5)),)
+
+
+def test_many_guesses_make_a_job_no_likelier_than_the_weightiest() -> None:
+    guesses = [
+        Proposal(job="regulation", reason=f"not checked: {i}", chance=0.12, found=False, unknown=f"point {i}")
+        for i in range(10)
+    ]
+    (job_,) = jobs_from(guesses, prices=PRICES, profile=None)
+    assert job_.chance == pytest.approx(0.12)
+    assert len(job_.waits_for) == 10
+    assert job_.known_chance == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_job_that_waits_follows_the_levels_given() -> None:
+    hunted = job("a", 100, 100, 100, chance=0.25)
+    hunted = replace(hunted, waits_for=(("k", 0.25),))
+    levels = {"k": np.linspace(0.0, 1.0, 1000)}
+    sums = simulate_repairs([hunted], draws=1000, rng=np.random.default_rng(0), levels=levels)
+    assert np.array_equal(sums > 0, levels["k"] > 0.75)
 
 
 def test_fixed_seed_gives_the_same_estimate() -> None:

@@ -1,0 +1,108 @@
+"""Two visits to one piano: what changed, what was promised, what the tuning had hidden."""
+
+from __future__ import annotations
+
+import pytest
+
+from pianolab.assess import compare_visits
+from pianolab.checklist import load_checklist
+from pianolab.errors import BadInput
+from pianolab.model import Finding, Piano
+
+CHECKLIST = load_checklist()
+PIANO = Piano(id="p", name="A", kind="upright")
+
+
+def found(point: str, visit: str = "1", **value) -> Finding:
+    return Finding(visit_id=visit, point=point, **value)
+
+
+def compare(before, after, **more):
+    return compare_visits(PIANO, before, after, checklist=CHECKLIST, **more)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "direction", "kept"),
+    [
+        ({"grade": 2}, {"grade": 5}, "better", "kept"),
+        ({"grade": 1}, {"grade": 3}, "better", "partly kept"),
+        ({"grade": 2}, {"grade": 2}, "the same", "not kept"),
+        ({"grade": 3}, {"grade": 1}, "worse", "not kept"),
+        ({"grade": 2}, None, "not looked at again", "not looked at again"),
+        ({"state": "not checked", "reason": "dark"}, {"grade": 5}, "first time", "kept"),
+    ],
+)
+def test_promises(before, after, direction: str, kept: str) -> None:
+    later = [] if after is None else [found("hammers-grooves", "2", **after)]
+    (change,) = compare([found("hammers-grooves", promised="hammers filed", **before)], later).points
+    assert (change.direction, change.kept, change.promised) == (direction, kept, "hammers filed")
+
+
+def test_without_a_promise_nothing_is_kept_or_broken() -> None:
+    changes = compare([found("hammers-grooves", grade=2)], [found("hammers-grooves", "2", grade=4)])
+    (change,) = changes.points
+    assert (change.direction, change.kept) == ("better", "")
+    assert changes.promises == ()
+    assert "promise" not in changes.headline()
+
+
+def test_a_point_seen_only_once_is_left_out() -> None:
+    assert compare([found("hammers-grooves", grade=2)], []).points == ()
+
+
+def test_an_unchecked_second_look_keeps_no_promise() -> None:
+    later = found("hammers-grooves", "2", state="not allowed", reason="lid locked")
+    (change,) = compare([found("hammers-grooves", grade=2, promised="filed")], [later]).points
+    assert change.kept == "not looked at again"
+    assert "lid locked" in change.after
+
+
+def test_promises_come_first_and_everything_is_in_the_frame() -> None:
+    before = [found("hammers-grooves", grade=4), found("case-finish", grade=2, promised="polished")]
+    after = [found("hammers-grooves", "2", grade=1), found("case-finish", "2", grade=2)]
+    frame = compare(before, after).to_frame()
+    assert list(frame["promised"]) == ["polished", ""]
+    assert list(frame["difference"]) == ["the same", "worse"]
+
+
+class TestByEar:
+    def test_hidden_before_and_faulty_now_came_to_light(self, make_survey) -> None:
+        sour = make_survey(masked=range(52, 76), unison_cents=3.0)
+        tuned = make_survey(faults={"short_sustain": range(60, 66)})
+        treble = next(
+            h for h in compare([], [], heard_before=sour, heard_after=tuned).heard if "treble" in h.of
+        )
+        assert treble.came_to_light == tuple(range(60, 66))
+        assert treble.new == ()
+
+    def test_sound_before_and_faulty_now_is_new(self, make_survey) -> None:
+        changes = compare([], [], heard_before=make_survey(), heard_after=make_survey(faults={"buzz": [30]}))
+        (buzz,) = changes.heard
+        assert buzz.new == (30,)
+        assert buzz.came_to_light == ()
+        assert "new at D3" in buzz.sentence()
+
+    def test_faulty_before_and_sound_now_is_gone(self, make_survey) -> None:
+        changes = compare(
+            [], [], heard_before=make_survey(faults={"damper": [20]}), heard_after=make_survey()
+        )
+        (damper,) = changes.heard
+        assert damper.gone == (20,)
+
+    def test_faulty_before_and_not_heard_now_is_not_gone(self, make_survey) -> None:
+        later = make_survey(skipped=[20])
+        changes = compare([], [], heard_before=make_survey(faults={"damper": [20]}), heard_after=later)
+        assert all(h.gone == () for h in changes.heard)
+
+    def test_the_same_recording_twice_changes_nothing(self, make_survey) -> None:
+        assert compare([], [], heard_before=make_survey(), heard_after=make_survey()).heard == ()
+
+    def test_without_both_recordings_nothing_is_said_by_ear(self, make_survey) -> None:
+        changes = compare([], [], heard_after=make_survey())
+        assert changes.heard == ()
+        assert changes.pitch_before_cents is None
+
+
+def test_a_finding_of_another_checklist_is_named() -> None:
+    with pytest.raises(BadInput, match="finding: got 'no-such-point', need the id of a checklist point"):
+        compare([found("no-such-point", grade=3)], [])
