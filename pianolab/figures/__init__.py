@@ -24,7 +24,8 @@ from pianolab.figures.keyboard_map import draw_keyboard, plan_keyboard
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.next_steps import draw_next_steps, plan_next_steps
 from pianolab.figures.note_decay import draw_note, plan_note
-from pianolab.figures.radar import draw_radar, plan_radar
+from pianolab.figures.radar import draw_radar
+from pianolab.figures.radar_plan import plan_radar
 from pianolab.figures.rank_shares import draw_ranks, plan_ranks
 from pianolab.figures.tuning_over_keys import draw_tuning, plan_tuning
 from pianolab.figures.unison_over_keys import draw_unison, plan_unison

@@ -14,7 +14,7 @@ from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
 
-ROW_PX = 64
+ROW_PX, WORDS_LINE_PX, WORDS_CHARS, BUDGET_PX = 64, 15, 46, 22
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,22 +112,25 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     """The plan as a figure."""
     look_of = look.theme_of(theme)
     n = len(plan.costs)
-    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * n + 40, bare=bare)
+    two_lines = any("<br>" in _row_words(c, plan.currency, bare=bare) for c in plan.costs)
+    row_px = ROW_PX + (WORDS_LINE_PX if two_lines else 0)
+    height = row_px * n + BUDGET_PX
+    fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare, bottom=44, legend=2)
     for i, c in enumerate(plan.costs):
         _draw_row(fig, c, -i, plan=plan, theme=look_of, bare=bare)
     if plan.budget is not None:
-        fig.add_shape("line", xref="x", yref="paper", x0=float(plan.budget), x1=float(plan.budget), y0=0, y1=1,
+        fig.add_shape("line", xref="x", yref="paper", x0=float(plan.budget), x1=float(plan.budget), y0=0, y1=1 - 0.7 * BUDGET_PX / height,
                       line={"color": look_of.ink, "width": 1.2, "dash": "4px 3px"})  # fmt: skip
-        fig.add_annotation(x=float(plan.budget), y=1, yref="paper", yanchor="bottom", xanchor="right",
+        fig.add_annotation(x=float(plan.budget), y=1, yref="paper", yanchor="top", xanchor="right",
                            text=f"budget {money(plan.budget, plan.currency)} ", font={"size": look.SMALL_PX, "color": look_of.ink})  # fmt: skip
     most = max(
         [float(v) for c in plan.costs for v in (*(c.total or c.repairs), c.asking or 0)]
         + [float(plan.budget or 0)]
     )
     fig.lay_out(
-        margin={"l": 40, "r": 16, "b": 40}, showlegend=not bare, barmode="overlay",
+        margin={"l": 40, "r": 16}, barmode="overlay",
         xaxis=frame.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=f"{plan.currency}, estimates", tickformat=",.0f", nticks=6),
-        yaxis=frame.axis(look_of, range=[-n + 0.45, 0.62], showgrid=False, tickvals=[-i for i in range(n)],
+        yaxis=frame.axis(look_of, range=[-n + 0.45, 0.55 + WORDS_LINE_PX / row_px * two_lines + BUDGET_PX / row_px], showgrid=False, tickvals=[-i for i in range(n)],
                         ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs], tickfont={"size": 15, "color": look_of.ink}),
     )  # fmt: skip
     return fig
@@ -176,4 +179,4 @@ def _row_words(c: CostRow, code: str, *, bare: bool) -> str:
         if c.total
         else f", repairs about {about(c.repairs[1], code)}"
     )
-    return wording.plain(f"{name}{asked}{end}")
+    return wording.wrapped(f"{name}{asked}{end}", width=WORDS_CHARS)

@@ -16,7 +16,7 @@ from pianolab.figures.sheet import Sheet, drawing
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
 
-HEIGHT_PX, LEADER_X, LABEL_X = 380, 71.0, 78.0
+HEIGHT_PX, LEADER_X, LABEL_X, SHEET_WIDTH = 410, 71.0, 78.0, 172
 SYMBOL: dict[int | None, str] = {
     5: "circle-open",
     4: "circle-open",
@@ -80,7 +80,10 @@ def plan_instrument(piano: Piano, *, findings: Sequence[Finding], checklist: Che
         if any(p.area == area for p in points)
     )
     return InstrumentPlan(
-        title=f"Where the findings are ({sheet.view})", alt=_alt(parts), kind=piano.kind, parts=parts
+        title=f"{piano.name}: where the findings are, {sheet.view}",
+        alt=_alt(parts),
+        kind=piano.kind,
+        parts=parts,
     )
 
 
@@ -123,12 +126,12 @@ def _alt(parts: tuple[PartState, ...]) -> str:
 def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure: the drawing on the left, every part with its state in words on the right."""
     look_of, outline = look.theme_of(theme), drawing_of(plan.kind)
-    fig = frame.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare, bottom=4)
     _draw_outline(fig, outline, look_of)
     _draw_parts(fig, plan, outline, look_of)
     fig.lay_out(
-        margin={"l": 4, "r": 4, "b": 4}, showlegend=False,
-        xaxis=frame.axis(look_of, range=[0, 172], showgrid=False, showticklabels=False),
+        margin={"l": 4, "r": 4},
+        xaxis=frame.axis(look_of, range=[0, SHEET_WIDTH], showgrid=False, showticklabels=False),
         yaxis=frame.axis(look_of, range=[-3, 73], showgrid=False, showticklabels=False),
     )  # fmt: skip
     return fig
@@ -161,8 +164,8 @@ def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme
         x += [outline.where[p.part][0], LEADER_X, LABEL_X - 2, None]
         y += [outline.where[p.part][1], at, at, None]
         strong, end = ("<b>", "</b>") if p.trouble or not p.checked else ("", "")
-        fig.add_annotation(x=LABEL_X + 3, y=at, xanchor="left", text=f"{strong}{wording.plain(p.part)}{end}: {wording.plain(p.words)}",
-                           font={"size": look.SMALL_PX, "color": theme.ink})  # fmt: skip
+        fig.add_annotation(x=LABEL_X + 3, y=at, xanchor="left", align="left", borderpad=0,
+                           text=f"{strong}{wording.plain(p.part)}{end}<br>{wording.plain(p.words)}", font={"size": look.SMALL_PX, "color": theme.ink})  # fmt: skip
     fig.add(
         "scatter",
         x=x,

@@ -12,6 +12,7 @@ from pianolab.figures.look import Theme
 from pianolab.figures.sheet import Sheet, drawing
 
 PANEL_PX, ROW_PX, ROW_GAP_PX, KEYBOARD_PX, GAP_ROW_PX, SPACE_PX = 250, 84, 26, 16, 11, 7
+ROW_TITLE_PX = 20
 
 
 def panels_of(plan: KeyPlan) -> tuple[tuple[Panel, ...], Panel | None, float]:
@@ -32,7 +33,7 @@ def panels_of(plan: KeyPlan) -> tuple[tuple[Panel, ...], Panel | None, float]:
     for i, s in enumerate(reversed(plan.loud)):
         panels.append(Panel(axis=f"y{3 + i}", series=(s,), bottom_px=at, top_px=at + ROW_PX))
         at += ROW_PX + ROW_GAP_PX
-    return tuple(panels), strip, at
+    return tuple(panels), strip, at - ROW_GAP_PX + ROW_TITLE_PX
 
 
 @drawing
@@ -86,7 +87,9 @@ def _draw_panel(fig: Sheet, panel: Panel, height: float, *, plan: KeyPlan, theme
         if not s.quiet:
             draw_points(fig, s, panel, plan=plan, theme=theme)
     if plan.arrange == "rows":
-        row_title(fig, panel.series[0].mark, panel, theme=theme)
+        top_row = panel.series[0] is plan.loud[0]
+        unit = plan.unit if top_row else ""
+        row_title(fig, panel.series[0].mark, panel, theme=theme, unit=unit)
     elif len(panel.series) > 1:
         end_letters(fig, panel, plan=plan, theme=theme)
 

@@ -107,11 +107,17 @@ def draw_gaps(fig: Sheet, strip: Panel, height: float, *, plan: KeyPlan, theme: 
     )
 
 
-def row_title(fig: Sheet, mark: Mark, panel: Panel, *, theme: Theme) -> None:
+def row_title(fig: Sheet, mark: Mark, panel: Panel, *, theme: Theme, unit: str = "") -> None:
+    """The instrument over its row, and at the right, where it is given, what the row's scale means."""
+    common = {"xref": "paper", "yref": f"{panel.axis} domain", "y": 1, "yanchor": "bottom"}
     fig.add_annotation(
-        xref="paper", x=0, xanchor="left", yref=f"{panel.axis} domain", y=1, yanchor="bottom",
-        text=f"<b>{wording.plain(mark.letter)}</b>  {wording.plain(mark.name)}", font={"size": look.SMALL_PX, "color": theme.ink},
+        x=0, xanchor="left", text=f"<b>{wording.plain(mark.letter)}</b>  {wording.plain(mark.name)}",
+        font={"size": look.SMALL_PX, "color": theme.ink}, **common,
     )  # fmt: skip
+    if unit:
+        fig.add_annotation(
+            x=1, xanchor="right", text=wording.plain(unit), font={"size": 11, "color": theme.muted}, **common
+        )
 
 
 def end_letters(fig: Sheet, panel: Panel, *, plan: KeyPlan, theme: Theme) -> None:

@@ -19,7 +19,8 @@ from pianolab.keyboard import is_black, note_name
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
 
-LANE_PX, KEYBOARD_PX = 24, 64
+LANE_PX, KEYBOARD_PX, LANE_SPACE_PX = 38, 64, 10
+SIDE_PX = 12
 FAULT_WORDS: dict[str, str] = {
     "silent": "no sound", "off_pitch": "off pitch", "unison": "strings apart", "short_sustain": "dies too soon",
     "damper": "damper slow", "buzz": "buzz", "voicing": "stands out",
@@ -92,7 +93,7 @@ def plan_keyboard(
     rows = len(keys) if survey is None else sum(int(r["key"]) in keys for r in records(survey))
     tested = {lane: rows - len(open_keys[lane]) for lane in lanes if lane != SEEN}
     return KeyboardPlan(
-        title="The keyboard, key by key", alt=_alt(notes, lanes, tested, len(keys), heard=survey is not None),
+        title=f"{piano.name}, key by key", alt=_alt(notes, lanes, tested, len(keys), heard=survey is not None),
         first_key=piano.first_key, last_key=piano.last_key, lanes=lanes, tested=tested, notes=notes,
     )  # fmt: skip
 
@@ -151,22 +152,22 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     """The plan as a figure: lanes in words over the drawn keyboard."""
     look_of = look.theme_of(theme)
     n = len(plan.lanes)
-    height = KEYBOARD_PX + LANE_PX * n + 8
+    height = KEYBOARD_PX + LANE_PX * n + LANE_SPACE_PX
     fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare)
     values, texts = key_ticks(plan.first_key, plan.last_key)
     share = KEYBOARD_PX / height
     fig.lay_out(
-        margin={"l": 104, "r": 126 if n else 10, "b": 26}, showlegend=False,
+        margin={"l": SIDE_PX, "r": SIDE_PX},
         xaxis=frame.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
         yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
-        yaxis2=frame.axis(look_of, range=[n - 0.5, -0.5], domain=[min(0.99, share + 8 / height), 1], tickvals=list(range(n)),
-                         ticktext=[wording.plain(lane) for lane in plan.lanes], anchor="x"),
+        yaxis2=frame.axis(look_of, range=[n - 0.7, -0.7], domain=[min(0.99, share + LANE_SPACE_PX / height), 1], tickvals=list(range(n)),
+                          showticklabels=False, anchor="x"),
     )  # fmt: skip
     add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
     for i, lane in enumerate(plan.lanes):
         _draw_lane(fig, plan, lane, i, look_of)
     _mark_keys(fig, plan, look_of)
-    _lane_counts(fig, plan, look_of)
+    _lane_words(fig, plan, look_of)
     return fig
 
 
@@ -197,14 +198,14 @@ def _draw_lane(fig: Sheet, plan: KeyboardPlan, lane: str, i: int, theme: Theme) 
         )  # fmt: skip
 
 
-def _lane_counts(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
-    """What was found and how much could be judged, in words at the end of every lane."""
+def _lane_words(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
+    """What was found and how much could be judged, in words over every lane."""
     for i, lane in enumerate(plan.lanes):
         found = len({n.key for n in plan.notes if n.lane == lane and n.found})
-        judged = f", {plan.tested[lane]} judged" if lane in plan.tested else ""
+        judged = f", {plan.tested[lane]} keys judged" if lane in plan.tested else ""
         fig.add_annotation(
-            xref="paper", x=1, xanchor="left", xshift=8, yref="y2", y=i, text=f"{found} found{judged}",
-            font={"size": 11, "color": theme.ink if found else theme.muted},
+            xref="paper", x=0, xanchor="left", yref="y2", y=i - 0.2, yanchor="bottom", borderpad=0,
+            text=f"<b>{wording.plain(lane)}</b>  {found or 'none'} found{judged}", font={"size": 11, "color": theme.ink if found else theme.muted},
         )  # fmt: skip
     fig.add("scatter", x=[None], y=[0], yaxis="y2", mode="markers", hoverinfo="skip", showlegend=False)
 

@@ -12,7 +12,7 @@ from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
 
-ROW_PX = 44
+BAR_PX, LINE_PX, SPACE_PX, TEXT_CHARS = 12, 15, 12, 52
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,25 +75,32 @@ def plan_next_steps(
 def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure: a bar per step, its words above it."""
     look_of = look.theme_of(theme)
-    n = len(plan.steps)
-    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * max(n, 1) + 40, bare=bare)
-    top = max([s.chance for s in plan.steps] + [0.05])
+    words = [_words(s) for s in plan.steps]
+    heights = [LINE_PX * (1 + w.count("<br>")) + BAR_PX + SPACE_PX for w in words]
+    bottoms = [sum(heights[: i + 1]) for i in range(len(heights))]
+    height = max(sum(heights), LINE_PX)
+    fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare, bottom=44)
     fig.add(
-        "bar", orientation="h", y=list(range(n)), x=[s.chance for s in plan.steps], width=0.26,
+        "bar", orientation="h", y=[b - SPACE_PX - BAR_PX / 2 for b in bottoms], x=[s.chance for s in plan.steps], width=BAR_PX,
         marker={"color": [s.mark.colour(look_of) for s in plan.steps], "line": {"color": look_of.ink, "width": 0.6}}, showlegend=False,
         hovertext=[wording.lines(s.mark.label, s.text, s.effort, s.why, f"changes the first choice in {100 * s.chance:.0f} of 100 cases")
                    for s in plan.steps],
         hoverinfo="text",
     )  # fmt: skip
-    for i, s in enumerate(plan.steps):
-        minutes = f", {s.minutes:.0f} min" if s.minutes is not None else ""
+    for text, bottom in zip(words, bottoms, strict=True):
         fig.add_annotation(
-            x=0, xref="paper", xanchor="left", y=i - 0.16, yanchor="bottom", align="left",
-            text=f"<b>{s.mark.letter}</b>  {wording.plain(s.text)} ({wording.plain(s.effort)}{minutes})", font={"size": look.SMALL_PX, "color": look_of.ink},
+            x=0, xref="paper", xanchor="left", y=bottom - SPACE_PX - BAR_PX, yanchor="bottom", align="left", text=text,
+            font={"size": look.SMALL_PX, "color": look_of.ink}, borderpad=0,
         )  # fmt: skip
+    top = max([s.chance for s in plan.steps] + [0.05])
     fig.lay_out(
-        margin={"l": 14, "b": 40}, showlegend=False,
+        margin={"l": 14, "r": 20},
         xaxis=frame.axis(look_of, range=[0, 1.1 * top], tickformat=".0%", nticks=5, title="chance that it changes the first choice"),
-        yaxis=frame.axis(look_of, range=[n - 0.5, -0.75], showticklabels=False, showgrid=False),
+        yaxis=frame.axis(look_of, range=[height, 0], showticklabels=False, showgrid=False),
     )  # fmt: skip
     return fig
+
+
+def _words(s: StepRow) -> str:
+    minutes = f", {s.minutes:.0f} min" if s.minutes is not None else ""
+    return f"<b>{s.mark.letter}</b>  " + wording.wrapped(f"{s.text} ({s.effort}{minutes})", width=TEXT_CHARS)

@@ -133,7 +133,7 @@ def _stages(curve: LevelCurve, row: Mapping[str, Any]) -> tuple[Stage, ...]:
 def draw_note(plan: NotePlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure."""
     look_of = look.theme_of(theme)
-    fig = frame.base_figure(look_of, title=plan.title, height=280, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=240, bare=bare, bottom=44, legend=2)
     bottom = min(plan.floor_db - 8.0, min(plan.level_db))
     bottom = max(bottom, plan.floor_db - 14.0)
     fig.add_shape("rect", xref="paper", yref="y", x0=0, x1=1, y0=bottom, y1=plan.floor_db, layer="below",

@@ -1,181 +1,47 @@
-"""The six aspects of every instrument as bands from low to high, with the buyer's weights around them.
-
-Two to eight instruments and three to eight aspects make radars, a small one each at the same scale. A single
-instrument or other numbers of aspects are easier to read as bars, and are drawn so.
-"""
+"""Draws the aspects of a shortlist: a small radar for each instrument, all at the same scale."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import ceil
 
-from pianolab.assess.results import BEST, WORST, Assessment
 from pianolab.errors import BadInput
 from pianolab.figures import frame, look, wording
-from pianolab.figures.look import Mark, Theme, marks_for
-from pianolab.figures.plans import Plan
+from pianolab.figures.aspect_bars import draw_bars
+from pianolab.figures.look import Theme
+from pianolab.figures.radar_plan import RadarPlan, RadarSeries, span
 from pianolab.figures.sheet import Sheet, drawing
-from pianolab.model import BuyerProfile
-from pianolab.show import Row
 
-MOST_SPOKES, FEWEST_SPOKES = 8, 3
-PANEL_PX, BAR_PX, BAR_LEAST_PX = 290, 15, 36
-WORTH_SAYING = 2.0
+PANEL_PX = 290
 CROWN_FROM, CROWN_TO = 10.25, 11.6
-
-
-@dataclass(frozen=True, kw_only=True)
-class AspectBand:
-    """One aspect of one instrument, with the largest reason for its place and for its width."""
-
-    aspect: str
-    low: float
-    high: float
-    made_by: str
-    unknown: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class RadarSeries:
-    """One instrument's bands, in the order of the plan's aspects."""
-
-    piano_id: str
-    mark: Mark
-    bands: tuple[AspectBand, ...]
-
-
-@dataclass(frozen=True, kw_only=True, repr=False)
-class RadarPlan(Plan):
-    """Aspect bands of the shortlist; ``weight_share`` is each aspect's part of all that counts (middle values)."""
-
-    aspects: tuple[str, ...]
-    weight_share: tuple[float, ...]
-    series: tuple[RadarSeries, ...]
-    form: str
-    header = ("instrument", "aspect", "low", "high", "counts for", "largest reason", "largest unknown")
-
-    def rows(self) -> list[Row]:
-        return [
-            (s.mark.label, b.aspect, round(b.low, 2), round(b.high, 2), f"{w:.0%}", b.made_by, b.unknown)
-            for s in self.series
-            for b, w in zip(s.bands, self.weight_share, strict=True)
-        ]
-
-
-def plan_radar(
-    assessments: Sequence[Assessment],
-    *,
-    profile: BuyerProfile | None = None,
-    marks: Mapping[str, Mark] | None = None,
-) -> RadarPlan:
-    """Plan of the radar: each aspect's interval from 0 to 10, per instrument.
-
-    Parameters
-    ----------
-    assessments : one per instrument, all with the same aspects
-    profile : whose weights are shown; equal weights where None
-    marks : letters and colours already given on a page; made from the names where None
-
-    Returns
-    -------
-    RadarPlan; ``form`` is ``radar`` or ``bars``
-
-    Raises
-    ------
-    BadInput : no assessment, or different aspects
-    """
-    if not assessments:
-        raise BadInput("assessments", "none", "at least one")
-    aspects = tuple(a.aspect for a in assessments[0].aspects)
-    if any(tuple(b.aspect for b in a.aspects) != aspects for a in assessments):
-        raise BadInput("assessments", "different aspects", "the same aspects, in one order, for all")
-    marks = marks or marks_for({a.piano.id: a.piano.name for a in assessments})
-    series = tuple(_series(a, marks[a.piano.id]) for a in assessments)
-    shares = weight_shares(aspects, profile)
-    round_form = len(series) > 1 and FEWEST_SPOKES <= len(aspects) <= MOST_SPOKES
-    return RadarPlan(
-        title="What is known about each aspect", alt=_alt(series), aspects=aspects, weight_share=shares, series=series,
-        form="radar" if round_form else "bars",
-    )  # fmt: skip
-
-
-def weight_shares(aspects: Sequence[str], profile: BuyerProfile | None) -> tuple[float, ...]:
-    """Part of each aspect in all that counts, from the middles of the weight ranges; they add up to 1.
-
-    Examples
-    --------
-    >>> weight_shares(["tone", "touch"], None)
-    (0.5, 0.5)
-    """
-    if profile is None:
-        return tuple(1.0 / len(aspects) for _ in aspects)
-    middles = [sum(profile.weights.get(a, (0.0, 0.0))) / 2.0 for a in aspects]
-    total = sum(middles) or 1.0
-    return tuple(m / total for m in middles)
-
-
-def _series(a: Assessment, mark: Mark) -> RadarSeries:
-    bands = []
-    for r in a.aspects:
-        widest = max(r.unknown, key=lambda u: u.width, default=None)
-        worst = min(r.made_by, key=lambda c: c.low + c.high, default=None)
-        bands.append(
-            AspectBand(
-                aspect=r.aspect,
-                low=r.low,
-                high=r.high,
-                made_by=worst.text if worst else "",
-                unknown=f"{widest.text} ({widest.reason})" if widest else "",
-            )
-        )
-    return RadarSeries(piano_id=a.piano.id, mark=mark, bands=tuple(bands))
-
-
-def _alt(series: tuple[RadarSeries, ...]) -> str:
-    said = []
-    for s in series:
-        weak = min(s.bands, key=lambda b: b.low + b.high)
-        strong = max(s.bands, key=lambda b: b.low + b.high)
-        wide = max(s.bands, key=lambda b: b.high - b.low)
-        open_part = (
-            f", least known in {wide.aspect} ({span(wide)})" if wide.high - wide.low >= WORTH_SAYING else ""
-        )
-        said.append(
-            f"{s.mark.letter} is strongest in {strong.aspect} ({span(strong)}), weakest in {weak.aspect} ({span(weak)}){open_part}"
-        )
-    return (
-        f"On a scale from 0 to 10, {'; '.join(said)}. Wide bands mean that much was not checked or not heard."
-    )
-
-
-def span(b: AspectBand) -> str:
-    """An interval in words.
-
-    Examples
-    --------
-    >>> span(AspectBand(aspect="tone", low=4.0, high=7.5, made_by="", unknown=""))
-    '4.0 to 7.5'
-    """
-    one, other = f"{b.low:.1f}", f"{b.high:.1f}"
-    return one if one == other else f"{one} to {other}"
 
 
 @drawing
 def draw_radar(
-    plan: RadarPlan, theme: str = "light", *, bare: bool = False, panel: str | None = None
+    plan: RadarPlan,
+    theme: str = "light",
+    *,
+    bare: bool = False,
+    panel: str | None = None,
+    columns: int | None = None,
 ) -> Sheet:
-    """The plan as a figure; ``panel`` draws the radar of one piano id only."""
+    """The plan as a figure.
+
+    Parameters
+    ----------
+    plan, theme, bare : as everywhere
+    panel : piano id of the only radar to draw
+    columns : radars side by side; 1 suits a phone
+    """
     look_of = look.theme_of(theme)
     if plan.form == "bars":
-        return _draw_bars(plan, look_of, bare=bare)
+        return draw_bars(plan, look_of, bare=bare)
     chosen = [s for s in plan.series if panel in (None, s.piano_id)]
     if not chosen:
         raise BadInput("panel", repr(panel), "a piano id of the plan")
-    columns = 1 if len(chosen) == 1 else 2 if len(chosen) in (2, 4) else 3
+    columns = columns or (1 if len(chosen) == 1 else 2 if len(chosen) in (2, 4) else 3)
     rows = ceil(len(chosen) / columns)
-    fig = frame.base_figure(look_of, title=plan.title, height=PANEL_PX * rows, bare=bare)
-    fig.lay_out(margin={"l": 8, "r": 8, "b": 8}, showlegend=False)
+    fig = frame.base_figure(look_of, title=plan.title, height=PANEL_PX * rows, bare=bare, bottom=8)
+    fig.lay_out(margin={"l": 8, "r": 8})
     for i, s in enumerate(chosen):
         _draw_one(fig, plan, s, look_of, place=(i, columns, rows), bare=bare)
     return fig
@@ -258,39 +124,3 @@ def _crown(
         hovertext=[wording.lines(f"{a} counts for {w:.0%} of the choice") for a, w in zip(plan.aspects, plan.weight_share, strict=True)],
         hoverinfo="text", showlegend=False,
     )  # fmt: skip
-
-
-def _draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool) -> Sheet:
-    n = len(plan.series)
-    height = len(plan.aspects) * max(BAR_PX * n + 14, BAR_LEAST_PX) + 20
-    fig = frame.base_figure(theme, title=plan.title, height=height, bare=bare)
-    for i, s in enumerate(plan.series):
-        at = [-(j + (i + 0.5) / n * 0.8 - 0.4) for j in range(len(plan.aspects))]
-        colour = s.mark.colour(theme)
-        fig.add(
-            "bar", orientation="h", y=at, base=[b.low for b in s.bands], x=[max(b.high - b.low, 0.06) for b in s.bands], width=0.62 / n,
-            marker={"color": look.faded(colour, 0.5), "line": {"color": colour, "width": 1.4}}, name=wording.plain(s.mark.label),
-            hovertext=[wording.lines(s.mark.label, f"{b.aspect}: {span(b)} of 10", b.made_by, b.unknown) for b in s.bands],
-            hoverinfo="text", text=[span(b) for b in s.bands], textposition="none",
-        )  # fmt: skip
-    ticks = [
-        f"{wording.wrapped(a, width=14)}<br>counts {w:.0%}"
-        for a, w in zip(plan.aspects, plan.weight_share, strict=True)
-    ]
-    fig.lay_out(
-        margin={"l": 110, "b": 34},
-        yaxis=frame.axis(
-            theme,
-            tickvals=[-j for j in range(len(ticks))],
-            ticktext=ticks,
-            showgrid=False,
-            range=[-len(ticks) + 0.4, 0.6],
-        ),
-        xaxis=frame.axis(
-            theme,
-            range=[WORST - 0.1, BEST + 0.1],
-            tickvals=[0, 2, 4, 6, 8, 10],
-            title="score, 0 to 10; the bar is what is possible",
-        ),
-    )
-    return fig

@@ -80,12 +80,12 @@ def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> S
     """The plan as a figure: one bar per instrument, darkest part first rank."""
     look_of = look.theme_of(theme)
     n = len(plan.ranks)
-    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * n + 30, bare=bare)
+    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * n, bare=bare, bottom=44)
     for rank in range(max(len(r.shares) for r in plan.ranks)):
         _draw_rank(fig, plan, rank, look_of)
     fig.lay_out(
-        barmode="stack", margin={"l": 40, "r": 14, "b": 34}, bargap=0.38, showlegend=False,
-        xaxis=frame.axis(look_of, range=[0, 1], tickvals=[0, 0.25, 0.5, 0.75, 1], ticktext=["0", "25", "50", "75", "100 tries"]),
+        barmode="stack", margin={"l": 40, "r": 24}, bargap=0.38,
+        xaxis=frame.axis(look_of, range=[0, 1], tickvals=[0, 0.25, 0.5, 0.75, 1], ticktext=["0", "25", "50", "75", "100"], title="of 100 tries"),
         yaxis=frame.axis(look_of, showgrid=False, tickvals=list(range(n)), range=[n - 0.5, -0.5],
                         ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks], tickfont={"size": 15, "color": look_of.ink}),
     )  # fmt: skip

@@ -14,7 +14,7 @@ from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison, NextStep, Standing
 from pianolab.figures.look import Mark
 from pianolab.figures.money import about, money
-from pianolab.figures.radar import weight_shares
+from pianolab.figures.radar_plan import weight_shares
 from pianolab.figures.wording import listed
 from pianolab.model import Finding
 from pianolab.report import shapes, words

@@ -25,7 +25,7 @@ from pianolab.figures import (
 )  # fmt: skip
 from pianolab.figures.instrument_drawing import drawing_of
 from pianolab.figures.keyboard_map import SEEN
-from pianolab.figures.radar import weight_shares
+from pianolab.figures.radar_plan import weight_shares
 from pianolab.model import Piano
 from tests.figures.make import (
     make_checklist,
@@ -259,3 +259,32 @@ def test_every_part_of_the_drawing_is_an_area_of_the_checklist(kind) -> None:
     from pianolab.checklist import load_checklist
 
     assert set(drawing_of(kind).where) <= set(load_checklist().areas)
+
+
+def test_a_map_names_its_piano() -> None:
+    piano = make_pianos()[0]
+    assert plan_keyboard(piano).title.startswith(piano.name)
+    assert plan_instrument(piano, findings=(), checklist=make_checklist()).title.startswith(piano.name)
+
+
+def test_long_steps_are_broken_not_cut() -> None:
+    c = make_comparison()
+    text = "have it tuned and record it again: " + "whether single strings have slipped and " * 5
+    plan = plan_next_steps(replace(c, next_steps=(replace(c.next_steps[0], text=text),)))
+    drawn = draw_next_steps(plan).layout.annotations[0].text
+    assert max(len(line) for line in drawn.split("<br>")) < 70
+    assert drawn.count("slipped") == 5
+
+
+def test_many_aspects_or_one_instrument_are_bars_with_letters() -> None:
+    c = make_comparison(many_names(8))
+    one = plan_radar(c.assessments[:1])
+    assert one.form == "bars"
+    nine = tuple(
+        replace(a, aspects=tuple(replace(a.aspects[i % 6], aspect=f"aspect {i}") for i in range(9)))
+        for a in c.assessments
+    )
+    plan = plan_radar(nine)
+    assert plan.form == "bars"
+    letters = {t.text[0] for t in draw_radar(plan).data if t.type == "scatter"}
+    assert letters == {f"<b>{x}</b>" for x in "ABCDEFGH"}

@@ -3,6 +3,7 @@
 import pytest
 
 from pianolab.errors import BadInput
+from pianolab.figures.frame import TITLE_LINE_PX, base_figure
 from pianolab.figures.look import DARK, LIGHT, OKABE_ITO, contrast, ink_on, marks_for, theme_of
 from pianolab.figures.wording import plain
 from tests.figures.make import many_names
@@ -59,3 +60,14 @@ def test_unknown_theme() -> None:
 
 def test_markup_is_taken_literally() -> None:
     assert plain("<a href='x'>A & B</a>") == "&lt;a href='x'&gt;A &amp; B&lt;/a&gt;"
+
+
+def test_a_long_title_gets_room_and_a_short_one_no_gap() -> None:
+    short, long = (
+        base_figure(LIGHT, title=title, height=200, bare=False).layout
+        for title in ("Tuning", 6 * "Long words ")
+    )
+    assert long["title"]["text"].count("<br>") == 1
+    assert long["margin"]["t"] - short["margin"]["t"] == TITLE_LINE_PX
+    assert short["margin"]["t"] < 50
+    assert long["height"] - long["margin"]["t"] - long["margin"]["b"] == 200
