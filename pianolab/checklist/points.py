@@ -156,6 +156,10 @@ class Checklist(Showable):
             "point", repr(point_id), "the id of a checklist point", "Misspelt, or from another checklist?"
         )
 
+    def get(self, point_id: str) -> Point | None:
+        """The point of that id, or None where this checklist has none."""
+        return next((p for p in self.points if p.id == point_id), None)
+
     def __contains__(self, point_id: object) -> bool:
         return any(p.id == point_id for p in self.points)
 

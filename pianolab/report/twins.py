@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from pianolab.checklist.points import Checklist, Point
-from pianolab.model import Finding, Piano, Visit
+from pianolab.model import Finding, Photo, Piano, Visit
 from pianolab.report.twin_keyboard import keys_in_words
 
 CELL = "text-align:left;vertical-align:top;padding:0.35em 0.8em 0.35em 0;border-bottom:1px solid #9a948a"
@@ -78,7 +78,15 @@ def finding_in_words(finding: Finding, *, point: Point | None = None) -> str:
     return f"{value:g} {unit}".strip() + (f", {against}" if against else "")
 
 
-def findings_twin(*, piano: Piano, visit: Visit, checklist: Checklist, findings: Sequence[Finding]) -> str:
+def findings_twin(
+    *,
+    piano: Piano,
+    visit: Visit,
+    checklist: Checklist,
+    findings: Sequence[Finding],
+    photos: Sequence[Photo] = (),
+    pictures: Mapping[str, str] | None = None,
+) -> str:
     """Everything a visit's form shows, area by area, open points included.
 
     Parameters
@@ -86,6 +94,8 @@ def findings_twin(*, piano: Piano, visit: Visit, checklist: Checklist, findings:
     piano, visit : the records the form is about
     checklist : the points that exist on this piano
     findings : all findings of the visit, of every examiner
+    photos : the visit's photos, in order
+    pictures : a small picture of a photo, as a ``data:`` address, by the photo's id; one without is named only
 
     Returns
     -------
@@ -106,7 +116,28 @@ def findings_twin(*, piano: Piano, visit: Visit, checklist: Checklist, findings:
             _row(point, [f for f in others if f.point == point], None) for point in _distinct(others)
         )
         parts.append(_table("Recorded beside this checklist", rows))
+    if photos:
+        parts.append(_photos(photos, pictures or {}, {p.id: p.title for p in checklist}))
     return f'<section class="pianolab-findings">{"".join(parts)}</section>'
+
+
+def _photos(photos: Sequence[Photo], pictures: Mapping[str, str], titles: Mapping[str, str]) -> str:
+    items = "".join(
+        _photo(", ".join(t for t in (titles.get(p.point, p.point), p.caption) if t), pictures.get(p.id, ""))
+        for p in photos
+    )
+    return f'<h3>Photos</h3><ul style="list-style:none;padding:0">{items}</ul>'
+
+
+def _photo(title: str, picture: str) -> str:
+    """Only a picture that lies in the text itself is shown: nothing is fetched."""
+    words = escape(title or "the whole visit")
+    shown = (
+        f'<img src="{escape(picture)}" alt="{words}" style="display:block;max-width:144px">'
+        if picture.startswith("data:image/")
+        else "the picture can't be shown: "
+    )
+    return f'<li style="display:inline-block;vertical-align:top;margin:0 12px 12px 0">{shown}{words}</li>'
 
 
 def _count(checklist: Checklist, findings: Sequence[Finding]) -> str:

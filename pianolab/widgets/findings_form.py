@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ from pianolab.checklist.points import Checklist
 from pianolab.errors import PianolabError
 from pianolab.model import Finding
 from pianolab.report.twins import findings_twin
+from pianolab.widgets.pictures import small_pictures
 from pianolab.widgets.walk import Walk
 from pianolab.widgets.walk_view import keyboard_view, walk_view
 
@@ -61,10 +63,11 @@ class FindingsForm(anywidget.AnyWidget):
         FindingsForm(casebook, casebook.visits()[0].id, examiner="Ana")
     """
 
-    _esm = browser_code("page.js", "keyboard.js", "walk.js")
+    _esm = browser_code("page.js", "keyboard.js", "photo.js", "card.js", "walk.js")
     _css = browser_code("page.css", "keyboard.css", "walk.css")
     view = traitlets.Dict().tag(sync=True)
     keyboard = traitlets.Dict().tag(sync=True)
+    pictures = traitlets.Dict().tag(sync=True)
     answer = traitlets.Dict().tag(sync=True)
 
     def __init__(
@@ -78,7 +81,12 @@ class FindingsForm(anywidget.AnyWidget):
     ) -> None:
         self._walk = Walk(casebook, visit_id, checklist=checklist, examiner=examiner, short=short)
         piano = self._walk.piano
-        super().__init__(view=walk_view(self._walk), keyboard=keyboard_view(piano.first_key, piano.last_key))
+        super().__init__(
+            view=walk_view(self._walk),
+            pictures=self._pictures(),
+            keyboard=keyboard_view(piano.first_key, piano.last_key),
+        )
+        self._walk.has_shown()
         self.on_msg(self._on_message)
 
     def __repr__(self) -> str:
@@ -91,10 +99,10 @@ class FindingsForm(anywidget.AnyWidget):
         self._walk.read()
         return self._walk.findings
 
-    def _on_message(self, _widget: Any, content: Any, _buffers: Any) -> None:
-        self.receive(content)
+    def _on_message(self, _widget: Any, content: Any, buffers: Any) -> None:
+        self.receive(content, buffers)
 
-    def receive(self, event: Any) -> None:
+    def receive(self, event: Any, buffers: Sequence[object] = ()) -> None:
         """Take one event of the screen; answer it with the new view and one line.
 
         What goes wrong is said in the form; only what nobody foresaw is raised as well, so that the
@@ -102,7 +110,7 @@ class FindingsForm(anywidget.AnyWidget):
         """
         sender = {k: event.get(k) for k in ("from", "n")} if isinstance(event, dict) else {}
         try:
-            saved = self._walk.handle(event)
+            saved = self._walk.handle(event, buffers)
         except PianolabError as error:
             self._reply(sender, ok=False, line=f"Not saved. {error}")
         except Exception as error:
@@ -115,13 +123,26 @@ class FindingsForm(anywidget.AnyWidget):
     def _reply(self, sender: dict[str, Any], *, ok: bool, line: str) -> None:
         with self.hold_sync():
             self.view = walk_view(self._walk)
+            self.pictures = self._pictures()
             self.answer = {**sender, "ok": ok, "line": line}
+        self._walk.has_shown()
+
+    def _pictures(self) -> dict[str, str]:
+        """Small pictures of the points on the screen."""
+        walk = self._walk
+        shown = {p.id for p in walk.checklist if p.area == walk.point.area}
+        return small_pictures(walk.casebook, [p for p in walk.photos if p.point in shown])
 
     def to_html(self) -> str:
         """The whole visit as a still, escaped page part: for export, print, or a notebook without a kernel."""
-        walk = self._walk
+        walk, findings = self._walk, self.findings
         return findings_twin(
-            piano=walk.piano, visit=walk.visit, checklist=walk.checklist, findings=self.findings
+            piano=walk.piano,
+            visit=walk.visit,
+            checklist=walk.checklist,
+            findings=findings,
+            photos=walk.photos,
+            pictures=small_pictures(walk.casebook, walk.photos),
         )
 
     def _repr_mimebundle_(self, **kwargs: Any) -> Any:

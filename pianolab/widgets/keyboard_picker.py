@@ -1,4 +1,4 @@
-"""The instrument's keyboard in the notebook: choose keys, see what is known of each."""
+"""The instrument's keyboard in the notebook: choose keys, mark them, see and hear what is known of each."""
 
 from __future__ import annotations
 
@@ -8,84 +8,43 @@ from typing import TYPE_CHECKING, Any
 import anywidget
 import traitlets
 
+from pianolab.checklist import load_checklist
 from pianolab.checklist.points import Checklist
-from pianolab.errors import PianolabError
-from pianolab.model import Finding, Piano
-from pianolab.report.twin_keyboard import KeyMark, MarkShape, keyboard_twin, keys_in_words, read_keys
-from pianolab.report.twins import finding_in_words
+from pianolab.errors import BadInput, PianolabError
+from pianolab.model import Finding, Piano, Recording
+from pianolab.report.twin_keyboard import keyboard_twin, keys_in_words, read_keys
 from pianolab.widgets.findings_form import browser_code
+from pianolab.widgets.key_facts import KeyMarks, key_marks, measured_lines
+from pianolab.widgets.key_marking import KeyMarking
+from pianolab.widgets.key_sound import key_clip
 from pianolab.widgets.walk_view import keyboard_view
 
 if TYPE_CHECKING:
     from pianolab.acoustics import Survey
+    from pianolab.casebook import Casebook
 
-KeyMarks = dict[int, tuple[KeyMark, ...]]
-
-
-def key_marks(
-    *, findings: Iterable[Finding] = (), survey: Survey | None = None, checklist: Checklist | None = None
-) -> KeyMarks:
-    """What is known of single keys, by key number: findings that name keys, and what the survey heard.
-
-    A finding that says the point is sound makes no mark; one that was not checked makes none either.
-
-    Parameters
-    ----------
-    findings : findings of the visit; only those with ``keys`` count
-    survey : the measured survey, or None where nothing was recorded
-    checklist : gives the points' titles and scales; without it a point shows by its id
-    """
-    marks: dict[int, list[KeyMark]] = {}
-    for finding in findings:
-        if finding.state == "checked" and not _is_sound(finding, checklist):
-            point = checklist[finding.point] if checklist is not None and finding.point in checklist else None
-            title = point.title if point else finding.point
-            text = f"{title}: {finding_in_words(finding, point=point)}" + (
-                f", {finding.note}" if finding.note else ""
-            )
-            for key in finding.keys:
-                marks.setdefault(key, []).append(KeyMark(shape="triangle", text=text))
-    for key, faults in _heard(survey):
-        shape: MarkShape = "cross" if "silent" in faults else "circle"
-        words = ", ".join(f.replace("_", " ") for f in faults)
-        marks.setdefault(key, []).append(KeyMark(shape=shape, text=f"heard: {words}"))
-    return {key: tuple(found) for key, found in sorted(marks.items())}
-
-
-def _is_sound(finding: Finding, checklist: Checklist | None) -> bool:
-    if finding.grade is not None:
-        return finding.grade == 5
-    if finding.answer is not None and checklist is not None and finding.point in checklist:
-        return checklist[finding.point].good_answer is finding.answer
-    return finding.count == 0
-
-
-def _heard(survey: Survey | None) -> list[tuple[int, list[str]]]:
-    if survey is None:
-        return []
-    table = survey.table
-    return [
-        (int(key), [f for f in str(faults).split(";") if f])
-        for key, faults in zip(table["key"], table["faults"], strict=True)
-        if str(faults)
-    ]
+__all__ = ["KeyMarks", "KeyboardPicker", "key_marks"]
 
 
 class KeyboardPicker(anywidget.AnyWidget):
     """The piano's own keyboard: touch or arrow keys choose keys, marks show what was found and heard.
 
-    ``chosen`` holds the chosen keys as a tuple and can be observed or set.
+    ``chosen`` holds the chosen keys as a tuple and can be observed or set. With a casebook and a visit keys
+    can be marked (chip, sticking, buzz …), each mark being saved as it is made, and the sound of a key is
+    played from the visit's recording.
 
     Parameters
     ----------
     piano : Piano; its compass is drawn
-    findings, survey, checklist : what is known, as in `key_marks`
+    findings, survey, checklist : what is known, as in `key_marks`; read from the casebook where one is given
     chosen : keys chosen at the start
+    casebook, visit_id : where marks are saved and the recording lies; None for a keyboard to look at
+    examiner : str; who marks; empty takes the examiner named in the visit
 
     Raises
     ------
     BadInput
-        Where a chosen key is not on this keyboard.
+        Where a chosen key is not on this keyboard, or the casebook has no such visit of this piano.
 
     Examples
     --------
@@ -99,7 +58,12 @@ class KeyboardPicker(anywidget.AnyWidget):
     title = traitlets.Unicode().tag(sync=True)
     keyboard = traitlets.Dict().tag(sync=True)
     marks = traitlets.Dict().tag(sync=True)
+    facts = traitlets.Dict().tag(sync=True)
+    kinds = traitlets.List[Any]().tag(sync=True)
+    marked = traitlets.Dict().tag(sync=True)
+    playable = traitlets.List[Any]().tag(sync=True)
     chosen = traitlets.Tuple().tag(sync=True)
+    line = traitlets.Unicode().tag(sync=True)
 
     def __init__(
         self,
@@ -109,23 +73,101 @@ class KeyboardPicker(anywidget.AnyWidget):
         survey: Survey | None = None,
         checklist: Checklist | None = None,
         chosen: Iterable[int] = (),
+        casebook: Casebook | None = None,
+        visit_id: str = "",
+        examiner: str = "",
     ) -> None:
-        self._piano = piano
-        self._marks = key_marks(findings=findings, survey=survey, checklist=checklist)
+        self._piano, self._findings, self._survey = piano, tuple(findings), survey
+        self._checklist = checklist if checklist is not None or casebook is None else load_checklist()
+        self._marking = self._marking_in(casebook, visit_id, examiner) if casebook is not None else None
+        self._recording: Recording | None = None
+        if self._marking is not None:
+            self._find_recording()
         super().__init__(
             title=piano.name,
             keyboard=keyboard_view(piano.first_key, piano.last_key),
-            marks={
-                str(k): [{"shape": m.shape, "text": m.text} for m in found]
-                for k, found in self._marks.items()
-            },
+            kinds=[{"id": p.id, "text": p.mark} for p in (self._marking.points if self._marking else ())],
             chosen=self._on_this_piano(chosen),
+            facts={str(k): lines for k, lines in measured_lines(self._survey).items()},
+            playable=self._playable(),
         )
+        self._read()
+        self.on_msg(self._on_message)
 
     def __repr__(self) -> str:
         return f"<KeyboardPicker {self.title}: {keys_in_words(self.chosen) or 'no key'} chosen>"
 
-    def _on_this_piano(self, keys: Iterable[int]) -> tuple[int, ...]:
+    def _marking_in(self, casebook: Casebook, visit_id: str, examiner: str) -> KeyMarking:
+        visit = casebook.visit(visit_id)
+        if visit.piano_id != self._piano.id:
+            raise BadInput("visit", "a visit to another piano", f"a visit to {self._piano.name}")
+        assert self._checklist is not None
+        own = self._checklist.for_piano(self._piano)
+        return KeyMarking(casebook, visit_id, checklist=own, examiner=examiner or visit.examiner)
+
+    def _find_recording(self) -> None:
+        """The visit's last surveyed recording, unless a survey was handed over."""
+        assert self._marking is not None
+        casebook, visit_id = self._marking.casebook, self._marking.visit_id
+        recordings = {r.id: r for r in casebook.recordings(visit_id)}
+        records = [s for s in casebook.surveys(self._piano.id) if s.recording_id in recordings]
+        if not records:
+            return
+        self._recording = recordings[records[-1].recording_id]
+        if self._survey is None:
+            from pianolab.acoustics import Survey
+
+            self._survey = Survey.from_json(records[-1].survey_json)
+
+    def _playable(self) -> list[int]:
+        if self._recording is None or self._survey is None:
+            return []
+        table = self._survey.table
+        return [int(k) for k in table.loc[table["onset_s"].notna(), "key"]]
+
+    def _read(self) -> None:
+        """What is known now; others may have marked keys since."""
+        if self._marking is not None:
+            self._findings = self._marking.casebook.findings(visit_id=self._marking.visit_id)
+            self.marked = self._marking.marked()
+        self._marks = key_marks(findings=self._findings, survey=self._survey, checklist=self._checklist)
+        self.marks = {
+            str(k): [{"shape": m.shape, "text": m.text} for m in found] for k, found in self._marks.items()
+        }
+
+    def _on_message(self, _widget: Any, content: Any, _buffers: Any) -> None:
+        self.receive(content)
+
+    def receive(self, event: Any) -> None:
+        """Take one event of the screen: mark or unmark the chosen keys, or send one key's sound."""
+        try:
+            line = self._handle(event if isinstance(event, dict) else {})
+        except PianolabError as error:
+            line = f"Not done. {error}"
+        with self.hold_sync():
+            self._read()
+            self.line = line
+
+    def _handle(self, event: dict[str, Any]) -> str:
+        do = event.get("do")
+        if do == "mark" and self._marking is not None:
+            keys = self._on_this_piano(event.get("keys") or ())
+            return self._marking.set(event.get("point"), keys, on=bool(event.get("on")))
+        if do == "play":
+            (key,) = self._on_this_piano([event.get("key")])
+            self._play(key)
+            return ""
+        raise BadInput("message", repr(do)[:40], "mark or play", "Run the cell again.")
+
+    def _play(self, key: int) -> None:
+        """Send the clip to the page that asked; it is never part of the widget's state."""
+        if self._recording is None or self._survey is None or self._marking is None:
+            raise BadInput("sound", "a visit without a recording", "a recording of every key in the casebook")
+        path = self._marking.casebook.media_path(self._recording.media)
+        clip = key_clip(path, self._survey, key=key)
+        self.send({"kind": "sound", "key": key, "mime": clip.mime}, buffers=[clip.data])
+
+    def _on_this_piano(self, keys: Iterable[Any]) -> tuple[int, ...]:
         words = ", ".join(str(k) for k in keys)
         return read_keys(words, first_key=self._piano.first_key, last_key=self._piano.last_key)
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pianolab.checklist import load_checklist
 from pianolab.checklist.points import Checklist, Point
 from pianolab.errors import BadInput
-from pianolab.model import Finding, new_id
+from pianolab.model import Finding, Photo, new_id
+from pianolab.report.twins import finding_in_words
 from pianolab.widgets.entries import (
     NOTED_ONLY,
     Fields,
@@ -19,12 +20,13 @@ from pianolab.widgets.entries import (
     reason_fields,
     value_fields,
 )
+from pianolab.widgets.walk_actions import ACTIONS
+from pianolab.widgets.walk_moves import MOVES, Event, where_left
 
 if TYPE_CHECKING:
-    from pianolab.casebook import Casebook
+    from pianolab.casebook import Casebook, Change
 
 NOBODY = "unnamed examiner"
-Event = Mapping[str, Any]
 
 
 class Walk:
@@ -66,13 +68,27 @@ class Walk:
         self._now = now
         self._drafts: dict[str, str] = {}
         self._shown: dict[str, str] = {}
-        self._changed: list[tuple[Finding | None, Finding]] = []
+        self._seen: dict[str, Finding] = {}
+        self.mode = "point"
         self.read()
-        self.point_id = self._where_left()
+        self.photographed = any(
+            c.by == self.by for p in self.photos for c in casebook.log(p.id) if c.action == "add"
+        )
+        self.point_id = where_left(self)
+
+    @property
+    def by(self) -> str:
+        """The name that stands in the log."""
+        return self.examiner or NOBODY
 
     def read(self) -> None:
-        """Read the visit's findings again; others may have written since."""
+        """Read the visit's findings and photos again; others may have written since."""
         self.findings: tuple[Finding, ...] = tuple(self.casebook.findings(visit_id=self.visit.id))
+        self.photos: tuple[Photo, ...] = tuple(self.casebook.photos(visit_id=self.visit.id))
+
+    def has_shown(self) -> None:
+        """The screen has got all there is; what changes behind its back from now on is a conflict."""
+        self._seen = {f.id: f for f in self.findings}
 
     @property
     def point(self) -> Point:
@@ -89,7 +105,9 @@ class Walk:
     def shown(self, point_id: str) -> tuple[str, Finding | None]:
         """Id of the record on the screen and the record itself; None while nothing is recorded yet."""
         own = {f.id: f for f in self.own(point_id)}
-        record = self._shown.get(point_id) or (list(own)[-1] if own else self._draft(point_id))
+        record = self._shown.get(point_id, "")
+        if record not in own and self._drafts.get(record) != point_id:
+            record = list(own)[-1] if own else self._draft(point_id)
         self._shown[point_id] = record
         return record, own.get(record)
 
@@ -97,11 +115,19 @@ class Walk:
         """Points somebody has recorded something at."""
         return {f.point for f in self.findings}
 
+    def show_record(self, point_id: str, record: str) -> None:
+        """Bring one of the point's records on the screen."""
+        self._shown[point_id] = record
+
+    def show_new_record(self, point_id: str) -> None:
+        """Bring an empty record on the screen, for another place."""
+        self._shown[point_id] = self._draft(point_id)
+
     @property
     def can_take_back(self) -> bool:
-        return bool(self._changed)
+        return self.photographed or any(f.examiner == self.examiner for f in self.findings)
 
-    def handle(self, event: Event) -> str:
+    def handle(self, event: Event, buffers: Sequence[object] = ()) -> str:
         """Do what an event from the screen asks; the line that says what was saved, or "" where nothing was.
 
         Raises
@@ -116,8 +142,8 @@ class Walk:
         if do in MOVES:
             MOVES[do](self, event)
             return ""
-        if do == "take back":
-            return self._take_back()
+        if do in ACTIONS:
+            return ACTIONS[do](self, event, buffers)
         if do not in ENTRIES:
             raise BadInput("message", repr(do[:40]), "an event of the form", "Run the cell again.")
         point = self.checklist[str(event.get("point", ""))]
@@ -125,18 +151,32 @@ class Walk:
 
     def _save(self, point: Point, record: str, fields: Fields) -> str:
         before = next((f for f in self.own(point.id) if f.id == record), None)
-        if before is None and self._drafts.get(record) != point.id:
+        if before is None and self._drafts.get(record) != point.id and record not in self._seen:
             raise BadInput(
                 "form", "a record it does not know", "the form as it stands now", "Run the cell again."
             )
-        after = self._merged(point, record, before, fields)
+        after = self.merged(point, record, before, fields)
+        self._refuse_if_changed(point, before, after)
         if before is not None and replace(after, at=before.at) == before:
             return "Already saved"
         self._write(before, after)
-        self._changed.append((before, after))
         return "Saved"
 
-    def _merged(self, point: Point, record: str, before: Finding | None, fields: Fields) -> Finding:
+    def _refuse_if_changed(self, point: Point, before: Finding | None, after: Finding) -> None:
+        """Where the value was changed elsewhere after the screen got it, both are shown and nothing is written."""
+        seen = self._seen.get(after.id)
+        if seen is None or seen == before:
+            return
+        meanwhile = finding_in_words(before, point=point) if before else "taken back"
+        self._shown.pop(point.id, None)
+        raise BadInput(
+            point.title,
+            f'"{finding_in_words(after, point=point)}" from you, and meanwhile elsewhere "{meanwhile}"',
+            "one of the two",
+            "The form shows now what is saved; enter yours again to replace it.",
+        )
+
+    def merged(self, point: Point, record: str, before: Finding | None, fields: Fields) -> Finding:
         if before is not None:
             return replace(before, **fields, at=self._now())
         unjudged: Fields = {} if "state" in fields else {"state": "not checked", "reason": NOTED_ONLY}
@@ -144,36 +184,27 @@ class Walk:
         return Finding(id=record, visit_id=self.visit.id, **whole)
 
     def _write(self, before: Finding | None, after: Finding) -> None:
-        with self.casebook.editing(by=self.examiner or NOBODY) as edit:
+        with self.casebook.editing(by=self.by) as edit:
             if before is None:
                 edit.add(after)
             else:
                 edit.change(after, was=before)
         self.read()
+        self._drafts.pop(after.id, None)
+        self._seen[after.id] = next(f for f in self.findings if f.id == after.id)
 
-    def _take_back(self) -> str:
-        if not self._changed:
-            raise BadInput("take back", "no change yet", "a change made since the form was opened")
-        before, after = self._changed.pop()
-        now = next((f for f in self.findings if f.id == after.id), None)
-        if now is None or replace(now, at=after.at) != after:
-            raise BadInput("take back", "a finding that has changed since", "it as this form left it")
-        with self.casebook.editing(by=self.examiner or NOBODY) as edit:
-            if before is None:
-                edit.remove(after.id)
-            else:
-                edit.change(before, was=now)
-        self._return_to(after, still_there=before is not None)
-        return "Taken back"
-
-    def _return_to(self, finding: Finding, *, still_there: bool) -> None:
-        self.read()
-        self.point_id = finding.point
-        self._shown.pop(finding.point, None)
-        if still_there:
-            self._shown[finding.point] = finding.id
-        else:
-            self._drafts.pop(finding.id, None)
+    def return_to(self, change: Change) -> None:
+        """Show the point whose record was taken back; a photo of the whole visit leaves the screen where it is."""
+        point_id = str((change.before or change.after or {}).get("point", ""))
+        if point_id not in self.checklist:
+            return
+        self.point_id = point_id
+        if change.kind != "Finding":
+            return
+        self._shown.pop(point_id, None)
+        self._drafts.pop(change.record_id, None)
+        if change.after is not None:
+            self._shown[point_id] = change.record_id
 
     def _draft(self, point_id: str) -> str:
         record = (
@@ -186,55 +217,7 @@ class Walk:
     def _is_saved(self, record: str) -> bool:
         return any(f.id == record for f in self.findings)
 
-    def _where_left(self) -> str:
-        ids = [p.id for p in self.checklist]
-        touched = self.touched()
-        own = [f for f in self.findings if f.examiner == self.examiner and f.point in ids]
-        last = max(own, key=lambda f: f.at.timestamp() if f.at else 0.0, default=None)
-        start = ids.index(last.point) if last else 0
-        following = [*ids[start:], *ids[:start]]
-        return next((i for i in following if i not in touched), ids[start])
 
-    def _go(self, event: Event) -> None:
-        self.point_id = self.checklist[str(event.get("point", ""))].id
-
-    def _go_area(self, event: Event) -> None:
-        points = [p.id for p in self.checklist if p.area == event.get("area")]
-        if not points:
-            raise BadInput("area", repr(event.get("area")), "an area of this walk")
-        touched = self.touched()
-        self.point_id = next((p for p in points if p not in touched), points[0])
-
-    def _step(self, by: int) -> None:
-        ids = [p.id for p in self.checklist]
-        self.point_id = ids[min(max(ids.index(self.point_id) + by, 0), len(ids) - 1)]
-
-    def _next_open(self) -> None:
-        ids = [p.id for p in self.checklist]
-        touched, here = self.touched(), ids.index(self.point_id)
-        self.point_id = next((i for i in [*ids[here + 1 :], *ids[:here]] if i not in touched), self.point_id)
-
-    def _pick(self, event: Event) -> None:
-        point, record = self.checklist[str(event.get("point", ""))], str(event.get("record", ""))
-        if record not in {f.id for f in self.own(point.id)}:
-            raise BadInput("record", "one that is not yours", "one of your own records at this point")
-        self._shown[point.id] = record
-
-    def _another(self, event: Event) -> None:
-        point = self.checklist[str(event.get("point", ""))]
-        self._shown[point.id] = self._draft(point.id)
-
-
-MOVES: Mapping[str, Callable[[Walk, Event], None]] = {
-    "go": Walk._go,
-    "go area": Walk._go_area,
-    "next": lambda walk, _: walk._step(1),
-    "back": lambda walk, _: walk._step(-1),
-    "next open": lambda walk, _: walk._next_open(),
-    "pick": Walk._pick,
-    "another": Walk._another,
-    "look": lambda _, __: None,
-}
 ENTRIES: Mapping[str, Callable[[Walk, Point, Event], Fields]] = {
     "value": lambda _, point, event: value_fields(point, event.get("value")),
     "reason": lambda _, point, event: reason_fields(point, event.get("reason"), event.get("text")),

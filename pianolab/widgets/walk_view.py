@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
 from pianolab.model import Finding
 from pianolab.report.twin_keyboard import keyboard_layout, keys_in_words
 from pianolab.report.twins import against_usual, answer_in_words, finding_in_words, usual_in_words
-from pianolab.widgets.entries import NOTED_ONLY, OTHER, REASONS, reason_key
+from pianolab.widgets.entries import NOTED_ONLY, OTHER, REASONS, Reason, reason_key
 from pianolab.widgets.walk import Walk
 
 View = dict[str, Any]
@@ -26,7 +27,8 @@ def walk_view(walk: Walk) -> View:
     areas = walk.checklist.areas
     points = [p for p in walk.checklist if p.area == walk.point.area]
     ids = [p.id for p in walk.checklist]
-    here = ids.index(walk.point_id)
+    here, at_area = ids.index(walk.point_id), areas.index(walk.point.area)
+    whole = walk.mode == "area"
     return {
         "title": walk.piano.name,
         "subtitle": ", ".join(t for t in (f"visit of {walk.visit.day.isoformat()}", walk.visit.place) if t),
@@ -39,8 +41,12 @@ def walk_view(walk: Walk) -> View:
             for p in points
         ],
         "point": _point(walk, walk.point, number=points.index(walk.point) + 1, count=len(points)),
-        "first": here == 0,
-        "last": here == len(ids) - 1,
+        "cards": [_point(walk, p, number=i + 1, count=len(points)) for i, p in enumerate(points)]
+        if whole
+        else [],
+        "mode": walk.mode,
+        "first": at_area == 0 if whole else here == 0,
+        "last": at_area == len(areas) - 1 if whole else here == len(ids) - 1,
         "can_take_back": walk.can_take_back,
     }
 
@@ -101,7 +107,8 @@ def _point(walk: Walk, point: Point, *, number: int, count: int) -> View:
         "how": point.how,
         "facts": _facts(point),
         "access": ACCESS_WORDS[point.access],
-        "cautions": list(point.cautions),
+        "cautions": [*_opening_caution(point), *point.cautions],
+        "not_opened": _not_opened(walk, point),
         "kind": point.record,
         "choices": _choices(point, finding),
         "unit": point.unit,
@@ -117,7 +124,9 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         "record": record,
         "number": _number(finding),
         "against": _against(point, finding),
-        "reasons": [{"value": r.key, "text": r.label, "chosen": r.key == pressed} for r in REASONS],
+        "reasons": [
+            {"value": r.key, "text": r.label, "chosen": r.key == pressed} for r in reasons_for(point)
+        ],
         "reason_text": finding.reason if finding and pressed == OTHER else "",
         "pending": finding.reason if finding and finding.reason == NOTED_ONLY else "",
         "keys": list(finding.keys) if finding else [],
@@ -125,15 +134,42 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         "place": finding.place if finding else "",
         "note": finding.note if finding else "",
         "can_add": finding is not None,
+        "photos": [p.id for p in walk.photos if p.point == point.id],
         "records": _records(walk.own(point.id), record),
         "others": [f"{f.examiner or 'Somebody'}: {_line(f, point)}" for f in walk.others(point.id)],
     }
+
+
+def reasons_for(point: Point) -> tuple[Reason, ...]:
+    """The reasons for not checking a point, the likeliest one first."""
+    likely = (
+        "technician" if point.access == "technician only"
+        else "allowed" if point.opens
+        else "helper" if point.helper
+        else "time"
+    )  # fmt: skip
+    return tuple(sorted(REASONS, key=lambda r: r.key != likely))
+
+
+def _opening_caution(point: Point) -> list[str]:
+    return [load_openings()[point.opens].caution] if point.opens else []
+
+
+def _not_opened(walk: Walk, point: Point) -> View:
+    """The button that sets aside everything behind a lid that stays shut; empty where there is none."""
+    if not point.opens:
+        return {}
+    touched = walk.touched()
+    count = sum(p.opens == point.opens and p.id not in touched for p in walk.checklist)
+    said = load_openings()[point.opens].not_opened
+    return {"opens": point.opens, "text": f"{said.capitalize()}: {count} points not allowed"} if count else {}
 
 
 def _facts(point: Point) -> list[list[str]]:
     minutes = "under a minute" if point.minutes < 1 else f"about {point.minutes:g} min"
     facts = [
         ("Where", point.where),
+        ("Stand", point.position),
         ("Bring", point.tool),
         ("Helper", "needed" if point.helper else ""),
         ("Time", minutes),

@@ -283,8 +283,8 @@ def test_taking_back(driver: Driver, visit_and_book: Opened) -> None:
     assert [c.action for c in visit_and_book[0].log() if c.kind == "Finding"] == [
         "add",
         "change",
-        "change",
-        "remove",
+        "undo",
+        "undo",
         "add",
     ]
 

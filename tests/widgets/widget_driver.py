@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from pianolab.model import Finding
@@ -15,9 +16,9 @@ class Driver:
         self.form = form
         self._n = 0
 
-    def send(self, **event: Any) -> dict[str, Any]:
+    def send(self, *, buffers: Sequence[object] = (), **event: Any) -> dict[str, Any]:
         self._n += 1
-        self.form._handle_custom_msg({"from": "test", "n": self._n, **event}, [])
+        self.form._handle_custom_msg({"from": "test", "n": self._n, **event}, list(buffers))
         answer: dict[str, Any] = self.form.answer
         assert (answer["from"], answer["n"]) == ("test", self._n)
         return answer

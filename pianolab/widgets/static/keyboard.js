@@ -10,7 +10,7 @@ function shapeOf(mark) {
   return draw("svg", { viewBox: "0 0 14 14", class: `pl-mark pl-mark-${mark.shape}`, "aria-hidden": "true" }, shape);
 }
 
-function keyboard({ keys, label, choose }) {
+function keyboard({ keys, label, choose, arrive = () => {} }) {
   const byKey = new Map(keys.map((k) => [k.key, k]));
   const whites = keys.filter((k) => !k.black).length;
   const id = `pl${Math.random().toString(36).slice(2)}`;
@@ -90,6 +90,7 @@ function keyboard({ keys, label, choose }) {
     list.setAttribute("aria-activedescendant", `${id}-${at}`);
     bring(at);
     tellAbout(at);
+    arrive(at);
   }
   function tellAbout(key) {
     const known = (marks[key] || []).map((m) => m.text).join("; ");
@@ -158,6 +159,7 @@ function keyboard({ keys, label, choose }) {
     }
     showChosen();
   };
+  requestAnimationFrame(() => arrive(at));
   node.center = () => bring(chosen.size ? Math.min(...chosen) : at, true);
   node.focusKeys = () => list.focus();
   return node;

@@ -27,6 +27,8 @@ const SIGNS = {
   stopped: "M9 3 v7 M9 13.2 v1.6",
   caution: "M9 2 L16.5 15.5 H1.5 Z M9 7 v4 M9 12.7 v1",
   slash: "M4 14 L14 4",
+  camera: "M2.5 5.5 h3 l1.5 -2 h4 l1.5 2 h3 v9 h-13 Z M9 7.2 a2.6 2.6 0 1 0 0.01 0",
+  sound: "M3 7 h3 l4 -3.5 v11 L6 11 H3 Z M12.5 6 a4 4 0 0 1 0 6 M14.5 3.8 a7 7 0 0 1 0 10.4",
   down: "M4 7 l5 5 l5 -5",
   left: "M11 3.5 L5.5 9 L11 14.5",
   right: "M7 3.5 L12.5 9 L7 14.5",

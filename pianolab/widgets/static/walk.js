@@ -1,54 +1,54 @@
 // The walk's screen: draws the view that Python gives, tells Python what was pressed or typed, keeps nothing.
 
-const TYPING_PAUSE_MS = 700;
 const PATIENCE_MS = 4000;
-const KEYS_HELP = "1 to 5 choose a grade, Y and N answer, U not checked, T note, K keys, full stop next, comma back, Esc leaves a field";
+const WRITES = new Set(["value", "reason", "keys", "place", "note", "photo", "drop photo", "not opened", "take back"]);
+const KEYS_HELP = "1 to 5 choose a grade, Y and N answer, U not checked, T note, P photo, K keys, A whole area, full stop next, comma back, Esc leaves a field";
 
 function render({ model, el }) {
   const me = Math.random().toString(36).slice(2);
   const root = make("section", { class: "pl-walk", "data-lm-suppress-shortcuts": "true", onkeydown: shortcut });
-  const waiting = new Map(); // number of an event without an answer yet -> the field it came from, or null
+  const waiting = new Map(); // number of an event without an answer yet -> the field and the card it came from
   let sent = 0;
   let afterwards = null;
   let impatient = 0;
-  let card = null;
+  let cards = new Map(); // point -> its card on the screen: one, or all of an area
+  let here = ""; // the point the walk stands at
+  let drawn = "";
 
   // --- telling Python, and what becomes of it
-  function tell(event, field = null) {
+  function tell(event, { field = null, card = null, buffers = undefined } = {}) {
     sent += 1;
     try {
-      model.send({ ...event, from: me, n: sent });
+      model.send({ ...event, from: me, n: sent }, undefined, buffers);
     } catch {
       return showStatus("stopped", "Not saved: this page has lost its notebook kernel.");
     }
-    waiting.set(sent, field);
+    waiting.set(sent, { field, card });
     field?.asked();
-    if (event.do in { value: 1, reason: 1, keys: 1, place: 1, note: 1, "take back": 1 }) showStatus("waiting", "Saving");
+    if (WRITES.has(event.do)) showStatus("waiting", "Saving");
     clearTimeout(impatient);
     impatient = setTimeout(() => waiting.size && showStatus("stopped", "Not saved yet: the kernel does not answer. Leave this page open."), PATIENCE_MS);
     return undefined;
   }
-  function record(event, field = null) {
-    tell({ ...event, point: card.point, record: card.record() }, field);
-  }
+  const flush = () => cards.forEach((card) => card.flush());
   function move(event) {
-    card.flush();
+    flush();
     if (waiting.size) afterwards = event;
     else tell(event);
   }
   function settle() {
     const answer = model.get("answer");
     const mine = answer.from === me;
-    const field = mine ? waiting.get(answer.n) : null;
+    const { field, card } = (mine && waiting.get(answer.n)) || {};
     for (const n of mine ? [...waiting.keys()].filter((n) => n <= answer.n) : []) {
-      waiting.get(n)?.answered();
+      waiting.get(n)?.field?.answered();
       waiting.delete(n);
     }
     if (answer.ok) {
-      card.say("");
+      cards.forEach((each) => each.say(""));
       if (answer.line && !waiting.size) showStatus("saved", answer.line);
     } else if (mine) {
-      card.say(answer.line, field, afterwards !== null);
+      (card && cards.get(card.point) === card ? card : cards.get(here)).say(answer.line, field, afterwards !== null);
       afterwards = null;
       showStatus("stopped", "Last entry not saved");
     }
@@ -68,10 +68,13 @@ function render({ model, el }) {
   const totalBar = tallyBar();
   const status = make("p", { class: "pl-status", role: "status", "aria-live": "polite" });
   const takeBack = make("button", { type: "button", class: "pl-button pl-quiet", text: "Take back last change", onclick: () => move({ do: "take back" }) });
+  const wholeArea = make("button", { type: "button", class: "pl-button", "aria-pressed": "false", text: "Whole area", onclick: () => move({ do: "mode", mode: model.get("view").mode === "area" ? "point" : "area" }) });
+  const look = make("button", { type: "button", class: "pl-button pl-quiet", text: "Show what others entered", onclick: () => move({ do: "look" }) });
   root.append(
     make("header", { class: "pl-head" },
       make("div", {}, title, subtitle),
-      make("div", { class: "pl-progress" }, total, totalBar)),
+      make("div", { class: "pl-progress" }, total, totalBar),
+      make("div", { class: "pl-row pl-ways" }, wholeArea, look)),
   );
   function showStatus(kind, text) {
     if (status.dataset.kind === kind && status.lastChild?.textContent === text) return;
@@ -126,287 +129,90 @@ function render({ model, el }) {
   }
 
   const place = make("div", { class: "pl-place" });
-  const main = make("div", { class: "pl-main" }, steps, place);
+  const state = make("div", { class: "pl-state" }, status, takeBack);
+  const backArea = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Area before" }));
+  const nextArea = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next area" }), sign("right"));
+  const areaMoves = make("div", { class: "pl-area-moves", hidden: true }, backArea, nextArea);
+  const main = make("div", { class: "pl-main" }, steps, place, areaMoves);
   root.append(make("div", { class: "pl-body" }, rail, main));
   root.append(make("p", { class: "pl-help pl-soft" }, make("b", { text: "Keyboard: " }), document.createTextNode(KEYS_HELP)));
 
+  function newCard(point, whole) {
+    const card = pointCard(point, {
+      record: (event, field = null) => tell({ ...event, point: card.point, record: card.record() }, { field, card }),
+      addPhoto: (id, name, bytes) => tell({ do: "photo", point: id, name }, { card, buffers: [bytes] }),
+      move, whole, pictures: () => model.get("pictures"), keyboard: model.get("keyboard"), state: whole ? null : state,
+    });
+    return card;
+  }
   function redraw() {
     const view = model.get("view");
+    const whole = view.mode === "area";
+    const points = whole ? view.cards : [view.point];
     setText(title, view.title);
     setText(subtitle, [view.subtitle, view.examiner && `recorded by ${view.examiner}`].filter(Boolean).join(", "));
     setText(total, view.progress);
     totalBar.show(view.total);
     takeBack.hidden = !view.can_take_back;
+    setFlag(wholeArea, "aria-pressed", whole);
+    areaMoves.hidden = !whole;
+    [backArea.disabled, nextArea.disabled] = [view.first, view.last];
     drawAreas(view.areas);
     drawSteps(view.points);
-    const moved = card && card.point !== view.point.id;
-    if (!card || moved || card.record() !== view.point.record) {
-      card?.close();
-      card = pointCard(view.point, { record, move, keyboard: model.get("keyboard"), state: make("div", { class: "pl-state" }, status, takeBack) });
-      place.replaceChildren(card.node);
-      if (moved) arrive();
+    const key = JSON.stringify([whole, points.map((p) => p.id)]);
+    const moved = here !== "" && (view.point.id !== here || key !== drawn);
+    if (key !== drawn) {
+      cards.forEach((card) => card.close());
+      cards = new Map(points.map((p) => [p.id, newCard(p, whole)]));
+      place.replaceChildren(...(whole ? [state] : []), ...[...cards.values()].map((card) => card.node));
     }
-    card.show(view.point, view);
+    for (const point of points) {
+      const card = cards.get(point.id);
+      if (card.record() === point.record) continue;
+      const fresh = newCard(point, whole);
+      card.close();
+      card.node.replaceWith(fresh.node);
+      cards.set(point.id, fresh);
+    }
+    here = view.point.id;
+    drawn = key;
+    if (moved) arrive(cards.get(here));
+    points.forEach((point) => cards.get(point.id).show(point, view));
   }
-  function arrive() {
+  function arrive(card) {
     card.heading.focus({ preventScroll: true });
-    const box = main.getBoundingClientRect();
-    if (box.top < 0 || box.top > window.innerHeight * 0.7) main.scrollIntoView({ block: "start" });
+    const box = (cards.size > 1 ? card.node : main).getBoundingClientRect();
+    if (box.top < 0 || box.top > window.innerHeight * 0.7) (cards.size > 1 ? card.node : main).scrollIntoView({ block: "start" });
   }
+  const cardAt = (node) => [...cards.values()].find((card) => card.node.contains(node)) ?? cards.get(here);
 
   function shortcut(event) {
     if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) return;
+    const card = cardAt(event.target);
     if (event.key === "Escape") {
       if (root.dataset.areas === "open") showAreas(false);
       card.heading.focus();
-    } else if (!isTyping(event.target) && card.shortcut(event.key, event.target)) event.preventDefault();
-    event.stopPropagation();
+    } else if (!isTyping(event.target)) {
+      if (/^a$/i.test(event.key)) wholeArea.click();
+      else if (!card.shortcut(event.key, event.target)) return event.stopPropagation();
+      event.preventDefault();
+    }
+    return event.stopPropagation();
   }
 
   model.on("change:view", redraw);
+  model.on("change:pictures", redraw);
   model.on("change:answer", settle);
   redraw();
   showStatus("saved", "All changes so far are saved");
   el.append(root);
   return () => {
-    card.flush();
-    card.close();
+    flush();
+    cards.forEach((card) => card.close());
     clearTimeout(impatient);
     model.off("change:view", redraw);
+    model.off("change:pictures", redraw);
     model.off("change:answer", settle);
-  };
-}
-
-// --- one point on the screen
-function pointCard(first, { record, move, keyboard: layout, state }) {
-  let id = first.record;
-  const fields = [];
-  const heading = make("h3", { class: "pl-point-title", tabindex: -1, text: first.title });
-  const line = make("p", { class: "pl-line", role: "alert" });
-  const cautions = [first.access, ...first.cautions].filter(Boolean);
-
-  const read = make("div", { class: "pl-read" },
-    make("p", { class: "pl-why", text: first.why }),
-    make("h4", { text: "How to look" }),
-    make("p", { class: "pl-how", text: first.how }),
-    make("dl", { class: "pl-facts" }, first.facts.map(([name, text]) => [make("dt", { text: name }), make("dd", { text })])),
-    cautions.length ? make("ul", { class: "pl-cautions" }, cautions.map((text) => make("li", {}, sign("caution"), make("span", { text })))) : null);
-
-  // a text field that saves itself after a pause, on Enter and on leaving
-  function field(input, event) {
-    let timer = 0;
-    let told = input.value;
-    let open = 0; // how many of its events wait for an answer
-    const self = {
-      input,
-      asked: () => (open += 1),
-      answered: () => (open -= 1),
-      flush() {
-        clearTimeout(timer);
-        if (input.value === told) return;
-        told = input.value;
-        record(event(input.value), self);
-      },
-      accepted() {
-        input.removeAttribute("aria-invalid");
-      },
-      refused(leaving) {
-        input.setAttribute("aria-invalid", "true");
-        if (leaving) input.focus();
-      },
-      show(text) {
-        if (open || input.value !== told || input.getAttribute("aria-invalid")) return;
-        if (document.activeElement === input && input.value.trim() !== "") return;
-        input.value = text;
-        told = text;
-      },
-    };
-    input.addEventListener("input", () => {
-      clearTimeout(timer);
-      timer = setTimeout(self.flush, TYPING_PAUSE_MS);
-    });
-    input.addEventListener("change", self.flush);
-    input.addEventListener("blur", self.flush);
-    input.addEventListener("keydown", (e) => {
-      if (e.key === "Enter" && input.tagName === "INPUT") self.flush();
-    });
-    self.stop = () => clearTimeout(timer);
-    fields.push(self);
-    return self;
-  }
-
-  const value = { grade: choices, yes_no: choices, count: number, reading: number }[first.kind]();
-
-  function choices() {
-    const buttons = first.choices.map((choice) => make("button", {
-      type: "button", role: "radio", class: "pl-choice", "aria-checked": "false", tabindex: -1,
-      onclick: () => pick(choice.value), onkeydown: roam,
-    }, make("span", { class: "pl-ring", "aria-hidden": "true" }), make("span", { class: "pl-choice-text", text: choice.text }),
-      make("span", { class: "pl-choice-mark", "aria-hidden": "true", text: choice.mark })));
-    const node = make("div", { class: `pl-choices pl-${first.kind}`, role: "radiogroup", "aria-label": first.title }, buttons);
-    function pick(chosen) {
-      first.choices.forEach((choice, i) => buttons[i].classList.toggle("pl-sending", choice.value === chosen));
-      record({ do: "value", value: chosen });
-    }
-    function roam(event) {
-      const here = buttons.indexOf(event.currentTarget);
-      const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];
-      if (!step) return;
-      event.preventDefault();
-      event.stopPropagation();
-      buttons[(here + step + buttons.length) % buttons.length].focus();
-    }
-    return {
-      node, pick,
-      show(now) {
-        const chosen = now.choices.findIndex((c) => c.chosen);
-        buttons.forEach((button, i) => {
-          setFlag(button, "aria-checked", i === chosen);
-          button.tabIndex = i === Math.max(0, chosen) ? 0 : -1;
-          button.classList.remove("pl-sending");
-        });
-      },
-    };
-  }
-
-  function number() {
-    const count = first.kind === "count";
-    const input = make("input", { type: "text", inputmode: count ? "numeric" : "decimal", class: "pl-number", "aria-label": `${first.title}${first.unit ? `, in ${first.unit}` : ""}`, autocomplete: "off" });
-    const own = field(input, (text) => ({ do: "value", value: text }));
-    const by = (step) => make("button", {
-      type: "button", class: "pl-button pl-square", "aria-label": step > 0 ? "one more" : "one less", text: step > 0 ? "+" : "−",
-      onclick: () => {
-        input.value = String(Math.max(0, (parseInt(input.value, 10) || 0) + step));
-        own.flush();
-      },
-    });
-    const none = make("button", { type: "button", class: "pl-button", text: "None", onclick: () => { input.value = "0"; own.flush(); } });
-    const usual = make("p", { class: "pl-soft pl-usual" });
-    const row = count ? [by(-1), input, by(1), make("span", { text: first.unit }), none] : [input, make("span", { class: "pl-unit", text: first.unit })];
-    return {
-      node: make("div", {}, make("div", { class: "pl-row" }, row), usual),
-      show(now) {
-        own.show(now.number);
-        setText(usual, now.against ? `${now.number} ${now.unit}: ${now.against}` : now.usual ? `Usual: ${now.usual}` : "");
-        usual.dataset.side = now.against.split(" ")[0];
-      },
-    };
-  }
-
-  // not checked, with a reason
-  const other = make("input", { type: "text", class: "pl-text", placeholder: "Why it was not looked at", "aria-label": "Why it was not looked at" });
-  const otherField = field(other, (text) => ({ do: "reason", reason: "other", text }));
-  const reasonButtons = first.reasons.map((r) => make("button", {
-    type: "button", class: "pl-button pl-reason", "aria-pressed": "false", text: r.text,
-    onclick: () => {
-      if (r.value !== "other") return record({ do: "reason", reason: r.value });
-      other.hidden = false;
-      return other.focus();
-    },
-  }));
-  const toggle = make("button", { type: "button", class: "pl-button pl-toggle", "aria-expanded": "false", onclick: () => showReasons(reasons.hidden) },
-    make("span"), sign("down"));
-  const reasons = make("div", { class: "pl-reasons", role: "group", "aria-label": "Why it was not checked", hidden: true }, reasonButtons, other);
-  other.hidden = true;
-  function showReasons(open) {
-    reasons.hidden = !open;
-    setFlag(toggle, "aria-expanded", open);
-  }
-
-  // keys, place, note
-  let drawn = null;
-  const keysText = make("input", { type: "text", class: "pl-text", placeholder: "such as C4, F5-A5", "aria-label": "Keys concerned", autocomplete: "off", spellcheck: "false" });
-  const keysField = field(keysText, (text) => ({ do: "keys", keys: text }));
-  const keysPlace = make("div", { class: "pl-keys-place", hidden: true });
-  const placeText = make("input", { type: "text", class: "pl-text", placeholder: "such as treble bridge", "aria-label": "Place on the instrument" });
-  const placeField = field(placeText, (text) => ({ do: "place", place: text }));
-  const labelled = (text, ...nodes) => make("div", { class: "pl-field" }, make("span", { class: "pl-label", "aria-hidden": "true", text }), ...nodes);
-  const another = make("button", { type: "button", class: "pl-button pl-quiet", text: "Record another place", onclick: () => move({ do: "another", point: first.id }) });
-  const keysToggle = make("button", { type: "button", class: "pl-button pl-toggle", "aria-expanded": "false", onclick: () => showKeys(keysPlace.hidden) }, make("span"), sign("down"));
-  keysPlace.append(make("div", { class: "pl-pair" }, labelled("Keys", keysText), labelled("Place", placeText), another));
-  function showKeys(open) {
-    keysPlace.hidden = !open;
-    setFlag(keysToggle, "aria-expanded", open);
-    if (!open) return;
-    if (!drawn) {
-      drawn = keyboard({ keys: layout.keys, label: "Keys concerned", choose: (keys) => record({ do: "keys", keys }) });
-      keysPlace.append(drawn);
-      drawn.show({ chosen: latest.keys });
-    }
-    requestAnimationFrame(() => drawn.center());
-  }
-  const note = make("textarea", { class: "pl-text", rows: 2, "aria-label": "Note" });
-  const noteField = field(note, (text) => ({ do: "note", note: text }));
-
-  const tabs = make("div", { class: "pl-tabs", role: "group", "aria-label": "Records of this point" });
-  const others = make("ul", { class: "pl-others" });
-  const pending = make("p", { class: "pl-soft pl-pending" });
-
-  const write = make("div", { class: "pl-write" },
-    state, line, tabs, value.node, pending, make("div", { class: "pl-row" }, toggle, keysToggle), reasons,
-    labelled("Note", note), others);
-
-  const back = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Back" }));
-  const nextOpen = make("button", { type: "button", class: "pl-button pl-large pl-quiet", text: "Next open point", onclick: () => move({ do: "next open" }) });
-  const next = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next" }), sign("right"));
-  const step = make("p", { class: "pl-soft pl-point-step" });
-  const node = make("article", { class: "pl-card" },
-    make("div", { class: "pl-card-head" }, step, heading), make("div", { class: "pl-card-body" }, read, write), keysPlace,
-    make("div", { class: "pl-moves" }, back, nextOpen, next));
-
-  let latest = first;
-  if (first.per_key || first.keys.length || first.place) requestAnimationFrame(() => showKeys(true));
-
-  return {
-    node, heading, point: first.id,
-    record: () => id,
-    flush: () => fields.forEach((f) => f.flush()),
-    close: () => fields.forEach((f) => f.stop()),
-    say(text, own = null, leaving = false) {
-      setText(line, text);
-      if (text && own) own.refused(leaving);
-      if (text) value.show(latest);
-      if (!text) fields.forEach((f) => f.accepted());
-    },
-    show(now, view) {
-      latest = now;
-      id = now.record;
-      setText(step, `${view.areas.find((a) => a.here).title}. ${now.step}`);
-      value.show(now);
-      setText(pending, now.pending ? `This record says: ${now.pending}.` : "");
-      const pressed = now.reasons.find((r) => r.chosen);
-      reasonButtons.forEach((button, i) => setFlag(button, "aria-pressed", now.reasons[i].chosen));
-      setText(toggle.firstChild, pressed ? `Not checked: ${(now.reason_text || pressed.text).toLowerCase()}` : "Not checked");
-      setFlag(toggle, "aria-pressed", Boolean(pressed));
-      setText(keysToggle.firstChild, ["Keys and place", now.keys_text, now.place].filter(Boolean).join(", ").replace(",", ":"));
-      other.hidden = !(pressed?.value === "other") && document.activeElement !== other;
-      otherField.show(now.reason_text);
-      keysField.show(now.keys_text);
-      drawn?.show({ chosen: now.keys });
-      placeField.show(now.place);
-      noteField.show(now.note);
-      tabs.replaceChildren(...now.records.map((r) => make("button", {
-        type: "button", class: "pl-button pl-tab", "aria-pressed": r.here ? "true" : "false", text: r.text,
-        onclick: () => !r.here && move({ do: "pick", point: first.id, record: r.id }),
-      })));
-      another.hidden = !now.can_add;
-      others.replaceChildren(...now.others.map((text) => make("li", { text })));
-      back.disabled = view.first;
-      next.disabled = view.last;
-    },
-    shortcut(key, target) {
-      if (first.kind === "grade" && /^[1-5]$/.test(key)) value.pick(Number(key));
-      else if (first.kind === "yes_no" && /^[yn]$/i.test(key)) value.pick(key.toLowerCase() === "y");
-      else if (/^u$/i.test(key)) { showReasons(true); reasonButtons[0].focus(); }
-      else if (/^t$/i.test(key)) note.focus();
-      else if (/^k$/i.test(key)) { showKeys(true); drawn.focusKeys(); }
-      else if (key === ".") move({ do: "next" });
-      else if (key === ",") move({ do: "back" });
-      else if (key === "ArrowRight" && target === heading) move({ do: "next" });
-      else if (key === "ArrowLeft" && target === heading) move({ do: "back" });
-      else return false;
-      return true;
-    },
   };
 }
 

@@ -1,0 +1,86 @@
+"""Photos of the walk: taken in from the screen, kept in the casebook, shown small."""
+
+from __future__ import annotations
+
+import io
+import re
+from base64 import b64encode
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+from pianolab.errors import BadInput, PianolabError
+from pianolab.model import Photo
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Casebook
+
+SIDE = 144
+"""Longest side of the small picture, in pixels."""
+
+MOST_BYTES = 9 * 1024**2
+"""More than this does not come through to the kernel in one message."""
+
+LONGEST_NAME = 60
+
+
+def keep_picture(
+    casebook: Casebook, visit_id: str, *, point: str, name: object, buffers: Sequence[object], by: str
+) -> Photo:
+    """Keep a picture that the screen sent with a point; place and device data are dropped on the way.
+
+    Raises
+    ------
+    BadInput
+        nothing came, too much came, or it is no picture
+    """
+    label = _file_name(name)
+    data = bytes(buffers[0]) if buffers else b""  # type: ignore[call-overload]
+    if not 0 < len(data) <= MOST_BYTES:
+        raise BadInput(label, f"{len(data):,} bytes", f"a photo of 1 to {MOST_BYTES:,} bytes")
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / label
+        path.write_bytes(data)
+        with casebook.editing(by=by) as edit:
+            return edit.add_photo(visit_id, path, point=point)
+
+
+def _file_name(name: object) -> str:
+    """The file's own name, as far as it can stand in a line and in a folder.
+
+    Examples
+    --------
+    >>> _file_name("../../my <b>photo</b>.jpg")
+    'b .jpg'
+    """
+    last = re.split(r"[/\\]", str(name or ""))[-1]
+    return re.sub(r"[^\w .-]+", " ", last)[-LONGEST_NAME:].strip(" .") or "photo"
+
+
+def small_pictures(casebook: Casebook, photos: Iterable[Photo]) -> dict[str, str]:
+    """A small picture of each photo as text that an ``img`` can show, by the photo's id.
+
+    A photo whose file is gone or damaged has no entry.
+    """
+    small = {}
+    for photo in photos:
+        try:
+            small[photo.id] = _small(casebook.media_path(photo.media))
+        except (OSError, ValueError, PianolabError):
+            continue
+    return small
+
+
+@lru_cache(maxsize=256)
+def _small(path: Path) -> str:
+    # Media files are named by their content, so a path never gets another picture.
+    from PIL import Image
+
+    with Image.open(path) as image:
+        picture = image.convert("RGB")
+    picture.thumbnail((SIDE, SIDE))
+    room = io.BytesIO()
+    picture.save(room, "JPEG", quality=72)
+    return "data:image/jpeg;base64," + b64encode(room.getvalue()).decode("ascii")

@@ -1,0 +1,110 @@
+"""What the walk does beside recording a value: photos, setting aside what stays shut, taking back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from pianolab.checklist.openings import load_openings
+from pianolab.errors import BadInput, CasebookError
+from pianolab.report.twins import finding_in_words
+from pianolab.widgets.entries import EMPTY, Fields
+from pianolab.widgets.pictures import keep_picture
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Change
+    from pianolab.widgets.walk import Walk
+
+Event = Mapping[str, Any]
+Buffers = Sequence[object]
+
+
+def _keep_photo(walk: Walk, event: Event, buffers: Buffers) -> str:
+    point = walk.checklist[str(event.get("point", ""))]
+    keep_picture(
+        walk.casebook, walk.visit.id, point=point.id, name=event.get("name"), buffers=buffers, by=walk.by
+    )
+    walk.photographed = True
+    walk.read()
+    return "Photo saved"
+
+
+def _drop_photo(walk: Walk, event: Event, _buffers: Buffers) -> str:
+    photo = next((p for p in walk.photos if p.id == event.get("photo")), None)
+    if photo is None:
+        raise BadInput("photo", "one that is not here any more", "a photo of this visit")
+    with walk.casebook.editing(by=walk.by) as edit:
+        edit.remove(photo.id)
+    walk.photographed = True
+    walk.read()
+    return "Photo taken out"
+
+
+def _not_opened(walk: Walk, event: Event, _buffers: Buffers) -> str:
+    """Everything that needs one opening and is still open becomes "not allowed", each with that reason."""
+    opening = load_openings().get(str(event.get("opens", "")))
+    if opening is None:
+        raise BadInput("opening", repr(event.get("opens"))[:40], "one of " + ", ".join(load_openings()))
+    touched = walk.touched()
+    waiting = [p for p in walk.checklist if p.opens == opening.id and p.id not in touched]
+    fields: Fields = {"state": "not allowed", "reason": opening.not_opened}
+    with walk.casebook.editing(by=walk.by) as edit:
+        for point in waiting:
+            edit.add(walk.merged(point, walk.shown(point.id)[0], None, fields))
+    walk.read()
+    return f"{len(waiting)} points set to not allowed, saved"
+
+
+def _take_back(walk: Walk, _event: Event, _buffers: Buffers) -> str:
+    """The examiner's last change by the log, so that it works after a restart as well."""
+    try:
+        with walk.casebook.editing(by=walk.by) as edit:
+            change = edit.undo()
+            _must_be_here(walk, change)
+    except CasebookError as error:
+        raise _both_shown(walk, error) from None
+    walk.read()
+    walk.return_to(change)
+    return "Taken back"
+
+
+def _must_be_here(walk: Walk, change: Change) -> None:
+    content = change.before or change.after or {}
+    if change.kind not in ("Finding", "Photo") or content.get("visit_id") != walk.visit.id:
+        raise BadInput(
+            "take back",
+            f"a {change.kind} entered elsewhere as the last change of {walk.by}",
+            "a change of this visit",
+            "Take it back where it was made.",
+        )
+
+
+def _both_shown(walk: Walk, error: CasebookError) -> Exception:
+    """Where another has changed the finding since, the refusal in words instead of records."""
+    mine = []
+    for finding in walk.findings:
+        log = walk.casebook.log(finding.id)
+        own = [c for c in log if c.by == walk.by and c.after]
+        if own and log[-1].by != walk.by:
+            mine.append((own[-1].at, own[-1].after, log[-1].by, finding))
+    if not mine or "changed by another" not in str(error):
+        return error
+    _, yours, other, finding = max(mine, key=lambda m: m[0])
+    point = walk.checklist.get(finding.point)
+    entered = replace(finding, **{k: (yours or {})[k] for k in ("state", "reason", *EMPTY)})
+    return BadInput(
+        point.title if point else finding.point,
+        f'"{finding_in_words(entered, point=point)}" from you and now "{finding_in_words(finding, point=point)}"'
+        f" from {other}",
+        "one of the two",
+        "Nothing was taken back. Agree on one and enter it.",
+    )
+
+
+ACTIONS: Mapping[str, Callable[[Walk, Event, Buffers], str]] = {
+    "photo": _keep_photo,
+    "drop photo": _drop_photo,
+    "not opened": _not_opened,
+    "take back": _take_back,
+}
