@@ -1,4 +1,4 @@
-"""The casebook: a folder with a SQLite database and a media folder. Nothing entered is lost."""
+"""The casebook: a folder with a SQLite database and media, or a database on a server. Nothing entered is lost."""
 
 from __future__ import annotations
 
@@ -18,25 +18,21 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.codec import check_text, from_json
 from pianolab.casebook.editing import Edit
-from pianolab.casebook.engine import (
-    empty_log,
-    reading,
-    refusal,
-    writing,
-)
+from pianolab.casebook.engine import reading, writing
 from pianolab.casebook.ledger import moment_text
-from pianolab.casebook.media import FOLDER, KeptSound, hash_in_name, hash_of, keep_sound, media_path
+from pianolab.casebook.media import KeptSound, hash_in_name, keep_sound
 from pianolab.casebook.purge import (
     PurgePlan,
     bury,
     carry_out,
     check_fields,
-    clear_away,
     empty_fields,
     mark_field,
     plan_purge,
 )
 from pianolab.casebook.reading import AsOf, Change, Conflict, Records, select_bodies, to_change
+from pianolab.casebook.store import Store
+from pianolab.casebook.troubles import refusal
 from pianolab.errors import CasebookError
 from pianolab.io import Sound
 
@@ -70,16 +66,26 @@ class Casebook(Records):
     ['by the window']
     """
 
-    def __init__(self, folder: Path, engine: sa.Engine) -> None:
-        self.folder = folder
-        self._engine = engine
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._engine = store.engine
         self._editing = threading.local()
-        with reading(engine, name=folder) as connection:
+        with reading(self._engine, name=self.name) as connection:
             query = sa.select(tables.meta.c.value).where(tables.meta.c.key == "casebook_id")
             self.id: str = connection.execute(query).scalar_one()
 
     def __repr__(self) -> str:
-        return f"<Casebook {self.folder}>"
+        return f"<Casebook {self.name}>"
+
+    @property
+    def name(self) -> str:
+        """Where it lies, in words: the folder, or the server's address without password."""
+        return self._store.name
+
+    @property
+    def folder(self) -> Path:
+        """Its folder; of a casebook on a server a temporary one, which goes on closing."""
+        return self._store.folder
 
     def __enter__(self) -> Self:
         return self
@@ -91,7 +97,7 @@ class Casebook(Records):
 
     def close(self) -> None:
         """Close all connections; the casebook can be opened again."""
-        self._engine.dispose()
+        self._store.close()
 
     @contextmanager
     def editing(self, *, by: str) -> Iterator[Edit]:
@@ -111,8 +117,8 @@ class Casebook(Records):
             raise CasebookError("editing: got a block inside a block, need one at a time. Use the outer one.")
         self._editing.open = True
         try:
-            with writing(self._engine, name=self.folder) as connection:
-                edit = Edit(connection, by=by, machine=self._machine(), folder=self.folder)
+            with writing(self._engine, name=self.name) as connection:
+                edit = Edit(connection, by=by, machine=self._machine(), store=self._store)
                 try:
                     yield edit
                 finally:
@@ -130,16 +136,18 @@ class Casebook(Records):
         return sha256(f"{uuid.getnode()}/{self.id}".encode()).hexdigest()[:12]
 
     def _bodies(self, kind: str, **where: str | None) -> Iterable[str]:
-        with reading(self._engine, name=self.folder) as connection:
+        with reading(self._engine, name=self.name) as connection:
             return connection.execute(select_bodies(kind, where)).scalars().all()
 
     def keep_sound(self, sound: str | Path | Sound) -> KeptSound:
         """Keep a sound in the media folder before an edit, for `Edit.add_sound`; others can write meanwhile."""
-        return keep_sound(self.folder, sound)
+        kept = keep_sound(self.folder, sound)
+        self._store.offer(kept.stored)
+        return kept
 
     def media_path(self, media: str) -> Path:
-        """Path of a file in the media folder, by the name in a `Recording` or `Photo`."""
-        path = media_path(self.folder, media)
+        """Path of a sound or picture, by the name in a `Recording` or `Photo`; fetched first from a server."""
+        path = self._store.media_file(media)
         if not path.is_file():
             raise refusal(media, "no such file in the media folder", "the file", "Was it deleted by hand?")
         return path
@@ -150,7 +158,7 @@ class Casebook(Records):
         query = sa.select(change).order_by(change.c.at, change.c.seq)
         if record_id is not None:
             query = query.where(change.c.record_id == record_id)
-        with reading(self._engine, name=self.folder) as connection:
+        with reading(self._engine, name=self.name) as connection:
             return tuple(to_change(row) for row in connection.execute(query))
 
     def as_of(self, moment: datetime) -> AsOf:
@@ -159,7 +167,7 @@ class Casebook(Records):
         query = sa.select(change.c.kind, change.c.record_id, change.c.after)
         query = query.where(change.c.at <= moment_text(moment)).order_by(change.c.at, change.c.uid)
         latest: dict[str, tuple[str, str | None]] = {}
-        with reading(self._engine, name=self.folder) as connection:
+        with reading(self._engine, name=self.name) as connection:
             for kind, record_id, after in connection.execute(query):
                 latest[record_id] = (kind, after)
         bodies: dict[str, list[str]] = {}
@@ -174,7 +182,7 @@ class Casebook(Records):
         conflict, change, record = tables.conflict, tables.change, tables.record
         query = sa.select(conflict).where(conflict.c.settled_at.is_(None)).order_by(conflict.c.found_at)
         found = []
-        with reading(self._engine, name=self.folder) as connection:
+        with reading(self._engine, name=self.name) as connection:
             for row in connection.execute(query).all():
                 uids = sa.select(change).where(change.c.uid.in_((row.one_uid, row.other_uid)))
                 one, other = (
@@ -189,13 +197,16 @@ class Casebook(Records):
 
     def verify(self) -> Verification:
         """Check the database's integrity, that every record can be read, and every media file's hash."""
-        problems = []
-        with reading(self._engine, name=self.folder) as connection:
-            answers = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
-            problems += [f"database: {answer}" for answer in answers if answer != "ok"]
-            loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
-            problems += [f"record {row[1]}: belongs to one that isn't there" for row in loose]
-            records = connection.execute(sa.select(tables.record.c.kind, tables.record.c.body)).all()
+        record, change = tables.record, tables.change
+        with reading(self._engine, name=self.name) as connection:
+            problems = self._store.problems(connection)
+            records = connection.execute(sa.select(record.c.kind, record.c.body)).all()
+            apart = sa.select(record.c.id).outerjoin(change, change.c.uid == record.c.change_uid)
+            apart = apart.where(
+                sa.or_(change.c.uid.is_(None), sa.and_(~record.c.deleted, change.c.after != record.c.body))
+            )
+            for identity in connection.execute(apart).scalars():
+                problems.append(f"record {identity}: not what its last change says")
         used: set[str] = set()
         for kind, body in records:
             try:
@@ -203,14 +214,12 @@ class Casebook(Records):
             except CasebookError as error:
                 problems.append(str(error))
         problems += [problem for name in sorted(used) if (problem := self._media_problem(name))]
-        present = (
-            {p.name for p in (self.folder / FOLDER).iterdir()} if (self.folder / FOLDER).is_dir() else set()
-        )
-        return Verification(problems=tuple(problems), unused_media=tuple(sorted(present - used)))
+        unused = self._store.media_names() - used
+        return Verification(problems=tuple(problems), unused_media=tuple(sorted(unused)))
 
     def purge_plan(self, record_ids: Iterable[str]) -> PurgePlan:
         """What `purge` would remove: the records, all that belong to them, and media nobody else uses."""
-        with reading(self._engine, name=self.folder) as connection:
+        with reading(self._engine, name=self.name) as connection:
             return plan_purge(connection, record_ids)
 
     def purge(self, record_ids: Iterable[str], *, by: str) -> PurgePlan:
@@ -220,11 +229,11 @@ class Casebook(Records):
         else are deleted. A tombstone with the bare id stays, so that `gather` doesn't bring them back.
         """
         check_text("by", by, longest=LONGEST_NAME)
-        with writing(self._engine, name=self.folder) as connection:
+        with writing(self._engine, name=self.name) as connection:
             plan = plan_purge(connection, record_ids)
             carry_out(connection, plan, by=by)
-        clear_away(self.folder, plan.media)
-        empty_log(self._engine, name=self.folder)
+            self._store.let_go(connection, plan.media)
+        self._store.forget(plan.media)
         return plan
 
     def purge_fields(self, record_id: str, names: Iterable[str], *, by: str) -> None:
@@ -234,17 +243,16 @@ class Casebook(Records):
         them back.
         """
         check_text("by", by, longest=LONGEST_NAME)
-        with writing(self._engine, name=self.folder) as connection:
+        with writing(self._engine, name=self.name) as connection:
             ((kind, _), *_) = plan_purge(connection, [record_id]).records
             chosen = check_fields(kind, [names] if isinstance(names, str) else list(names))
             empty_fields(connection, record_id, chosen)
             for name in chosen:
                 bury(connection, mark_field(record_id, name), by=by)
-        clear_away(self.folder, ())
-        empty_log(self._engine, name=self.folder)
+        self._store.forget(())
 
     def _media_problem(self, name: str) -> str | None:
-        path = media_path(self.folder, name)
-        if not path.is_file():
+        found = self._store.media_hash(name)
+        if found is None:
             return f"media {name}: missing"
-        return None if hash_of(path) == hash_in_name(name) else f"media {name}: content changed"
+        return None if found == hash_in_name(name) else f"media {name}: content changed"

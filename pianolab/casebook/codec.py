@@ -42,7 +42,12 @@ Record = (
 )
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Record)}
-REFERENCES = {"piano_id": "Piano", "visit_id": "Visit", "recording_id": "Recording"}
+REFERENCES = {
+    "piano_id": "Piano",
+    "visit_id": "Visit",
+    "recording_id": "Recording",
+    "other_piano_id": "Piano",
+}
 """Fields that name another record, and its kind."""
 
 LONGEST_ID = 200
@@ -91,7 +96,7 @@ def references_of(record: Record) -> dict[str, str | None]:
     Examples
     --------
     >>> references_of(Photo(id="p", visit_id="v", media="m.jpg"))
-    {'piano_id': None, 'visit_id': 'v', 'recording_id': None}
+    {'piano_id': None, 'visit_id': 'v', 'recording_id': None, 'other_piano_id': None}
     """
     return {name: getattr(record, name, None) for name in REFERENCES}
 

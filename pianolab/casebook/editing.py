@@ -9,11 +9,12 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import REFERENCES, Record, id_of, kind_of, references_of, to_json
-from pianolab.casebook.engine import refusal
 from pianolab.casebook.ledger import Ledger, later_than
 from pianolab.casebook.media import KeptSound, Stored, keep_sound
 from pianolab.casebook.photos import keep_photo
 from pianolab.casebook.reading import Change, to_change
+from pianolab.casebook.store import Store
+from pianolab.casebook.troubles import refusal
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound
 from pianolab.model import Photo, Recording
@@ -24,9 +25,9 @@ R = TypeVar("R", bound=Record)
 class Edit:
     """What can be done inside one editing block. Made by `Casebook.editing`."""
 
-    def __init__(self, connection: sa.Connection, *, by: str, machine: str, folder: Path) -> None:
+    def __init__(self, connection: sa.Connection, *, by: str, machine: str, store: Store) -> None:
         self._ledger: Ledger | None = Ledger(connection, by=by, machine=machine)
-        self._folder = folder
+        self._store = store
 
     def add(self, record: R) -> R:
         """Add a new record; the records it belongs to must be there.
@@ -126,7 +127,7 @@ class Edit:
         Other writers wait while a long file is converted; `Casebook.keep_sound` does that beforehand.
         """
         self._present("Visit", visit_id)
-        kept = sound if isinstance(sound, KeptSound) else keep_sound(self._folder, sound)
+        kept = sound if isinstance(sound, KeptSound) else keep_sound(self._store.folder, sound)
         self._register(kept.stored)
         recording = Recording(
             visit_id=visit_id,
@@ -153,7 +154,7 @@ class Edit:
     ) -> Photo:
         """Keep a photo in the media folder, without place and device data, and add its `Photo`."""
         self._present("Visit", visit_id)
-        stored = keep_photo(self._folder, photo, keep_details=keep_details)
+        stored = keep_photo(self._store.folder, photo, keep_details=keep_details)
         self._register(stored)
         return self.add(Photo(visit_id=visit_id, media=stored.name, point=point, caption=caption))
 
@@ -186,8 +187,9 @@ class Edit:
                 raise BadInput(f"{kind} {name}", repr(reference), need, "Add that one first.")
 
     def _register(self, stored: Stored) -> None:
-        known = sa.select(tables.media).where(tables.media.c.name == stored.name)
         connection = self._open.connection
+        self._store.take_in(connection, stored)
+        known = sa.select(tables.media).where(tables.media.c.name == stored.name)
         if connection.execute(known).first() is None:
             connection.execute(
                 sa.insert(tables.media).values(

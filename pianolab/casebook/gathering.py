@@ -7,7 +7,8 @@ record without knowing of each other, both versions stay in the log and the pair
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,21 +19,23 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.codec import KINDS, REFERENCES, from_json
-from pianolab.casebook.engine import DATABASE_NAME, clear_errors, reading, refusal, writing
+from pianolab.casebook.engine import DATABASE_NAME, reading, writing
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import hash_in_name, hash_of, keep_file, media_path
-from pianolab.casebook.migrate import check_version, copy_database
-from pianolab.casebook.opening import create_casebook, open_casebook
+from pianolab.casebook.migrate import VERSIONS, check_version, copy_database
+from pianolab.casebook.opening import create_casebook, holds_casebook, open_casebook, version_at
 from pianolab.casebook.purge import (
+    FIELD_MARK,
     PurgePlan,
     carry_out,
-    clear_away,
     empty_marked_fields,
     media_of,
     plan_purge,
 )
 from pianolab.casebook.reading import Conflict
 from pianolab.casebook.rebuild import check_entries, entries_by_record, rebuild_record
+from pianolab.casebook.server import is_url, name_of, parse_url
+from pianolab.casebook.troubles import clear_errors, refusal
 from pianolab.show import Row, Showable
 
 
@@ -40,7 +43,7 @@ from pianolab.show import Row, Showable
 class GatherResult(Showable):
     """What `gather` did: records new and brought up to date, conflicts to settle, and what it left out."""
 
-    into: Path
+    into: str
     sources: int
     added: int
     updated: int
@@ -72,29 +75,36 @@ class GatherResult(Showable):
         return rows + [("problem", problem, "", "") for problem in self.problems]
 
 
-def gather(sources: Sequence[str | Path], *, into: str | Path) -> GatherResult:
+Place = str | Path
+
+
+def gather(sources: Place | Sequence[Place], *, into: Place) -> GatherResult:
     """Merge casebooks of several people into one, which is made where it doesn't exist.
 
     Sources are only read. What was purged anywhere stays purged. The result says which records were
     changed on two sides at once; both versions are kept, the later one counts until `Edit.settle`.
+
+    Parameters
+    ----------
+    sources : casebook folders, or URLs of casebooks on a server
+    into : a folder, or the URL of a database
 
     Raises
     ------
     CasebookError
         a source or the target is no casebook, or from a newer pianolab; the target is then as it was
     """
-    into = Path(into)
-    paths = [Path(source) for source in ([sources] if isinstance(sources, (str, Path)) else sources)]
-    if not paths:
+    places = [sources] if isinstance(sources, (str, Path)) else list(sources)
+    if not places:
         raise refusal("gather", "no casebooks", "one folder or more")
-    for path in paths:
-        _check_source(path, into)
-    target = open_casebook(into) if (into / DATABASE_NAME).exists() else create_casebook(into)
+    for place in places:
+        _check_source(place, into)
+    target = open_casebook(into) if holds_casebook(into) else create_casebook(into)
     with target:
         tally = _Tally()
-        for path in paths:
-            _merge(path, target, tally)
-        return tally.result(target, len(paths))
+        for place in places:
+            _merge(place, target, tally)
+        return tally.result(target, len(places))
 
 
 class _Tally:
@@ -106,75 +116,106 @@ class _Tally:
 
     def result(self, target: Casebook, sources: int) -> GatherResult:
         return GatherResult(
-            into=target.folder, sources=sources, added=self.added, updated=self.updated, changes=self.changes,
+            into=target.name, sources=sources, added=self.added, updated=self.updated, changes=self.changes,
             media=self.media, purged=self.purged, conflicts=target.conflicts(), problems=tuple(self.problems),
         )  # fmt: skip
 
 
-def _check_source(path: Path, into: Path) -> None:
+def _check_source(place: Place, into: Place) -> None:
+    if is_url(place):
+        name = name_of(parse_url(str(place)))
+        if is_url(into) and parse_url(str(place)) == parse_url(str(into)):
+            raise refusal(name, "the same casebook as the target", "another one")
+        if (version := version_at(str(place))) != VERSIONS[-1]:
+            got, need = f"a casebook of schema {version}", f"schema {VERSIONS[-1]}"
+            raise refusal(name, got, need, "Sources are only read; open_casebook raises it.")
+        return
+    path = Path(place)
     if not (path / DATABASE_NAME).is_file():
         got = "a folder without a casebook" if path.is_dir() else "no such folder"
         raise refusal(path, got, "a casebook folder", "Misspelt, or the folder above or below?")
     check_version(path / DATABASE_NAME)
-    if into.exists() and path.resolve() == into.resolve():
+    if not is_url(into) and Path(into).exists() and path.resolve() == Path(into).resolve():
         raise refusal(path, "the same casebook as the target", "another one")
 
 
-def _merge(path: Path, target: Casebook, tally: _Tally) -> None:
+@contextmanager
+def _opened(place: Place) -> Iterator[tuple[Casebook, Callable[[str], Path]]]:
+    """A source to read from, and where its media are; a folder is copied first and so left as it is."""
+    if is_url(place):
+        with open_casebook(place) as source:
+            yield source, source._store.media_file
+        return
+    path = Path(place)
     with TemporaryDirectory() as temporary:
         copy = Path(temporary) / "source"
         copy.mkdir()
         with clear_errors(path):
             copy_database(path / DATABASE_NAME, copy / DATABASE_NAME)
-        with open_casebook(copy) as source, reading(source._engine, name=path) as theirs:
-            _copy_media(theirs, path, target, tally)
-            with writing(target._engine, name=target.folder) as ours:
-                plan = _obey_tombstones(theirs, ours)
-                _unite(theirs, ours, tally, path)
+        with open_casebook(copy) as source:
+            yield source, lambda name: media_path(path, name)
+
+
+def _merge(place: Place, target: Casebook, tally: _Tally) -> None:
+    with _opened(place) as (source, find):
+        name = source.name if is_url(place) else str(place)
+        with reading(source._engine, name=name) as theirs:
+            _copy_media(theirs, name, find, target, tally)
+            with writing(target._engine, name=target.name) as ours:
+                plan, fields = _obey_tombstones(theirs, ours)
+                target._store.let_go(ours, plan.media)
+                _unite(theirs, ours, tally, name)
                 empty_marked_fields(ours)
-            if plan.records:
-                clear_away(target.folder, plan.media)
+            if plan.records or fields:
+                target._store.forget(plan.media)
             tally.purged += len(plan.records)
 
 
-def _copy_media(theirs: sa.Connection, path: Path, target: Casebook, tally: _Tally) -> None:
+def _copy_media(
+    theirs: sa.Connection, place: str, find: Callable[[str], Path], target: Casebook, tally: _Tally
+) -> None:
     """Media first: a record that counts must find its file."""
     gone = set(_column(target, tables.tombstone.c.record_id))
+    here = target._store.media_names()
     query = sa.select(tables.record.c.id, tables.record.c.kind, tables.record.c.body)
     for identity, kind, body in theirs.execute(query.where(tables.record.c.kind.in_(("Recording", "Photo")))):
         name = from_json(kind, body).media
-        if identity in gone or media_path(target.folder, name).exists():
+        if identity in gone or name in here:
             continue
-        origin = media_path(path, name)
+        origin = find(name)
         if not origin.is_file():
             tally.problems.append(
-                f"{path}: media {name} is missing; its {kind} is kept without sound or picture"
+                f"{place}: media {name} is missing; its {kind} is kept without sound or picture"
             )
         elif hash_of(origin) != hash_in_name(name):
-            tally.problems.append(f"{path}: media {name} has changed content and was not copied")
+            tally.problems.append(f"{place}: media {name} has changed content and was not copied")
         else:
-            keep_file(target.folder, origin, suffix="." + name.partition(".")[2])
+            target._store.offer(keep_file(target.folder, origin, suffix="." + name.partition(".")[2]))
+            here.add(name)
             tally.media += 1
 
 
 def _column(casebook: Casebook, column: sa.Column[Any]) -> list[Any]:
-    with reading(casebook._engine, name=casebook.folder) as connection:
+    with reading(casebook._engine, name=casebook.name) as connection:
         return list(connection.execute(sa.select(column)).scalars())
 
 
-def _obey_tombstones(theirs: sa.Connection, ours: sa.Connection) -> PurgePlan:
+def _obey_tombstones(theirs: sa.Connection, ours: sa.Connection) -> tuple[PurgePlan, bool]:
+    """Purge here what was purged there; also whether a field of something here was purged anew."""
     stones = theirs.execute(sa.select(tables.tombstone)).all()
     here = set(ours.execute(sa.select(tables.record.c.id)).scalars())
     plan = plan_purge(ours, [stone.record_id for stone in stones if stone.record_id in here])
+    fields = False
     for stone in stones:
         known = sa.select(tables.tombstone).where(tables.tombstone.c.record_id == stone.record_id)
         if ours.execute(known).first() is None:
             ours.execute(sa.insert(tables.tombstone).values(**stone._mapping))
+            fields = fields or stone.record_id.partition(FIELD_MARK)[0] in here
     carry_out(ours, plan, by=stones[0].by if stones else "")
-    return plan
+    return plan, fields
 
 
-def _unite(theirs: sa.Connection, ours: sa.Connection, tally: _Tally, path: Path) -> None:
+def _unite(theirs: sa.Connection, ours: sa.Connection, tally: _Tally, place: str) -> None:
     change, record = tables.change, tables.record
     gone = set(ours.execute(sa.select(tables.tombstone.c.record_id)).scalars())
     known = _by_record(ours)
@@ -187,7 +228,7 @@ def _unite(theirs: sa.Connection, ours: sa.Connection, tally: _Tally, path: Path
         check_entries(entry._mapping for entry in entries)
         if missing := _purged_parent(entries[-1], gone):
             tally.problems.append(
-                f"{path}: {entries[-1].kind} {record_id} left out, its {missing} was purged"
+                f"{place}: {entries[-1].kind} {record_id} left out, its {missing} was purged"
             )
             continue
         row = ours.execute(sa.select(record).where(record.c.id == record_id)).one_or_none()

@@ -14,7 +14,7 @@ from uuid import uuid4
 
 import numpy as np
 
-from pianolab.casebook.engine import refusal
+from pianolab.casebook.troubles import refusal
 from pianolab.errors import BadInput
 from pianolab.io import Sound, SoundInfo, read_blocks, read_sound, sound_info, write_sound
 

@@ -1,29 +1,48 @@
-"""Making a casebook and opening one."""
+"""Making a casebook and opening one, in a folder or on a server."""
 
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
-from pianolab.casebook.engine import APPLICATION_ID, DATABASE_NAME, make_engine, refusal, writing
+from pianolab.casebook.engine import APPLICATION_ID, DATABASE_NAME, make_engine, reading, writing
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import FOLDER
-from pianolab.casebook.migrate import VERSIONS, back_up, check_version, migrate
+from pianolab.casebook.migrate import (
+    VERSIONS,
+    back_up,
+    check_version,
+    known_version,
+    migrate,
+    raise_on_server,
+    raise_schema,
+    server_version,
+)
+from pianolab.casebook.server import is_url, make_server_engine, name_of, parse_url
+from pianolab.casebook.store import FolderStore, ServerStore
+from pianolab.casebook.troubles import refusal
 
 
-def create_casebook(folder: str | Path) -> Casebook:
-    """Make a new casebook in a new or empty folder.
+def create_casebook(place: str | Path) -> Casebook:
+    """Make a new casebook in a new or empty folder, or in an empty database of a server.
+
+    Parameters
+    ----------
+    place : a folder, or a URL such as ``postgresql://teacher@school/pianos`` (see `open_casebook`)
 
     Raises
     ------
     CasebookError
-        the folder holds a casebook or anything else, or can't be written
+        the folder or database holds a casebook or anything else, or can't be written
     """
-    folder = Path(folder)
+    if is_url(place):
+        return create_on_server(str(place), lambda connection: mark_as_new(connection))
+    folder = Path(place)
     database = folder / DATABASE_NAME
     if folder.exists() and not folder.is_dir():
         raise refusal(folder, "a file", "a folder that is new or empty")
@@ -53,21 +72,37 @@ def _build_database(path: Path, folder: Path) -> None:
         migrate(engine, name=folder)
         with writing(engine, name=folder) as connection:
             connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-            for key, value in (("casebook_id", uuid.uuid4().hex), ("created_at", later_than(None))):
-                connection.execute(sa.insert(tables.meta).values(key=key, value=value))
+            mark_as_new(connection)
     finally:
         engine.dispose()  # the last connection to close folds the write-ahead log into the file
 
 
-def open_casebook(folder: str | Path) -> Casebook:
-    """Open a casebook; an older schema is raised to the present one, after a copy into ``backups/``.
+def mark_as_new(connection: sa.Connection) -> None:
+    """Give a casebook its id."""
+    for key, value in (("casebook_id", uuid.uuid4().hex), ("created_at", later_than(None))):
+        connection.execute(sa.insert(tables.meta).values(key=key, value=value))
+
+
+def open_casebook(place: str | Path) -> Casebook:
+    """Open a casebook; an older schema is raised to the present one, after a copy.
+
+    The copy of a folder's database goes into ``backups/``, that of a server's tables into a schema of its own.
+
+    Parameters
+    ----------
+    place : a folder, or ``postgresql://user@host:port/database`` for one that a school shares; the password
+        stands in the URL, in PGPASSWORD or in ``~/.pgpass`` and is never shown
 
     Raises
     ------
     CasebookError
-        no folder, no casebook in it, one from a newer pianolab (left untouched), or a damaged one
+        no folder or server, no casebook in it, one from a newer pianolab (left untouched), or a damaged one
+    MissingExtra
+        a URL, and the driver isn't installed
     """
-    folder = Path(folder)
+    if is_url(place):
+        return _open_on_server(str(place))
+    folder = Path(place)
     database = folder / DATABASE_NAME
     if not folder.is_dir():
         got = "a file" if folder.exists() else "no such folder"
@@ -84,4 +119,69 @@ def open_casebook(folder: str | Path) -> Casebook:
     if version != VERSIONS[-1]:
         back_up(database, label=f"schema{version}")
         migrate(engine, name=folder)
-    return Casebook(folder, engine)
+    return Casebook(FolderStore(folder, engine))
+
+
+def _open_on_server(text: str) -> Casebook:
+    url = parse_url(text)
+    name, engine = name_of(url), make_server_engine(url)
+    try:
+        with reading(engine, name=name) as connection:
+            version = known_version(name, server_version(connection, name=name))
+        if version != VERSIONS[-1]:
+            raise_on_server(engine, name=name)
+        return Casebook(ServerStore(engine, name=name))
+    except BaseException:
+        engine.dispose()
+        raise
+
+
+RELATIONS = (
+    "SELECT count(*) FROM pg_class WHERE relnamespace = current_schema()::regnamespace "
+    "AND relkind IN ('r', 'p', 'v', 'm', 'f')"
+)
+
+
+def create_on_server(text: str, fill: Callable[[sa.Connection], None]) -> Casebook:
+    """A new casebook in an empty database; tables and first content come in one transaction, or not at all."""
+    url = parse_url(text)
+    name, engine = name_of(url), make_server_engine(url)
+    try:
+        with writing(engine, name=name) as connection:
+            if connection.exec_driver_sql("SELECT to_regclass('alembic_version')").scalar_one() is not None:
+                server_version(connection, name=name)
+                got = "a database with a casebook in it"
+                raise refusal(name, got, "an empty database", "Use open_casebook.")
+            if connection.exec_driver_sql(RELATIONS).scalar_one():
+                got = "a database that isn't empty"
+                raise refusal(name, got, "an empty one", "createdb makes one.")
+            raise_schema(connection, name=name)
+            fill(connection)
+    finally:
+        engine.dispose()
+    return open_casebook(text)
+
+
+def version_at(text: str) -> str:
+    """Schema version of the casebook at a URL, which is left as it is."""
+    url = parse_url(text)
+    name, engine = name_of(url), make_server_engine(url)
+    try:
+        with reading(engine, name=name) as connection:
+            return known_version(name, server_version(connection, name=name))
+    finally:
+        engine.dispose()
+
+
+def holds_casebook(place: str | Path) -> bool:
+    """Whether there is a casebook at a place, of whatever version."""
+    if not is_url(place):
+        return (Path(place) / DATABASE_NAME).exists()
+    url = parse_url(str(place))
+    name, engine = name_of(url), make_server_engine(url)
+    try:
+        with reading(engine, name=name) as connection:
+            marks = "SELECT to_regclass('alembic_version') IS NOT NULL AND to_regclass('meta') IS NOT NULL"
+            return bool(connection.exec_driver_sql(marks).scalar_one())
+    finally:
+        engine.dispose()

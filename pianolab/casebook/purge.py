@@ -5,15 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from pathlib import Path
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import KINDS, REFERENCES, from_json
 from pianolab.casebook.ledger import later_than
-from pianolab.casebook.media import media_path
-from pianolab.casebook.migrate import BACKUPS
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
 
@@ -133,11 +130,3 @@ def bury(connection: sa.Connection, mark: str, *, by: str) -> None:
     known = sa.select(tombstone).where(tombstone.c.record_id == mark)
     if connection.execute(known).first() is None:
         connection.execute(sa.insert(tombstone).values(record_id=mark, at=later_than(None), by=by))
-
-
-def clear_away(folder: Path, media: Iterable[str]) -> None:
-    """Delete media files and the backup copies, after the database has let go of them."""
-    for name in media:
-        media_path(folder, name).unlink(missing_ok=True)
-    for backup in (folder / BACKUPS).glob("*.sqlite"):
-        backup.unlink()

@@ -2,36 +2,54 @@
 
 ``record`` holds what is so now, ``change`` everything that was ever entered, in the order it came in. The
 state of a record is the ``after`` of its latest change by time (`at`, then `uid`), so that casebooks merge
-by uniting their changes, in any order, with the same result.
+by uniting their changes, in any order, with the same result. The tables are the same in a folder and on a
+server; ``media_piece`` is empty in a folder, where sound and pictures are files.
 """
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, MetaData, String, Table, Text
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
 
 metadata = MetaData()
+
+# Bytewise order wherever the database lives: moments and ids sort alike on every server.
+KEY = String().with_variant(String(collation="C"), "postgresql")
+SIZE = Integer().with_variant(BigInteger(), "postgresql")
 
 
 def _reference(name: str) -> Column[str]:
     # Checked at the end of the transaction: merging brings records in any order.
-    return Column(name, String, ForeignKey("record.id", deferrable=True, initially="DEFERRED"), index=True)
+    return Column(name, KEY, ForeignKey("record.id", deferrable=True, initially="DEFERRED"), index=True)
 
 
-meta = Table("meta", metadata, Column("key", String, primary_key=True), Column("value", Text, nullable=False))
+meta = Table("meta", metadata, Column("key", KEY, primary_key=True), Column("value", Text, nullable=False))
 
 record = Table(
     "record",
     metadata,
-    Column("id", String, primary_key=True),
-    Column("kind", String, nullable=False),
+    Column("id", KEY, primary_key=True),
+    Column("kind", KEY, nullable=False),
     _reference("piano_id"),
     _reference("visit_id"),
     _reference("recording_id"),
+    _reference("other_piano_id"),
     Column("body", Text, nullable=False),
     Column("deleted", Boolean, nullable=False),
-    Column("created_at", String, nullable=False),
-    Column("at", String, nullable=False),
-    Column("change_uid", String, nullable=False),
+    Column("created_at", KEY, nullable=False),
+    Column("at", KEY, nullable=False),
+    Column("change_uid", KEY, nullable=False),
     Index("ix_record_kind", "kind", "created_at"),
 )
 
@@ -39,45 +57,54 @@ change = Table(
     "change",
     metadata,
     Column("seq", Integer, primary_key=True, autoincrement=True),
-    Column("uid", String, nullable=False, unique=True),
-    Column("at", String, nullable=False),
-    Column("by", String, nullable=False),
-    Column("machine", String, nullable=False),
-    Column("action", String, nullable=False),
-    Column("kind", String, nullable=False),
-    Column("record_id", String, nullable=False),
+    Column("uid", KEY, nullable=False, unique=True),
+    Column("at", KEY, nullable=False),
+    Column("by", KEY, nullable=False),
+    Column("machine", KEY, nullable=False),
+    Column("action", KEY, nullable=False),
+    Column("kind", KEY, nullable=False),
+    Column("record_id", KEY, nullable=False),
     Column("before", Text),
     Column("after", Text),
-    Column("undoes", String),
+    Column("undoes", KEY),
     Column("purged", Boolean, nullable=False),
     Index("ix_change_record", "record_id", "at"),
     Index("ix_change_by", "by", "at"),
+    Index("ix_change_undoes", "undoes"),
     sqlite_autoincrement=True,
 )
 
 tombstone = Table(
     "tombstone",
     metadata,
-    Column("record_id", String, primary_key=True),
-    Column("at", String, nullable=False),
-    Column("by", String, nullable=False),
+    Column("record_id", KEY, primary_key=True),
+    Column("at", KEY, nullable=False),
+    Column("by", KEY, nullable=False),
 )
 
 conflict = Table(
     "conflict",
     metadata,
-    Column("record_id", String, primary_key=True),
-    Column("one_uid", String, primary_key=True),
-    Column("other_uid", String, primary_key=True),
-    Column("found_at", String, nullable=False),
-    Column("settled_at", String),
+    Column("record_id", KEY, primary_key=True),
+    Column("one_uid", KEY, primary_key=True),
+    Column("other_uid", KEY, primary_key=True),
+    Column("found_at", KEY, nullable=False),
+    Column("settled_at", KEY),
 )
 
 media = Table(
     "media",
     metadata,
-    Column("name", String, primary_key=True),
-    Column("size", Integer, nullable=False),
-    Column("original_sha256", String, nullable=False),
-    Column("added_at", String, nullable=False),
+    Column("name", KEY, primary_key=True),
+    Column("size", SIZE, nullable=False),
+    Column("original_sha256", KEY, nullable=False),
+    Column("added_at", KEY, nullable=False),
+)
+
+media_piece = Table(
+    "media_piece",
+    metadata,
+    Column("name", KEY, primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("content", LargeBinary, nullable=False),
 )

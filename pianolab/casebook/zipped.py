@@ -15,6 +15,7 @@ import zipfile
 from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 from uuid import uuid4
 
@@ -23,11 +24,14 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.codec import from_json
-from pianolab.casebook.engine import reading, refusal, writing
+from pianolab.casebook.engine import reading, writing
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import FOLDER, hash_in_name, media_path
+from pianolab.casebook.moving import move_to_server
 from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.rebuild import check_entries, rebuild_records
+from pianolab.casebook.server import is_url
+from pianolab.casebook.troubles import refusal
 
 FORMAT, FORMAT_VERSION = "pianolab casebook", 1
 LISTS = {
@@ -87,7 +91,7 @@ def export_zip(casebook: Casebook, path: str | Path) -> Path:
 def _write_all(casebook: Casebook, archive: zipfile.ZipFile) -> None:
     counts = {}
     archive.writestr(_entry("README.txt"), README)
-    with reading(casebook._engine, name=casebook.folder) as connection:
+    with reading(casebook._engine, name=casebook.name) as connection:
         for name, table in LISTS.items():
             order = list(table.primary_key.columns)
             rows = [_plain(row) for row in connection.execute(sa.select(table).order_by(*order))]
@@ -131,7 +135,9 @@ def _write_media(casebook: Casebook, archive: zipfile.ZipFile, name: str) -> Non
 
 
 def import_zip(path: str | Path, *, into: str | Path, max_bytes: int = LARGEST_IMPORT) -> Casebook:
-    """Make a casebook in a new folder from a zip that `export_zip` wrote; `gather` merges it further.
+    """Make a casebook in a new folder, or in an empty database, from a zip that `export_zip` wrote.
+
+    `gather` merges it further.
 
     Nothing outside the known names is unpacked, every media file must have the content its name promises,
     and the records must follow from the changes.
@@ -141,7 +147,15 @@ def import_zip(path: str | Path, *, into: str | Path, max_bytes: int = LARGEST_I
     CasebookError
         no such zip, unknown or oversized content, damage, a newer format; the folder is then not made
     """
-    path, into = Path(path), Path(into)
+    path = Path(path)
+    if is_url(into):
+        # Unpacked and checked on this computer first: the database gets all of it, or nothing.
+        with (
+            TemporaryDirectory() as temporary,
+            import_zip(path, into=Path(temporary) / "unpacked", max_bytes=max_bytes) as unpacked,
+        ):
+            return move_to_server(unpacked, str(into))
+    into = Path(into)
     if into.exists():
         raise refusal(into, "a folder that is there already", "a new folder")
     workshop = into.with_name(f".{into.name}.{uuid4().hex}.part")

@@ -17,7 +17,7 @@ def grades(book):
 
 def test_what_was_added_is_there_after_reopening(case):
     case.book.close()
-    with open_casebook(case.book.folder) as again:
+    with open_casebook(case.place) as again:
         assert again.pianos() == (case.piano,)
         assert again.visits(case.piano.id) == (case.visit,)
         assert again.findings(case.visit.id) == (case.finding,)

@@ -1,6 +1,5 @@
 """Gathering: nothing lost, nothing doubled, in any order, as often as one likes."""
 
-import shutil
 import sqlite3
 from dataclasses import replace
 from datetime import date
@@ -11,55 +10,69 @@ import pytest
 
 from pianolab.casebook import create_casebook, gather, open_casebook
 from pianolab.casebook.codec import to_json
-from pianolab.errors import CasebookError
-from pianolab.io import write_sound
-from pianolab.model import Finding, Piano, Visit
+from pianolab.errors import BadInput, CasebookError
+from pianolab.io import Sound, write_sound
+from pianolab.model import Answer, Finding, Piano, TouchOpinion, TouchTrial, Visit
+from tests.casebook.places import Folders
 
-READERS = ("pianos", "visits", "findings", "examiners", "recordings", "surveys", "photos", "profiles")
+READERS = (
+    "pianos", "visits", "findings", "examiners", "recordings", "surveys", "photos", "profiles",
+    "touch_opinions", "touch_trials", "answers",
+)  # fmt: skip
 
 
-def content(folder):
-    with open_casebook(folder) as book:
+def content(place):
+    with open_casebook(place) as book:
         assert book.verify().ok
         records = {reader: [to_json(r) for r in getattr(book, reader)()] for reader in READERS}
         return records, [(c.uid, c.by, c.action) for c in book.log()], {c.record_id for c in book.conflicts()}
 
 
 @pytest.fixture
-def shelf(case, tmp_path):
+def shelf(case, places, tmp_path):
     """The same casebook in three hands, each having gone on alone: ana, ben, cem."""
     case.book.close()
-    folders = {}
-    for name in ("ana", "ben", "cem"):
-        folders[name] = tmp_path / name
-        shutil.copytree(case.book.folder, folders[name])
-    with open_casebook(folders["ana"]) as book, book.editing(by="Ana") as edit:
+    hands = {name: places.copy(case.place, name) for name in ("ana", "ben", "cem")}
+    go_on_alone(case, hands, tmp_path)
+    return hands
+
+
+@pytest.fixture
+def folders(folder_case, tmp_path):
+    """The same, in folders only."""
+    folder_case.book.close()
+    hands = {name: Folders(tmp_path).copy(folder_case.place, name) for name in ("ana", "ben", "cem")}
+    go_on_alone(folder_case, hands, tmp_path)
+    return hands
+
+
+def go_on_alone(case, hands, tmp_path):
+    with open_casebook(hands["ana"]) as book, book.editing(by="Ana") as edit:
         edit.change(replace(case.finding, grade=3))
         edit.add(Finding(visit_id=case.visit.id, point="lid", grade=5))
         rng = np.random.default_rng(2)
         path = write_sound(tmp_path / "a.wav", 0.1 * rng.random((4800, 1)), rate_hz=48000, subtype="PCM_16")
         edit.add_sound(case.visit.id, path)
-    with open_casebook(folders["ben"]) as book, book.editing(by="Ben") as edit:
+    with open_casebook(hands["ben"]) as book, book.editing(by="Ben") as edit:
         edit.change(replace(case.finding, grade=2))
         piano = edit.add(Piano(name="in the cellar"))
         edit.add(Visit(piano_id=piano.id, day=date(2026, 6, 1)))
-    with open_casebook(folders["cem"]) as book, book.editing(by="Cem") as edit:
+    with open_casebook(hands["cem"]) as book, book.editing(by="Cem") as edit:
         edit.change(replace(case.piano, note="near the tram"))
-    return folders
 
 
-def test_nothing_is_lost_nothing_is_doubled(shelf, tmp_path):
-    result = gather(list(shelf.values()), into=tmp_path / "all")
+def test_nothing_is_lost_nothing_is_doubled(shelf, places):
+    result = gather(list(shelf.values()), into=places.new("all"))
     assert result.problems == ()
     assert result.media == 1
-    records, log, _ = content(tmp_path / "all")
+    records, log, _ = content(places.new("all"))
     for folder in shelf.values():
         own, own_log, _ = content(folder)
         assert set(own_log) <= set(log)
         for reader in ("visits", "recordings"):
             assert set(own[reader]) <= set(records[reader])
     assert len(log) == len(set(log)) == 3 + 3 + 3 + 1
-    with open_casebook(tmp_path / "all") as book:
+    with open_casebook(places.new("all")) as book:
         assert {p.name: p.note for p in book.pianos()} == {
             "by the window": "near the tram",
             "in the cellar": "",
@@ -67,20 +80,20 @@ def test_nothing_is_lost_nothing_is_doubled(shelf, tmp_path):
         assert book.media_path(book.recordings()[0].media).is_file()
 
 
-def test_again_changes_nothing(shelf, tmp_path):
-    gather(list(shelf.values()), into=tmp_path / "all")
-    before = content(tmp_path / "all")
-    again = gather(list(shelf.values()), into=tmp_path / "all")
+def test_again_changes_nothing(shelf, places):
+    gather(list(shelf.values()), into=places.new("all"))
+    before = content(places.new("all"))
+    again = gather(list(shelf.values()), into=places.new("all"))
     assert (again.added, again.updated, again.changes, again.media, again.purged) == (0, 0, 0, 0, 0)
-    assert content(tmp_path / "all") == before
+    assert content(places.new("all")) == before
 
 
-def test_the_order_does_not_matter(shelf, tmp_path):
+def test_the_order_does_not_matter(shelf, places):
     results = []
     for number, order in enumerate(permutations(shelf.values())):
         for folder in order:
-            gather([folder], into=tmp_path / f"all{number}")
-        results.append(content(tmp_path / f"all{number}"))
+            gather([folder], into=places.new(f"all{number}"))
+        results.append(content(places.new(f"all{number}")))
     assert all(result == results[0] for result in results)
 
 
@@ -92,101 +105,101 @@ def test_gathering_into_one_of_them_and_back_makes_all_equal(shelf):
     assert content(ana) == content(ben) == content(cem)
 
 
-def test_conflicts_stand_side_by_side_until_settled(case, shelf, tmp_path):
-    result = gather(list(shelf.values()), into=tmp_path / "all")
+def test_conflicts_stand_side_by_side_until_settled(case, shelf, places):
+    result = gather(list(shelf.values()), into=places.new("all"))
     (conflict,) = result.conflicts
     assert conflict.record_id == case.finding.id
     assert [(v.by, v.after["grade"]) for v in conflict.versions] == [("Ana", 3), ("Ben", 2)]
     assert conflict.current.grade == 2  # the later one counts for now
     assert "Ana" in repr(result.rows())
-    with open_casebook(tmp_path / "all") as book:
+    with open_casebook(places.new("all")) as book:
         assert book.conflicts() == result.conflicts
         with book.editing(by="Ana") as edit:
             edit.settle(replace(case.finding, grade=3))
         assert book.conflicts() == ()
         assert book.findings(case.visit.id)[0].grade == 3
-    assert gather(list(shelf.values()), into=tmp_path / "all").conflicts == ()
+    assert gather(list(shelf.values()), into=places.new("all")).conflicts == ()
     # The others learn that it is settled.
-    assert gather([tmp_path / "all"], into=shelf["ben"]).conflicts == ()
+    assert gather([places.new("all")], into=shelf["ben"]).conflicts == ()
 
 
-def test_the_same_change_on_both_sides_is_no_conflict(case, shelf, tmp_path):
+def test_the_same_change_on_both_sides_is_no_conflict(case, shelf, places):
     with open_casebook(shelf["cem"]) as book, book.editing(by="Cem") as edit:
         edit.change(replace(case.finding, grade=2))
-    assert gather([shelf["ben"], shelf["cem"]], into=tmp_path / "all").conflicts == ()
+    assert gather([shelf["ben"], shelf["cem"]], into=places.new("all")).conflicts == ()
 
 
-def test_a_change_made_on_top_of_another_is_no_conflict(case, shelf, tmp_path):
-    gather([shelf["ben"]], into=tmp_path / "all")
+def test_a_change_made_on_top_of_another_is_no_conflict(case, shelf, places):
+    gather([shelf["ben"]], into=places.new("all"))
     with open_casebook(shelf["ben"]) as book, book.editing(by="Ben") as edit:
         edit.change(replace(case.finding, grade=1))
-    result = gather([shelf["ben"]], into=tmp_path / "all")
+    result = gather([shelf["ben"]], into=places.new("all"))
     assert (result.updated, result.conflicts) == (1, ())
-    older = gather([case.book.folder], into=tmp_path / "all")
+    older = gather([case.place], into=places.new("all"))
     assert (older.updated, older.changes) == (0, 0)
-    with open_casebook(tmp_path / "all") as book:
+    with open_casebook(places.new("all")) as book:
         assert book.findings(case.visit.id)[0].grade == 1
 
 
-def test_removed_on_one_side_changed_on_the_other_is_a_conflict(case, shelf, tmp_path):
+def test_removed_on_one_side_changed_on_the_other_is_a_conflict(case, shelf, places):
     with open_casebook(shelf["cem"]) as book, book.editing(by="Cem") as edit:
         edit.remove(case.finding.id)
-    (conflict,) = gather([shelf["ben"], shelf["cem"]], into=tmp_path / "all").conflicts
+    (conflict,) = gather([shelf["ben"], shelf["cem"]], into=places.new("all")).conflicts
     assert conflict.current is None
     assert [v.after and v.after["grade"] for v in conflict.versions] == [2, None]
 
 
-def test_sources_are_only_read(shelf, tmp_path):
+def test_sources_are_only_read(folders, tmp_path):
     def state():
-        return {p: p.read_bytes() for f in shelf.values() for p in f.rglob("*") if p.is_file()}
+        return {p: p.read_bytes() for f in folders.values() for p in f.rglob("*") if p.is_file()}
 
     before = state()
-    gather(list(shelf.values()), into=tmp_path / "all")
+    gather(list(folders.values()), into=tmp_path / "all")
     assert state() == before
 
 
-def test_a_source_that_is_open_is_read_with_its_latest_changes(shelf, tmp_path):
+def test_a_source_that_is_open_is_read_with_its_latest_changes(shelf, places):
     with open_casebook(shelf["ben"]) as book:
         with book.editing(by="Ben") as edit:
             edit.add(Piano(name="just now"))
-        gather([shelf["ben"]], into=tmp_path / "all")
-    with open_casebook(tmp_path / "all") as together:
+        gather([shelf["ben"]], into=places.new("all"))
+    with open_casebook(places.new("all")) as together:
         assert together.piano("just now")
 
 
-def test_what_was_purged_anywhere_stays_purged(case, shelf, tmp_path):
-    gather(list(shelf.values()), into=tmp_path / "all")
+def test_what_was_purged_anywhere_stays_purged(case, shelf, places):
+    gather(list(shelf.values()), into=places.new("all"))
     with open_casebook(shelf["cem"]) as book:
         book.purge([case.visit.id], by="Cem")
-    result = gather([shelf["cem"]], into=tmp_path / "all")
+    result = gather([shelf["cem"]], into=places.new("all"))
     assert result.purged == 4  # the visit, two findings, the recording
-    with open_casebook(tmp_path / "all") as together:
+    with open_casebook(places.new("all")) as together:
         assert case.visit.id not in {v.id for v in together.visits()}
         assert together.recordings() == together.findings() == ()
-        assert list((tmp_path / "all" / "media").iterdir()) == []
         assert together.verify().ok
-    again = gather(list(shelf.values()), into=tmp_path / "all")
+        assert together.verify().unused_media == ()
+    again = gather(list(shelf.values()), into=places.new("all"))
     assert (again.added, again.media) == (0, 0)
 
 
-def test_new_records_of_something_purged_are_left_out_and_said(case, shelf, tmp_path):
+def test_new_records_of_something_purged_are_left_out_and_said(case, shelf, places):
     with open_casebook(shelf["cem"]) as book:
         book.purge([case.visit.id], by="Cem")
     with open_casebook(shelf["ben"]) as book, book.editing(by="Ben") as edit:
         edit.add(Finding(id="late", visit_id=case.visit.id, point="pins", grade=3))
-    result = gather([shelf["cem"], shelf["ben"]], into=tmp_path / "all")
+    result = gather([shelf["cem"], shelf["ben"]], into=places.new("all"))
     assert any("late left out" in problem for problem in result.problems)
-    with open_casebook(tmp_path / "all") as book:
+    with open_casebook(places.new("all")) as book:
         assert book.verify().ok
 
 
-def test_damaged_media_are_not_copied_and_said(shelf, tmp_path):
-    (path,) = (shelf["ana"] / "media").iterdir()
+def test_damaged_media_are_not_copied_and_said(folders, tmp_path):
+    (path,) = (folders["ana"] / "media").iterdir()
     path.write_bytes(b"something else")
-    result = gather([shelf["ana"]], into=tmp_path / "all")
+    result = gather([folders["ana"]], into=tmp_path / "all")
     assert any("changed content" in problem for problem in result.problems)
     path.unlink()
-    result = gather([shelf["ana"]], into=tmp_path / "all")
+    result = gather([folders["ana"]], into=tmp_path / "all")
     assert any("is missing" in problem for problem in result.problems)
     with open_casebook(tmp_path / "all") as book:
         assert len(book.recordings()) == 1
@@ -194,36 +207,103 @@ def test_damaged_media_are_not_copied_and_said(shelf, tmp_path):
 
 
 @pytest.mark.parametrize(("column", "value"), [("after", '{"name": ""}'), ("kind", "Organ")])
-def test_a_source_with_rubbish_inside_is_refused_whole(shelf, tmp_path, column, value):
-    connection = sqlite3.connect(shelf["ben"] / "casebook.sqlite")
+def test_a_source_with_rubbish_inside_is_refused_whole(folders, tmp_path, column, value):
+    connection = sqlite3.connect(folders["ben"] / "casebook.sqlite")
     connection.execute(f"UPDATE change SET {column} = ? WHERE by = 'Ben' AND kind = 'Piano'", (value,))
     connection.commit()
     connection.close()
-    gather([shelf["cem"]], into=tmp_path / "all")
+    gather([folders["cem"]], into=tmp_path / "all")
     before = content(tmp_path / "all")
     with pytest.raises(CasebookError, match=r"can't be read|unknown to this version"):
-        gather([shelf["ben"]], into=tmp_path / "all")
+        gather([folders["ben"]], into=tmp_path / "all")
     assert content(tmp_path / "all") == before
 
 
-def test_refusals_leave_the_target_alone(shelf, tmp_path):
+def test_refusals_leave_the_target_alone(folders, tmp_path):
     with pytest.raises(CasebookError, match="no such folder"):
-        gather([shelf["ana"], tmp_path / "nowhere"], into=tmp_path / "all")
+        gather([folders["ana"], tmp_path / "nowhere"], into=tmp_path / "all")
     assert not (tmp_path / "all").exists()
     with pytest.raises(CasebookError, match="the same casebook as the target"):
-        gather([shelf["ana"]], into=shelf["ana"])
+        gather([folders["ana"]], into=folders["ana"])
     with pytest.raises(CasebookError, match="no casebooks"):
         gather([], into=tmp_path / "all")
     (tmp_path / "full").mkdir()
     (tmp_path / "full" / "letter.txt").write_text("dear")
     with pytest.raises(CasebookError, match="isn't empty"):
-        gather([shelf["ana"]], into=tmp_path / "full")
+        gather([folders["ana"]], into=tmp_path / "full")
 
 
-def test_casebooks_that_never_met(tmp_path):
+def test_casebooks_that_never_met(places):
     for name in ("one", "two"):
-        with create_casebook(tmp_path / name) as book, book.editing(by=name) as edit:
+        with create_casebook(places.new(name)) as book, book.editing(by=name) as edit:
             edit.add(Piano(name="the same name"))
-    gather([tmp_path / "one", tmp_path / "two"], into=tmp_path / "all")
-    with open_casebook(tmp_path / "all") as book:
+    gather([places.new("one"), places.new("two")], into=places.new("all"))
+    with open_casebook(places.new("all")) as book:
         assert len(book.pianos()) == 2
+
+
+@pytest.fixture
+def trial(case):
+    """A second piano, an opinion, and a trial of the two."""
+    with case.book.editing(by="Ana") as edit:
+        other = edit.add(Piano(name="in the cellar"))
+        edit.add(
+            TouchOpinion(visit_id=case.visit.id, player="Ana", taste={"weight": 2}, faults={"evenness": 4})
+        )
+        edit.add(Answer(pupil="Mia", kind="unison", task="u1", given="first", truth="second", correct=False))
+        return edit.add(TouchTrial(player="Ana", piano_id=case.piano.id, other_piano_id=other.id))
+
+
+def test_opinions_trials_and_answers_are_gathered_with_both_pianos(case, places, trial):
+    result = gather([case.place], into=places.new("all"))
+    assert result.problems == ()
+    with open_casebook(places.new("all")) as together:
+        assert together.touch_trials() == (trial,)
+        assert together.touch_opinions(case.visit.id) == case.book.touch_opinions()
+        assert together.answers() == case.book.answers()
+
+
+@pytest.mark.parametrize("which", ["piano_id", "other_piano_id"])
+def test_a_trial_goes_with_either_piano(case, places, trial, which):
+    apart = places.copy(case.place, "apart")
+    gone = getattr(trial, which)
+    assert ("TouchTrial", trial.id) in case.book.purge([gone], by="Ana").records
+    assert case.book.touch_trials() == ()
+    assert case.book.verify().ok
+    # Elsewhere a new trial of the purged piano is left out, and said.
+    with open_casebook(apart) as other, other.editing(by="Ben") as edit:
+        edit.add(replace(trial, id="late", player="Ben"))
+    result = gather([apart], into=case.place)
+    assert ["late left out, its Piano was purged" in problem for problem in result.problems] == [True]
+    assert case.book.touch_trials() == ()
+
+
+def test_a_piano_of_a_trial_is_not_removed(case, trial):
+    for identity in (trial.piano_id, trial.other_piano_id):
+        with case.book.editing(by="Ana") as edit, pytest.raises(BadInput, match="records that belong to it"):
+            edit.remove(identity)
+    with case.book.editing(by="Ana") as edit, pytest.raises(BadInput, match="TouchTrial other_piano_id"):
+        edit.add(replace(trial, id="x", other_piano_id="nobody"))
+
+
+def test_from_a_folder_into_a_server_and_back(server_case, tmp_path):
+    with create_casebook(tmp_path / "own") as own:
+        with own.editing(by="Ben") as edit:
+            piano = edit.add(Piano(name="in the cellar"))
+            visit = edit.add(Visit(piano_id=piano.id, day=date(2026, 6, 1)))
+            kept = edit.add_sound(visit.id, Sound(np.zeros((480, 1), np.float32), 48000, "a"))
+        sound = own.media_path(kept.media).read_bytes()
+    result = gather([tmp_path / "own"], into=server_case.place)
+    assert (result.added, result.media, result.problems) == (3, 1, ())
+    assert result.into == server_case.book.name
+    assert server_case.book.media_path(kept.media).read_bytes() == sound
+    gather([server_case.place], into=tmp_path / "own")
+    assert content(tmp_path / "own") == content(server_case.place)
+
+
+def test_a_server_as_source_is_only_read(server_case, tmp_path):
+    before = content(server_case.place)
+    gather([server_case.place], into=tmp_path / "all")
+    assert content(server_case.place) == before
+    with pytest.raises(CasebookError, match="the same casebook as the target"):
+        gather([server_case.place], into=server_case.place)

@@ -26,12 +26,12 @@ def add(case, sound, **more):
 
 
 @pytest.mark.parametrize(("bits", "subtype"), [(8, "PCM_U8"), (16, "PCM_16"), (24, "PCM_24")])
-def test_sound_up_to_24_bits_becomes_flac_bit_for_bit(case, tmp_path, bits, subtype):
+def test_sound_up_to_24_bits_becomes_flac_bit_for_bit(folder_case, tmp_path, bits, subtype):
     sent = noise(bits)
     path = write_sound(tmp_path / "scale.wav", sent, rate_hz=48000, subtype=subtype)
-    recording = add(case, path, first_key=4, last_key=85, a4_hz=442.0, note="lid open")
+    recording = add(folder_case, path, first_key=4, last_key=85, a4_hz=442.0, note="lid open")
     assert recording.media.endswith(".flac")
-    assert np.array_equal(read_sound(case.book.media_path(recording.media)).samples, sent)
+    assert np.array_equal(read_sound(folder_case.book.media_path(recording.media)).samples, sent)
     form = (recording.rate_hz, recording.channels, recording.seconds, recording.original_name)
     assert form == (48000, 2, 0.1, "scale.wav")
     assert (recording.first_key, recording.last_key, recording.a4_hz, recording.note) == (
@@ -40,7 +40,7 @@ def test_sound_up_to_24_bits_becomes_flac_bit_for_bit(case, tmp_path, bits, subt
         442.0,
         "lid open",
     )
-    assert case.book.recordings(case.visit.id) == (recording,)
+    assert folder_case.book.recordings(folder_case.visit.id) == (recording,)
 
 
 @pytest.mark.parametrize(
@@ -48,10 +48,10 @@ def test_sound_up_to_24_bits_becomes_flac_bit_for_bit(case, tmp_path, bits, subt
     [("a.wav", "FLOAT", 48000), ("a.wav", "PCM_32", 48000), ("a.ogg", None, 48000), ("a.mp3", None, 44100),
      ("a.flac", "PCM_16", 48000)],
 )  # fmt: skip
-def test_other_files_are_kept_as_they_are(case, tmp_path, name, subtype, rate_hz):
+def test_other_files_are_kept_as_they_are(folder_case, tmp_path, name, subtype, rate_hz):
     path = write_sound(tmp_path / name, 0.5 * noise(24), rate_hz=rate_hz, subtype=subtype)
-    recording = add(case, path)
-    kept = case.book.media_path(recording.media)
+    recording = add(folder_case, path)
+    kept = folder_case.book.media_path(recording.media)
     assert kept.read_bytes() == path.read_bytes()
     assert kept.suffix == path.suffix
 
@@ -66,70 +66,74 @@ def test_other_files_are_kept_as_they_are(case, tmp_path, name, subtype, rate_hz
         (3.0 * noise(24), ".wav", 0.0),
     ],
 )
-def test_sound_from_memory(case, samples, suffix, most_error):
-    recording = add(case, Sound(np.float32(samples), 44100, "modelled"))
-    path = case.book.media_path(recording.media)
+def test_sound_from_memory(folder_case, samples, suffix, most_error):
+    recording = add(folder_case, Sound(np.float32(samples), 44100, "modelled"))
+    path = folder_case.book.media_path(recording.media)
     assert path.suffix == suffix
     assert np.abs(read_sound(path).samples - samples).max() <= most_error
 
 
-def test_the_name_is_the_hash_and_the_same_sound_is_kept_once(case, tmp_path):
+def test_the_name_is_the_hash_and_the_same_sound_is_kept_once(folder_case, tmp_path):
     path = write_sound(tmp_path / "a.wav", noise(16), rate_hz=48000, subtype="PCM_16")
-    one, other = add(case, path), add(case, path)
+    one, other = add(folder_case, path), add(folder_case, path)
     assert one.media == other.media
     assert one.id != other.id
-    kept = case.book.media_path(one.media)
+    kept = folder_case.book.media_path(one.media)
     assert hash_of(kept) == hash_in_name(one.media)
     assert [p.name for p in kept.parent.iterdir()] == [one.media]
 
 
-def test_both_hashes_are_recorded(case, tmp_path):
+def test_both_hashes_are_recorded(folder_case, tmp_path):
     path = write_sound(tmp_path / "a.wav", noise(16), rate_hz=48000, subtype="PCM_16")
-    recording = add(case, path)
-    with case.book._engine.connect() as connection:
+    recording = add(folder_case, path)
+    with folder_case.book._engine.connect() as connection:
         row = connection.exec_driver_sql("SELECT name, size, original_sha256 FROM media").one()
-    assert row == (recording.media, case.book.media_path(recording.media).stat().st_size, hash_of(path))
+    assert row == (
+        recording.media,
+        folder_case.book.media_path(recording.media).stat().st_size,
+        hash_of(path),
+    )
 
 
-def test_sound_kept_before_the_edit(case, tmp_path):
-    kept = case.book.keep_sound(write_sound(tmp_path / "a.wav", noise(16), rate_hz=48000))
-    assert add(case, kept).media == kept.stored.name
+def test_sound_kept_before_the_edit(folder_case, tmp_path):
+    kept = folder_case.book.keep_sound(write_sound(tmp_path / "a.wav", noise(16), rate_hz=48000))
+    assert add(folder_case, kept).media == kept.stored.name
 
 
-def test_unusable_sound_adds_nothing(case, tmp_path):
+def test_unusable_sound_adds_nothing(folder_case, tmp_path):
     (tmp_path / "text.wav").write_text("no sound at all, but some words")
     with pytest.raises(BadInput, match=r"text.wav: got text"):
-        add(case, tmp_path / "text.wav")
+        add(folder_case, tmp_path / "text.wav")
     path = write_sound(tmp_path / "a.wav", noise(16), rate_hz=48000)
     path.write_bytes(path.read_bytes()[:-100])
     with pytest.raises(BadInput, match="truncated"):
-        add(case, path)
-    with case.book.editing(by="Ana") as edit, pytest.raises(BadInput, match="Visit 'nowhere'"):
+        add(folder_case, path)
+    with folder_case.book.editing(by="Ana") as edit, pytest.raises(BadInput, match="Visit 'nowhere'"):
         edit.add_sound("nowhere", path)
-    assert case.book.recordings() == ()
-    assert list((case.book.folder / "media").iterdir()) == []
+    assert folder_case.book.recordings() == ()
+    assert list((folder_case.book.folder / "media").iterdir()) == []
 
 
-def test_lost_and_changed_media_are_found(case, tmp_path):
-    recording = add(case, write_sound(tmp_path / "a.wav", noise(16), rate_hz=48000))
-    path = case.book.media_path(recording.media)
+def test_lost_and_changed_media_are_found(folder_case, tmp_path):
+    recording = add(folder_case, write_sound(tmp_path / "a.wav", noise(16), rate_hz=48000))
+    path = folder_case.book.media_path(recording.media)
     (path.parent / "stray.txt").write_text("?")
-    assert case.book.verify().ok
-    assert case.book.verify().unused_media == ("stray.txt",)
+    assert folder_case.book.verify().ok
+    assert folder_case.book.verify().unused_media == ("stray.txt",)
     path.write_bytes(path.read_bytes() + b"x")
-    assert case.book.verify().problems == (f"media {recording.media}: content changed",)
+    assert folder_case.book.verify().problems == (f"media {recording.media}: content changed",)
     path.unlink()
-    assert case.book.verify().problems == (f"media {recording.media}: missing",)
+    assert folder_case.book.verify().problems == (f"media {recording.media}: missing",)
     with pytest.raises(CasebookError, match="no such file in the media folder"):
-        case.book.media_path(recording.media)
+        folder_case.book.media_path(recording.media)
 
 
 @pytest.mark.parametrize(
     "name", ["../casebook.sqlite", "/etc/passwd", "a/b.flac", "..", "", ".x", "a.b.c", "C:\\a.flac"]
 )
-def test_media_names_do_not_lead_out(case, name):
+def test_media_names_do_not_lead_out(folder_case, name):
     with pytest.raises(BadInput, match="the name of a file in the media folder"):
-        case.book.media_path(name)
+        folder_case.book.media_path(name)
 
 
 def photo(path, *, size=(60, 40), mode="RGB", exif=None, **more):
@@ -153,21 +157,21 @@ def add_photo(case, path, **more):
     return added, case.book.media_path(added.media)
 
 
-def test_place_and_device_stay_behind(case, tmp_path):
+def test_place_and_device_stay_behind(folder_case, tmp_path):
     path = photo(tmp_path / "a.jpg", exif=camera_data(), comment=b"taken at home")
     assert b"Camera maker" in path.read_bytes()
-    added, kept = add_photo(case, path)
+    added, kept = add_photo(folder_case, path)
     assert (added.point, added.caption, kept.suffix) == ("plate", "crack?", ".jpg")
     for word in (b"Camera", b"taken at home", b"Exif"):
         assert word not in kept.read_bytes()
     with Image.open(kept) as image:
         assert not image.getexif()
         assert image.size == (40, 60)  # turned upright, as the camera said
-    assert case.book.photos(case.visit.id) == (added,)
+    assert folder_case.book.photos(folder_case.visit.id) == (added,)
 
 
-def test_details_are_kept_when_asked(case, tmp_path):
-    _, kept = add_photo(case, photo(tmp_path / "a.jpg", exif=camera_data()), keep_details=True)
+def test_details_are_kept_when_asked(folder_case, tmp_path):
+    _, kept = add_photo(folder_case, photo(tmp_path / "a.jpg", exif=camera_data()), keep_details=True)
     with Image.open(kept) as image:
         assert image.getexif()[0x0110] == "Camera model"
         assert image.size == (40, 60)
@@ -179,16 +183,16 @@ def test_details_are_kept_when_asked(case, tmp_path):
     [("a.png", "RGB", ".png"), ("a.png", "RGBA", ".png"), ("a.png", "P", ".png"), ("a.webp", "RGB", ".jpg"),
      ("a.gif", "P", ".jpg"), ("a.tif", "L", ".jpg"), ("a.bmp", "RGB", ".jpg"), ("a.jpg", "CMYK", ".jpg")],
 )  # fmt: skip
-def test_formats_of_photos(case, tmp_path, name, mode, kept_as):
-    _, kept = add_photo(case, photo(tmp_path / name, mode=mode))
+def test_formats_of_photos(folder_case, tmp_path, name, mode, kept_as):
+    _, kept = add_photo(folder_case, photo(tmp_path / name, mode=mode))
     assert kept.suffix == kept_as
     with Image.open(kept) as image:
         assert image.size == (60, 40)
         assert image.format == {".jpg": "JPEG", ".png": "PNG"}[kept_as]
 
 
-def test_large_photos_are_scaled_down(case, tmp_path):
-    _, kept = add_photo(case, photo(tmp_path / "a.png", size=(8192, 2048)))
+def test_large_photos_are_scaled_down(folder_case, tmp_path):
+    _, kept = add_photo(folder_case, photo(tmp_path / "a.png", size=(8192, 2048)))
     with Image.open(kept) as image:
         assert image.size == (4096, 1024)
 
@@ -224,32 +228,32 @@ def png_of_size(width, height):
         (b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 1 1\n", "no picture"),
     ],
 )
-def test_unusable_photos(case, tmp_path, content, said):
+def test_unusable_photos(folder_case, tmp_path, content, said):
     (tmp_path / "a.jpg").write_bytes(content)
     with pytest.raises(BadInput, match=said) as caught:
-        add_photo(case, tmp_path / "a.jpg")
+        add_photo(folder_case, tmp_path / "a.jpg")
     assert "\n" not in str(caught.value)
-    assert case.book.photos() == ()
-    assert list((case.book.folder / "media").iterdir()) == []
+    assert folder_case.book.photos() == ()
+    assert list((folder_case.book.folder / "media").iterdir()) == []
 
 
-def test_a_truncated_photo(case, tmp_path):
+def test_a_truncated_photo(folder_case, tmp_path):
     room = io.BytesIO()
     Image.effect_noise((200, 200), 60).save(room, "JPEG")
     (tmp_path / "a.jpg").write_bytes(room.getvalue()[:3000])
     with pytest.raises(BadInput, match="a damaged picture"):
-        add_photo(case, tmp_path / "a.jpg")
+        add_photo(folder_case, tmp_path / "a.jpg")
 
 
-def test_missing_photo(case, tmp_path):
+def test_missing_photo(folder_case, tmp_path):
     for name in ("nothing.jpg", "."):
         with pytest.raises(BadInput, match="a folder" if name == "." else "no such file"):
-            add_photo(case, tmp_path / name)
+            add_photo(folder_case, tmp_path / name)
 
 
-def test_a_disk_that_fills_up_while_media_are_kept(case, tmp_path):
+def test_a_disk_that_fills_up_while_media_are_kept(folder_case, tmp_path):
     path = write_sound(tmp_path / "a.wav", noise(24, (200_000, 2)), rate_hz=48000)
-    case.book.close()
+    folder_case.book.close()
     code = (
         "import resource, sys\n"
         "from pianolab.casebook import open_casebook\nfrom pianolab.errors import PianolabError\n"
@@ -262,11 +266,11 @@ def test_a_disk_that_fills_up_while_media_are_kept(case, tmp_path):
         "print(len(book.recordings()), book.verify())\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code, str(case.book.folder), str(path)],
+        [sys.executable, "-c", code, str(folder_case.book.folder), str(path)],
         capture_output=True,
         text=True,
         check=True,
     )
     assert "room on the disk" in done.stdout
     assert "0 Verification(problems=(), unused_media=())" in done.stdout
-    assert [Path(p).name for p in (case.book.folder / "media").iterdir()] == []
+    assert [Path(p).name for p in (folder_case.book.folder / "media").iterdir()] == []

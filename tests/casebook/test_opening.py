@@ -7,20 +7,23 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
 from pianolab.casebook import create_casebook, open_casebook
-from pianolab.casebook.codec import to_json
-from pianolab.casebook.engine import DATABASE_NAME, make_engine
+from pianolab.casebook.codec import REFERENCES, to_json
+from pianolab.casebook.engine import DATABASE_NAME, make_engine, writing
 from pianolab.casebook.migrate import MIGRATIONS, VERSIONS, migrate, version_of
-from pianolab.casebook.tables import metadata
+from pianolab.casebook.tables import metadata, record
 from pianolab.errors import CasebookError
 
+LAST = VERSIONS[-1]
+NEXT = str(int(LAST) + 1)
 FIRST_SCHEMA = Path(__file__).parent / "first_schema"
 
 NEXT_STEP = """
 import sqlalchemy as sa
 from alembic import op
-revision, down_revision, branch_labels, depends_on = "2", "1", None, None
+revision, down_revision, branch_labels, depends_on = "{next}", "{last}", None, None
 def upgrade():
     op.add_column("record", sa.Column("colour", sa.String))
     {more}
@@ -71,8 +74,8 @@ def test_a_database_of_another_program(tmp_path):
     assert state_of(tmp_path) == before
 
 
-def test_creating_where_something_is(tmp_path, case):
-    assert "a folder with a casebook in it" in refusal(create_casebook, case.book.folder)
+def test_creating_where_something_is(tmp_path, folder_case):
+    assert "a folder with a casebook in it" in refusal(create_casebook, folder_case.book.folder)
     (tmp_path / "full").mkdir()
     (tmp_path / "full" / "letter.txt").write_text("dear")
     assert "a folder that isn't empty" in refusal(create_casebook, tmp_path / "full")
@@ -90,21 +93,21 @@ def test_a_new_casebook_has_two_things(tmp_path):
     assert sorted(p.name for p in (tmp_path / "empty").iterdir()) == ["casebook.sqlite", "media"]
 
 
-def test_a_newer_casebook_is_left_alone(case):
-    case.book.close()
-    connection = sqlite3.connect(case.book.folder / DATABASE_NAME)
+def test_a_newer_casebook_is_left_alone(folder_case):
+    folder_case.book.close()
+    connection = sqlite3.connect(folder_case.book.folder / DATABASE_NAME)
     connection.execute("UPDATE alembic_version SET version_num = '99'")
     connection.commit()
     connection.close()
-    before = state_of(case.book.folder)
-    line = refusal(open_casebook, case.book.folder)
+    before = state_of(folder_case.book.folder)
+    line = refusal(open_casebook, folder_case.book.folder)
     assert "schema 99" in line
     assert "update pianolab" in line
-    assert state_of(case.book.folder) == before
+    assert state_of(folder_case.book.folder) == before
 
 
-def test_write_ahead_log_and_full_sync(case):
-    with case.book._engine.connect() as connection:
+def test_write_ahead_log_and_full_sync(folder_case):
+    with folder_case.book._engine.connect() as connection:
         for pragma, value in (("journal_mode", "wal"), ("synchronous", 2), ("foreign_keys", 1)):
             assert connection.exec_driver_sql(f"PRAGMA {pragma}").scalar_one() == value
 
@@ -122,53 +125,74 @@ def test_the_scripts_build_the_tables_in_use(case):
 
     with case.book._engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
-        assert compare_metadata(context, metadata) == []
+        found = compare_metadata(context, metadata)
+        if connection.dialect.name == "sqlite":
+            # A reference added to a table that is there is written where the comparing doesn't read it.
+            assert {change[0] for change in found} == {"remove_fk", "add_fk"}
+            found = [c for c in found if [column.name for column in c[1].columns] != ["other_piano_id"]]
+    assert found == []
+
+
+def test_references_are_checked_at_the_end(case):
+    """Also that of the column that came later: the second piano of a trial."""
+    values = {"kind": "x", "body": "{}", "deleted": False, "created_at": "", "at": "", "change_uid": ""}
+    for name in REFERENCES:
+        insert = sa.insert(record).values(id=f"child {name}", **{name: f"parent {name}"}, **values)
+        with case.book._engine.execution_options(purpose="write").begin() as connection:
+            connection.execute(insert)
+            connection.execute(sa.insert(record).values(id=f"parent {name}", **values))
+        loose = insert.values(id=f"loose {name}", **{name: "nobody"})
+        with (
+            pytest.raises(CasebookError, match="belongs to one that isn't here"),
+            writing(case.book._engine, name="case") as connection,
+        ):
+            connection.execute(loose)
 
 
 @pytest.fixture
-def two_steps(tmp_path):
+def next_step(tmp_path):
     def make(more="pass"):
         folder = tmp_path / "steps"
         shutil.copytree(MIGRATIONS, folder)
-        (folder / "versions" / "second.py").write_text(NEXT_STEP.format(more=more))
+        (folder / "versions" / "next.py").write_text(NEXT_STEP.format(more=more, last=LAST, next=NEXT))
         return folder
 
     return make
 
 
-def test_a_migration_keeps_everything(case, two_steps):
-    before = [to_json(p) for p in case.book.pianos()]
-    migrate(case.book._engine, name="case", migrations=two_steps())
-    assert version_of(case.book.folder / DATABASE_NAME) == "2"
-    assert [to_json(p) for p in case.book.pianos()] == before
+def test_a_migration_keeps_everything(folder_case, next_step):
+    before = [to_json(p) for p in folder_case.book.pianos()]
+    migrate(folder_case.book._engine, name="case", migrations=next_step())
+    assert version_of(folder_case.book.folder / DATABASE_NAME) == NEXT
+    assert [to_json(p) for p in folder_case.book.pianos()] == before
 
 
-def test_a_migration_that_fails_changes_nothing(case, two_steps):
+def test_a_migration_that_fails_changes_nothing(folder_case, next_step):
     with pytest.raises(CasebookError, match=r"Nothing was changed"):
-        migrate(case.book._engine, name="case", migrations=two_steps("raise RuntimeError('broken')"))
-    assert version_of(case.book.folder / DATABASE_NAME) == "1"
-    with case.book._engine.connect() as connection:
+        migrate(folder_case.book._engine, name="case", migrations=next_step("raise RuntimeError('broken')"))
+    assert version_of(folder_case.book.folder / DATABASE_NAME) == LAST
+    with folder_case.book._engine.connect() as connection:
         columns = connection.exec_driver_sql("PRAGMA table_info(record)").all()
     assert "colour" not in [column[1] for column in columns]
-    assert case.book.pianos() == (case.piano,)
+    assert folder_case.book.pianos() == (folder_case.piano,)
 
 
-def test_an_older_casebook_is_copied_and_raised_when_opened(case, two_steps, monkeypatch):
+def test_an_older_casebook_is_copied_and_raised_when_opened(folder_case, next_step, monkeypatch):
     from pianolab.casebook import opening
 
-    steps = two_steps()
-    case.book.close()
-    monkeypatch.setattr(opening, "VERSIONS", ("1", "2"))
+    steps = next_step()
+    folder_case.book.close()
+    monkeypatch.setattr(opening, "VERSIONS", (*VERSIONS, NEXT))
     monkeypatch.setattr(opening, "migrate", lambda engine, name: migrate(engine, name=name, migrations=steps))
-    with open_casebook(case.book.folder) as raised:
-        assert raised.pianos() == (case.piano,)
-    assert version_of(case.book.folder / DATABASE_NAME) == "2"
-    (copy,) = (case.book.folder / "backups").iterdir()
-    assert copy.name.endswith("-schema1.sqlite")
-    assert version_of(copy) == "1"
+    with open_casebook(folder_case.book.folder) as raised:
+        assert raised.pianos() == (folder_case.piano,)
+    assert version_of(folder_case.book.folder / DATABASE_NAME) == NEXT
+    (copy,) = (folder_case.book.folder / "backups").iterdir()
+    assert copy.name.endswith(f"-schema{LAST}.sqlite")
+    assert version_of(copy) == LAST
     monkeypatch.undo()
-    with pytest.raises(CasebookError, match="schema 2"):
-        open_casebook(case.book.folder)
+    with pytest.raises(CasebookError, match=f"schema {NEXT}"):
+        open_casebook(folder_case.book.folder)
 
 
 def test_the_casebook_of_the_first_schema_opens_for_ever(tmp_path):
@@ -189,9 +213,9 @@ def test_the_casebook_of_the_first_schema_opens_for_ever(tmp_path):
         assert any((folder / "backups").iterdir())
 
 
-def test_engines_keep_the_connection_rules_after_reconnecting(case):
-    case.book.close()
-    engine = make_engine(case.book.folder / DATABASE_NAME)
+def test_engines_keep_the_connection_rules_after_reconnecting(folder_case):
+    folder_case.book.close()
+    engine = make_engine(folder_case.book.folder / DATABASE_NAME)
     with engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar_one() == 1
     engine.dispose()

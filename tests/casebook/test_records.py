@@ -27,6 +27,7 @@ from pianolab.model import (
     TouchTrial,
     Visit,
 )
+from tests.casebook.places import Folders, Schemas, server_url
 
 HOSTILE = [
     "<script>alert('x')</script>",
@@ -168,9 +169,11 @@ def test_every_kind_of_record_is_tried():
     assert set(KINDS.values()) == set(tried)
 
 
-@pytest.fixture(scope="module")
-def shelf(tmp_path_factory):
-    with create_casebook(tmp_path_factory.mktemp("shelf") / "case") as book:
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+def shelf(request, tmp_path_factory):
+    folders = Folders(tmp_path_factory.mktemp("shelf"))
+    places = folders if request.param == "sqlite" else Schemas(server_url())
+    with create_casebook(places.new("case")) as book:
         with book.editing(by="Ana") as edit:
             edit.add(Piano(id="piano", name="one"))
             edit.add(Piano(id="other", name="two"))
@@ -181,6 +184,7 @@ def shelf(tmp_path_factory):
                 )
             )
         yield book
+    places.close()
 
 
 READERS = {
@@ -206,7 +210,7 @@ def test_a_megabyte_of_hostile_text_after_reopening(case):
     with case.book.editing(by="Ana") as edit:
         edit.change(dataclasses.replace(case.piano, note=text))
     case.book.close()
-    with open_casebook(case.book.folder) as again:
+    with open_casebook(case.place) as again:
         assert again.piano("by the window").note == text
 
 

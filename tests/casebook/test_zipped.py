@@ -8,31 +8,43 @@ from hashlib import sha256
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 from PIL import Image
 
-from pianolab.casebook import export_zip, gather, import_zip, open_casebook
+from pianolab.casebook import create_casebook, export_zip, gather, import_zip, open_casebook
+from pianolab.casebook.zipped import LISTS
 from pianolab.errors import CasebookError
 from pianolab.io import write_sound
-from pianolab.model import Examiner, Finding, Piano, load_profiles
+from pianolab.model import Answer, Examiner, Finding, Piano, TouchOpinion, TouchTrial, load_profiles
+from tests.casebook.places import Schemas, server_url
 
 SECRET = "<script>alert(1)</script>\u202e🎹\0"
 
 
 def whole(book):
     """Everything in the database and the media folder."""
-    tables = ("record", "change", "tombstone", "conflict", "media")
     with book._engine.connect() as connection:
         rows = {
-            name: sorted(map(tuple, connection.exec_driver_sql(f"SELECT * FROM {name}").all()), key=repr)
-            for name in tables
+            table.name: sorted(map(tuple, connection.execute(sa.select(table)).all()), key=repr)
+            for table in LISTS.values()
         }
-    files = {p.name: sha256(p.read_bytes()).hexdigest() for p in (book.folder / "media").iterdir()}
+    files = {n: sha256(book.media_path(n).read_bytes()).hexdigest() for n in book._store.media_names()}
     return rows, files
 
 
 @pytest.fixture
 def rich(case, tmp_path):
-    """A casebook with everything in it: media, a removal, an undo, a purge, a conflict."""
+    return enrich(case, tmp_path)
+
+
+@pytest.fixture
+def rich_folder(folder_case, tmp_path):
+    """What a zip holds doesn't hang on where it came from: strange ones are tried from a folder only."""
+    return enrich(folder_case, tmp_path)
+
+
+def enrich(case, tmp_path):
+    """A casebook with everything in it: media, a removal, an undo, a purge, a conflict, a trial."""
     book = case.book
     sound = write_sound(tmp_path / "a.wav", np.zeros((480, 1)), rate_hz=48000, subtype="FLOAT")
     Image.new("RGB", (8, 8)).save(tmp_path / "a.png")
@@ -42,6 +54,10 @@ def rich(case, tmp_path):
         edit.add(load_profiles()["first piano"])
         edit.change(replace(case.piano, note=SECRET))
         gone = edit.add(Examiner(name="gone"))
+        other = edit.add(Piano(name="in the cellar"))
+        edit.add(TouchTrial(player="Ana", piano_id=case.piano.id, other_piano_id=other.id, note=SECRET))
+        edit.add(TouchOpinion(visit_id=case.visit.id, player="Ana", taste={SECRET: 2}))
+        edit.add(Answer(pupil="Mia", kind="unison", task="u1", given=SECRET, correct=False))
         removed = edit.add(Finding(visit_id=case.visit.id, point="lid", grade=3))
     with book.editing(by="Ana") as edit:
         edit.remove(removed.id)
@@ -53,14 +69,14 @@ def rich(case, tmp_path):
         edit.change(replace(case.finding, grade=5))
     book.undo(by="Ana")
     book.purge([gone.id], by="Ana")
-    gather([tmp_path / "apart"], into=book.folder)
+    gather([tmp_path / "apart"], into=case.place)
     assert len(book.conflicts()) == 1
     return book
 
 
-def test_the_round_trip_loses_nothing(rich, tmp_path):
+def test_the_round_trip_loses_nothing(rich, places, tmp_path):
     path = export_zip(rich, tmp_path / "all.zip")
-    with import_zip(path, into=tmp_path / "again") as again:
+    with import_zip(path, into=places.new("again")) as again:
         assert whole(again) == whole(rich)
         assert again.id == rich.id
         assert again.conflicts() == rich.conflicts()
@@ -89,18 +105,18 @@ def test_the_zip_holds_open_formats_only(rich, tmp_path):
     assert SECRET in {r["body"].get("note") for r in records}
 
 
-def test_an_export_that_fails_leaves_nothing(rich, tmp_path):
-    (path, *_) = (rich.folder / "media").glob("*.png")
+def test_an_export_that_fails_leaves_nothing(rich_folder, tmp_path):
+    (path, *_) = (rich_folder.folder / "media").glob("*.png")
     content = path.read_bytes()
     path.write_bytes(b"other")
     with pytest.raises(CasebookError, match="changed content"):
-        export_zip(rich, tmp_path / "all.zip")
+        export_zip(rich_folder, tmp_path / "all.zip")
     path.unlink()
     with pytest.raises(CasebookError, match="no such file in the media folder"):
-        export_zip(rich, tmp_path / "all.zip")
+        export_zip(rich_folder, tmp_path / "all.zip")
     path.write_bytes(content)
     with pytest.raises(CasebookError, match="can't be written"):
-        export_zip(rich, tmp_path / "nowhere" / "all.zip")
+        export_zip(rich_folder, tmp_path / "nowhere" / "all.zip")
     assert not list(tmp_path.glob("*all.zip*"))
 
 
@@ -161,8 +177,8 @@ HASH = "0" * 64
         ({"edit": {"changes.jsonl": first_line_edited(kind="Organ")}}, "can't be read|unknown"),
     ],
 )  # fmt: skip
-def test_strange_zips_are_refused_and_leave_nothing(rich, tmp_path, changes, said):
-    good = export_zip(rich, tmp_path / "all.zip")
+def test_strange_zips_are_refused_and_leave_nothing(rich_folder, tmp_path, changes, said):
+    good = export_zip(rich_folder, tmp_path / "all.zip")
     bad = changed(good, tmp_path / "bad.zip", **changes)
     before = sorted(tmp_path.iterdir())
     with pytest.raises(CasebookError, match=said) as caught:
@@ -171,22 +187,22 @@ def test_strange_zips_are_refused_and_leave_nothing(rich, tmp_path, changes, sai
     assert sorted(tmp_path.iterdir()) == before
 
 
-def test_the_changing_itself_is_harmless(rich, tmp_path):
-    same = changed(export_zip(rich, tmp_path / "all.zip"), tmp_path / "same.zip")
+def test_the_changing_itself_is_harmless(rich_folder, tmp_path):
+    same = changed(export_zip(rich_folder, tmp_path / "all.zip"), tmp_path / "same.zip")
     import_zip(same, into=tmp_path / "again").close()
 
 
 @pytest.mark.filterwarnings("ignore:Duplicate name")
-def test_entries_that_come_twice(rich, tmp_path):
-    path = export_zip(rich, tmp_path / "all.zip")
+def test_entries_that_come_twice(rich_folder, tmp_path):
+    path = export_zip(rich_folder, tmp_path / "all.zip")
     with zipfile.ZipFile(path, "a") as archive:
         archive.writestr("records.jsonl", b"")
     with pytest.raises(CasebookError, match="twice"):
         import_zip(path, into=tmp_path / "again")
 
 
-def test_a_zip_that_unpacks_to_too_much(rich, tmp_path):
-    path = export_zip(rich, tmp_path / "all.zip")
+def test_a_zip_that_unpacks_to_too_much(rich_folder, tmp_path):
+    path = export_zip(rich_folder, tmp_path / "all.zip")
     with pytest.raises(CasebookError, match="when unpacked"):
         import_zip(path, into=tmp_path / "again", max_bytes=1000)
 
@@ -201,7 +217,34 @@ def test_no_zip(tmp_path, content):
     assert not (tmp_path / "again").exists()
 
 
-def test_an_existing_folder_is_not_touched(rich, tmp_path):
-    path = export_zip(rich, tmp_path / "all.zip")
+def test_an_existing_folder_is_not_touched(rich_folder, tmp_path):
+    path = export_zip(rich_folder, tmp_path / "all.zip")
     with pytest.raises(CasebookError, match="there already"):
-        import_zip(path, into=rich.folder)
+        import_zip(path, into=rich_folder.folder)
+
+
+def test_from_a_folder_to_a_server_and_back(rich_folder, tmp_path):
+    places = Schemas(server_url())
+    try:
+        path = export_zip(rich_folder, tmp_path / "all.zip")
+        with import_zip(path, into=places.new("again")) as again:
+            assert whole(again) == whole(rich_folder)
+            export_zip(again, tmp_path / "back.zip")
+        with import_zip(tmp_path / "back.zip", into=tmp_path / "back") as back:
+            assert whole(back) == whole(rich_folder)
+    finally:
+        places.close()
+
+
+def test_a_bad_zip_leaves_a_database_empty(rich_folder, tmp_path):
+    places = Schemas(server_url())
+    try:
+        good = export_zip(rich_folder, tmp_path / "all.zip")
+        bad = changed(good, tmp_path / "bad.zip", edit={"records.jsonl": first_line_turned})
+        with pytest.raises(CasebookError, match="doesn't follow"):
+            import_zip(bad, into=places.new("again"))
+        create_casebook(places.new("again")).close()
+        with pytest.raises(CasebookError, match="with a casebook in it"):
+            import_zip(good, into=places.new("again"))
+    finally:
+        places.close()
