@@ -55,7 +55,13 @@ SOURCES: dict[str, str] = {
     "Psychometrika 32, 25-33 (1967); formula from memory",
     "wilson1927": "E. B. Wilson, Probable inference, the law of succession, and statistical inference, Journal of the "
     "American Statistical Association 22, 209-212 (1927); through scipy",
+    "henderson1975": "C. R. Henderson, Best linear unbiased estimation and prediction under a selection model, "
+    "Biometrics 31(2), 423-447 (1975); equations from memory",
     "krippendorff2011": "K. Krippendorff, Computing Krippendorff's alpha-reliability, University of Pennsylvania (2011)",
+    "krippendorff2011": "K. Krippendorff, Computing Krippendorff's alpha-reliability, University of Pennsylvania (2011); "
+    "from memory, and a kept implementation",
+    "bradley1952": "R. A. Bradley, M. E. Terry, Rank analysis of incomplete block designs: the method of paired "
+    "comparisons, Biometrika 39, 324-345 (1952); from memory, and a kept implementation",
     "practice": "common practice, no source one can cite",
 }
 

@@ -1,0 +1,129 @@
+"""Do several players say the same? Krippendorff's alpha, with the uncertainty that few of them leave."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.assess.touch_scoring import load_touch_scoring
+from pianolab.model.opinions import TASTE_HIGH, TASTE_LOW
+from pianolab.show import Row, Showable
+
+PLACES = tuple(range(TASTE_LOW, TASTE_HIGH + 1))
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Agreement(Showable):
+    """How far players agree on one scale or on several together.
+
+    ``alpha`` is 1 where all say the same and 0 where they agree no more than chance; ``low`` and ``high``
+    hold 95 % of the resamples. None, with ``why_unknown``, where too little was said.
+    """
+
+    what: str
+    players: int
+    units: int
+    alpha: float | None = None
+    low: float | None = None
+    high: float | None = None
+    why_unknown: str = ""
+    header = ("scale", "alpha", "from", "to", "players", "judged by two or more", "in words")
+
+    @property
+    def words(self) -> str:
+        limits = load_touch_scoring().agreement
+        if self.alpha is None or self.low is None or self.high is None:
+            return self.why_unknown
+        if self.low >= limits["agree_from"]:
+            return "the players agree"
+        if self.high < limits["roughly_from"]:
+            return "the players do not agree"
+        if self.alpha >= limits["roughly_from"]:
+            return "the players seem to agree, roughly; more opinions would tell"
+        return "whether the players agree is open; more opinions would tell"
+
+    def headline(self) -> str:
+        value = "" if self.alpha is None else f"alpha {self.alpha:.2f} ({self.low:.2f} to {self.high:.2f}), "
+        return f"{self.what}: {value}{self.words}"
+
+    def rows(self) -> list[Row]:
+        return [(self.what, self.alpha, self.low, self.high, self.players, self.units, self.words)]
+
+
+def agreement(
+    judged: Mapping[Hashable, Mapping[str, int]],
+    *,
+    what: str,
+    together: Mapping[Hashable, Hashable] | None = None,
+    seed: int = 0,
+) -> Agreement:
+    """Agreement of players about several units, such as pianos, on a scale from 1 to 5.
+
+    Parameters
+    ----------
+    judged : for each unit what each player said; who said nothing is left out
+    what : name of the scale, for the words
+    together : for each unit what it belongs to (the piano): units of one piano are resampled together
+    seed : int, for the resampling
+
+    Returns
+    -------
+    Agreement
+
+    Notes
+    -----
+    Ordinal alpha [krippendorff2011]. The interval comes from drawing pianos with replacement: with few
+    pianos it is wide, and under five units nothing is told at all. A unit with one opinion drops out.
+
+    Examples
+    --------
+    >>> alike = {p: {"Ada": g, "Ben": g} for p, g in zip("abcdef", (1, 2, 3, 4, 5, 5))}
+    >>> agreement(alike, what="Evenness").alpha
+    1.0
+    >>> agreement({"a": {"Ada": 1, "Ben": 2}}, what="Evenness").why_unknown
+    'too few to tell: 1 of at least 5 judged by two players or more'
+    """
+    paired = {unit: said for unit, said in judged.items() if len(said) > 1}
+    players = len({player for said in paired.values() for player in said})
+    bare = Agreement(what=what, players=players, units=len(paired))
+    least = int(load_touch_scoring().agreement["least_units"])
+    if len(paired) < least:
+        why = f"too few to tell: {len(paired)} of at least {least} judged by two players or more"
+        return replace(bare, why_unknown=why)
+    groups = {unit: (together or {}).get(unit, unit) for unit in paired}
+    counts = np.array([[list(said.values()).count(v) for v in PLACES] for said in paired.values()])
+    alpha = ordinal_alpha(counts)
+    if alpha is None:
+        return replace(bare, why_unknown="all said the same of everything: nothing tells them apart")
+    low, high = _interval(counts, [groups[unit] for unit in paired], seed=seed)
+    return replace(bare, alpha=alpha, low=min(low, alpha), high=max(high, alpha))
+
+
+def ordinal_alpha(counts: NDArray[np.int_]) -> float | None:
+    """Ordinal alpha of counts, shape (units, values); None where only one value was ever said."""
+    import krippendorff
+
+    if np.count_nonzero(counts[np.sum(counts, axis=1) > 1].sum(axis=0)) < 2:
+        return None
+    return float(krippendorff.alpha(value_counts=counts, level_of_measurement="ordinal"))
+
+
+def _interval(counts: NDArray[np.int_], groups: Sequence[Hashable], *, seed: int) -> tuple[float, float]:
+    rng = np.random.default_rng(seed)
+    rows: dict[Hashable, list[int]] = {}
+    for row, group in enumerate(groups):
+        rows.setdefault(group, []).append(row)
+    blocks = list(rows.values())
+    drawn = []
+    for _ in range(int(load_touch_scoring().agreement["resamples"])):
+        chosen = [i for b in rng.integers(len(blocks), size=len(blocks)) for i in blocks[b]]
+        value = ordinal_alpha(counts[chosen])
+        if value is not None:
+            drawn.append(value)
+    if not drawn:
+        return -1.0, 1.0
+    low, high = np.percentile(drawn, (2.5, 97.5))
+    return float(low), float(high)

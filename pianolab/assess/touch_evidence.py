@@ -1,0 +1,119 @@
+"""What players' opinions say about faults of the touch, as evidence that aspects are judged by."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pianolab.assess.evidence import Evidence, Gap
+from pianolab.assess.findings import PointView, lower_first
+from pianolab.assess.scoring import Scoring
+from pianolab.assess.touch_scoring import FaultRule, load_touch_scoring
+from pianolab.checklist import FaultScale, TouchScales
+from pianolab.errors import BadInput
+from pianolab.model import TouchOpinion
+
+MINUTES = 10.0
+"""What playing it once more takes; own estimate."""
+
+
+def touch_evidence(
+    opinions: Sequence[TouchOpinion],
+    scales: TouchScales,
+    *,
+    scoring: Scoring,
+    views: Sequence[PointView] = (),
+) -> tuple[Evidence, ...]:
+    """Evidence from several players' opinions of one piano; taste plays no part.
+
+    Parameters
+    ----------
+    opinions : all of one piano, on one visit or on several; each player's latest counts
+    scales : the described scales
+    scoring : the same settings as for findings
+    views : what was found at the checklist's points. Where a point asks for the same thing and was looked
+        at, it has counted already: players then only widen what is possible, never count twice.
+
+    Returns
+    -------
+    tuple of Evidence, one for each scale of faults that somebody answered
+
+    Raises
+    ------
+    BadInput
+        For an opinion on a fault that the scales don't have.
+
+    Notes
+    -----
+    The kindest player gives what is known, the harshest what is possible; where they disagree the interval
+    widens. A scale nobody answered adds nothing here: the checklist's own unchecked points hold that gap.
+
+    Examples
+    --------
+    >>> from pianolab.assess.scoring import load_scoring
+    >>> from pianolab.checklist import load_touch_scales
+    >>> said = [TouchOpinion(visit_id="v", player=p, faults={"evenness": g}) for p, g in (("Ada", 5), ("Ben", 2))]
+    >>> found = touch_evidence(said, load_touch_scales(), scoring=load_scoring())
+    >>> found[0].share, found[0].gaps[0].reason
+    (0.0, 'the players disagree')
+    """
+    known = {s.id for s in scales.faults}
+    for o in opinions:
+        if unknown := sorted(set(o.faults) - known):
+            raise BadInput(f"opinion of {o.player}", unknown[0], "one of " + ", ".join(sorted(known)))
+    latest = _latest(opinions)
+    checked = {v.point.id: v for v in views if v.applies and v.checked}
+    found = []
+    for scale in scales.faults:
+        grades = [(o.player, o.faults[scale.id]) for o in latest if scale.id in o.faults]
+        if grades:
+            rule = load_touch_scoring().rule(scale.id)
+            found.append(_evidence(scale, grades, rule, checked.get(rule.same_as), scoring))
+    return tuple(found)
+
+
+def _latest(opinions: Sequence[TouchOpinion]) -> list[TouchOpinion]:
+    """Each player's latest opinion; all of a player's where one isn't dated, so that none is preferred."""
+    by_player: dict[str, list[TouchOpinion]] = {}
+    for o in opinions:
+        by_player.setdefault(o.player, []).append(o)
+    found: list[TouchOpinion] = []
+    for _, mine in sorted(by_player.items()):
+        undated = len(mine) > 1 and any(o.at is None for o in mine)
+        found += mine if undated else [max(mine, key=lambda o: o.at.isoformat() if o.at else "")]
+    return found
+
+
+def _evidence(
+    scale: FaultScale,
+    grades: list[tuple[str, int]],
+    rule: FaultRule,
+    view: PointView | None,
+    scoring: Scoring,
+) -> Evidence:
+    shares = [scoring.grade_share(grade) for _, grade in grades]
+    known, worst = min(shares), max(shares)
+    strengths = dict(rule.aspects)
+    reason = "the players disagree"
+    if view is not None:
+        known, worst = 0.0, max(0.0, worst - view.worst)
+        strengths = dict(view.point.aspects)
+        reason = "players felt it worse than it was found"
+    gaps: tuple[Gap, ...] = ()
+    if worst > known:
+        text = f"{lower_first(scale.name)}, as players feel it"
+        gaps = (
+            Gap(
+                key=f"touch {scale.id}", text=text, reason=reason, share=worst - known,
+                effort="look again", minutes=MINUTES,
+            ),
+        )  # fmt: skip
+    return Evidence(
+        source="players", text=_text(scale, grades), share=known, strengths=strengths, gaps=gaps
+    )  # fmt: skip
+
+
+def _text(scale: FaultScale, grades: list[tuple[str, int]]) -> str:
+    kindest = max(grade for _, grade in grades)
+    players = len({player for player, _ in grades})
+    who = "one player" if players == 1 else f"{players} players"
+    return f"{scale.name} ({who}, at best): {lower_first(scale.anchors[5 - kindest])}"

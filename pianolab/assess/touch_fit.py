@@ -1,0 +1,149 @@
+"""Which pianos suit one player's taste: what was liked, what was wished for, what was preferred."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pianolab.assess.preference import Preferences
+from pianolab.assess.touch_scoring import load_touch_scoring
+from pianolab.checklist import TouchScales
+from pianolab.model import TouchOpinion
+
+Wish = Mapping[str, "float | tuple[float, float]"]
+"""Wanted place on scales of taste: a number, or low and high."""
+
+LIKING_WORDS = {
+    5: "would gladly play it every day",
+    4: "would be content to play it every day",
+    3: "could get used to it",
+    2: "would rather not play it every day",
+    1: "would not want it",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fit:
+    """How one piano suits one player. ``distance`` is the mean distance from the wish, in places of the scales.
+
+    ``misses`` says where it differs; ``favourite`` is the chance to be the favourite in this player's trials.
+    """
+
+    piano: str
+    player: str
+    liking: int | None
+    distance: float | None
+    misses: tuple[str, ...]
+    favourite: float | None
+
+    @property
+    def sentence(self) -> str:
+        parts = []
+        if self.liking is not None:
+            parts.append(f"{self.player} {LIKING_WORDS[self.liking]}")
+        if self.distance is not None:
+            parts.append(f"its touch {_distance_words(self.distance)}" + _listed(self.misses))
+        if self.favourite is not None:
+            parts.append(f"in trials it is the favourite with a chance of {self.favourite:.0%}")
+        text = "; ".join(parts) or f"whether it suits {self.player} is not known"
+        against = self.liking is not None and self.liking <= 2 and self.distance is not None
+        if against and self.distance is not None and self.distance <= load_touch_scoring().taste["near"]:
+            text += "; wish and liking contradict each other, so play it again"
+        return f"{self.piano}: {text}."
+
+
+def _distance_words(distance: float) -> str:
+    limits = load_touch_scoring().taste
+    if distance <= limits["near"]:
+        return "is what was wished for"
+    return "is not what was wished for" if distance >= limits["far"] else "comes near what was wished for"
+
+
+def _listed(misses: Sequence[str]) -> str:
+    return f" ({', '.join(misses)})" if misses else ""
+
+
+def fits_of(
+    player: str,
+    opinions: Mapping[str, TouchOpinion],
+    *,
+    scales: TouchScales,
+    wish: Wish | None,
+    own: Preferences | None,
+) -> tuple[Fit, ...]:
+    """The pianos a player has tried, those that suit best first.
+
+    ``opinions`` are this player's latest, by the piano's name; without a ``wish`` it is read out of the pianos
+    they like, each piano judged by the others so that none is its own measure.
+    """
+    chances = {p.name: p.favourite for p in own.liked} if own is not None else {}
+    fits = [_fit(player, name, opinions, scales, wish, chances.get(name)) for name in {**opinions, **chances}]
+    return tuple(sorted(fits, key=_order))
+
+
+def _order(fit: Fit) -> tuple[float, float, float, str]:
+    return (
+        -(fit.liking if fit.liking is not None else 3),
+        -(fit.favourite or 0.0),
+        fit.distance if fit.distance is not None else 9.0,
+        fit.piano,
+    )
+
+
+def _fit(
+    player: str,
+    name: str,
+    opinions: Mapping[str, TouchOpinion],
+    scales: TouchScales,
+    wish: Wish | None,
+    favourite: float | None,
+) -> Fit:
+    said = opinions.get(name)
+    wanted = _ranges(wish) if wish else wish_from({n: o for n, o in opinions.items() if n != name})
+    off = {} if said is None else {s: _away(p, wanted[s]) for s, p in said.taste.items() if s in wanted}
+    misses = tuple(
+        f"{s.name.lower()}: {'less' if (said.taste[s.id] < wanted[s.id][0]) else 'more'} than wished"
+        for s in scales.taste
+        if said is not None and off.get(s.id, 0.0) >= 1.0
+    )
+    return Fit(
+        piano=name,
+        player=player,
+        liking=None if said is None else said.liking,
+        distance=sum(off.values()) / len(off) if off else None,
+        misses=misses,
+        favourite=favourite,
+    )
+
+
+def wish_from(opinions: Mapping[str, TouchOpinion]) -> dict[str, tuple[float, float]]:
+    """The places that a player's liked pianos take on each scale; empty where too few are liked.
+
+    Examples
+    --------
+    >>> liked = [TouchOpinion(visit_id=v, player="Ada", taste={"weight": w}, liking=5) for v, w in (("a", 2), ("b", 3))]
+    >>> wish_from({o.visit_id: o for o in liked})
+    {'weight': (2.0, 3.0)}
+    """
+    limits = load_touch_scoring().taste
+    liked = [o for o in opinions.values() if o.liking is not None and o.liking >= limits["liked_from"]]
+    places: dict[str, list[int]] = {}
+    for o in liked:
+        for scale, place in o.taste.items():
+            places.setdefault(scale, []).append(place)
+    return {
+        scale: (float(min(p)), float(max(p)))
+        for scale, p in places.items()
+        if len(p) >= limits["least_liked"]
+    }
+
+
+def _ranges(wish: Wish) -> dict[str, tuple[float, float]]:
+    return {
+        s: (float(w[0]), float(w[1])) if isinstance(w, tuple) else (float(w), float(w))
+        for s, w in wish.items()
+    }
+
+
+def _away(place: int, wanted: tuple[float, float]) -> float:
+    return max(wanted[0] - place, place - wanted[1], 0.0)
