@@ -57,7 +57,6 @@ SOURCES: dict[str, str] = {
     "American Statistical Association 22, 209-212 (1927); through scipy",
     "henderson1975": "C. R. Henderson, Best linear unbiased estimation and prediction under a selection model, "
     "Biometrics 31(2), 423-447 (1975); equations from memory",
-    "krippendorff2011": "K. Krippendorff, Computing Krippendorff's alpha-reliability, University of Pennsylvania (2011)",
     "krippendorff2011": "K. Krippendorff, Computing Krippendorff's alpha-reliability, University of Pennsylvania (2011); "
     "from memory, and a kept implementation",
     "bradley1952": "R. A. Bradley, M. E. Terry, Rank analysis of incomplete block designs: the method of paired "

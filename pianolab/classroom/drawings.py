@@ -1,0 +1,207 @@
+"""Drawings instead of photographs: parts of an invented instrument, as worn as the exercise wants them.
+
+Each drawing is SVG text made from numbers only; it says in words what it shows, without the grade.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from html import escape
+
+import numpy as np
+
+from pianolab.figures.instrument_drawing import drawing_of
+
+INK, SOFT, FELT, WOOD, RUST, PAPER = "#211e1a", "#857d70", "#e9e3d3", "#e6cfa3", "#9c4a1a", "#fffdf8"
+Rng = np.random.Generator
+
+
+def _svg(body: str, *, width: int, height: int, alt: str) -> str:
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
+        f'role="img" aria-label="{escape(alt, quote=True)}" style="max-width:100%;height:auto;background:{PAPER}">{body}</svg>'
+    )
+
+
+def _line(x0: float, y0: float, x1: float, y1: float, *, colour: str = INK, width: float = 1.2) -> str:
+    return f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" stroke="{colour}" stroke-width="{width}"/>'
+
+
+def _rect(x: float, y: float, w: float, h: float, *, fill: str, width: float = 1.0) -> str:
+    return f'<rect x="{x:.1f}" y="{y:.1f}" width="{w:.1f}" height="{h:.1f}" fill="{fill}" stroke="{INK}" stroke-width="{width}"/>'
+
+
+def _text(x: float, y: float, text: str) -> str:
+    return f'<text x="{x:.0f}" y="{y:.0f}" font-size="13" font-family="sans-serif" fill="{INK}">{escape(text)}</text>'
+
+
+def _path(d: str, *, colour: str = INK, width: float = 1.4, fill: str = "none") -> str:
+    return f'<path d="{d}" fill="{fill}" stroke="{colour}" stroke-width="{width}" stroke-linecap="round"/>'
+
+
+def _ruler(x: float, y: float, *, mm: int, step: float) -> str:
+    ticks = "".join(
+        _line(x + i * step, y, x + i * step, y - (9 if i % 5 == 0 else 5), width=0.8) for i in range(mm + 1)
+    )
+    return _line(x, y, x + mm * step, y) + ticks + "".join(_text(x + i * step - 4, y + 15, str(i)) for i in range(0, mm + 1, 5)) + _text(x + mm * step + 8, y + 4, "mm")  # fmt: skip
+
+
+GROOVE_MM = {5: (0.2, 0.8), 4: (1.2, 2.7), 3: (3.4, 5.6), 2: (6.5, 9.5), 1: (10.8, 13.5)}
+
+
+def hammer_grooves(grade: int, rng: Rng) -> tuple[str, str]:
+    """A hammer's nose from above with the marks of three strings, and a ruler."""
+    longest, step = float(rng.uniform(*GROOVE_MM[grade])), 14.0
+    body = _rect(60, 22, 300, 96, fill=FELT) + _text(60, 16, "the hammer's nose, seen from the strings")
+    for i in range(3):
+        length = longest * (1.0 if i == 1 else float(rng.uniform(0.7, 0.95))) * step
+        deep = 1.5 + 0.9 * (5 - grade)
+        body += _line(210 - length / 2, 44 + 26 * i, 210 + length / 2, 44 + 26 * i, colour=SOFT, width=deep)
+    svg = _svg(body + _ruler(60, 142, mm=20, step=step), width=430, height=170, alt="Hammer with the marks of three strings and a ruler")  # fmt: skip
+    return svg, f"Longest groove: {longest:.1f} mm."
+
+
+LAG_MM = {5: 0.0, 4: 0.35, 3: 0.9, 2: 1.7, 1: 2.6}
+STUCK = {5: 0, 4: 0, 3: 0, 2: 2, 1: 6}
+
+
+def damper_row(grade: int, rng: Rng) -> tuple[str, str]:
+    """A row of dampers with the pedal half down."""
+    body = _line(20, 130, 470, 130, colour=SOFT) + _text(
+        20, 18, "dampers with the right pedal half down; below them the strings"
+    )
+    late = set(rng.choice(24, STUCK[grade], replace=False).tolist())
+    few = set(rng.choice(24, 2, replace=False).tolist())
+    for i in range(24):
+        lag = LAG_MM[grade] * abs(float(rng.normal())) if grade != 4 or i in few else 0.0
+        rise = 0.0 if i in late else max(0.0, 20.0 - 7.0 * lag)
+        x = 24 + 18.6 * i
+        body += _rect(x, 100 - rise, 12, 30, fill=FELT) + _rect(x + 2, 70 - rise, 8, 30, fill=INK)
+    return _svg(
+        body, width=490, height=150, alt="A row of twenty-four dampers, some perhaps higher than others"
+    ), ""
+
+
+WAVE_MM = {5: 0.0, 4: 0.6, 3: 1.0, 2: 1.3, 1: 2.6}
+
+
+def key_level(grade: int, rng: Rng) -> tuple[str, str]:
+    """Fronts of the white keys beside a straight edge, five times as tall as wide."""
+    size, body = (
+        WAVE_MM[grade],
+        _text(20, 16, "fronts of the white keys under a straight edge (heights ten times too large)"),
+    )
+    shape = (
+        -np.sin(np.linspace(0, np.pi, 26))
+        if grade >= 4
+        else np.sin(np.linspace(0, 4 * np.pi, 26) + rng.uniform(0, 3))
+    )
+    rough = {5: 0.03, 4: 0.05, 3: 0.12, 2: 0.6, 1: 1.0}[grade]
+    heights = size * shape + rough * rng.normal(size=26)
+    for i, mm in enumerate(heights):
+        top = max(36.0, 72 - 10 * float(mm))
+        body += _rect(20 + 17 * i, top, 16, 126 - top, fill="#ffffff")
+    return _svg(body + _line(16, 34, 470, 34, width=2.5), width=490, height=136, alt="Fronts of twenty-six white keys under a straight edge"), ""  # fmt: skip
+
+
+def board_cracks(grade: int, rng: Rng) -> tuple[str, str]:
+    """The soundboard from behind with a lamp on the other side."""
+    body = _rect(10, 26, 470, 190, fill=WOOD) + _text(
+        10, 18, "the soundboard from behind, a torch on the other side"
+    )
+    body += "".join(_line(10 + 60 * i, 216, 90 + 60 * i, 26, colour=SOFT, width=5) for i in range(7))
+    number, light = {5: (0, 0.0), 4: (1, 0.0), 3: (int(rng.integers(1, 3)), 2.0), 2: (5, 2.6), 1: (5, 7.0)}[
+        grade
+    ]
+    for i in range(number):
+        x, y = 60 + 80 * i + rng.uniform(-15, 15), rng.uniform(60, 120)
+        d = f"M{x:.0f} {y:.0f} q {rng.uniform(20, 40):.0f} {rng.uniform(15, 30):.0f} {rng.uniform(70, 100):.0f} {rng.uniform(50, 80):.0f}"
+        body += _path(d, colour=INK, width=1.2 + light) + (
+            _path(d, colour="#ffe680", width=light) if light else ""
+        )
+    words = (
+        "No light comes through."
+        if light == 0.0
+        else f"Light comes through in {number} place{'s' if number > 1 else ''}."
+    )
+    if grade == 2:
+        words += " One crack opens and closes when you press beside it."
+    if grade == 1:
+        words += " The edges no longer stand level."
+    return _svg(body, width=490, height=226, alt="A soundboard with its ribs, seen from behind"), words
+
+
+SPECKS = {5: 0, 4: 9, 3: 110, 2: 420, 1: 420}
+
+
+def string_rust(grade: int, rng: Rng) -> tuple[str, str]:
+    """A section of strings close to."""
+    body = _text(10, 16, "a section of strings, close to")
+    for i in range(12):
+        rough = {2: 1.2, 1: 2.4}.get(grade, 0.0)
+        points = " ".join(f"{x},{36 + 14 * i + rng.normal() * rough:.1f}" for x in range(10, 481, 8))
+        body += f'<polyline points="{points}" fill="none" stroke="{SOFT}" stroke-width="{3.0 + rough}"/>'
+    for _ in range(SPECKS[grade]):
+        x, i, size = rng.uniform(10, 480), int(rng.integers(12)), rng.uniform(0.8, 1.6 + (5 - grade) * 0.5)
+        half = (x > 240) if grade == 3 else True
+        if half:
+            body += (
+                f'<circle cx="{x:.0f}" cy="{36 + 14 * i + rng.normal():.1f}" r="{size:.1f}" fill="{RUST}"/>'
+            )
+    if grade == 1:
+        for _ in range(14):
+            x, y = rng.uniform(20, 460), rng.uniform(34, 190)
+            body += _path(f"M{x:.0f} {y:.0f} l 9 -6 l 4 8 z", colour=RUST, fill=RUST)
+    return _svg(body, width=490, height=210, alt="Twelve strings close to"), ""
+
+
+def bridge_cracks(grade: int, rng: Rng) -> tuple[str, str]:
+    """The top of the treble bridge with its pins."""
+    body = _rect(10, 30, 470, 110, fill=WOOD) + _text(10, 18, "the top of the treble bridge with its pins")
+    pins = [(28 + 24 * i, 62.0 if i % 2 else 72.0, 108.0 if i % 2 else 98.0) for i in range(19)]
+    start = int(rng.integers(2, 6))
+    joined = {
+        5: (),
+        4: (),
+        3: ((start, start + 2), (start + 8, start + 10)),
+        2: ((start, start + 9),),
+        1: ((0, 18),),
+    }[grade]
+    for a, b in joined:
+        width = 5.0 if grade == 1 else 1.6 + 0.8 * (grade == 2)
+        for row in (1, 2) if grade <= 2 else (1,):
+            d = "M" + " L".join(f"{pins[i][0]} {pins[i][row] + rng.normal():.1f}" for i in range(a, b + 1))
+            body += _path(d, width=width)
+    if grade == 4:
+        for i in rng.choice(19, 4, replace=False):
+            body += _path(f"M{pins[i][0] - 6} {pins[i][1]} l 12 1", width=0.8)
+    for x, y1, y2 in pins:
+        lean = float(rng.normal()) * (5.0 if grade == 1 else 0.0)
+        for y in (y1, y2):
+            body += f'<circle cx="{x + lean:.1f}" cy="{y:.1f}" r="3.4" fill="{INK}"/>'
+    return _svg(body, width=490, height=150, alt="A bridge with two rows of pins"), ""
+
+
+DRAWN: dict[str, Callable[[int, Rng], tuple[str, str]]] = {
+    "hammers-grooves": hammer_grooves, "dampers-lift": damper_row, "keys-level": key_level, "board-cracks": board_cracks,
+    "strings-rust": string_rust, "bridge-treble": bridge_cracks,
+}  # fmt: skip
+
+
+def where_it_is(kind: str, area: str) -> str:
+    """The whole instrument, small, with a ring at the part; empty where the part isn't drawn."""
+    whole = drawing_of(kind)
+    if area not in whole.where:
+        return ""
+    body = ""
+    for stroke in whole.strokes:
+        if stroke.weight == "thin":
+            continue
+        points = " ".join(f"{x:.1f},{74 - y:.1f}" for x, y in stroke.points)
+        body += f'<polyline points="{points}" fill="none" stroke="{SOFT}" stroke-width="0.5"/>'
+    x, y = whole.where[area]
+    body += f'<circle cx="{x:.1f}" cy="{74 - y:.1f}" r="5" fill="none" stroke="{INK}" stroke-width="1.4"/>'
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 -1 70 78" width="120" height="134" role="img" '
+        f'aria-label="{escape(area, quote=True)} on the instrument" style="background:{PAPER}">{body}</svg>'
+    )

@@ -1,0 +1,239 @@
+"""How alike a class grades: agreement, strict and mild pupils, where a scale's words mislead, against the teacher."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import t as student
+
+from pianolab.classroom.measures import Share, share_of
+from pianolab.classroom.strictness import FittedGrades, fit_grades
+from pianolab.errors import BadInput
+from pianolab.model import Answer
+from pianolab.show import Row, Showable
+
+if TYPE_CHECKING:
+    from pianolab.classroom.exhibits import Exhibit
+
+GRADE = "grade"
+"""Kind of an answer that grades an exhibit."""
+
+BOOTSTRAPS, BOOTSTRAP_SEED = 400, 7
+LEAST_GRADES = 6
+"""So many grades of one sentence are needed before its words are blamed."""
+
+Unit = tuple[str, str]
+"""An exhibit: instrument and checklist point."""
+
+Level = Literal["nominal", "ordinal", "interval", "ratio"]
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Agreement(Showable):
+    """Krippendorff's alpha (1: all alike, 0: as by chance) with a bootstrap interval over exhibits."""
+
+    alpha: float | None
+    low: float | None
+    high: float | None
+    exhibits: int
+    why_missing: str = ""
+
+    def headline(self) -> str:
+        if self.alpha is None:
+            return f"agreement not known: {self.why_missing}"
+        return f"alpha {self.alpha:.2f} ({self.low:.2f} to {self.high:.2f}) over {self.exhibits} exhibits"
+
+    def rows(self) -> list[Row]:
+        note = self.why_missing or f"95 %: {self.low:.2f} to {self.high:.2f}"
+        return [("Krippendorff's alpha", self.alpha, "", note)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PupilGrading:
+    """One pupil beside the class (``shift``: below 0 strict, above 0 mild) and beside the teacher."""
+
+    pupil: str
+    shift: float
+    low: float
+    high: float
+    scatter: float
+    scatter_low: float
+    scatter_high: float
+    as_teacher: Share
+
+    @property
+    def words(self) -> str:
+        """Strict, mild, or neither as far as can be told."""
+        if self.high < 0.0:
+            return "strict"
+        return "mild" if self.low > 0.0 else "neither, as far as can be told"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Misread:
+    """A sentence of a scale that the class reads otherwise than the teacher."""
+
+    point: str
+    reference: int
+    read_as: float
+    low: float
+    high: float
+    meant: str
+    chosen: str
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class ClassView(Showable):
+    """The class's grades seen together."""
+
+    header = ("pupil", "beside the class", "95 %", "scatter", "as the teacher")
+
+    agreement: Agreement
+    per_point: dict[str, Agreement]
+    pupils: tuple[PupilGrading, ...]
+    misread: tuple[Misread, ...]
+    against_teacher: float
+
+    def headline(self) -> str:
+        side = "milder" if self.against_teacher > 0 else "stricter"
+        return f"{len(self.pupils)} pupils; {self.agreement.headline()}; on average {abs(self.against_teacher):.2f} grades {side} than the teacher"
+
+    def rows(self) -> list[Row]:
+        return [
+            (p.pupil, f"{p.shift:+.2f} ({p.words})", f"{p.low:+.2f} to {p.high:+.2f}", f"{p.scatter:.2f}", p.as_teacher.headline())
+            for p in self.pupils
+        ]  # fmt: skip
+
+
+def agreement(grades: FloatArray, *, level: Level = "ordinal", seed: int = BOOTSTRAP_SEED) -> Agreement:
+    """Krippendorff's alpha of a table of grades [krippendorff2011], through the package of that name.
+
+    Parameters
+    ----------
+    grades : array, shape (pupils, exhibits); NaN where nobody graded
+    level : ``ordinal``, ``nominal``, ``interval`` or ``ratio``
+
+    Notes
+    -----
+    The interval comes from drawing exhibits with replacement; with fewer than five of them it is rough.
+
+    Examples
+    --------
+    >>> agreement(np.array([[1, 2, 3, 4, 5.0], [1, 2, 3, 4, 5]])).alpha
+    1.0
+    """
+    table = np.asarray(grades, float)
+    pairable = np.isfinite(table).sum(axis=0) >= 2
+    if pairable.sum() < 2:
+        return _unknown(int(pairable.sum()), "two exhibits with two grades each are needed")
+    table = table[:, pairable]
+    if np.unique(table[np.isfinite(table)]).size < 2:
+        return _unknown(
+            table.shape[1], "everybody gave the same grade everywhere: there is nothing to agree on"
+        )
+    rng, count = np.random.default_rng(seed), table.shape[1]
+    drawn = [_alpha(table[:, rng.integers(count, size=count)], level) for _ in range(BOOTSTRAPS)]
+    low, high = np.nanpercentile(drawn, [2.5, 97.5])
+    return Agreement(alpha=_alpha(table, level), low=float(low), high=float(high), exhibits=count)
+
+
+def _unknown(exhibits: int, why: str) -> Agreement:
+    return Agreement(alpha=None, low=None, high=None, exhibits=exhibits, why_missing=why)
+
+
+def _alpha(table: FloatArray, level: Level) -> float:
+    import krippendorff
+
+    values = np.unique(table[np.isfinite(table)])
+    if values.size < 2:
+        return float("nan")
+    return float(krippendorff.alpha(reliability_data=table, level_of_measurement=level, value_domain=values))
+
+
+def grade_table(answers: Iterable[Answer]) -> tuple[tuple[str, ...], tuple[Unit, ...], FloatArray]:
+    """Pupils, exhibits, and their table of grades, shape (pupils, exhibits); the latest grade of each counts."""
+    latest: dict[tuple[str, Unit], int] = {}
+    for answer in answers:
+        if answer.kind == GRADE and answer.grade is not None:
+            latest[answer.pupil, (answer.task, answer.item)] = answer.grade
+    pupils = tuple(dict.fromkeys(p for p, _ in latest))
+    units = tuple(sorted({u for _, u in latest}))
+    table = np.full((len(pupils), len(units)), np.nan)
+    for (pupil, unit), grade in latest.items():
+        table[pupils.index(pupil), units.index(unit)] = grade
+    return pupils, units, table
+
+
+def class_view(answers: Iterable[Answer], exhibits: Sequence[Exhibit]) -> ClassView:
+    """The whole class's grades: how alike, who is strict, which words mislead.
+
+    Parameters
+    ----------
+    answers : answers of kind ``grade``; ``task`` names the instrument, ``item`` the point
+    exhibits : what was graded, with the teacher's reference
+
+    Raises
+    ------
+    BadInput : grades of exhibits that aren't there, or of fewer than two pupils
+    """
+    pupils, units, table = grade_table(answers)
+    reference = {(e.instrument, e.point.id): e.reference for e in exhibits}
+    if stray := sorted(set(units) - set(reference)):
+        raise BadInput(
+            "grades",
+            f"of {stray[0][0]}, {stray[0][1]}",
+            "grades of the exhibits given",
+            "Another set of exhibits?",
+        )
+    if len(pupils) < 2:
+        raise BadInput("grades", f"of {len(pupils)} pupils", "two pupils at least")
+    fit = fit_grades(table)
+    wanted = np.array([reference[u] for u in units], float)
+    points = dict.fromkeys(point for _, point in units)
+    sentences = {e.point.id: e.point.anchors for e in exhibits}
+    return ClassView(
+        agreement=agreement(table),
+        per_point={p: agreement(table[:, [i for i, u in enumerate(units) if u[1] == p]]) for p in points},
+        pupils=tuple(_pupil(name, n, fit, table, wanted) for n, name in enumerate(pupils)),
+        misread=_misread(units, table, fit, reference=reference, sentences=sentences),
+        against_teacher=float(np.nanmean(table - wanted)),
+    )
+
+
+def _pupil(name: str, n: int, fit: FittedGrades, table: FloatArray, wanted: FloatArray) -> PupilGrading:
+    low, high = fit.shift_interval()[n]
+    given = np.isfinite(table[n])
+    alike = int(np.sum(table[n][given] == wanted[given]))
+    return PupilGrading(
+        pupil=name, shift=float(fit.shift[n]), low=float(low), high=float(high), scatter=float(fit.scatter[n]),
+        scatter_low=float(fit.scatter_low[n]), scatter_high=float(fit.scatter_high[n]), as_teacher=share_of(alike, int(given.sum())),
+    )  # fmt: skip
+
+
+def _misread(
+    units: Sequence[Unit], table: FloatArray, fit: FittedGrades, *, reference: Mapping[Unit, int], sentences: Mapping[str, Sequence[str]]
+) -> tuple[Misread, ...]:  # fmt: skip
+    """Sentences that the class, its strictness taken out, puts elsewhere: the interval leaves the half grade around it."""
+    found = []
+    level = table - fit.shift[:, None]
+    for point, grade in sorted({(u[1], reference[u]) for u in units}):
+        columns = [i for i, u in enumerate(units) if u[1] == point and reference[u] == grade]
+        # One value per pupil: grades of one pupil go together.
+        own = np.array([np.nanmean(row) for row in level[:, columns] if np.isfinite(row).any()])
+        if own.size < LEAST_GRADES:
+            continue
+        middle, half = (
+            float(own.mean()),
+            float(student.ppf(0.975, own.size - 1) * own.std(ddof=1) / np.sqrt(own.size)),
+        )
+        if middle - half > grade + 0.5 or middle + half < grade - 0.5:
+            chosen = int(np.clip(round(middle), 1, 5))
+            words = sentences[point]
+            found.append(Misread(point=point, reference=grade, read_as=middle, low=middle - half, high=middle + half,
+                                 meant=words[5 - grade], chosen=words[5 - chosen]))  # fmt: skip
+    return tuple(found)
