@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
+from pianolab.assess.agreement import Agreement, agreement
 from pianolab.classroom.measures import Share, share_of
 from pianolab.classroom.strictness import FittedGrades, fit_grades
 from pianolab.errors import BadInput
@@ -22,35 +23,13 @@ if TYPE_CHECKING:
 GRADE = "grade"
 """Kind of an answer that grades an exhibit."""
 
-BOOTSTRAPS, BOOTSTRAP_SEED = 400, 7
 LEAST_GRADES = 6
 """So many grades of one sentence are needed before its words are blamed."""
 
 Unit = tuple[str, str]
 """An exhibit: instrument and checklist point."""
 
-Level = Literal["nominal", "ordinal", "interval", "ratio"]
 FloatArray = NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True, repr=False)
-class Agreement(Showable):
-    """Krippendorff's alpha (1: all alike, 0: as by chance) with a bootstrap interval over exhibits."""
-
-    alpha: float | None
-    low: float | None
-    high: float | None
-    exhibits: int
-    why_missing: str = ""
-
-    def headline(self) -> str:
-        if self.alpha is None:
-            return f"agreement not known: {self.why_missing}"
-        return f"alpha {self.alpha:.2f} ({self.low:.2f} to {self.high:.2f}) over {self.exhibits} exhibits"
-
-    def rows(self) -> list[Row]:
-        note = self.why_missing or f"95 %: {self.low:.2f} to {self.high:.2f}"
-        return [("Krippendorff's alpha", self.alpha, "", note)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +80,7 @@ class ClassView(Showable):
 
     def headline(self) -> str:
         side = "milder" if self.against_teacher > 0 else "stricter"
-        return f"{len(self.pupils)} pupils; {self.agreement.headline()}; on average {abs(self.against_teacher):.2f} grades {side} than the teacher"
+        return f"{len(self.pupils)} pupils; {_alpha_words(self.agreement)}; on average {abs(self.against_teacher):.2f} grades {side} than the teacher"
 
     def rows(self) -> list[Row]:
         return [
@@ -110,49 +89,26 @@ class ClassView(Showable):
         ]  # fmt: skip
 
 
-def agreement(grades: FloatArray, *, level: Level = "ordinal", seed: int = BOOTSTRAP_SEED) -> Agreement:
-    """Krippendorff's alpha of a table of grades [krippendorff2011], through the package of that name.
+def agreement_of(units: Sequence[Unit], table: FloatArray, *, what: str) -> Agreement:
+    """Agreement of pupils about some exhibits [krippendorff2011]; exhibits of one instrument are resampled together.
 
     Parameters
     ----------
-    grades : array, shape (pupils, exhibits); NaN where nobody graded
-    level : ``ordinal``, ``nominal``, ``interval`` or ``ratio``
-
-    Notes
-    -----
-    The interval comes from drawing exhibits with replacement; with fewer than five of them it is rough.
+    units : the exhibits, one per column
+    table : array, shape (pupils, exhibits); NaN where nobody graded
+    what : its name
 
     Examples
     --------
-    >>> agreement(np.array([[1, 2, 3, 4, 5.0], [1, 2, 3, 4, 5]])).alpha
+    >>> units = [(name, "keys-level") for name in "abcde"]
+    >>> agreement_of(units, np.array([[1, 2, 3, 4, 5.0], [1, 2, 3, 4, 5]]), what="Level of the keys").alpha
     1.0
     """
-    table = np.asarray(grades, float)
-    pairable = np.isfinite(table).sum(axis=0) >= 2
-    if pairable.sum() < 2:
-        return _unknown(int(pairable.sum()), "two exhibits with two grades each are needed")
-    table = table[:, pairable]
-    if np.unique(table[np.isfinite(table)]).size < 2:
-        return _unknown(
-            table.shape[1], "everybody gave the same grade everywhere: there is nothing to agree on"
-        )
-    rng, count = np.random.default_rng(seed), table.shape[1]
-    drawn = [_alpha(table[:, rng.integers(count, size=count)], level) for _ in range(BOOTSTRAPS)]
-    low, high = np.nanpercentile(drawn, [2.5, 97.5])
-    return Agreement(alpha=_alpha(table, level), low=float(low), high=float(high), exhibits=count)
-
-
-def _unknown(exhibits: int, why: str) -> Agreement:
-    return Agreement(alpha=None, low=None, high=None, exhibits=exhibits, why_missing=why)
-
-
-def _alpha(table: FloatArray, level: Level) -> float:
-    import krippendorff
-
-    values = np.unique(table[np.isfinite(table)])
-    if values.size < 2:
-        return float("nan")
-    return float(krippendorff.alpha(reliability_data=table, level_of_measurement=level, value_domain=values))
+    judged: dict[Hashable, dict[str, int]] = {
+        unit: {str(n): int(g) for n, g in enumerate(column) if np.isfinite(g)}
+        for unit, column in zip(units, np.asarray(table, float).T, strict=True)
+    }
+    return agreement(judged, what=what, together={u: u[0] for u in units})
 
 
 def grade_table(answers: Iterable[Answer]) -> tuple[tuple[str, ...], tuple[Unit, ...], FloatArray]:
@@ -195,14 +151,26 @@ def class_view(answers: Iterable[Answer], exhibits: Sequence[Exhibit]) -> ClassV
     fit = fit_grades(table)
     wanted = np.array([reference[u] for u in units], float)
     points = dict.fromkeys(point for _, point in units)
+    titles = {e.point.id: e.point.title for e in exhibits}
     sentences = {e.point.id: e.point.anchors for e in exhibits}
     return ClassView(
-        agreement=agreement(table),
-        per_point={p: agreement(table[:, [i for i, u in enumerate(units) if u[1] == p]]) for p in points},
+        agreement=agreement_of(units, table, what="All points together"),
+        per_point={p: _at_point(p, units, table, title=titles[p]) for p in points},
         pupils=tuple(_pupil(name, n, fit, table, wanted) for n, name in enumerate(pupils)),
         misread=_misread(units, table, fit, reference=reference, sentences=sentences),
         against_teacher=float(np.nanmean(table - wanted)),
     )
+
+
+def _at_point(point: str, units: Sequence[Unit], table: FloatArray, *, title: str) -> Agreement:
+    columns = [i for i, u in enumerate(units) if u[1] == point]
+    return agreement_of([units[i] for i in columns], table[:, columns], what=title)
+
+
+def _alpha_words(found: Agreement) -> str:
+    if found.alpha is None:
+        return f"agreement not known: {found.why_unknown}"
+    return f"alpha {found.alpha:.2f} ({found.low:.2f} to {found.high:.2f})"
 
 
 def _pupil(name: str, n: int, fit: FittedGrades, table: FloatArray, wanted: FloatArray) -> PupilGrading:
