@@ -11,5 +11,6 @@ except ImportError as error:
 
 from pianolab.widgets.findings_form import FindingsForm
 from pianolab.widgets.keyboard_picker import KeyboardPicker, key_marks
+from pianolab.widgets.touch_form import TouchForm
 
-__all__ = ["FindingsForm", "KeyboardPicker", "key_marks"]
+__all__ = ["FindingsForm", "KeyboardPicker", "TouchForm", "key_marks"]

@@ -143,8 +143,22 @@ def wait_idle(page: Any) -> None:
     )
 
 
+STARTED = (
+    "[...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].some(p => !p.textContent.includes('[ ]'))"
+)
+
+
 def run_all(page: Any) -> None:
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    """Run every cell; asked again where the page was not ready and dropped it without a word."""
+    for _ in range(5):
+        page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+        with contextlib.suppress(Exception):
+            page.wait_for_function(STARTED, timeout=8_000)
+            break
+    page.wait_for_function(
+        "![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].some(p => p.textContent.includes('*'))",
+        timeout=90_000,
+    )
     wait_idle(page)
 
 
