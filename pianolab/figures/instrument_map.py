@@ -50,9 +50,10 @@ class PartState:
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class InstrumentPlan(Plan):
-    """The parts of one piano with their state; ``kind`` chooses the drawing."""
+    """The parts of one piano with their state; ``kind`` chooses the drawing, ``view`` says from where it is seen."""
 
     kind: str
+    view: str
     parts: tuple[PartState, ...]
     header = ("part", "worst grade", "worst finding", "points with trouble", "points checked", "points")
 
@@ -83,6 +84,7 @@ def plan_instrument(piano: Piano, *, findings: Sequence[Finding], checklist: Che
         title=f"{piano.name}: where the findings are, {sheet.view}",
         alt=_alt(parts),
         kind=piano.kind,
+        view=sheet.view,
         parts=parts,
     )
 

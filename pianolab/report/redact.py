@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any, Literal, TypeVar
@@ -12,6 +12,7 @@ from typing import Any, Literal, TypeVar
 from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
+from pianolab.report.pictures import Picture
 
 LeaveOut = Literal["names", "addresses", "prices"]
 CHOICES = ("names", "addresses", "prices")
@@ -26,6 +27,7 @@ class Content:
     comparison: Comparison
     findings: dict[str, tuple[Finding, ...]]
     provenance: dict[str, str]
+    photos: dict[str, tuple[Picture, ...]] = field(default_factory=dict)
 
 
 def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
@@ -38,7 +40,8 @@ def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
 def redact(content: Content, leave_out: Sequence[str]) -> Content:
     """The same content without what shall be left out.
 
-    Names: instruments become ``Piano A``, ``Piano B``, …; sellers, serial numbers, examiners, free notes and the buyer's description go.
+    Names: instruments become ``Piano A``, ``Piano B``, …; sellers, serial numbers, examiners, photos, free notes and the buyer's
+    description go.
     Addresses: addresses go, and wherever one is written in a text. Prices: amounts in texts go (the page
     leaves out its money sections besides).
     """
@@ -73,6 +76,7 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
         comparison=comparison,
         findings=findings,
         provenance={edit(k): edit(v) for k, v in content.provenance.items()},
+        photos={} if "names" in gone else {i: _photos(own, edit) for i, own in content.photos.items()},
     )
 
 
@@ -108,6 +112,10 @@ def _finding(f: Finding, gone: frozenset[str], edit: Callable[[str], str]) -> Fi
     if "names" in gone:
         f = replace(f, examiner="", note="")
     return replace(f, note=edit(f.note), reason=edit(f.reason), place=edit(f.place))
+
+
+def _photos(photos: Sequence[Picture], edit: Callable[[str], str]) -> tuple[Picture, ...]:
+    return tuple(replace(p, caption=edit(p.caption)) for p in photos)
 
 
 def _piano(p: Piano, gone: frozenset[str]) -> Piano:

@@ -1,51 +1,5 @@
 "use strict";
 (function () {
-  const plots = Array.from(document.querySelectorAll("[data-chart]"));
-  const parsed = new Map();
-  const darkQuery = matchMedia("(prefers-color-scheme: dark)");
-  const printQuery = matchMedia("print");
-  const PRINT_WIDTH = 640, PRINT_WIDTH_SMALL = 315;
-  let printing = printQuery.matches;
-
-  function figureOf(plot) {
-    if (!parsed.has(plot.id)) parsed.set(plot.id, JSON.parse(document.getElementById(plot.dataset.chart).textContent));
-    return parsed.get(plot.id)[printing || !darkQuery.matches ? "light" : "dark"];
-  }
-
-  function draw(plot) {
-    const figure = figureOf(plot);
-    const layout = Object.assign({}, figure.layout, { autosize: true });
-    if (printing) {
-      layout.autosize = false;
-      layout.width = plot.closest(".radars") ? PRINT_WIDTH_SMALL : PRINT_WIDTH;
-    }
-    const config = { displayModeBar: false, responsive: !printing, scrollZoom: false, doubleClick: false, showTips: false };
-    return Plotly.react(plot, figure.data, layout, config);
-  }
-
-  function drawAll() { plots.forEach(draw); }
-
-  function drawInTurn(queue) {
-    if (!queue.length) { document.documentElement.dataset.charts = String(plots.length); return; }
-    draw(queue[0]);
-    setTimeout(drawInTurn, 0, queue.slice(1));
-  }
-
-  function setPrinting(on) {
-    if (printing === on) return;
-    printing = on;
-    drawAll();
-    if (!on) plots.forEach(function (plot) { Plotly.Plots.resize(plot); });
-  }
-
-  darkQuery.addEventListener("change", drawAll);
-  printQuery.addEventListener("change", function (event) { setPrinting(event.matches); });
-  addEventListener("beforeprint", function () { setPrinting(true); });
-  addEventListener("afterprint", function () { setPrinting(printQuery.matches); });
-
-  const near = function (plot) { return plot.getBoundingClientRect().top < innerHeight ? 0 : 1; };
-  drawInTurn(plots.slice().sort(function (a, b) { return near(a) - near(b); }));
-
   /* Clips: one plays at a time; a row can be played from left to right. */
   const sounds = Array.from(document.querySelectorAll("audio[data-name]"));
   let row = [];

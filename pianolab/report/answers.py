@@ -1,0 +1,138 @@
+"""The answers at the top of the page: which, why, at most, next, what is not known, how sure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from markupsafe import Markup
+
+from pianolab.compare.results import Comparison, NextStep
+from pianolab.figures.money import about, money
+from pianolab.figures.wording import listed
+from pianolab.report import shapes, words
+from pianolab.report.instruments import Instrument
+
+LEAST_WORTH = 5
+"""Under this amount, which would read as zero, the worth of finding something out is not said."""
+
+
+def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, prices: bool) -> dict[str, Any]:
+    """The answers at the top: which, why, at most, unknown, next, and how sure."""
+    v = comparison.verdict
+    chosen = next((i for i in instruments if i.id == v.piano_id), None)
+    leader = chosen or max(instruments, key=lambda i: i.standing.rank_shares[0])
+    head, sentences = split_headline(v.headline, v.kind), _why(comparison, chosen)
+    return {
+        "kind": v.kind,
+        "head": head,
+        "word": words.KIND_WORDS[v.kind],
+        "sign": shapes.sign(v.kind),
+        "headline": v.headline,
+        "sentences": sentences,
+        "chosen": chosen,
+        "sure": words.sure(v.how_sure),
+        "sure_count": words.of_hundred(v.how_sure),
+        "tries": _tries(instruments, comparison),
+        "pay": _pay(chosen, comparison.profile.currency) if prices else None,
+        "unknown": _unknown(leader),
+        "leader": leader,
+        "next": _step_words(comparison, instruments, prices=prices),
+    }
+
+
+def split_headline(headline: str, kind: str) -> str:
+    """The headline without the verdict's word in front, which the page shows by itself.
+
+    Examples
+    --------
+    >>> split_headline("Find out first: the attic upright leads.", "find out first")
+    'The attic upright leads.'
+    >>> split_headline("Buy the attic upright.", "buy")
+    'Buy the attic upright.'
+    """
+    front = f"{kind}:"
+    if headline.casefold().startswith(front):
+        return words.sentence(headline[len(front) :].strip())
+    return headline
+
+
+def _why(comparison: Comparison, chosen: Instrument | None) -> list[str]:
+    """The verdict's sentences without those that only repeat a next step, and where the chosen one is ahead."""
+    steps = [s.text for s in comparison.next_steps]
+    said = [s for s in comparison.verdict.sentences if not any(text and text in s for text in steps)]
+    ahead = _ahead(comparison, chosen) if chosen and len(comparison.assessments) > 1 else ""
+    return [*said[:1], *([ahead] if ahead else []), *said[1:]]
+
+
+def _ahead(comparison: Comparison, chosen: Instrument) -> str:
+    rivals = [a for a in comparison.assessments if a.piano.id != chosen.id and not a.vetoes]
+    best = [
+        r.aspect
+        for r in chosen.assessment.aspects
+        if all(r.middle > a.aspect(r.aspect).middle for a in rivals)
+    ]
+    if not rivals or not best:
+        return ""
+    return f"Of those without a reason to stop it stands highest in {listed(best)}."
+
+
+def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
+    shares = [i.standing.rank_shares[0] for i in instruments]
+    said = ", ".join(
+        f"{i.mark.letter} {i.mark.name} {words.of_hundred(s)}"
+        for i, s in zip(instruments, shares, strict=True)
+    )
+    label = f"First choice in how many of 100 tries: {said}. Computed from {comparison.draws} draws."
+    return shapes.hundred_tries([i.mark for i in instruments], shares, label=label)
+
+
+def _pay(chosen: Instrument | None, currency: str) -> dict[str, str]:
+    if chosen is None:
+        return {"most": "nothing yet", "why": "no instrument is recommended as things stand", "total": ""}
+    s = chosen.standing
+    total = ""
+    if s.total_p10 is not None and s.total_p90 is not None:
+        total = f"With repairs, moving and first tunings it comes to {about(s.total_p10, currency)} to {about(s.total_p90, currency)} at the price asked."
+    return {"most": money(s.highest_offer, currency), "why": s.offer_reason, "total": total}
+
+
+def _unknown(leader: Instrument) -> dict[str, Any]:
+    a = leader.assessment
+    widest: dict[str, tuple[float, str]] = {}
+    for aspect in a.aspects:
+        for u in aspect.unknown:
+            if u.width > widest.get(u.text, (-1.0, ""))[0]:
+                widest[u.text] = (u.width, u.reason)
+    top = sorted(widest.items(), key=lambda item: -item[1][0])
+    return {
+        "open": a.points_total - a.points_checked,
+        "total": a.points_total,
+        "top": [f"{text}: {reason}" for text, (_, reason) in top[:3]],
+        "more": max(0, len(top) - 3),
+        "heard": leader.heard,
+    }
+
+
+def _step_words(
+    comparison: Comparison, instruments: Sequence[Instrument], *, prices: bool
+) -> list[dict[str, Any]]:
+    by_id = {i.id: i for i in instruments}
+    return [
+        {
+            "on": by_id[s.piano_id],
+            "head": words.sentence(s.text.partition(": ")[0]),
+            "detail": s.text.partition(": ")[2],
+            "effort": words.effort(s.effort, s.minutes, said=s.text),
+            "why": s.why,
+            "chance": words.of_hundred(s.chance_to_change),
+            "worth": _worth(s, comparison.profile.currency) if prices else "",
+            "bar": shapes.chance_bar(s.chance_to_change, index=by_id[s.piano_id].index),
+        }
+        for s in sorted(comparison.next_steps, key=lambda s: -s.chance_to_change)
+    ]
+
+
+def _worth(step: NextStep, currency: str) -> str:
+    worth = getattr(step, "worth", None)
+    return f"worth about {about(worth, currency)} to know" if worth and worth >= LEAST_WORTH else ""

@@ -1,0 +1,82 @@
+"""Everything the page shows of one instrument, as plain data for the template."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from pianolab.acoustics.results import Survey
+from pianolab.assess.results import Assessment
+from pianolab.checklist.points import Checklist
+from pianolab.compare.results import Comparison, Standing
+from pianolab.figures.look import Mark
+from pianolab.figures.money import money
+from pianolab.model import Finding
+from pianolab.report import shapes, words
+from pianolab.report.findings_view import FindingsView, view_findings
+
+
+@dataclass(frozen=True, kw_only=True)
+class Instrument:
+    """Everything the page shows of one instrument; ``charts`` are filled in by `pianolab.report.page`."""
+
+    id: str
+    index: int
+    mark: Mark
+    badge: Markup
+    badge_large: Markup
+    assessment: Assessment
+    standing: Standing
+    survey: Survey | None
+    facts: tuple[str, ...]
+    view: FindingsView
+    heard: str
+
+
+def instruments_of(
+    comparison: Comparison, marks: Mapping[str, Mark], *, surveys: Mapping[str, Survey],
+    findings: Mapping[str, Sequence[Finding]], checklist: Checklist, leave_out: frozenset[str],
+) -> tuple[Instrument, ...]:  # fmt: skip
+    """One `Instrument` per assessment, in the order of the shortlist."""
+    made = []
+    for i, a in enumerate(comparison.assessments):
+        mark = marks[a.piano.id]
+        made.append(
+            Instrument(
+                id=a.piano.id, index=i, mark=mark, badge=shapes.badge(mark, index=i), badge_large=shapes.badge(mark, index=i, large=True),
+                assessment=a, standing=comparison.standing(a.piano.id), survey=surveys.get(a.piano.id), facts=_facts(a, leave_out),
+                view=view_findings(a.piano, findings.get(a.piano.id, ()), checklist), heard=heard_words(surveys.get(a.piano.id)),
+            )
+        )  # fmt: skip
+    return tuple(made)
+
+
+def _facts(a: Assessment, leave_out: frozenset[str]) -> tuple[str, ...]:
+    p = a.piano
+    facts = [
+        p.kind,
+        f"built {p.year}" if p.year else "year not known",
+        f"{p.last_key - p.first_key + 1} keys",
+    ]
+    if p.key_tops != "unknown":
+        facts.append(f"key tops: {p.key_tops}")
+    if "prices" not in leave_out:
+        asked = money(p.asking_price, p.currency)
+        facts.append(f"asks {asked}" if p.asking_price is not None else "asking price not known")
+    facts += [f"serial number {p.serial}"] if p.serial else []
+    facts += [f"seller: {p.seller}"] if p.seller else []
+    facts += [p.address] if p.address else []
+    return tuple(facts)
+
+
+def heard_words(survey: Survey | None) -> str:
+    """What was recorded of an instrument, in one sentence."""
+    if survey is None:
+        return "not recorded: nothing is known of its keys by ear"
+    s = survey.summary
+    n = s.last_key - s.first_key + 1
+    faults = sum(s.fault_counts.values()) or int((survey.table["faults"].fillna("") != "").sum())
+    found = f"{words.plural(faults, 'fault')} heard" if faults else "no fault heard"
+    return f"{s.measured} of {n} keys measured; {found}"

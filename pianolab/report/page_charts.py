@@ -1,0 +1,88 @@
+"""Which charts the page holds, and in what form."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from pianolab.acoustics.results import Survey
+from pianolab.checklist.points import Checklist
+from pianolab.compare.results import Comparison
+from pianolab.figures import (
+    draw_brightness,
+    draw_damper,
+    draw_decay,
+    draw_instrument,
+    draw_keyboard,
+    draw_radar,
+    draw_tuning,
+    draw_unison,
+    plan_brightness,
+    plan_damper,
+    plan_decay,
+    plan_instrument,
+    plan_keyboard,
+    plan_radar,
+    plan_tuning,
+    plan_unison,
+)  # fmt: skip
+from pianolab.figures.look import Mark
+from pianolab.model import Finding
+from pianolab.report.charts import Chart, ChartBook
+from pianolab.report.instruments import Instrument
+
+
+def radars(c: Comparison, marks: Mapping[str, Mark], book: ChartBook) -> list[Chart]:
+    plan = plan_radar(c.assessments, profile=c.profile, marks=marks)
+    if plan.form == "bars":
+        return [book.add(plan, draw_radar, marks=[s.mark for s in plan.series])]
+    charts = []
+    for n, s in enumerate(plan.series):
+        charts.append(
+            book.add(plan, draw_radar, title=s.mark.label, marks=[s.mark], panel=s.piano_id, table=n == 0)
+        )
+    return charts
+
+
+def over_keys(heard: Mapping[str, Survey], marks: Mapping[str, Mark], book: ChartBook) -> list[Chart]:
+    if not heard:
+        return []
+    names = {i: m.name for i, m in marks.items()}
+    drawn = [marks[i] for i in heard]
+    return [
+        book.add(plan(heard, names), draw, marks=drawn, extra=extra)
+        for plan, draw, extra in (
+            (plan_decay, draw_decay, False),
+            (plan_unison, draw_unison, True),
+            (plan_tuning, draw_tuning, True),
+            (plan_damper, draw_damper, True),
+            (plan_brightness, draw_brightness, True),
+        )
+    ]
+
+
+def piano_charts(
+    i: Instrument, book: ChartBook, heard: Mapping[str, Survey], marks: Mapping[str, Mark], findings: Sequence[Finding],
+    checklist: Checklist,
+) -> list[Chart]:  # fmt: skip
+    piano = i.assessment.piano
+    where = plan_instrument(piano, findings=findings, checklist=checklist)
+    plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
+    charts = (
+        [book.add(where, draw_instrument, extra=True, title=f"Where the findings are, {where.view}")]
+        if where.parts
+        else []
+    )
+    charts.append(book.add(plan, draw_keyboard, wide=True, folded=True, title="The keyboard, key by key"))
+    if i.id in heard:
+        names = {k: m.name for k, m in marks.items()}
+        charts.append(
+            book.add(
+                plan_decay(heard, names, focus=i.id),
+                draw_decay,
+                marks=[i.mark],
+                extra=True,
+                folded=True,
+                title="How long its keys sing, the others in grey",
+            )
+        )
+    return charts

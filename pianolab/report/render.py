@@ -1,0 +1,111 @@
+"""Puts the page together from its templates: style and scripts inside, and a policy that lets nothing be fetched."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from base64 import b64encode
+from collections.abc import Mapping, Sequence
+from functools import cache
+from hashlib import sha256
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs, get_plotlyjs_version
+
+from pianolab.errors import BadInput
+from pianolab.figures.look import ink_on
+from pianolab.report.charts import Chart
+
+TEMPLATES = "templates"
+
+
+@cache
+def _environment() -> Environment:
+    env = Environment(
+        loader=PackageLoader("pianolab.report", TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.globals["ink_on"] = ink_on
+    return env
+
+
+def _read(name: str) -> str:
+    return (files("pianolab.report") / TEMPLATES / name).read_text(encoding="utf-8").replace("\r\n", "\n")
+
+
+@cache
+def _plotly_js() -> str:
+    return str(get_plotlyjs()).replace("\r\n", "\n")
+
+
+@cache
+def _hash(script: str) -> str:
+    return f"'sha256-{b64encode(sha256(script.encode('utf-8')).digest()).decode('ascii')}'"
+
+
+def content_security_policy(scripts: Sequence[str]) -> str:
+    """A policy that lets exactly these scripts run, and lets nothing be fetched.
+
+    Examples
+    --------
+    >>> content_security_policy(["1"]).split("; ")[0]
+    "default-src 'none'"
+    """
+    return "; ".join(
+        [
+            "default-src 'none'",
+            f"script-src {' '.join(_hash(s) for s in scripts)}",
+            "style-src 'unsafe-inline'",
+            "img-src data:",
+            "media-src data:",
+            "base-uri 'none'",
+            "form-action 'none'",
+        ]
+    )
+
+
+def render(context: Mapping[str, Any], charts: Sequence[Chart]) -> str:
+    """The page as HTML text: every script inside it is named in the policy by its hash."""
+    scripts = {"clips_js": _read("clips.js"), "plotly_js": _plotly_js(), "charts_js": _read("charts.js")}
+    return (
+        _environment()
+        .get_template("page.html.j2")
+        .render(
+            **context,
+            charts=charts,
+            css=Markup(_read("page.css") + _read("print.css")),
+            **{name: Markup(text) for name, text in scripts.items()},
+            policy=content_security_policy(list(scripts.values())),
+            plotly_version=get_plotlyjs_version(),
+            Markup=Markup,
+        )
+    )
+
+
+def write_page(path: Path | str, html: str) -> Path:
+    """Writes the page under a temporary name beside its place, then renames it; returns the path.
+
+    Raises
+    ------
+    BadInput : the folder does not exist
+    """
+    path = Path(path)
+    if not path.parent.is_dir():
+        raise BadInput(str(path), "a folder that does not exist", "a path in an existing folder")
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".page-", suffix=".tmp")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+            out.write(html)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+    return path

@@ -1,0 +1,73 @@
+"use strict";
+(function () {
+  /* Each chart is drawn when it comes near the window, and for print where the print shows it. */
+  const plots = Array.from(document.querySelectorAll("[data-chart]"));
+  const parsed = new Map(), drawn = new Set();
+  const darkQuery = matchMedia("(prefers-color-scheme: dark)");
+  const printQuery = matchMedia("print");
+  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 236;
+  let printing = false;
+
+  function figureOf(plot) {
+    if (!parsed.has(plot.id)) parsed.set(plot.id, JSON.parse(document.getElementById(plot.dataset.chart).textContent));
+    return parsed.get(plot.id)[printing || !darkQuery.matches ? "light" : "dark"];
+  }
+
+  function draw(plot) {
+    const figure = figureOf(plot), small = plot.closest(".radars") !== null;
+    const layout = Object.assign({}, figure.layout, { autosize: true });
+    if (printing) {
+      layout.autosize = false;
+      layout.width = small ? PRINT_WIDTH_SMALL : PRINT_WIDTH;
+      if (small) layout.height = PRINT_HEIGHT_SMALL;
+    }
+    plot.style.height = String(layout.height) + "px";
+    const config = { displayModeBar: false, responsive: !printing, scrollZoom: false, doubleClick: false, showTips: false };
+    if (!drawn.size) performance.mark("first chart");
+    drawn.add(plot);
+    watcher.unobserve(plot);
+    return Plotly.react(plot, figure.data, layout, config);
+  }
+
+  function inSight(plot) { return plot.offsetParent !== null && !plot.closest("details:not([open])"); }
+
+  function onSight(entries) {
+    entries.filter(function (entry) { return entry.isIntersecting; }).forEach(function (entry) { draw(entry.target); });
+    if (document.documentElement.dataset.charts === undefined) performance.mark("ready");
+    document.documentElement.dataset.charts = String(drawn.size);
+  }
+
+  const watcher = new IntersectionObserver(onSight, { rootMargin: "100% 0px" });
+  plots.forEach(function (plot) { watcher.observe(plot); });
+  if (!plots.length) document.documentElement.dataset.charts = "0";
+
+  function redraw() { drawn.forEach(draw); }
+
+  function unfold(on) {
+    document.querySelectorAll("details[data-print]").forEach(function (fold) {
+      if (on && !fold.open) { fold.open = true; fold.dataset.print = "opened"; }
+      if (!on && fold.dataset.print === "opened") { fold.open = false; fold.dataset.print = ""; }
+    });
+  }
+
+  function setPrinting(on) {
+    if (printing === on) return;
+    printing = on;
+    unfold(on);
+    if (on) { plots.filter(inSight).forEach(draw); return; }
+    redraw();
+    drawn.forEach(function (plot) { if (inSight(plot)) Plotly.Plots.resize(plot); });
+  }
+
+  darkQuery.addEventListener("change", redraw);
+  printQuery.addEventListener("change", function (event) { setPrinting(event.matches); });
+  addEventListener("beforeprint", function () { setPrinting(true); });
+  addEventListener("afterprint", function () { setPrinting(printQuery.matches); });
+  if (printQuery.matches) setPrinting(true);
+
+  /* A fold may have been closed while the window changed its width. */
+  document.addEventListener("toggle", function (event) {
+    if (printing || !event.target.open) return;
+    event.target.querySelectorAll("[data-chart]").forEach(function (plot) { if (drawn.has(plot)) Plotly.Plots.resize(plot); });
+  }, true);
+})();
