@@ -1,0 +1,289 @@
+"""How long strings, hammers, pins and dampers may still last: ranges, and unknown where nobody looked.
+
+Age alone is no fault. What was seen decides; age trims no more than the upper half of that range. Where nothing was
+seen, age alone leaves everything from no time to the rest of the usual life; and where a part is older than such parts
+usually last, it has been renewed or it is worn, and only looking tells which.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+
+from pianolab.assess.findings import PointView, lower_first, sentence, view_point
+from pianolab.assess.scoring import Scoring, load_scoring
+from pianolab.checklist import Checklist, load_checklist
+from pianolab.errors import BadInput
+from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.show import Row, Showable
+
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartLife:
+    """Years that one part may still last, low and high; None, with ``why_unknown``, where nothing tells.
+
+    ``basis`` says what it rests on, ``source`` where the usual life comes from, ``ends`` what its end is like;
+    ``by_age`` marks a range that rests on age alone.
+    """
+
+    part: str
+    title: str
+    years: Range | None
+    basis: str
+    source: str
+    ends: str
+    why_unknown: str = ""
+    by_age: bool = False
+
+    def lasts(self, years_of_use: float) -> str:
+        """``yes``, ``no``, ``perhaps`` or ``unknown``: whether it lasts as long as the buyer plans.
+
+        By age alone it is never more than ``perhaps``, neither for better nor for worse.
+        """
+        if self.years is None:
+            return "unknown"
+        if self.by_age:
+            return "perhaps"
+        if self.years[0] >= years_of_use:
+            return "yes"
+        return "no" if self.years[1] < years_of_use else "perhaps"
+
+    def sentence(self, years_of_use: float) -> str:
+        """The same in words, with the range."""
+        if self.years is None:
+            return f"How long the {self.title} will last nobody can say: {self.why_unknown}."
+        low, high = (f"{y:.0f}" for y in self.years)
+        left = f"about {high} more" if low == high else f"{low} to {high} more"
+        words = {
+            "yes": f"The {self.title} should last the {years_of_use:g} years you plan ({left})",
+            "no": f"The {self.title} will hardly last the {years_of_use:g} years you plan ({left})",
+            "perhaps": f"The {self.title} may or may not last the {years_of_use:g} years you plan ({left})",
+        }
+        return f"{words[self.lasts(years_of_use)]}: {self.basis}."
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Life(Showable):
+    """Remaining life of all parts that wear out, held against the years a buyer plans."""
+
+    parts: tuple[PartLife, ...]
+    years_of_use: float
+    hours_per_week: Range
+    note: str = "estimates from common practice; a technician who looks inside knows better"
+    header = ("part", "years from", "years to", "lasts", "rests on", "source")
+
+    def part(self, name: str) -> PartLife:
+        return next(p for p in self.parts if p.part == name)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        return tuple(p.sentence(self.years_of_use) for p in self.parts)
+
+    def headline(self) -> str:
+        sure = [p.title for p in self.parts if p.lasts(self.years_of_use) == "yes"]
+        short = [p.title for p in self.parts if p.lasts(self.years_of_use) == "no"]
+        said = [f"{', '.join(sure)} should last {self.years_of_use:g} years"] if sure else []
+        said += [f"{', '.join(short)} will hardly do so"] if short else []
+        rest = len(self.parts) - len(sure) - len(short)
+        said += [f"open or unknown: {rest} of {len(self.parts)} parts"] if rest else []
+        return "; ".join(said)
+
+    def rows(self) -> list[Row]:
+        return [
+            (
+                p.title,
+                *(p.years or (None, None)),
+                p.lasts(self.years_of_use),
+                p.basis or p.why_unknown,
+                p.source,
+            )
+            for p in self.parts
+        ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartRule:
+    """One part of ``data/life.toml``."""
+
+    title: str
+    years: Range
+    use: float
+    source: str
+    looked_at: tuple[str, ...]
+    enough: str
+    worsened_by: tuple[str, ...]
+    ends: str
+    age_points: tuple[str, ...] = ()
+
+
+@cache
+def _rules() -> tuple[dict[str, PartRule], dict[str, Any]]:
+    data = tomllib.loads((files("pianolab.assess") / "data" / "life.toml").read_text(encoding="utf-8"))
+    parts = {}
+    for name, raw in data.pop("part").items():
+        values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in raw.items()}
+        parts[name] = PartRule(**values)
+    return parts, data
+
+
+def remaining_life(
+    piano: Piano,
+    findings: Iterable[Finding],
+    *,
+    profile: BuyerProfile | None,
+    year: int,
+    replaced: Mapping[str, int] | None = None,
+    checklist: Checklist | None = None,
+) -> Life:
+    """How long each part that wears out may still last.
+
+    Parameters
+    ----------
+    piano : its year of building is used where nothing was seen
+    findings : what was found at the checklist's points
+    profile : the buyer: level (how much is played) and years of use; None: 10 years, unknown playing
+    year : the present year
+    replaced : year in which a part (``strings``, ``bass strings``, ``hammers``, ``pins``, ``dampers``) was
+        renewed, as an invoice says
+    checklist : the points; None: those that come with pianolab
+
+    Raises
+    ------
+    BadInput
+        For a year before the piano was built, a part there isn't, or a renewal in the future.
+
+    Notes
+    -----
+    Usual life and what a state leaves of it stand in ``data/life.toml``, all of it [practice].
+
+    Examples
+    --------
+    >>> worn = [Finding(visit_id="v", point="hammers-grooves", grade=2), Finding(visit_id="v", point="hammers-felt", grade=3)]
+    >>> life = remaining_life(Piano(name="A", year=1978), worn, profile=None, year=2026)
+    >>> life.part("hammers").lasts(30), life.part("dampers").years, life.part("dampers").lasts(50)
+    ('no', (0.0, 17.0), 'perhaps')
+    """
+    rules, settings = _rules()
+    renewed = dict(replaced or {})
+    _check(piano, renewed, year, rules)
+    points = checklist or load_checklist()
+    scoring = load_scoring()
+    found = tuple(findings)
+    hours = _hours(profile, settings["hours_per_week"])
+    parts = []
+    for name, rule in rules.items():
+        views = {
+            p.id: view_point(p, found, scoring=scoring)
+            for p in points.for_piano(piano)
+            if p.id in (*rule.looked_at, *rule.worsened_by)
+        }
+        age, told = _age(rule, piano, found, renewed.get(name), year)
+        usual = _usual(rule, hours, settings)
+        parts.append(_part(name, rule, views, usual, age, told, settings["left"], scoring))
+    return Life(
+        parts=tuple(parts),
+        years_of_use=profile.years_of_use if profile is not None else 10.0,
+        hours_per_week=hours,
+    )
+
+
+def _check(piano: Piano, renewed: Mapping[str, int], year: int, rules: Mapping[str, PartRule]) -> None:
+    if piano.year is not None and year < piano.year:
+        raise BadInput("year", year, f"{piano.year} or later, when {piano.name} was built")
+    for part, when in renewed.items():
+        if part not in rules:
+            raise BadInput("replaced", repr(part), "one of " + ", ".join(rules))
+        if not (piano.year or 1700) <= when <= year:
+            raise BadInput(f"replaced {part}", when, f"a year from {piano.year or 1700} to {year}")
+
+
+def _hours(profile: BuyerProfile | None, table: Mapping[str, list[float]]) -> Range:
+    words = profile.level.lower() if profile is not None else ""
+    ranges = [table[word] for word in table if word in words] or [table["unknown"]]
+    return min(r[0] for r in ranges), max(r[1] for r in ranges)
+
+
+def _usual(rule: PartRule, hours: Range, settings: Mapping[str, Any]) -> Range:
+    """Usual life for this much playing."""
+    most = float(settings["longest_factor"])
+    short, long = (min(most, (settings["usual_hours_per_week"] / h) ** rule.use) for h in hours[::-1])
+    return rule.years[0] * short, rule.years[1] * long
+
+
+def _age(
+    rule: PartRule, piano: Piano, findings: tuple[Finding, ...], renewed: int | None, year: int
+) -> tuple[float | None, str]:
+    """Age of a part, and how it is known."""
+    if renewed is not None:
+        return float(year - renewed), f"renewed in {renewed}"
+    for point in (*rule.age_points, "papers-age"):
+        ages = [f.reading for f in findings if f.point == point and f.reading is not None]
+        if ages and (point != "papers-age" or piano.year is None):
+            return max(ages), f"said to be {max(ages):.0f} years old"
+    if piano.year is not None:
+        return float(year - piano.year), f"{year - piano.year} years old"
+    return None, ""
+
+
+def _part(
+    name: str,
+    rule: PartRule,
+    views: Mapping[str, PointView],
+    usual: Range,
+    age: float | None,
+    told: str,
+    left: Mapping[str, list[float]],
+    scoring: Scoring,
+) -> PartLife:
+    years: Range | None = None
+    basis, why = "", ""
+    state = _state(rule, views)
+    if state is not None:
+        best, worst, missing = state
+        low = usual[0] * float(np.interp(worst, left["share"], left["low"]))
+        high = usual[1] * float(np.interp(best, left["share"], left["high"]))
+        years = low, high if age is None else min(high, max(usual[1] - age, 0.5 * (low + high)))
+        basis = _basis(rule, views, missing, scoring)
+    elif age is not None and age < usual[1]:
+        years, basis = (0.0, usual[1] - age), f"{told} and not looked at, so that is its age alone"
+    else:
+        why = _unknown(age, told)
+    return PartLife(
+        part=name, title=rule.title, years=years, basis=basis, source=rule.source, ends=rule.ends,
+        why_unknown=why, by_age=state is None and years is not None,
+    )  # fmt: skip
+
+
+def _state(rule: PartRule, views: Mapping[str, PointView]) -> tuple[float, float, list[str]] | None:
+    """How bad at best, how bad at worst, and what of the points that tell it was not looked at."""
+    tell = [views[p] for p in rule.looked_at if p in views and views[p].applies]
+    seen = [v for v in tell if v.checked]
+    if not seen:
+        return None
+    missing = [lower_first(v.point.title) for v in tell if not v.checked] if rule.enough == "all" else []
+    also = [views[p] for p in rule.worsened_by if p in views and views[p].applies and views[p].checked]
+    best = max(v.share for v in (*seen, *also))
+    worst = 1.0 if missing else max(v.worst for v in (*seen, *also))
+    return best, worst, missing
+
+
+def _basis(rule: PartRule, views: Mapping[str, PointView], missing: list[str], scoring: Scoring) -> str:
+    seen = [views[p] for p in (*rule.looked_at, *rule.worsened_by) if p in views and views[p].checked]
+    telling = [v for v in seen if v.share > 0] or [v for v in seen if v.point.id in rule.looked_at]
+    worst = max(telling, key=lambda v: (v.share, v.point.id in rule.looked_at, v.point.id))
+    text = lower_first(sentence(worst, scoring))
+    return text + (f" ({' and '.join(missing)} not looked at)" if missing else "")
+
+
+def _unknown(age: float | None, told: str) -> str:
+    if age is None:
+        return "neither age nor state is known"
+    return f"{told} and not looked at: older than such parts usually last, so renewed or worn, and only looking tells"

@@ -1,0 +1,210 @@
+"""Remaining life of what wears out, and the cost of a year of use."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pianolab.assess import load_prices
+from pianolab.assess.life import Life, remaining_life
+from pianolab.assess.repairs import estimate
+from pianolab.assess.results import RepairJob
+from pianolab.assess.yearly import cost_per_year
+from pianolab.checklist import load_checklist
+from pianolab.errors import BadInput
+from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.sources import SOURCES
+
+CHECKLIST = load_checklist()
+OLD = Piano(name="A", year=1978)
+BUYER = BuyerProfile(name="B", years_of_use=10, level="intermediate")
+
+
+def grade(point: str, value: int) -> Finding:
+    return Finding(visit_id="v", point=point, grade=value)
+
+
+def hammers(grooves: int, felt: int) -> list[Finding]:
+    return [grade("hammers-grooves", grooves), grade("hammers-felt", felt)]
+
+
+def life_of(
+    findings: list[Finding], *, piano: Piano = OLD, profile: BuyerProfile | None = BUYER, **more: object
+) -> Life:
+    return remaining_life(piano, findings, profile=profile, year=2026, checklist=CHECKLIST, **more)  # type: ignore[arg-type]
+
+
+def test_what_was_seen_decides_and_age_is_no_fault() -> None:
+    young, old = (life_of(hammers(5, 5), piano=Piano(name="A", year=y)).part("hammers") for y in (2020, 1930))
+    assert young.years is not None
+    assert old.years is not None
+    assert old.years[0] == young.years[0] > 5
+    assert old.lasts(10) == young.lasts(10) == "yes"
+    assert "grooves" in old.basis or "felt" in old.basis
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(1, 5), st.integers(1, 5), st.integers(0, 4), st.one_of(st.none(), st.integers(1900, 2026)))
+def test_a_worse_finding_never_prolongs_a_life(grooves: int, felt: int, less: int, year: int | None) -> None:
+    piano = Piano(name="A", year=year)
+    better = life_of(hammers(grooves, felt), piano=piano).part("hammers").years
+    worse = life_of(hammers(max(1, grooves - less), felt), piano=piano).part("hammers").years
+    assert better is not None
+    assert worse is not None
+    assert worse[0] <= better[0]
+    assert worse[1] <= better[1] + 1e-9
+    assert 0.0 <= worse[0] <= worse[1]
+
+
+def test_what_was_not_looked_at_leaves_the_low_end_open() -> None:
+    both = life_of(hammers(5, 5)).part("hammers")
+    one = life_of([grade("hammers-grooves", 5)]).part("hammers")
+    assert both.years is not None
+    assert one.years is not None
+    assert both.years[0] > 0
+    assert one.years[0] == 0.0
+    assert "felt that is left not looked at" in one.basis
+
+
+def test_neither_age_nor_state_is_unknown_with_its_reason() -> None:
+    life = life_of([], piano=Piano(name="A"))
+    assert all(p.years is None and p.why_unknown == "neither age nor state is known" for p in life.parts)
+    assert all(p.lasts(1) == "unknown" for p in life.parts)
+    assert "nobody can say" in life.sentences[0]
+    assert life.to_frame()["years from"].isna().all()
+
+
+def test_age_alone_says_perhaps_and_beyond_the_usual_life_nothing() -> None:
+    life = life_of([], piano=Piano(name="A", year=2010))
+    assert {p.lasts(5) for p in life.parts} == {"perhaps"}
+    assert {p.lasts(80) for p in life.parts} == {"perhaps"}
+    assert all(p.by_age and p.years is not None and p.years[0] == 0.0 for p in life.parts)
+    ancient = life_of([], piano=Piano(name="A", year=1890))
+    assert all(p.years is None and "renewed or worn" in p.why_unknown for p in ancient.parts)
+
+
+def test_a_renewed_part_counts_from_its_renewal() -> None:
+    ancient = Piano(name="A", year=1890)
+    life = life_of([], piano=ancient, replaced={"hammers": 2016})
+    assert life.part("hammers").years is not None
+    assert "renewed in 2016" in life.part("hammers").basis
+    assert life.part("strings").years is None
+    read = life_of([Finding(visit_id="v", point="strings-age", reading=20)], piano=ancient)
+    assert read.part("strings").years is not None
+    assert "said to be 20 years old" in read.part("strings").basis
+    assert read.part("hammers").years is None
+
+
+def test_pins_are_told_by_any_of_two_points() -> None:
+    held = life_of([Finding(visit_id="v", point="tuning-held", answer=True)]).part("pins")
+    slipping = life_of([Finding(visit_id="v", point="tuning-held", answer=False)]).part("pins")
+    assert held.lasts(10) == "yes"
+    assert slipping.lasts(10) == "no"
+    assert slipping.years is not None
+    assert slipping.years[1] < 5
+
+
+def test_much_playing_wears_hammers_and_not_pins() -> None:
+    seen = [*hammers(4, 4), Finding(visit_id="v", point="tuning-held", answer=True)]
+    little, much = (
+        life_of(seen, profile=BuyerProfile(name="B", level=level)) for level in ("beginner", "advanced")
+    )
+    assert little.part("hammers").years is not None
+    assert much.part("hammers").years < little.part("hammers").years  # type: ignore[operator]
+    assert much.part("pins").years == little.part("pins").years
+    both = life_of(seen, profile=BuyerProfile(name="B", level="beginner to intermediate"))
+    assert both.hours_per_week == (2.0, 8.0)
+    assert life_of(seen, profile=None).hours_per_week == (2.0, 14.0)
+
+
+def test_the_order_of_findings_does_not_matter() -> None:
+    seen = [*hammers(3, 4), grade("strings-rust", 2), grade("dampers-felt", 3), grade("strings-bass", 4)]
+    assert life_of(seen) == life_of(seen[::-1])
+    assert all(p.source in SOURCES for p in life_of(seen).parts)
+
+
+def test_every_point_of_the_table_is_in_the_checklist() -> None:
+    from pianolab.assess.life import _rules
+
+    for rule in _rules()[0].values():
+        for point in (*rule.looked_at, *rule.worsened_by, *rule.age_points):
+            assert point in CHECKLIST, point
+
+
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        ({"replaced": {"hamers": 2000}}, "replaced: got 'hamers', need one of strings"),
+        ({"replaced": {"hammers": 2040}}, "replaced hammers: got 2040, need a year from 1978 to 2026"),
+        ({"replaced": {"hammers": 1960}}, "replaced hammers: got 1960"),
+    ],
+)
+def test_impossible_renewals(more: dict[str, object], message: str) -> None:
+    with pytest.raises(BadInput, match=message):
+        life_of([], **more)
+
+
+def test_a_year_before_the_piano_was_built() -> None:
+    with pytest.raises(BadInput, match="year: got 1970, need 1978 or later"):
+        remaining_life(OLD, [], profile=None, year=1970, checklist=CHECKLIST)
+
+
+def job(amount: int) -> RepairJob:
+    return RepairJob(
+        job="regulation", title="regulation", low=Decimal(amount), usual=Decimal(amount), high=Decimal(amount),
+        chance=1.0, reasons=("worn",),
+    )  # fmt: skip
+
+
+def test_a_year_costs_what_adding_up_gives() -> None:
+    """Fixed amounts: 3000 + 600 + 400 over 10 years is 400 a year; one or two tunings of 90 to 170 in nine years on top."""
+    buyer = BuyerProfile(name="B", years_of_use=10, moving_cost=(Decimal(400), Decimal(400)))
+    repairs = estimate((job(600),), currency="EUR", seed=0, draws=100)
+    cost = cost_per_year(
+        Piano(name="A", asking_price=Decimal(3000)), repairs, profile=buyer, prices=load_prices()
+    )
+    assert cost.low is not None
+    assert cost.middle is not None
+    assert cost.high is not None
+    assert Decimal(400 + 81) <= cost.low < cost.middle < cost.high <= Decimal(400 + 306)
+    # mean of a triangle 90, 120, 170 is 126.67; times 1.5 times 0.9 is 171
+    assert abs(cost.middle - Decimal(571)) < 8
+    assert isinstance(cost.middle, Decimal)
+
+
+@settings(max_examples=15, deadline=None)
+@given(price=st.integers(0, 20000), more=st.integers(1, 5000), years=st.integers(1, 40))
+def test_dearer_costs_more_and_longer_use_less(price: int, more: int, years: int) -> None:
+    repairs = estimate((), currency="EUR", seed=0, draws=10)
+
+    def year(amount: int, length: int) -> float:
+        buyer = BuyerProfile(name="B", years_of_use=length)
+        cost = cost_per_year(
+            Piano(name="A", asking_price=Decimal(amount)), repairs, profile=buyer, prices=load_prices()
+        )
+        assert cost.middle is not None
+        return float(cost.middle)
+
+    assert year(price + more, years) >= year(price, years)
+    if price / years > 200:
+        assert year(price, years + 5) < year(price, years)
+
+
+def test_without_a_price_a_year_is_unknown_and_currencies_are_not_mixed() -> None:
+    repairs = estimate((), currency="EUR", seed=0, draws=10)
+    unknown = cost_per_year(OLD, repairs, profile=BUYER, prices=load_prices())
+    assert unknown.middle is None
+    assert "no price is asked yet" in repr(unknown)
+    with pytest.raises(BadInput, match="currency: got EUR, USD"):
+        cost_per_year(OLD, repairs, profile=BuyerProfile(name="B", currency="USD"), prices=load_prices())
+    with pytest.raises(BadInput, match="years_of_use: got 0"):
+        cost_per_year(OLD, repairs, profile=BuyerProfile(name="B", years_of_use=0), prices=load_prices())
+
+
+def test_same_seed_same_cost() -> None:
+    repairs = estimate((job(600),), currency="EUR", seed=0, draws=10)
+    piano = Piano(name="A", asking_price=Decimal(1000))
+    costs = [cost_per_year(piano, repairs, profile=BUYER, prices=load_prices(), seed=s) for s in (3, 3, 4)]
+    assert costs[0] == costs[1]
+    assert "over 10 years" in repr(costs[0])
