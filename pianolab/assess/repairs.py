@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from math import prod
+from math import prod, sqrt
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from pianolab.show import LOCALE
 
 Array = NDArray[np.float64]
 
-ALMOST_SURE = 0.999
+ALMOST_SURE, SCARCELY = 0.999, 1e-9
 
 
 def jobs_from(
@@ -108,7 +109,7 @@ def simulate_repairs(
     draws: int,
     rng: np.random.Generator,
     shared: float | None = None,
-    levels: Mapping[str, Array] | None = None,
+    levels: Mapping[str, NDArray[Any]] | None = None,
 ) -> Array:
     """Sums of the jobs' costs, one for each draw.
 
@@ -134,30 +135,32 @@ def simulate_repairs(
     if not jobs:
         return total
     shared = load_scoring().money["shared_price_level"] if shared is None else shared
-    common = rng.standard_normal(draws)
+    common = rng.standard_normal(draws, dtype=np.float32)
     needed = {job.job: _needed(job, levels or {}, draws, rng) for job in jobs}
     for job in jobs:
-        paid = needed[job.job].copy()
+        paid = needed[job.job]
         for bigger in (other for other in jobs if job.job in other.includes):
-            paid &= ~needed[bigger.job]
+            paid = paid & ~needed[bigger.job]
         where = np.flatnonzero(paid)
-        own = rng.standard_normal(len(where))
-        level = ndtr(np.sqrt(shared) * common[where] + np.sqrt(1.0 - shared) * own)
+        own = rng.standard_normal(len(where), dtype=np.float32)
+        level = ndtr(np.float32(sqrt(shared)) * common[where] + np.float32(sqrt(1.0 - shared)) * own)
         total[where] += triangular(level, float(job.low), float(job.usual), float(job.high))
     return total
 
 
 def _needed(
-    job: RepairJob, levels: Mapping[str, Array], draws: int, rng: np.random.Generator
+    job: RepairJob, levels: Mapping[str, NDArray[Any]], draws: int, rng: np.random.Generator
 ) -> NDArray[np.bool_]:
-    known: NDArray[np.bool_] = rng.random(draws) < job.known_chance
+    known: NDArray[np.bool_] = np.full(draws, job.known_chance >= 1.0)
+    if SCARCELY < job.known_chance < 1.0:
+        known = rng.random(draws, dtype=np.float32) < job.known_chance
     for key, chance in job.waits_for:
         level = levels.get(key)
         known |= (rng.random(draws) if level is None else level) > 1.0 - chance
     return known
 
 
-def triangular(level: NDArray[np.float64], low: float, usual: float, high: float) -> NDArray[np.float64]:
+def triangular(level: NDArray[Any], low: float, usual: float, high: float) -> NDArray[Any]:
     """The value under which a share ``level`` of a triangular distribution lies.
 
     Examples

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -16,7 +16,6 @@ from pianolab.compare.simulate import (
     LEARNING_DRAWS,
     Array,
     PianoDraws,
-    mean_factor,
     severity,
     turns_out_stopped,
 )
@@ -66,34 +65,40 @@ def learn(field: Field, piano: int, keys: Iterable[str]) -> Learned:
     wanted = set(keys)
     chosen = [i for i, key in enumerate(d.unknown) if key in wanted]
     level = d.level[chosen]
-    loss = d.loss[:, chosen]
-    relative = np.exp(-(loss @ severity(level))) / mean_factor(loss).prod(axis=1)[:, None]
-    means = d.high * mean_factor(d.loss).prod(axis=1)
+    loss = d.loss[:, chosen].astype(np.float32)
+    relative = np.exp(-(loss @ severity(level))) / d.mean_factor[:, chosen].prod(axis=1)[:, None]
+    means = d.high * d.mean_factor.prod(axis=1)
     change = (field.weights[:-1] * means) @ (relative - 1.0)
-    saved = _saved(d, level, chosen) / field.money_per_point
+    saved = _saved(d, {d.unknown[i]: d.level[i] for i in chosen}) / field.money_per_point
     utility = field.utility[piano] + change + saved
-    return _compare(field, piano, utility, turns_out_stopped(level, d.veto_chance[chosen]))
+    ruined = float(field.utility[piano] - field.weights[:-1] @ means)
+    return _compare(field, piano, utility, turns_out_stopped(level, d.veto_chance[chosen]), ruined=ruined)
 
 
-def _saved(d: PianoDraws, level: Array, chosen: Sequence[int]) -> Array | float:
-    """By how much less than expected the repairs come to, once the chosen unknowns are known."""
+def _saved(d: PianoDraws, level_of: Mapping[str, NDArray[np.float32]]) -> Array | float:
+    """By how much less than expected the repairs come to, once these unknowns are known."""
     saved: Array | float = 0.0
     for hunt in d.hunts:
-        if hunt.chance[list(chosen)].any():
-            expected = hunt.price * (1.0 - (1.0 - hunt.known_chance) * float(np.prod(1.0 - hunt.chance)))
-            saved = saved + expected - hunt.expected_cost(level, chosen)
+        if not level_of.keys().isdisjoint(hunt.chance_of):
+            saved = saved + hunt.expected_cost({}) - hunt.expected_cost(level_of)
     return saved
 
 
-def _compare(field: Field, piano: int, utility: Array, stopped: NDArray[np.bool_]) -> Learned:
+def _compare(
+    field: Field, piano: int, utility: Array, stopped: NDArray[np.bool_], *, ruined: float = 0.0
+) -> Learned:
+    """Choose again in each draw; what is gained is counted draw by draw, so that no change is worth nothing.
+
+    Who bought a piano that turns out to be beyond hope would keep ``ruined``: the money is gone, no aspect counts.
+    """
     other = field.best_other(piano)
     leads = field.utility[piano] >= other
-    after = np.where(stopped, -np.inf, utility)
     changed = (stopped | (utility < other)) if leads else (~stopped & (utility > other))
     if not np.isfinite(other):
         return Learned(chance=float(changed.mean()), worth=0.0)
-    gain = np.maximum(after, other).mean() - max(field.utility[piano], other)
-    return Learned(chance=float(changed.mean()), worth=max(0.0, float(gain)))
+    after = np.where(stopped, ruined, utility)
+    gain = np.maximum(other - after if leads else after - other, 0.0) * changed
+    return Learned(chance=float(changed.mean()), worth=float(gain.mean()))
 
 
 def find_next_steps(assessments: Sequence[Assessment], field: Field) -> tuple[NextStep, ...]:

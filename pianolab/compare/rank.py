@@ -13,8 +13,8 @@ from pianolab.compare.next_steps import Field, find_next_steps, learn
 from pianolab.compare.obstacles import obstacle_of
 from pianolab.compare.ranking import STOPPED
 from pianolab.compare.results import Comparison, Standing
-from pianolab.compare.simulate import PianoDraws, draw_piano, money_scale, money_value
-from pianolab.compare.standings import Ranking, make_standings
+from pianolab.compare.simulate import Array, PianoDraws, draw_piano, money_scale, money_value
+from pianolab.compare.standings import MOST_CONFIDENCES, Ranking, make_standings
 from pianolab.compare.verdict import Shortlist, give_verdict
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
@@ -99,8 +99,8 @@ def _rank(
 ) -> Ranking:
     weights = draw_weights(profile, draws=draws, rng=np.random.default_rng([seed, 0]))
     scale = money_scale(given, profile)
-    criteria = [np.vstack([d.scores, money_value(d.total, scale)]) for d in draws_of]
-    merit = np.stack([np.einsum("da,ad->d", weights, c) for c in criteria])
+    criteria = [_criteria(d, scale) for d in draws_of] if len(given) <= MOST_CONFIDENCES else []
+    merit = np.stack([np.einsum("da,ad->d", weights, _criteria(d, scale)) for d in draws_of])
     obstacles = [obstacle_of(a, d, profile=profile) for a, d in zip(given, draws_of, strict=True)]
     stopped = np.stack([d.stopped | bool(o) for d, o in zip(draws_of, obstacles, strict=True)])
     ties = np.stack([d.tie for d in draws_of])
@@ -113,6 +113,11 @@ def _rank(
         weights=weights,
         scale=scale,
     )
+
+
+def _criteria(d: PianoDraws, scale: float) -> Array:
+    """The six aspects and money of one piano, shape (7, draws)."""
+    return np.vstack([d.scores, money_value(d.total, scale)])
 
 
 def _field(draws_of: Sequence[PianoDraws], ranking: Ranking) -> Field:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from math import prod
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from pianolab.assess.results import BEST
 from pianolab.model import ASPECTS, BuyerProfile
 
 Array = NDArray[np.float64]
+Floats = TypeVar("Floats", NDArray[np.float32], NDArray[np.float64])
 
 HAIR = 1e-9
 
@@ -31,7 +33,7 @@ class PianoDraws:
     says where an unknown turns out to stop the purchase. ``unknown`` holds the unknowns' keys, ``loss``
     (6, unknowns) what each takes at worst (as a logarithm), ``level`` (unknowns, draws) how bad it turns out
     in a draw (the first `LEARNING_DRAWS` only), ``veto_chance`` (unknowns,) when that stops the purchase.
-    ``hunts`` are the jobs that an unknown may bring to light; ``tie`` (draws,) is a hair's breadth that decides
+    ``mean_factor`` (6, unknowns) is what each leaves of a score on average, ``hunts`` are the jobs that an unknown may bring to light; ``tie`` (draws,) is a hair's breadth that decides
     between pianos of which everything is the same, one way or the other.
     """
 
@@ -40,11 +42,12 @@ class PianoDraws:
     stopped: NDArray[np.bool_]
     unknown: tuple[str, ...]
     loss: Array
-    level: Array
+    level: NDArray[np.float32]
     veto_chance: Array
     high: Array
     price_known: bool
     tie: Array
+    mean_factor: Array
     hunts: tuple[JobHunt, ...] = ()
 
 
@@ -52,19 +55,23 @@ class PianoDraws:
 class JobHunt:
     """A job that waits for unknowns: what it costs where it is needed, and how likely each shows it.
 
-    ``price`` is its mean price, less the chance that a bigger job includes it; ``chance`` (unknowns,).
+    ``price`` is its mean price, less the chance that a bigger job includes it; ``chance_of`` is by unknown's key.
     """
 
     price: float
     known_chance: float
-    chance: Array
+    chance_of: Mapping[str, float]
 
-    def expected_cost(self, level: Array, chosen: Sequence[int]) -> Array:
-        """Expected cost once the ``chosen`` unknowns are known to turn out as ``level`` (chosen, draws)."""
-        shown = np.any(level > 1.0 - self.chance[chosen, None], axis=0)
-        rest = np.delete(self.chance, chosen)
-        left = 1.0 - (1.0 - self.known_chance) * np.prod(1.0 - rest)
-        cost: Array = self.price * np.where(shown, 1.0, left)
+    def expected_cost(self, level_of: Mapping[str, NDArray[np.float32]]) -> Array | float:
+        """Expected cost once some unknowns are known to turn out at these levels (draws,)."""
+        missed = 1.0 - self.known_chance
+        shown: NDArray[np.bool_] | bool = False
+        for key, chance in self.chance_of.items():
+            if key in level_of:
+                shown = shown | (level_of[key] > 1.0 - chance)
+            else:
+                missed *= 1.0 - chance
+        cost: Array | float = self.price * (1.0 - missed * (1.0 - np.asarray(shown, dtype=float)))
         return cost
 
 
@@ -78,13 +85,13 @@ def draw_piano(
 ) -> PianoDraws:
     """Scores and money of one piano; every unknown takes a value between fine and failed in each draw."""
     unknown, loss, veto = _unknowns(assessment)
-    level = rng.random((len(unknown), draws))
+    level = rng.random((len(unknown), draws), dtype=np.float32)
     levels = dict(zip(unknown, level, strict=True))
     high = np.array([a.high for a in assessment.aspects])
-    scores = high[:, None] * np.exp(-(loss @ severity(level)))
+    scores = high.astype(np.float32)[:, None] * np.exp(-(loss.astype(np.float32) @ severity(level)))
     _fill_plain_intervals(scores, assessment, loss, rng)
     return PianoDraws(
-        scores=scores.astype(np.float32),
+        scores=scores,
         total=_draw_total(assessment, profile, price_span, levels, draws=draws, rng=rng),
         stopped=turns_out_stopped(level, veto),
         unknown=unknown,
@@ -94,11 +101,12 @@ def draw_piano(
         high=high,
         price_known=assessment.piano.asking_price is not None,
         tie=HAIR * rng.random(draws),
+        mean_factor=mean_factor(loss),
         hunts=_hunts(assessment, unknown),
     )
 
 
-def severity(level: Array) -> Array:
+def severity(level: Floats) -> Floats:
     """How much of its worst an unknown takes, for a level drawn evenly from 0 to 1: its square.
 
     On average a third: much less than the worst, well more than nothing. Own estimate: among things nobody
@@ -119,9 +127,11 @@ def mean_factor(loss: Array) -> Array:
     return np.where(loss > 1e-12, 0.5 * np.sqrt(np.pi) * erf(root) / root, 1.0)
 
 
-def turns_out_stopped(level: Array, veto_chance: Array) -> NDArray[np.bool_]:
+def turns_out_stopped(level: NDArray[Any], veto_chance: Array) -> NDArray[np.bool_]:
     """Draws in which at least one unknown turns out so bad that it stops the purchase."""
-    stopped: NDArray[np.bool_] = np.any(level > 1.0 - veto_chance[:, None], axis=0)
+    stopped = np.zeros(level.shape[1], dtype=bool)
+    for i in np.flatnonzero(veto_chance):
+        stopped |= level[i] > 1.0 - veto_chance[i]
     return stopped
 
 
@@ -139,21 +149,19 @@ def _unknowns(assessment: Assessment) -> tuple[tuple[str, ...], Array, Array]:
 
 
 def _hunts(assessment: Assessment, unknown: Sequence[str]) -> tuple[JobHunt, ...]:
-    jobs = assessment.repairs.jobs
+    jobs, known = assessment.repairs.jobs, set(unknown)
     hunts = []
-    for job in jobs:
-        waits = {key: p for key, p in job.waits_for if key in unknown}
-        if waits:
-            apart = prod(1.0 - bigger.chance for bigger in jobs if job.job in bigger.includes)
-            chance = np.array([waits.get(key, 0.0) for key in unknown])
-            unlisted = prod(1.0 - p for key, p in job.waits_for if key not in waits)
-            known = 1.0 - (1.0 - job.known_chance) * unlisted
-            hunts.append(JobHunt(price=job.mean_price * apart, known_chance=known, chance=chance))
+    for job in (job for job in jobs if job.waits_for):
+        apart = prod(1.0 - bigger.chance for bigger in jobs if job.job in bigger.includes)
+        unlisted = prod(1.0 - p for key, p in job.waits_for if key not in known)
+        chance_of = {key: p for key, p in job.waits_for if key in known}
+        before = 1.0 - (1.0 - job.known_chance) * unlisted
+        hunts.append(JobHunt(price=job.mean_price * apart, known_chance=before, chance_of=chance_of))
     return tuple(hunts)
 
 
 def _fill_plain_intervals(
-    scores: Array, assessment: Assessment, loss: Array, rng: np.random.Generator
+    scores: NDArray[np.float32], assessment: Assessment, loss: Array, rng: np.random.Generator
 ) -> None:
     """Intervals that no unknown explains are drawn evenly from low to high."""
     for row, aspect in enumerate(assessment.aspects):
@@ -166,7 +174,7 @@ def _draw_total(
     assessment: Assessment,
     profile: BuyerProfile,
     price_span: tuple[float, float],
-    levels: Mapping[str, Array],
+    levels: Mapping[str, NDArray[Any]],
     *,
     draws: int,
     rng: np.random.Generator,

@@ -32,7 +32,7 @@ MOST_CONFIDENCES = 10
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ranking:
     """The simulation over all pianos: ``utility``, ``ties`` and ``stopped`` (pianos, draws), ``weights`` (draws, 7),
-    ``criteria`` (7, draws) and ``obstacles`` for each piano; ``scale`` is the money that counts as a whole aspect.
+    ``criteria`` (7, draws; none on long shortlists) and ``obstacles`` for each piano; ``scale`` is the money that counts as a whole aspect.
     """
 
     obstacles: Sequence[str]
@@ -111,7 +111,7 @@ def _named(weights: Array | None) -> dict[str, float]:
 
 
 def _confidence(ranking: Ranking, piano: int, central: Array | None) -> float | None:
-    if central is None or len(ranking.criteria) > MOST_CONFIDENCES:
+    if central is None or not ranking.criteria:
         return None
     return confidence(ranking.criteria, STOPPED * ranking.stopped + ranking.ties, piano, central)
 
