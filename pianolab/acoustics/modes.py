@@ -222,9 +222,7 @@ def _as_modes(
     )
 
 
-def _centroid(
-    energy: FloatArray, kept: NDArray[np.bool_], f_hz: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _centroid(energy: FloatArray, kept: NDArray[np.bool_], f_hz: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Energy-weighted mean frequency of the modes that are kept, and the energy behind it.
 
     Where the guard leaves next to nothing, the strings die faster than the room: all modes then ring at the

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes, half_width_hz
+from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes
 from pianolab.acoustics.compass import usual_inharmonicity
 from pianolab.acoustics.damper import Fall, Release, fall_after, find_releases, judge_room, room_t60
 from pianolab.acoustics.decay import NoteDecay, note_decay, string_decay
@@ -18,7 +18,7 @@ from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_serie
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.tuning import smooth_over_keys
-from pianolab.acoustics.unison import Unison, measure_unison
+from pianolab.acoustics.unison import Unison, far_string, mean_of_far_strings_hz, measure_unison
 from pianolab.acoustics.voicing import brightness_share_db, spectral_tilt
 from pianolab.keyboard import usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray
@@ -175,6 +175,11 @@ def _with_pitch(
     centre = series_hz(rough.f0_hz, rough.inharmonicity, MODE_PARTIALS)
     centre = np.where(np.isnan(tracks.f_hz[:, :MODE_PARTIALS]), np.nan, centre)
     centroid, energy, modes = close_modes(channels, strikes, centre, held_s, guard, rate_hz=rate_hz)
+    strings = np.array([usual_strings(int(k)) for k in strikes.key])
+    known_hz = np.where(np.isnan(centre), 1.0, centre)
+    heard = over[:, :MODE_PARTIALS] > 15.0
+    far = far_string(modes, centre_hz=known_hz, weight=heard)
+    apart_hz = mean_of_far_strings_hz(modes, centre_hz=known_hz, weight=heard, far_cents=far, strings=strings)
     found = (energy > 0) & ~np.isnan(centroid)
     mode_weight = np.where(found, np.clip(over[:, :MODE_PARTIALS] / 25.0, 0.0, 1.0), 0.0)
     near = np.abs(centroid / np.where(np.isnan(centre), np.inf, centre) - 1.0) < 0.02
@@ -185,8 +190,11 @@ def _with_pitch(
     mode_weight *= np.where(strikes.key[:, None] > 52, strong, 1.0)
     # Partials above the twelfth keep their peaks: they steady B in the bass.
     pitch = np.where(np.isnan(tracks.f_hz[:, :FIT_PARTIALS]), np.nan, tracks.f_hz[:, :FIT_PARTIALS])
-    pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, centroid, np.nan)
-    fit_weight = 0.15 * weight
+    all_weight = mode_weight
+    split = ((strings > 1) & ((~np.isnan(apart_hz)).sum(axis=1) >= 2))[:, None]
+    mode_weight = np.where(split & np.isnan(apart_hz), 0.0, mode_weight)
+    pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, np.where(split, apart_hz, centroid), np.nan)
+    fit_weight = np.where(split, 0.0, 0.15 * weight)
     fit_weight[:, :MODE_PARTIALS] = mode_weight
     none = mode_weight.sum(axis=1) == 0
     pitch[none], fit_weight[none] = tracks.f_hz[none, :FIT_PARTIALS], weight[none]
@@ -202,16 +210,14 @@ def _with_pitch(
     )
     top = (strikes.key >= 76) & (fit_weight[:, 0] > 0)
     f1 = np.where(top, pitch[:, 0], f1)
-    # A string 25 cents away must still be in the band, or a partial would vote for a good unison.
-    inside = np.nan_to_num(centre) * 25.0 / CENTS_PER_NEPER < 0.6 * half_width_hz(strikes.key)[:, None]
     # What only the room keeps ringing says nothing of the strings' distance.
     slow_share = modes.energy.sum(axis=-1) / np.maximum(energy, 1e-300)
     unison = measure_unison(
         modes,
-        centre_hz=np.where(np.isnan(centre), 1.0, centre),
-        weight=np.where(over[:, :MODE_PARTIALS] > 15.0, mode_weight * slow_share, 0.0),
-        wide=inside,
-        strings=np.array([usual_strings(int(k)) for k in strikes.key]),
+        centre_hz=known_hz,
+        weight=np.where(over[:, :MODE_PARTIALS] > 15.0, all_weight * slow_share, 0.0),
+        far_cents=far,
+        strings=strings,
         prompt_hidden=t60[0] > 0.7,
     )
     share = brightness_share_db(early, key=strikes.key)
@@ -236,7 +242,7 @@ def _with_pitch(
         inharmonicity=fit.inharmonicity,
         b_sd=fit.b_sd,
         unison=unison,
-        string_db_per_s=string_decay(modes, weight=mode_weight),
+        string_db_per_s=string_decay(modes, weight=all_weight),
         release=release,
         falls=falls,
         decays=decays,

@@ -61,12 +61,8 @@ def weighted_median(values: FloatArray, weights: FloatArray) -> FloatArray:
 
 
 def _spreads_hz(modes: Modes, *, within_db: float) -> tuple[FloatArray, NDArray[np.int64]]:
-    strongest = modes.energy.max(axis=-1, keepdims=True)
-    heard = (modes.energy > strongest * 10.0 ** (-within_db / 10.0)) & (modes.energy > 0)
-    high = np.max(np.where(heard, np.nan_to_num(modes.f_hz), -np.inf), axis=-1)
-    low = np.min(np.where(heard, np.nan_to_num(modes.f_hz), np.inf), axis=-1)
-    count = heard.sum(axis=-1)
-    return np.where(count > 0, high - low, np.nan), count
+    low, high, count = _outermost_hz(modes, within_db=within_db)
+    return high - low, count
 
 
 def string_variance_cents2(modes: Modes, *, centre_hz: FloatArray) -> FloatArray:
@@ -94,19 +90,89 @@ FAR_CENTS = 4.0
 LEAST_SD_CENTS = 0.05
 
 
-def _far_string(modes: Modes, centre_hz: FloatArray, weight: FloatArray) -> FloatArray:
+def _outermost_hz(modes: Modes, *, within_db: float) -> tuple[FloatArray, FloatArray, NDArray[np.int64]]:
+    """Lowest and highest mode that is heard in each partial, Hz, and how many are."""
+    strongest = modes.energy.max(axis=-1, keepdims=True)
+    heard = (modes.energy > strongest * 10.0 ** (-within_db / 10.0)) & (modes.energy > 0)
+    low = np.min(np.where(heard, np.nan_to_num(modes.f_hz), np.inf), axis=-1)
+    high = np.max(np.where(heard, np.nan_to_num(modes.f_hz), -np.inf), axis=-1)
+    count = heard.sum(axis=-1)
+    return np.where(count > 0, low, np.nan), np.where(count > 0, high, np.nan), count
+
+
+def far_string(modes: Modes, *, centre_hz: FloatArray, weight: FloatArray) -> FloatArray:
     """Distance of a string that went far off, from the partials whose band still holds it; 0 where none did.
 
-    The lowest two such partials must agree to a quarter; one alone, as at the top, proves nothing.
+    At least two of the lowest five partials must agree to a tenth; one alone, as at the top, proves nothing.
+
+    Parameters
+    ----------
+    modes : Modes, shape (notes, partials, modes)
+    centre_hz, weight : shape (notes, partials); weight 0 where not heard
+
+    Returns
+    -------
+    ndarray, shape (notes,), cents
     """
-    spread_hz, count = _spreads_hz(modes, within_db=BEAT_DB)
-    cents = np.where((weight > 0) & (count > 1), CENTS_PER_NEPER * spread_hz / centre_hz, np.nan)
+    low, high, count = _outermost_hz(modes, within_db=BEAT_DB)
+    cents = np.where((weight > 0) & (count > 1), CENTS_PER_NEPER * (high - low) / centre_hz, np.nan)
     out = np.zeros(len(cents))
     for i in range(len(cents)):
-        far = cents[i][~np.isnan(cents[i]) & (cents[i] > FAR_CENTS)]
-        if len(far) >= 2 and np.ptp(far[:2]) < 0.25 * far[:2].mean():
-            out[i] = far[:2].mean()
+        far = cents[i, :5][cents[i, :5] > FAR_CENTS]
+        alike = np.abs(far[:, None] - far) < 0.1 * far
+        if len(far) and alike.sum(axis=0).max() >= 2:
+            out[i] = far[alike[:, int(np.argmax(alike.sum(axis=0)))]].mean()
     return out
+
+
+def mean_of_far_strings_hz(
+    modes: Modes,
+    *,
+    centre_hz: FloatArray,
+    weight: FloatArray,
+    far_cents: FloatArray,
+    strings: NDArray[np.int64],
+) -> FloatArray:
+    """Pitch of each partial where strings lie so far apart that each is a mode of its own.
+
+    Two strings: midway. Three: one is at one end and two are at the other, or one is in the middle; the energy
+    centroid, which each partial's blow scatters, only has to say which.
+
+    Parameters
+    ----------
+    modes : Modes, shape (notes, partials, modes)
+    centre_hz, weight : shape (notes, partials); weight 0 where not heard
+    far_cents : shape (notes,), from `far_string`
+    strings : shape (notes,)
+
+    Returns
+    -------
+    ndarray, shape (notes, partials), Hz; NaN where no two strings of that distance are seen
+    """
+    low, high, count = _outermost_hz(modes, within_db=BEAT_DB)
+    apart = CENTS_PER_NEPER * (high - low) / centre_hz
+    alike = np.abs(apart - far_cents[:, None]) < 0.2 * far_cents[:, None]
+    seen = (weight > 0) & (count > 1) & alike & (far_cents[:, None] > 0)
+    at = np.where(strings == 3, _place_of_mean(modes, low, high, seen), 0.5)
+    return np.where(seen, low + at[:, None] * (high - low), np.nan)
+
+
+def _place_of_mean(modes: Modes, low: FloatArray, high: FloatArray, seen: NDArray[np.bool_]) -> FloatArray:
+    """Where between the outermost of three strings their mean lies: 1/3, 1/2 or 2/3.
+
+    A pair shows in two ways: more energy on its side, and often as two modes close together.
+    """
+    width = np.where(seen, high - low, 1.0)
+    strongest = modes.energy.max(axis=-1, keepdims=True)
+    strong = (modes.energy > strongest * 10.0 ** (-BEAT_DB / 10.0)) & (modes.energy > 0) & seen[..., None]
+    place = (np.nan_to_num(modes.f_hz) - np.nan_to_num(low)[..., None]) / width[..., None]
+    partials = np.maximum(seen.sum(axis=-1), 1)
+    inner = (strong & (place > 0.3) & (place < 0.7)).any(axis=-1)
+    more_above = np.sign((strong & (place > 0.8)).sum(axis=-1) - (strong & (place < 0.2)).sum(axis=-1))
+    heavy = np.where(seen, (modes.centroid_hz - low) / width - 0.5, 0.0)
+    side = heavy.sum(axis=-1) + 0.5 * np.where(seen, more_above, 0.0).sum(axis=-1)
+    end = np.where(side < 0.0, 1.0 / 3.0, 2.0 / 3.0)
+    return np.where(inner.sum(axis=-1) > 0.5 * partials, 0.5, end)
 
 
 def measure_unison(
@@ -114,7 +180,7 @@ def measure_unison(
     *,
     centre_hz: FloatArray,
     weight: FloatArray,
-    wide: NDArray[np.bool_],
+    far_cents: FloatArray,
     strings: NDArray[np.int64],
     prompt_hidden: bool,
 ) -> Unison:
@@ -124,7 +190,7 @@ def measure_unison(
     ----------
     modes : Modes, shape (notes, partials, modes)
     centre_hz, weight : shape (notes, partials); weight 0 leaves a partial out
-    wide : shape (notes, partials); where the band holds strings far apart too
+    far_cents : shape (notes,), from `far_string`
     strings : shape (notes,); how many strings the key is taken to have
     prompt_hidden : whether the room rings so long that prompt modes were left out
 
@@ -140,7 +206,7 @@ def measure_unison(
     variance = string_variance_cents2(modes, centre_hz=centre_hz)
     moment = factor * np.sqrt(np.maximum(weighted_median(variance, used), 0.0))
     spread = np.where(strings == 1, apart, np.maximum(moment, apart) if prompt_hidden else moment)
-    far = np.where(strings == 1, 0.0, _far_string(modes, centre_hz, used * wide))
+    far = np.where(strings == 1, 0.0, far_cents)
     went_off = far > np.nan_to_num(spread)
     spread = np.where(went_off, far, spread)
     spread = np.where(np.isnan(apart), np.nan, spread)

@@ -85,7 +85,7 @@ def test_the_strings_are_found_behind_the_coupling(detuning: float) -> None:
         modes,
         centre_hz=np.array([[440.0]]),
         weight=np.ones((1, 1)),
-        wide=np.ones((1, 1), dtype=bool),
+        far_cents=np.zeros(1),
         strings=np.array([2]),
         prompt_hidden=False,
     )
