@@ -131,6 +131,11 @@ class Casebook(Records):
         with self.editing(by=by) as edit:
             return edit.undo()
 
+    def redo(self, *, by: str) -> Change:
+        """Bring back what the examiner took back last; see `Edit.redo`."""
+        with self.editing(by=by) as edit:
+            return edit.redo()
+
     def _machine(self) -> str:
         # Tells machines apart without naming them, and differently in every casebook.
         return sha256(f"{uuid.getnode()}/{self.id}".encode()).hexdigest()[:12]

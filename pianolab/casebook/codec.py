@@ -117,6 +117,21 @@ def to_json(record: Record) -> str:
         raise BadInput(name, "a number that is none (NaN or infinite)", "None where unknown") from None
 
 
+def differing(one: str | None, other: str | None) -> tuple[str, str]:
+    """Two versions of a record as JSON, only the fields in which they differ; ``removed`` for none.
+
+    Examples
+    --------
+    >>> differing('{"id": "1", "grade": 2}', '{"id": "1", "grade": 3}')
+    ('{"grade": 2}', '{"grade": 3}')
+    """
+    if one is None or other is None:
+        return one or "removed", other or "removed"
+    left, right = json.loads(one), json.loads(other)
+    names = [name for name in left | right if left.get(name) != right.get(name)]
+    return tuple(json.dumps({n: v[n] for n in names if n in v}) for v in (left, right))  # type: ignore[return-value]
+
+
 def from_json(kind: str, text: str) -> Any:
     """The record behind a JSON text.
 

@@ -8,7 +8,16 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
-from pianolab.casebook.codec import REFERENCES, Record, id_of, kind_of, references_of, to_json
+from pianolab.casebook.codec import (
+    REFERENCES,
+    Record,
+    differing,
+    from_json,
+    id_of,
+    kind_of,
+    references_of,
+    to_json,
+)
 from pianolab.casebook.ledger import Ledger, later_than
 from pianolab.casebook.media import KeptSound, Stored, keep_sound
 from pianolab.casebook.photos import keep_photo
@@ -54,8 +63,9 @@ class Edit:
         kind, identity, body = kind_of(record), id_of(record), to_json(record)
         row = self._present(kind, identity)
         if was is not None and row.body != to_json(was):
+            there, read = differing(row.body, to_json(was))
             raise refusal(
-                f"{kind} {identity!r}", f"{row.body} in the casebook", f"what was read before, {to_json(was)}",
+                f"{kind} {identity!r}", f"{there} in the casebook", f"what was read before, {read}",
                 "Another has changed it since; read it again.",
             )  # fmt: skip
         if row.body != body:
@@ -84,31 +94,54 @@ class Edit:
         return record
 
     def undo(self) -> Change:
-        """Take back this examiner's last change, as a new entry of the log.
+        """Take back this examiner's last change, as a new entry of the log; again, the one before it, and so on.
+
+        Changes of others are never touched. `redo` brings back what was taken back last.
 
         Raises
         ------
         CasebookError
             nothing to take back, or another has changed that record since; the line shows both
         """
-        ledger = self._open
-        last = ledger.last_change()
+        last = self._open.last_change()
         if last is None:
-            raise refusal(f"undo by {ledger.by}", "no change of theirs", "a change to take back")
-        row = ledger.row(last.record_id)
+            raise refusal(f"undo by {self._open.by}", "no change of theirs", "a change to take back")
+        return self._reverse(last, "undo")
+
+    def redo(self) -> Change:
+        """Bring back what this examiner took back last, as long as they entered nothing new since.
+
+        Raises
+        ------
+        CasebookError
+            nothing to bring back, or another has changed that record since; the line shows both
+        """
+        last = self._open.last_undo()
+        if last is None:
+            need = "one with nothing entered after it"
+            raise refusal(f"redo by {self._open.by}", "no undo of theirs", need)
+        return self._reverse(last, "redo")
+
+    def _reverse(self, entry: Any, action: str) -> Change:
+        """Set a record back to what it was before an entry, where it is still as the entry left it."""
+        ledger = self._open
+        row = ledger.row(entry.record_id)
         now = None if row is None or row.deleted else row.body
-        if now != last.after:
+        if now != entry.after:
+            there, entered = differing(now, entry.after)
             raise refusal(
-                f"undo by {ledger.by}",
-                f"{last.kind} changed by another since, now {now}",
-                f"the value entered by {ledger.by}, {last.after}",
+                f"{action} by {ledger.by}",
+                f"{entry.kind} changed by another since, now {there}",
+                f"the value entered by {ledger.by}, {entered}",
                 "Agree on one and enter it.",
             )
-        if last.before is None and ledger.count_belonging(last.record_id):
-            got = f"a {last.kind} that other records belong to by now"
-            raise BadInput("undo", got, "none", "Remove them first.")
+        if entry.before is not None:
+            self._check_references(entry.kind, from_json(entry.kind, entry.before))
+        elif ledger.count_belonging(entry.record_id):
+            got = f"a {entry.kind} that other records belong to by now"
+            raise BadInput(action, got, "none", "Remove them first.")
         uid = ledger.append(
-            last.kind, last.record_id, row=row, after=last.before, action="undo", undoes=last.uid
+            entry.kind, entry.record_id, row=row, after=entry.before, action=action, undoes=entry.uid
         )
         return to_change(ledger.entry(uid))
 

@@ -24,6 +24,10 @@ _BELONGING = sa.select(sa.func.count()).where(
     tables.record.c.deleted.is_(False),
 )
 
+TAKING_BACK = ("undo", "redo")
+_UNDO, _REDO = tables.change.alias("undo"), tables.change.alias("redo")
+_REDONE = sa.exists().where(_REDO.c.undoes == _UNDO.c.uid, _REDO.c.action == "redo")
+
 
 def moment_text(moment: datetime) -> str:
     """A moment as the tables keep it: UTC, fixed width, so that text order is time order."""
@@ -84,16 +88,27 @@ class Ledger:
         return uid
 
     def last_change(self) -> Any:
-        """The writer's last change that isn't taken back yet, or None."""
+        """The writer's last change that isn't taken back at present, or None."""
         change = tables.change
-        undone = sa.select(change.c.undoes).where(change.c.undoes.is_not(None))
-        query = (
-            sa.select(change)
-            .where(change.c.by == self.by, change.c.action != "undo", change.c.purged.is_(False))
-            .where(change.c.uid.not_in(undone))
-            .order_by(change.c.at.desc(), change.c.seq.desc())
-        )
-        return self.connection.execute(query.limit(1)).first()
+        taken_back = sa.exists().where(_UNDO.c.undoes == change.c.uid, _UNDO.c.action == "undo", ~_REDONE)
+        return self._last(change.c.action.not_in(TAKING_BACK), ~taken_back)
+
+    def last_undo(self) -> Any:
+        """The writer's last undo that still stands and after which they entered nothing new, or None."""
+        change = tables.change
+        redone = sa.exists().where(_REDO.c.undoes == change.c.uid, _REDO.c.action == "redo")
+        undo = self._last(change.c.action == "undo", ~redone)
+        newest = self._last(change.c.action.not_in(TAKING_BACK))
+        if undo is None or (newest is not None and (newest.at, newest.seq) > (undo.at, undo.seq)):
+            return None
+        return undo
+
+    def _last(self, *conditions: sa.ColumnElement[bool]) -> Any:
+        change = tables.change
+        query = sa.select(change).where(change.c.by == self.by, change.c.purged.is_(False), *conditions)
+        return self.connection.execute(
+            query.order_by(change.c.at.desc(), change.c.seq.desc()).limit(1)
+        ).first()
 
 
 def put_record(

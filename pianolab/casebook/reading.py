@@ -36,7 +36,7 @@ LOOKED_AT = ("checked", "does not apply")
 class Change(Showable):
     """One entry of the log: who, when, what, before and after (None where there was or is nothing).
 
-    ``action`` is one of ``add``, ``change``, ``remove``, ``undo``; of a purged record the entry stays, without content.
+    ``action`` is one of ``add``, ``change``, ``remove``, ``undo``, ``redo``; of a purged record the entry stays, without content.
     """
 
     header = ("what", "before", "after")

@@ -50,7 +50,7 @@ README = """A casebook of pianolab: pianos looked at, what was found, and the so
 
 manifest.json     format, its version, and how many lines and files there are
 records.jsonl     one line for each record as it is now: id, kind (Piano, Visit, Examiner, Finding, Recording,
-                  SurveyRecord, Photo, BuyerProfile), body (its content), deleted
+                  SurveyRecord, Photo, BuyerProfile, TouchOpinion, TouchTrial, Answer), body (its content), deleted
 changes.jsonl     everything ever entered: uid, at (UTC), by, machine (a number, no name), action, kind,
                   record_id, before, after, undoes; "purged" entries have lost their content on purpose
 tombstones.jsonl  ids of purged records; of a purged field: id, section sign, name of the field

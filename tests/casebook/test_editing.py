@@ -3,8 +3,11 @@
 import threading
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from uuid import uuid4
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from pianolab.casebook import open_casebook
 from pianolab.errors import BadInput, CasebookError
@@ -236,6 +239,96 @@ def test_undo_goes_back_step_by_step(case):
         "undo",
         "undo",
     ]
+
+
+def test_redo_brings_back_step_by_step(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=3))
+        edit.change(replace(case.finding, grade=2))
+        lid = edit.add(Finding(visit_id=case.visit.id, point="lid", grade=5))
+    for _ in range(3):
+        case.book.undo(by="Ben")
+    for expected in ([3], [2], [2, 5]):
+        change = case.book.redo(by="Ben")
+        assert grades(case.book) == expected
+    assert (change.action, change.record_id, change.before) == ("redo", lid.id, None)
+    with pytest.raises(CasebookError, match="redo by Ben: got no undo of theirs"):
+        case.book.redo(by="Ben")
+    # What was brought back can be taken back again, and so on.
+    for _ in range(3):
+        case.book.undo(by="Ben")
+        case.book.redo(by="Ben")
+        assert grades(case.book) == [2, 5]
+    for _ in range(3):
+        case.book.undo(by="Ben")
+    assert grades(case.book) == [4]
+    assert case.book.verify().ok
+
+
+def test_nothing_is_brought_back_over_something_new(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=3))
+    case.book.undo(by="Ben")
+    with case.book.editing(by="Ana") as edit:
+        edit.add(Finding(visit_id=case.visit.id, point="lid", grade=1))  # another's entry doesn't matter
+    case.book.redo(by="Ben")
+    case.book.undo(by="Ben")
+    with case.book.editing(by="Ben") as edit:
+        edit.add(Finding(visit_id=case.visit.id, point="pins", grade=2))
+    with pytest.raises(CasebookError, match="redo by Ben: got no undo of theirs"):
+        case.book.redo(by="Ben")
+    assert case.book.undo(by="Ben").kind == "Finding"
+    assert grades(case.book) == [4, 1]
+
+
+def test_redo_is_refused_where_another_changed_that_since(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=3))
+    case.book.undo(by="Ben")
+    with case.book.editing(by="Ana") as edit:
+        edit.change(replace(case.finding, grade=1))
+    with pytest.raises(CasebookError, match=r'redo by Ben: .*now \{"grade": 1\}.*\{"grade": 4\}'):
+        case.book.redo(by="Ben")
+    assert grades(case.book) == [1]
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(steps=st.lists(st.sampled_from(["enter", "undo", "redo", "other"]), max_size=12))
+def test_undo_and_redo_are_those_of_any_editor(folder_case, steps):
+    """Against a list with a pointer, the usual model; another's changes elsewhere don't matter."""
+    book = folder_case.book
+    by = f"Ben {uuid4().hex}"  # a name of its own: the casebook goes on
+    with book.editing(by="Ana") as edit:
+        mine = edit.add(Finding(visit_id=folder_case.visit.id, point="p", count=0))
+        theirs = edit.add(Finding(visit_id=folder_case.visit.id, point="q", count=0))
+    values, pointer = [0], 0
+    for number, step in enumerate(steps, start=1):
+        if step == "enter":
+            values, pointer = [*values[: pointer + 1], number], pointer + 1
+            with book.editing(by=by) as edit:
+                edit.change(replace(mine, count=number))
+        elif step == "other":
+            with book.editing(by="Ana") as edit:
+                edit.change(replace(theirs, count=number))
+        elif 0 <= pointer + (move := {"undo": -1, "redo": 1}[step]) < len(values):
+            pointer += move
+            getattr(book, step)(by=by)
+        else:
+            with pytest.raises(CasebookError, match=f"{step} by Ben"):
+                getattr(book, step)(by=by)
+        assert next(f.count for f in book.findings() if f.id == mine.id) == values[pointer]
+
+
+def test_what_was_removed_does_not_come_back_without_what_it_belongs_to(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.remove(case.finding.id)
+    with case.book.editing(by="Ana") as edit:
+        edit.remove(case.visit.id)
+    with pytest.raises(BadInput, match="Finding visit_id"):
+        case.book.undo(by="Ben")
+    case.book.undo(by="Ana")
+    case.book.undo(by="Ben")
+    assert grades(case.book) == [4]
 
 
 def test_undo_touches_nobody_elses_change(case):
