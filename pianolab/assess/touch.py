@@ -143,8 +143,8 @@ def touch_view(
     scales : the described scales (`pianolab.checklist.load_touch_scales`)
     pianos, visits : those the records belong to
     player : for whom pianos should suit; empty: nobody in particular
-    wish : wanted place for each scale of taste, a number or low and high; None: read out of the pianos that
-        this player likes, if there are enough
+    wish : wanted place for each scale of taste, a number or low and high, such as a profile's ``touch_taste``;
+        None or empty: read out of the pianos that this player likes, if there are enough
     seed : int, for resampling; the same seed gives the same result
 
     Raises
@@ -174,14 +174,16 @@ def touch_view(
         preferences([t for t in trials if t.player == who], names, who=who, seed=seed) for who in players
     ]
     own = next((p for p in single if p.who == player), None)
-    mine = {names[piano]: o for (piano, who), o in latest.items() if who == player}
+    by_name: dict[str, dict[str, TouchOpinion]] = {}
+    for (piano, who), o in latest.items():
+        by_name.setdefault(names[piano], {})[who] = o
     return TouchView(
         player=player,
         answers=_answers(latest, scales, names),
         agreements=_agreements(latest, scales, seed),
         drifts=_drifts(seen, scales, names),
         preferences=(together, *single) if len(players) > 1 else tuple(single) or (together,),
-        fits=fits_of(player, mine, scales=scales, wish=wish, own=own) if player else (),
+        fits=fits_of(player, by_name, scales=scales, wish=wish, own=own) if player else (),
     )
 
 

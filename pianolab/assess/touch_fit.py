@@ -27,6 +27,7 @@ class Fit:
     """How one piano suits one player. ``distance`` is the mean distance from the wish, in places of the scales.
 
     ``misses`` says where it differs; ``favourite`` is the chance to be the favourite in this player's trials.
+    ``felt_by`` are the other players whose places stand in where this player hasn't tried it.
     """
 
     piano: str
@@ -35,6 +36,7 @@ class Fit:
     distance: float | None
     misses: tuple[str, ...]
     favourite: float | None
+    felt_by: tuple[str, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -42,7 +44,8 @@ class Fit:
         if self.liking is not None:
             parts.append(f"{self.player} {LIKING_WORDS[self.liking]}")
         if self.distance is not None:
-            parts.append(f"its touch {_distance_words(self.distance)}" + _listed(self.misses))
+            by = f", as {' and '.join(self.felt_by)} felt it," if self.felt_by else ""
+            parts.append(f"its touch{by} {_distance_words(self.distance)}" + _listed(self.misses))
         if self.favourite is not None:
             parts.append(f"in trials it is the favourite with a chance of {self.favourite:.0%}")
         text = "; ".join(parts) or f"whether it suits {self.player} is not known"
@@ -65,19 +68,25 @@ def _listed(misses: Sequence[str]) -> str:
 
 def fits_of(
     player: str,
-    opinions: Mapping[str, TouchOpinion],
+    said: Mapping[str, Mapping[str, TouchOpinion]],
     *,
     scales: TouchScales,
     wish: Wish | None,
     own: Preferences | None,
 ) -> tuple[Fit, ...]:
-    """The pianos a player has tried, those that suit best first.
+    """The pianos that a player has tried, those that suit best first; with a wish also those others tried.
 
-    ``opinions`` are this player's latest, by the piano's name; without a ``wish`` it is read out of the pianos
-    they like, each piano judged by the others so that none is its own measure.
+    ``said`` are the latest opinions, by the piano's name and the player; without a ``wish`` it is read out of
+    the pianos this player likes, each piano judged by the others so that none is its own measure.
     """
     chances = {p.name: p.favourite for p in own.liked} if own is not None else {}
-    fits = [_fit(player, name, opinions, scales, wish, chances.get(name)) for name in {**opinions, **chances}]
+    mine = {name: by[player] for name, by in said.items() if player in by}
+    names = {**mine, **chances, **(said if wish else {})}
+    fits = []
+    for name in names:
+        wanted = _ranges(wish) if wish else wish_from({n: o for n, o in mine.items() if n != name})
+        felt = {player: mine[name]} if name in mine else dict(said.get(name, {}))
+        fits.append(_fit(player, name, felt, scales, wanted, chances.get(name)))
     return tuple(sorted(fits, key=_order))
 
 
@@ -93,26 +102,29 @@ def _order(fit: Fit) -> tuple[float, float, float, str]:
 def _fit(
     player: str,
     name: str,
-    opinions: Mapping[str, TouchOpinion],
+    felt: Mapping[str, TouchOpinion],
     scales: TouchScales,
-    wish: Wish | None,
+    wanted: Mapping[str, tuple[float, float]],
     favourite: float | None,
 ) -> Fit:
-    said = opinions.get(name)
-    wanted = _ranges(wish) if wish else wish_from({n: o for n, o in opinions.items() if n != name})
-    off = {} if said is None else {s: _away(p, wanted[s]) for s, p in said.taste.items() if s in wanted}
-    misses = tuple(
-        f"{s.name.lower()}: {'less' if (said.taste[s.id] < wanted[s.id][0]) else 'more'} than wished"
-        for s in scales.taste
-        if said is not None and off.get(s.id, 0.0) >= 1.0
-    )
+    off: dict[str, float] = {}
+    misses = []
+    for s in scales.taste:
+        places = [o.taste[s.id] for o in felt.values() if s.id in o.taste and s.id in wanted]
+        if places:
+            away = [_away(p, wanted[s.id]) for p in places]
+            off[s.id] = sum(away) / len(away)
+            if min(away) >= 1.0:
+                way = "less" if max(places) < wanted[s.id][0] else "more"
+                misses.append(f"{s.name.lower()}: {way} than wished")
     return Fit(
         piano=name,
         player=player,
-        liking=None if said is None else said.liking,
+        liking=felt[player].liking if player in felt else None,
         distance=sum(off.values()) / len(off) if off else None,
-        misses=misses,
+        misses=tuple(misses),
         favourite=favourite,
+        felt_by=() if player in felt or not off else tuple(sorted(felt)),
     )
 
 

@@ -12,7 +12,7 @@ from pianolab.assess.repairs import simulate_repairs, triangular
 from pianolab.assess.results import RepairEstimate
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Piano
-from pianolab.show import Row, Showable
+from pianolab.show import LOCALE, Row, Showable, money
 
 TUNINGS_A_YEAR = (1, 2)
 """Tunings in each year after the first; common practice. The first year's stand among the repairs."""
@@ -32,14 +32,17 @@ class YearlyCost(Showable):
     currency: str
     years: float
     why_unknown: str = ""
+    locale: str = LOCALE
     note: str = "an estimate; without what wears out meanwhile and without what it may be sold for later"
     header = ("quantity", "low", "middle", "high", "unit", "note")
 
     def headline(self) -> str:
         if self.low is None or self.middle is None or self.high is None:
             return f"cost of a year of use not known: {self.why_unknown}"
-        unit = f"{self.currency} a year over {self.years:g} years"
-        return f"about {self.middle:.0f} {unit} ({self.low:.0f} to {self.high:.0f}; {self.note})"
+        low, middle, high = (
+            money(a, self.currency, locale=self.locale) for a in (self.low, self.middle, self.high)
+        )
+        return f"about {middle} a year over {self.years:g} years ({low} to {high}; {self.note})"
 
     def rows(self) -> list[Row]:
         unit = f"{self.currency} a year"
@@ -84,9 +87,11 @@ def cost_per_year(
     rng = np.random.default_rng(seed)
     total = float(piano.asking_price) + simulate_repairs(repairs.jobs, draws=DRAWS, rng=rng)
     moving = [float(m) for m in profile.moving_cost]
-    total += rng.uniform(moving[0], moving[1], DRAWS)
+    total = total + rng.uniform(moving[0], moving[1], DRAWS)
     one = prices["tuning"]
     price = triangular(rng.random(DRAWS), float(one.low), float(one.usual), float(one.high))
-    total += (years - 1.0) * rng.uniform(TUNINGS_A_YEAR[0], TUNINGS_A_YEAR[1], DRAWS) * price
+    total = total + (years - 1.0) * rng.uniform(TUNINGS_A_YEAR[0], TUNINGS_A_YEAR[1], DRAWS) * price
     low, middle, high = (Decimal(round(float(q))) for q in np.percentile(total / years, (10, 50, 90)))
-    return YearlyCost(low=low, middle=middle, high=high, currency=piano.currency, years=years)
+    return YearlyCost(
+        low=low, middle=middle, high=high, currency=piano.currency, years=years, locale=profile.locale
+    )

@@ -362,7 +362,12 @@ def test_pianos_that_suit_come_first_and_say_why() -> None:
     view = touch_view(
         SAID, scales=SCALES, pianos=PIANOS, visits=VISITS, player="Ada", wish={"weight": (1, 2), "depth": 3}
     )
-    assert [f.piano for f in view.fits] == ["Mill Lane", "Dock Road", "Chapel"]
+    assert [f.piano for f in view.fits] == ["Mill Lane", "Dock Road", "Chapel", "Fern"]
+    assert view.fits[3].felt_by == ("Ben",)
+    assert (
+        "its touch, as Ben felt it, is not what was wished for (weight: more than wished)"
+        in view.fits[3].sentence
+    )
     assert view.fits[0].distance == 0.0
     assert "what was wished for" in view.fits[0].sentence
     assert view.fits[2].misses == ("depth: more than wished",)
