@@ -21,10 +21,11 @@ from pianolab.assess.proposals import (
 from pianolab.assess.repairs import estimate, jobs_from
 from pianolab.assess.results import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.scoring import Scoring, load_scoring
+from pianolab.assess.touch_evidence import touch_evidence
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state
-from pianolab.checklist import Checklist
+from pianolab.checklist import Checklist, TouchScales, load_touch_scales
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.model import BuyerProfile, Finding, Piano, TouchOpinion
 from pianolab.show import LOCALE
 
 
@@ -36,6 +37,8 @@ def assess_piano(
     checklist: Checklist,
     prices: PriceList,
     profile: BuyerProfile | None = None,
+    opinions: Sequence[TouchOpinion] = (),
+    scales: TouchScales | None = None,
     seed: int = 0,
 ) -> Assessment:
     """Judge one piano from what was found and what was heard.
@@ -51,6 +54,8 @@ def assess_piano(
     checklist : the points, with what they bear on
     prices : what jobs cost, in the piano's currency
     profile : the buyer, or None; who enjoys projects does some of the work themselves
+    opinions : what players said of this piano's touch; faults count as evidence, taste never does
+    scales : the described scales of touch, those that come with pianolab if not given
     seed : int, for the simulated sum of the repairs
 
     Returns
@@ -60,7 +65,8 @@ def assess_piano(
     Raises
     ------
     BadInput
-        For a finding at an unknown point or of the wrong kind, or a price list in another currency.
+        For a finding at an unknown point or of the wrong kind, an opinion on a scale that isn't there, or a
+        price list in another currency.
 
     Examples
     --------
@@ -79,6 +85,8 @@ def assess_piano(
     heard = hear(piano, survey, state, scoring=scoring)
     evidence = [evidence_of(view, state, scoring=scoring) for view in views]
     evidence += [evidence_of_heard(h) for h in heard]
+    if opinions:
+        evidence += touch_evidence(opinions, scales or load_touch_scales(), scoring=scoring, views=views)
     hidden = _hidden_by_tuning(heard, scoring)
     repairs = _repairs(views, heard, state, prices, profile, seed, scoring)
     return Assessment(

@@ -13,7 +13,15 @@ from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput, PianolabError
 from pianolab.io import read_sound
-from pianolab.model import BuyerProfile, Finding, Piano, Recording, SurveyRecord, load_profiles
+from pianolab.model import (
+    BuyerProfile,
+    Finding,
+    Piano,
+    Recording,
+    SurveyRecord,
+    TouchOpinion,
+    load_profiles,
+)
 from pianolab.workflow.progress import Progress
 
 
@@ -65,14 +73,21 @@ def judge_casebook(
     heard = _all_heard(casebook, pianos, problems, until=until, progress=progress)
     progress("comparing", 0.7)
     findings = {p.id: casebook.current_findings(p.id, until=until) for p in pianos}
+    opinions = {p.id: opinions_of(casebook, p.id, until=until) for p in pianos}
     assessments = tuple(
         assess_piano(
             p, findings[p.id], survey=heard[p.id].survey if p.id in heard else None, checklist=checklist,
-            prices=prices, profile=profile, seed=seed,
+            prices=prices, profile=profile, opinions=opinions[p.id], seed=seed,
         )
         for p in pianos
     )  # fmt: skip
     return Judged(pianos=pianos, assessments=assessments, findings=findings, heard=heard, problems=problems)
+
+
+def opinions_of(casebook: Casebook, piano_id: str, *, until: date | None = None) -> tuple[TouchOpinion, ...]:
+    """What players said of one piano's touch, on visits up to a day."""
+    visits = {v.id for v in casebook.visits(piano_id) if until is None or v.day <= until}
+    return tuple(o for o in casebook.touch_opinions() if o.visit_id in visits)
 
 
 def find_profile(casebook: Casebook, profile: str | BuyerProfile) -> BuyerProfile:

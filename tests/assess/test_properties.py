@@ -12,7 +12,8 @@ from pianolab.assess.aspects import judge_aspects
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.checklist.points import VALUE_OF, Point
-from pianolab.model import ASPECTS, Finding, Piano
+from pianolab.errors import BadInput
+from pianolab.model import ASPECTS, Finding, Piano, TouchOpinion
 
 CHECKLIST = load_checklist()
 PRICES = load_prices()
@@ -166,3 +167,39 @@ def test_the_worst_place_counts() -> None:
     assert both.aspect("tuning stability").high == pytest.approx(
         judge([treble]).aspect("tuning stability").high
     )
+
+
+class TestPlayersOpinions:
+    """Several players: faults are evidence, disagreement widens, taste never counts."""
+
+    def judge(self, *opinions: TouchOpinion) -> Assessment:
+        findings = [finding(p, 0.0) for p in POINTS if not p.id.startswith("touch")]
+        return assess_piano(
+            PIANO, findings, survey=None, checklist=CHECKLIST, prices=PRICES, opinions=opinions
+        )
+
+    def said(self, player: str, **more) -> TouchOpinion:
+        return TouchOpinion(id=player, visit_id="v", player=player, **more)
+
+    def test_taste_and_liking_change_nothing(self) -> None:
+        tastes = self.said("Ada", taste={"weight": 5, "depth": 1}, liking=1)
+        assert self.judge(tastes) == self.judge()
+
+    def test_a_fault_all_feel_lowers_touch(self) -> None:
+        both = self.judge(*(self.said(p, faults={"evenness": 1}) for p in ("Ada", "Ben")))
+        assert both.aspect("touch").high < self.judge().aspect("touch").high - 0.5
+        assert any("evenness" in c.text.lower() for c in both.aspect("touch").made_by)
+
+    def test_disagreement_widens_and_says_so(self) -> None:
+        apart = self.judge(self.said("Ada", faults={"evenness": 5}), self.said("Ben", faults={"evenness": 1}))
+        touch, alone = (
+            apart.aspect("touch"),
+            self.judge(self.said("Ada", faults={"evenness": 5})).aspect("touch"),
+        )
+        assert touch.high == pytest.approx(alone.high)
+        assert touch.low < alone.low
+        assert any("disagree" in u.reason for u in touch.unknown)
+
+    def test_an_opinion_on_a_scale_that_is_not_there(self) -> None:
+        with pytest.raises(BadInput, match="opinion of Ada: got glow, need one of"):
+            self.judge(self.said("Ada", faults={"glow": 2}))
