@@ -163,7 +163,9 @@ def _questions(around: TouchRound) -> list[View]:
 
 
 def _places(low: str, high: str) -> list[list[Any]]:
-    return [[1, low], [2, ""], [3, ""], [4, ""], [5, high]]
+    """The five places of a scale; the ends' first words name the places between."""
+    nearer = [f"nearer to {end.partition(':')[0].rstrip('.').lower()}" for end in (low, high)]
+    return [[1, low], [2, nearer[0]], [3, "in between"], [4, nearer[1]], [5, high]]
 
 
 def _question(kind: str, scale: str, name: str, question: str, places: list[list[Any]]) -> View:

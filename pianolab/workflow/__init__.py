@@ -6,17 +6,21 @@ from pianolab.workflow.exporting import demo, export_page
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebooks import copy_notebooks
+from pianolab.workflow.planning import plan_visits
 from pianolab.workflow.progress import Printer, Progress
 from pianolab.workflow.second_visit import ranking_changes, visit_changes
 from pianolab.workflow.tables import survey_csv, survey_json
+from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
 
 __all__ = [
     "CasebookComparison",
     "ManySurveys",
     "OneOfMany",
+    "PlannedVisit",
     "Printer",
     "Progress",
     "Surveyed",
+    "VisitPlan",
     "compare_casebook",
     "copy_notebooks",
     "demo",
@@ -24,6 +28,7 @@ __all__ = [
     "export_page",
     "keep_survey",
     "listen_file",
+    "plan_visits",
     "ranking_changes",
     "survey_csv",
     "survey_into",

@@ -45,7 +45,7 @@ function render({ model, el }) {
   function question(q) {
     const buttons = q.places.map(([value, text], i) => make("button", {
       type: "button", role: "radio", class: "pl-choice pl-place-choice", "aria-checked": "false", tabindex: i ? -1 : 0,
-      "aria-label": text || `${value} of 5`, onclick: () => tell({ do: "answer", scale: q.id, value }), onkeydown: roam,
+      "aria-label": text, onclick: () => tell({ do: "answer", scale: q.id, value }), onkeydown: roam,
     }, make("span", { class: "pl-ring", "aria-hidden": "true" }), make("span", { class: "pl-choice-text", text })));
     function roam(event) {
       const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];

@@ -1,0 +1,175 @@
+"""A plan of visits from the shortlist: when, in which order, what to ask, to bring and to find out at each piano."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime, time, timedelta
+
+from pianolab.casebook import Casebook
+from pianolab.checklist import Checklist, kit_list, load_before_visit, load_checklist, load_openings
+from pianolab.errors import BadInput
+from pianolab.model import Finding, Piano, Visit
+from pianolab.workflow.unknowns import open_areas, settled_points, unknown_facts
+from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
+
+VISIT_MINUTES, DRIVE_MINUTES = 60, 30
+FIRST, LAST = time(10, 0), time(18, 0)
+MOST_A_DAY = 4
+"""Ears and patience tire: more pianos than this go to the next day [practice]."""
+
+
+def plan_visits(
+    shortlist: Casebook | Iterable[Piano],
+    *,
+    day: date | None = None,
+    order: Sequence[str] = (),
+    minutes_each: float = VISIT_MINUTES,
+    drive_minutes: float | Mapping[str, float] = DRIVE_MINUTES,
+    first: time = FIRST,
+    last: time = LAST,
+    most_a_day: int = MOST_A_DAY,
+    checklist: Checklist | None = None,
+) -> VisitPlan:
+    """When to look at which piano, and what to ask, to bring and to find out there.
+
+    Parameters
+    ----------
+    shortlist : a casebook, or pianos; a casebook also tells what earlier visits have left open
+    day : the first day; today if not given
+    order : names of pianos in the order you want; the others follow, those never visited first, then those
+        with most points open
+    minutes_each : min, at each piano
+    drive_minutes : min between two pianos: one number, or for each piano by name the way to it
+    first, last : when the first visit begins, when the last one must be over
+    most_a_day : pianos on one day at most
+    checklist : the points; None takes those that come with pianolab
+
+    Returns
+    -------
+    VisitPlan
+
+    Raises
+    ------
+    BadInput
+        no piano, a name that isn't on the shortlist, times that leave no room for a visit
+
+    Examples
+    --------
+    >>> plan = plan_visits([Piano(name="upstairs"), Piano(name="by the river")], day=date(2026, 5, 16))
+    >>> [f"{s.begins:%H:%M} {s.piano.name}" for s in plan.stops]
+    ['10:00 upstairs', '11:30 by the river']
+    """
+    known = _known(shortlist)
+    if not known:
+        raise BadInput("shortlist", "no piano", "at least one piano", "Enter the pianos first.")
+    _check_times(minutes_each, first, last, most_a_day)
+    points = checklist if checklist is not None else load_checklist()
+    ordered = _in_order(known, order, points)
+    drives = _drives(drive_minutes, [k[0].name for k, _ in ordered])
+    slots = _slots(
+        drives, day or date.today(), minutes_each=minutes_each, first=first, last=last, most_a_day=most_a_day
+    )
+    stops = tuple(
+        _stop(entry, why, slot, minutes_each=minutes_each, drive=drive, checklist=points)
+        for (entry, why), slot, drive in zip(ordered, slots, drives, strict=True)
+    )
+    before = load_before_visit()
+    everything = Checklist(tuple(p for p in points if any(p.applies(s.piano) for s in stops)))
+    return VisitPlan(
+        stops=stops,
+        kit=kit_list(everything),
+        leave_at_home=before.leave_at_home,
+        at_home=before.at_home,
+        on_the_day=before.on_the_day,
+    )
+
+
+Known = tuple[Piano, tuple[Visit, ...], tuple[Finding, ...]]
+
+
+def _known(shortlist: Casebook | Iterable[Piano]) -> list[Known]:
+    if isinstance(shortlist, Casebook):
+        return [(p, shortlist.visits(p.id), shortlist.current_findings(p.id)) for p in shortlist.pianos()]
+    return [(p, (), ()) for p in shortlist]
+
+
+def _check_times(minutes_each: float, first: time, last: time, most_a_day: int) -> None:
+    if not 10 <= minutes_each <= 480:
+        raise BadInput("minutes_each", minutes_each, "10 to 480 min", "The short walk alone takes twenty.")
+    room = (last.hour - first.hour) * 60 + last.minute - first.minute
+    if room < minutes_each:
+        raise BadInput("last", f"{first:%H:%M} to {last:%H:%M}", f"room for a visit of {minutes_each:g} min")
+    if most_a_day < 1:
+        raise BadInput("most_a_day", most_a_day, "1 or more")
+
+
+def _in_order(known: list[Known], order: Sequence[str], points: Checklist) -> list[tuple[Known, str]]:
+    names = [piano.name for piano, _, _ in known]
+    for name in order:
+        if name not in names:
+            raise BadInput("order", repr(name), "names of pianos on the shortlist: " + ", ".join(names))
+    given = [next(k for k in known if k[0].name == name) for name in dict.fromkeys(order)]
+    rest = [k for k in known if k not in given]
+    rest.sort(key=lambda k: (bool(k[1]), -sum(still for _, still, _ in open_areas(k[0], k[2], points))))
+    return [(k, "as you wish") for k in given] + [(k, _why(k)) for k in rest]
+
+
+def _why(entry: Known) -> str:
+    visits = entry[1]
+    return (
+        f"seen {len(visits)} times, last on {visits[-1].day:%d %b %Y}" if visits else "not seen yet, so first"
+    )
+
+
+def _drives(given: float | Mapping[str, float], names: Sequence[str]) -> list[float]:
+    if isinstance(given, Mapping):
+        if unknown := sorted(set(given) - set(names)):
+            raise BadInput("drive_minutes", repr(unknown[0]), "names of pianos on the shortlist")
+        minutes = [float(given.get(name, DRIVE_MINUTES)) for name in names]
+    else:
+        minutes = [float(given)] * len(names)
+    if bad := [m for m in minutes if not 0 <= m <= 1440]:
+        raise BadInput("drive_minutes", bad[0], "0 to 1440 min")
+    return minutes
+
+
+def _slots(
+    drives: Sequence[float], day: date, *, minutes_each: float, first: time, last: time, most_a_day: int
+) -> list[datetime]:
+    """When each visit begins; what no longer fits into a day begins the next one."""
+    begins: list[datetime] = []
+    for drive in drives:
+        at = datetime.combine(day, first)
+        if begins and begins[-1].date() == day:
+            at = begins[-1] + timedelta(minutes=minutes_each + drive)
+        full = sum(b.date() == day for b in begins) >= most_a_day
+        if full or at + timedelta(minutes=minutes_each) > datetime.combine(day, last):
+            day += timedelta(days=1)
+            at = datetime.combine(day, first)
+        begins.append(at)
+    return begins
+
+
+def _stop(
+    entry: Known, why: str, begins: datetime, *, minutes_each: float, drive: float, checklist: Checklist
+) -> PlannedVisit:
+    piano, visits, findings = entry
+    own = checklist.for_piano(piano)
+    settled = settled_points(findings)
+    left = [p for p in own if p.id not in settled]
+    openings = load_openings()
+    return PlannedVisit(
+        piano=piano,
+        begins=begins,
+        ends=begins + timedelta(minutes=minutes_each),
+        drive_minutes=drive,
+        earlier_visits=tuple(v.day for v in visits),
+        why_here=why,
+        questions=(*load_before_visit().questions, *(p.question for p in left if p.question)),
+        openings=tuple(openings[o].ask for o in dict.fromkeys(p.opens for p in left if p.opens)),
+        unknown=unknown_facts(piano),
+        open_areas=open_areas(piano, findings, checklist),
+        reasons=tuple(dict.fromkeys(f"{f.state}: {f.reason}" for f in findings if f.state != "checked" and f.point not in settled)),
+        whole_minutes=sum(p.minutes for p in left),
+        short_minutes=sum(p.minutes for p in left if p.short_walk),
+    )  # fmt: skip

@@ -1,0 +1,90 @@
+"""A plan of visits as a result: its stops, its bag, and how it shows itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from pianolab.model import Piano
+from pianolab.show import Row, Showable
+from pianolab.workflow.outputs import staged
+from pianolab.workflow.plan_sheet import plan_sheet
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class PlannedVisit(Showable):
+    """One stop: when, at which piano, and what is still unknown of it.
+
+    ``questions`` are those no finding answers yet, ``openings`` what to ask leave for, ``unknown`` what the
+    record of the piano does not say, ``open_areas`` how many points of each area nobody has checked, and
+    ``reasons`` why points of an earlier visit stayed open.
+    """
+
+    header = ("about", "what")
+    piano: Piano
+    begins: datetime
+    ends: datetime
+    drive_minutes: float
+    earlier_visits: tuple[date, ...]
+    why_here: str
+    questions: tuple[str, ...]
+    openings: tuple[str, ...]
+    unknown: tuple[str, ...]
+    open_areas: tuple[tuple[str, int, int], ...]
+    reasons: tuple[str, ...]
+    whole_minutes: float
+    short_minutes: float
+
+    @property
+    def open_points(self) -> int:
+        return sum(still for _, still, _ in self.open_areas)
+
+    def headline(self) -> str:
+        return f"{self.begins:%a %d %b, %H:%M} to {self.ends:%H:%M}: {self.piano.name}"
+
+    def rows(self) -> list[Row]:
+        rows: list[Row] = [("where", self.piano.address or "address unknown"), ("order", self.why_here)]
+        rows += [("unknown", text) for text in self.unknown]
+        rows += [("still open", f"{area}: {still} of {all_} points") for area, still, all_ in self.open_areas]
+        rows += [("open because", text) for text in self.reasons]
+        rows += [("ask", text) for text in self.questions]
+        return rows + [("ask leave", text) for text in self.openings]
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class VisitPlan(Showable):
+    """All stops in order, the bag, and what to do at home first; `to_html` gives a page to print."""
+
+    header = ("from", "to", "piano", "points open", "unknown", "where")
+    stops: tuple[PlannedVisit, ...]
+    kit: tuple[tuple[str, str], ...]
+    leave_at_home: tuple[tuple[str, str], ...]
+    at_home: tuple[str, ...]
+    on_the_day: tuple[str, ...]
+
+    @property
+    def days(self) -> tuple[date, ...]:
+        return tuple(dict.fromkeys(stop.begins.date() for stop in self.stops))
+
+    def headline(self) -> str:
+        days = len(self.days)
+        return f"{len(self.stops)} pianos on {days} day{'s' if days != 1 else ''}"
+
+    def rows(self) -> list[Row]:
+        return [
+            (f"{s.begins:%a %d %b %H:%M}", f"{s.ends:%H:%M}", s.piano.name, s.open_points,
+             "; ".join(s.unknown) or "nothing on its record", s.piano.address or "address unknown")
+            for s in self.stops
+        ]  # fmt: skip
+
+    def to_html(self) -> str:
+        """The plan as one page with boxes to tick: escaped, nothing fetched, a sheet for each piano in print."""
+        return plan_sheet(self)
+
+    def save(self, path: str | Path) -> Path:
+        """Write the page; it appears whole or not at all."""
+        with staged(Path(path)) as (part,):
+            assert part is not None
+            part.write_text(self.to_html(), encoding="utf-8")
+        return Path(path)
