@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import io
 import re
-from base64 import b64encode
 from collections.abc import Iterable, Sequence
-from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Photo
+from pianolab.report.twins_photos import small_picture
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
-
-SIDE = 144
-"""Longest side of the small picture, in pixels."""
 
 MOST_BYTES = 9 * 1024**2
 """More than this does not come through to the kernel in one message."""
@@ -67,20 +62,7 @@ def small_pictures(casebook: Casebook, photos: Iterable[Photo]) -> dict[str, str
     small = {}
     for photo in photos:
         try:
-            small[photo.id] = _small(casebook.media_path(photo.media))
+            small[photo.id] = small_picture(casebook.media_path(photo.media))
         except (OSError, ValueError, PianolabError):
             continue
     return small
-
-
-@lru_cache(maxsize=256)
-def _small(path: Path) -> str:
-    # Media files are named by their content, so a path never gets another picture.
-    from PIL import Image
-
-    with Image.open(path) as image:
-        picture = image.convert("RGB")
-    picture.thumbnail((SIDE, SIDE))
-    room = io.BytesIO()
-    picture.save(room, "JPEG", quality=72)
-    return "data:image/jpeg;base64," + b64encode(room.getvalue()).decode("ascii")
