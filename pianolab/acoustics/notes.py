@@ -54,6 +54,8 @@ class NoteMeasures:
     t60_reason: str
     noise_db: float
     usable_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    partial_hz: FloatArray = field(default_factory=lambda: np.zeros((0, MODE_PARTIALS)))
+    partial_weight: FloatArray = field(default_factory=lambda: np.zeros((0, MODE_PARTIALS)))
 
 
 def _note_levels(
@@ -212,10 +214,11 @@ def _with_pitch(
     f1 = np.where(top, pitch[:, 0], f1)
     # What only the room keeps ringing says nothing of the strings' distance.
     slow_share = modes.energy.sum(axis=-1) / np.maximum(energy, 1e-300)
+    slow_weight = np.where(over[:, :MODE_PARTIALS] > 15.0, all_weight * slow_share, 0.0)
     unison = measure_unison(
         modes,
         centre_hz=known_hz,
-        weight=np.where(over[:, :MODE_PARTIALS] > 15.0, all_weight * slow_share, 0.0),
+        weight=slow_weight,
         far_cents=far,
         strings=strings,
         prompt_hidden=t60[0] > 0.7,
@@ -251,4 +254,6 @@ def _with_pitch(
         t60_reason=t60[1],
         noise_db=float(10.0 * np.log10(max(total_noise, 1e-20) / max(float(np.nanmedian(loud)), 1e-20))),
         usable_s=held_s,
+        partial_hz=centroid,
+        partial_weight=slow_weight,
     )

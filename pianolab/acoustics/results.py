@@ -48,6 +48,19 @@ class LevelCurve:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PartialPitches:
+    """Pitch of each partial of one note, partial 1 first: energy centroid of its close modes, Hz; None if not heard.
+
+    ``weight`` runs from 0 to 1. Two recordings of one piano are compared partial by partial: what a bridge, or
+    a string's own unevenness, pulls is the same in both and drops out.
+    """
+
+    key: int
+    f_hz: tuple[float | None, ...]
+    weight: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class SurveySummary:
     """The recording as a whole; ``warnings`` are sentences, ``reading`` is ``clear`` or ``doubtful``.
 
@@ -91,6 +104,7 @@ class Survey(Showable):
     summary: SurveySummary
     curves: tuple[LevelCurve, ...] = ()
     strikes: tuple[dict[str, Any], ...] = ()
+    partials: tuple[PartialPitches, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """A copy of the survey table."""
@@ -125,6 +139,7 @@ class Survey(Showable):
             "summary": asdict(self.summary),
             "curves": [asdict(c) for c in self.curves],
             "strikes": list(self.strikes),
+            "partials": [asdict(p) for p in self.partials],
         }
         return json.dumps(data, ensure_ascii=False)
 
@@ -154,4 +169,8 @@ class Survey(Showable):
             summary=SurveySummary(**summary),
             curves=tuple(curves),
             strikes=tuple(data["strikes"]),
+            partials=tuple(
+                PartialPitches(key=p["key"], f_hz=tuple(p["f_hz"]), weight=tuple(p["weight"]))
+                for p in data.get("partials", ())
+            ),
         )

@@ -22,6 +22,7 @@ from pianolab.acoustics.results import (
     FAULTS,
     TEXT_COLUMNS,
     LevelCurve,
+    PartialPitches,
     Survey,
     SurveySummary,
 )
@@ -128,6 +129,7 @@ def listen(
         summary=summary,
         curves=_curves(measures),
         strikes=_all_strikes(path, onsets, sequence, lead_s=lead_s),
+        partials=_partials(measures),
     )
 
 
@@ -325,6 +327,18 @@ def _curves(m: NoteMeasures) -> tuple[LevelCurve, ...]:
             )
         )
     return tuple(out)
+
+
+def _partials(m: NoteMeasures) -> tuple[PartialPitches, ...]:
+    heard = (m.partial_weight > 0) & ~np.isnan(m.partial_hz)
+    return tuple(
+        PartialPitches(
+            key=int(key),
+            f_hz=tuple(round(float(f), 6) if h else None for f, h in zip(hz, own, strict=True)),
+            weight=tuple(round(float(w), 3) if h else 0.0 for w, h in zip(weight, own, strict=True)),
+        )
+        for key, hz, weight, own in zip(m.strikes.key, m.partial_hz, m.partial_weight, heard, strict=True)
+    )
 
 
 def _all_strikes(
