@@ -61,6 +61,7 @@ SOURCES: dict[str, str] = {
     "from memory, and a kept implementation",
     "bradley1952": "R. A. Bradley, M. E. Terry, Rank analysis of incomplete block designs: the method of paired "
     "comparisons, Biometrika 39, 324-345 (1952); from memory, and a kept implementation",
+    "restringing": "a tuner's public page: at least four tunings in the year after restringing",
     "practice": "common practice, no source one can cite",
 }
 
