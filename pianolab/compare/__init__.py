@@ -2,12 +2,13 @@
 
 from pianolab.compare.changes import Moved, RankingChange, explain_change
 from pianolab.compare.rank import compare_pianos
-from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
+from pianolab.compare.results import Comparison, NextStep, NextVisit, Standing, Verdict
 
 __all__ = [
     "Comparison",
     "Moved",
     "NextStep",
+    "NextVisit",
     "RankingChange",
     "Standing",
     "Verdict",

@@ -101,7 +101,7 @@ def _stops(old: Assessment, new: Assessment) -> list[str]:
 
 
 def _scores(old: Assessment, new: Assessment) -> list[str]:
-    """What costs points now and did not before, what no longer does, and what became known, largest first."""
+    """What costs points now and did not before, and what no longer does, largest first; then what became known."""
     found: list[tuple[float, str]] = []
     for was, now in zip(old.aspects, new.aspects, strict=True):
         cost = {c.source + _kind(c.text): c for c in was.made_by}
@@ -110,10 +110,18 @@ def _scores(old: Assessment, new: Assessment) -> list[str]:
             lost = (costs[key].low if key in costs else 0.0) - (cost[key].low if key in cost else 0.0)
             text = (costs.get(key) or cost[key]).text
             found.append((lost, f"{now.aspect} {lost:+.1f}: {text if lost < 0 else f'no longer: {text}'}"))
-        if (settled := (was.high - was.low) - (now.high - now.low)) >= LEAST_POINTS:
-            found.append((settled, f"{now.aspect} is known to {now.high - now.low:.1f} points now, before to {was.high - was.low:.1f}"))  # fmt: skip
     large = sorted((f for f in found if abs(f[0]) >= LEAST_POINTS), key=lambda f: (-abs(f[0]), f[1]))
-    return [text for _, text in large]
+    return [text for _, text in large] + _settled(old, new)
+
+
+def _settled(old: Assessment, new: Assessment) -> list[str]:
+    """Aspects that are known more closely than before, in one line."""
+    widths = [
+        (a.aspect, a.high - a.low, b.high - b.low) for a, b in zip(old.aspects, new.aspects, strict=True)
+    ]
+    closer = [w for w in widths if w[1] - w[2] >= LEAST_POINTS]
+    said = [f"{name} to {now:.1f} points (before {was:.1f})" for name, was, now in closer]
+    return [f"known more closely: {', '.join(said)}"] if said else []
 
 
 def _kind(text: str) -> str:

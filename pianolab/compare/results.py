@@ -8,7 +8,7 @@ from typing import Literal
 
 from pianolab.assess.results import Assessment
 from pianolab.model import BuyerProfile
-from pianolab.show import Row, Showable
+from pianolab.show import LOCALE, Row, Showable, about
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,7 +21,8 @@ class Standing:
     ``weighted_sum`` is the plain weighted sum of the middles, money in it, None where the price is unknown.
     ``central_weights`` are the mean weights of the draws in which this piano comes first (empty if none);
     ``confidence`` is its share of rank 1 if exactly those weights hold. ``obstacle`` says why it can't be
-    bought as things stand (empty where it can); such a piano ranks behind all that can.
+    bought as things stand (empty where it can); such a piano ranks behind all that can. ``cost_per_year`` is
+    the 50 % total over the years of use, without the tunings of later years.
     """
 
     piano_id: str
@@ -62,6 +63,46 @@ class NextStep:
     worth: Decimal | None = None
 
 
+@dataclass(frozen=True, kw_only=True, repr=False)
+class NextVisit(Showable):
+    """What is worth finding out, in order: the chance that it changes the first choice, the money it saves on
+    average, the effort.
+    """
+
+    steps: tuple[NextStep, ...]
+    currency: str
+    locale: str = LOCALE
+    header = (
+        "piano",
+        "what",
+        "could change the choice",
+        "saves on average",
+        "effort",
+        "minutes",
+        "why unknown",
+    )
+
+    def headline(self) -> str:
+        if not self.steps:
+            return "nothing left to find out"
+        first = self.steps[0]
+        return f"first of all: {first.piano_name}, {first.text}"
+
+    def rows(self) -> list[Row]:
+        return [
+            (
+                s.piano_name,
+                s.text,
+                f"{s.chance_to_change:.0%}",
+                None if s.worth is None else about(s.worth, self.currency, locale=self.locale),
+                s.effort,
+                s.minutes,
+                s.why,
+            )
+            for s in self.steps
+        ]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Verdict:
     """The answer in plain words; ``how_sure`` is the first choice's share of rank 1."""
@@ -100,6 +141,16 @@ class Comparison(Showable):
 
     def assessment(self, piano_id: str) -> Assessment:
         return next(a for a in self.assessments if a.piano.id == piano_id)
+
+    def to_find_out(self, piano_id: str | None = None, *, most: int | None = None) -> NextVisit:
+        """The list for the next visit, in order: of one piano or of all, the first ``most`` of them.
+
+        Once finishing the walk at a piano is on the list, its single points behind that are left out.
+        """
+        mine = [s for s in self.next_steps if piano_id in (None, s.piano_id)]
+        walks = {s.piano_id for s in mine if s.text.startswith("finish the walk")}
+        kept = [s for s in mine if s.piano_id not in walks or not s.text.startswith("look again")]
+        return NextVisit(steps=tuple(kept[:most]), currency=self.profile.currency, locale=self.profile.locale)
 
     def headline(self) -> str:
         return self.verdict.headline

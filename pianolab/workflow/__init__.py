@@ -1,6 +1,7 @@
 """The long ways through: a recording into a casebook, a casebook into a page, and the demonstration."""
 
 from pianolab.workflow.comparing import CasebookComparison, compare_casebook
+from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.exporting import demo, export_page
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
@@ -14,6 +15,7 @@ from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
 
 __all__ = [
     "CasebookComparison",
+    "Decision",
     "ManySurveys",
     "OneOfMany",
     "PlannedVisit",
@@ -23,6 +25,7 @@ __all__ = [
     "VisitPlan",
     "compare_casebook",
     "copy_notebooks",
+    "decide",
     "demo",
     "demo_casebook",
     "export_page",

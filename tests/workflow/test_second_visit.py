@@ -104,7 +104,8 @@ def test_the_ranking_changes_for_a_stated_reason(book: Casebook) -> None:
     assert not any(s.piano_id == MASKED and "tuned" in s.text for s in change.after.next_steps)
     moved = next(m for m in change.moved if m.piano_id == MASKED)
     assert moved.first_after < moved.first_before
-    assert any("short sustain in 20 of 24 treble notes" in reason for reason in moved.reasons)
+    assert moved.reasons[0].startswith("tone -")
+    assert "short sustain in 20 of 24 treble notes" in moved.reasons[0]
     assert "short sustain" in moved.sentence()
 
 
@@ -114,7 +115,7 @@ def test_a_treble_that_turns_out_sound_moves_it_up_for_the_opposite_reason(tmp_p
         moved = next(m for m in ranking_changes(book).moved if m.piano_id == MASKED)
     assert moved.first_after > moved.first_before
     assert not any("short sustain" in reason for reason in moved.reasons)
-    assert any("is known to" in reason for reason in moved.reasons)
+    assert any("known more closely: tone" in reason for reason in moved.reasons)
 
 
 def test_a_piano_that_did_not_change_says_so(book: Casebook) -> None:
