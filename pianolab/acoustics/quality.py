@@ -50,7 +50,7 @@ class Impairment:
 
 @dataclass(frozen=True, kw_only=True)
 class RecordingQuality:
-    """Everything that was found wrong with a recording, and what could not be told."""
+    """Everything that was found wrong with a recording, the most serious first, and what could not be told."""
 
     impairments: tuple[Impairment, ...]
     unknown: tuple[str, ...]
@@ -93,6 +93,7 @@ def judge_recording(
     rate_hz: int,
     lossy: bool,
     clipped: NDArray[np.bool_],
+    lead_s: float = 0.0,
     offset_cents: float | None = None,
     expected_offset_cents: float | None = None,
 ) -> RecordingQuality:
@@ -105,6 +106,7 @@ def judge_recording(
     rate_hz : Hz
     lossy : whether the file's codec leaves something out
     clipped : shape (notes,)
+    lead_s : silence that was put before the recording
     offset_cents : pitch of the whole piano against A4 as measured
     expected_offset_cents : the same as known from elsewhere; None where nobody knows
 
@@ -119,9 +121,9 @@ def judge_recording(
     )  # fmt: skip
     speed, speed_unknown = _speed(offset_cents, expected_offset_cents)
     found = (
-        *_clipping(m.strikes.key[clipped]),
         *_gain(gain),
-        *_gaps(find_gaps(channels, rate_hz=rate_hz), m),
+        *_clipping(m.strikes.key[clipped]),
+        *_gaps(find_gaps(channels, rate_hz=rate_hz), m, lead_s=lead_s),
         *_band(m.strikes.key, low_pass_hz=low_pass_hz, rate_hz=rate_hz),
         *_hum(channels, m, rate_hz=rate_hz),
         *_level_of_noise(m),
@@ -167,14 +169,14 @@ def _gain(gain: GainEvidence) -> list[Impairment]:
     ]  # fmt: skip
 
 
-def _gaps(gaps: list[tuple[float, float]], m: NoteMeasures) -> list[Impairment]:
+def _gaps(gaps: list[tuple[float, float]], m: NoteMeasures, *, lead_s: float) -> list[Impairment]:
     if not gaps:
         return []
     at = np.array([begin for begin, _ in gaps])
     inside = (at[None, :] >= m.strikes.onset_s[:, None]) & (at[None, :] < m.strikes.next_s[:, None])
     keys = tuple(int(k) for k in m.strikes.key[inside.any(axis=1)])
     says = (
-        f"{len(gaps)} gaps of digital silence in the middle of sound, the first at {at[0]:.1f} s: "
+        f"{len(gaps)} gaps of digital silence in the middle of sound, the first at {at[0] - lead_s:.1f} s: "
         f"sustain, dampers and buzz of the {len(keys)} keys they fall into are not judged"
     )
     return [
@@ -260,7 +262,9 @@ def _room(m: NoteMeasures) -> list[Impairment]:
     return [Impairment(name="reverberation", says=says)]
 
 
-def _speed(offset_cents: float | None, expected_cents: float | None) -> tuple[list[Impairment], tuple[str, ...]]:
+def _speed(
+    offset_cents: float | None, expected_cents: float | None
+) -> tuple[list[Impairment], tuple[str, ...]]:
     if expected_cents is None or offset_cents is None:
         return [], ("playback speed: no pitch is known to compare with",)
     off_cents, likely = playback_speed(offset_cents, expected_offset_cents=expected_cents)
@@ -337,14 +341,14 @@ def forbid(table: Any, impairments: Iterable[Impairment]) -> Any:
     Parameters
     ----------
     table : the survey table
-    impairments : in the order in which they are to be applied; later reasons stand over earlier ones
+    impairments : the most serious first; its reason stands over those of later ones
 
     Returns
     -------
     DataFrame; the same table where nothing is forbidden
     """
     table = table.copy()
-    for own in impairments:
+    for own in reversed(tuple(impairments)):
         columns = [c for c in own.columns if c in table.columns]
         rows = table["status"] == "measured"
         if own.keys is not None:

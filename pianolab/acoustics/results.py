@@ -64,7 +64,9 @@ class PartialPitches:
 class SurveySummary:
     """The recording as a whole; ``warnings`` are sentences, ``reading`` is ``clear`` or ``doubtful``.
 
-    ``other_reading`` holds the first key of the other reading where a shift by a semitone can't be told.
+    ``other_first_key`` holds the first key of the other reading where a shift by a semitone can't be told.
+    ``impairments`` names what is wrong with the recording, ``quality`` says it and what it forbids, and
+    ``quality_unknown`` lists what could not be told about the recording.
     """
 
     first_key: int
@@ -90,6 +92,8 @@ class SurveySummary:
     sustain_heard: int
     warnings: tuple[str, ...]
     fault_counts: dict[str, int] = field(default_factory=dict)
+    impairments: tuple[str, ...] = ()
+    quality_unknown: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)

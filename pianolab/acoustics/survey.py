@@ -15,7 +15,7 @@ from pianolab.acoustics.keypath import NO_NOTE, STRONG_SHARE, KeyPath, fresh_spe
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures, Progress, measure_notes
 from pianolab.acoustics.onsets import Onsets, find_onsets
-from pianolab.acoustics.quality import clipped_share, sentences
+from pianolab.acoustics.quality import RecordingQuality, clipped_share, forbid, judge_recording
 from pianolab.acoustics.results import (
     COLUMNS,
     EXTRA_COLUMNS,
@@ -51,6 +51,7 @@ def listen(
     last_key: int = 88,
     a4_hz: float = 440.0,
     lossy: bool = False,
+    expected_offset_cents: float | None = None,
     name: str = "recording",
     progress: Progress | None = None,
 ) -> Survey:
@@ -65,6 +66,8 @@ def listen(
     first_key, last_key : int; the keys that were played lie within these (A0 = 1, A4 = 49)
     a4_hz : float, Hz; what A4 should be
     lossy : bool; whether the sound was stored with loss
+    expected_offset_cents : float, cents; the piano's pitch against A4 where it is known from elsewhere (a
+        tuning device, a fork): then a wrong playback speed shows
     name : str; what to call the recording in error messages
     progress : called with what is being done and a share from 0 to 1
 
@@ -117,11 +120,16 @@ def listen(
         clipped = _clipped(channels, strikes, rate_hz=rate_hz)
         judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
     tell("table", 0.95)
+    quality = judge_recording(
+        channels, measures, rate_hz=rate_hz, lossy=lossy, clipped=clipped, lead_s=lead_s,
+        offset_cents=_offset_cents(measures, judged), expected_offset_cents=expected_offset_cents,
+    )  # fmt: skip
     table = _table(measures, judged, sequence, first_key=first_key, last_key=last_key)
+    table = forbid(table, quality.impairments)
     table["onset_s"] -= lead_s
     summary = _summary(
         measures, judged, path, table, channels=channels, rate_hz=rate_hz, first_key=first_key,
-        last_key=last_key, a4_hz=a4_hz, lossy=lossy, clipped=clipped,
+        last_key=last_key, a4_hz=a4_hz, quality=quality, clipped=clipped,
     )  # fmt: skip
     tell("done", 1.0)
     return Survey(
@@ -367,7 +375,7 @@ def _summary(
     first_key: int,
     last_key: int,
     a4_hz: float,
-    lossy: bool,
+    quality: RecordingQuality,
     clipped: NDArray[np.bool_],
 ) -> SurveySummary:
     counts = {f: int(table["faults"].str.split(";").apply(lambda v, f=f: f in v).sum()) for f in FAULTS}
@@ -375,14 +383,11 @@ def _summary(
         s: tuple(int(k) for k in table.loc[table["status"] == s, "key"])
         for s in ("silent", "skipped", "unclear")
     }
-    offset = float(np.nanmedian(j.cents - usual_stretch_cents(m.strikes.key))) if len(j.cents) else None
-    hold = float(np.nanmedian(m.usable_s)) if len(m.usable_s) else 0.0
-    hidden = sum(v == "tune first" for v in j.verdict)
+    offset = _offset_cents(m, j)
+    hidden = int((table["sustain_verdict"] == "tune first").sum())
     doubtful = path.other_shift != 0
-    quality = sentences(
-        rate_hz=rate_hz, lossy=lossy, noise_db=m.noise_db, clipped=m.strikes.key[clipped], hold_s=hold,
-        t60_s=float(np.nan_to_num(m.t60_s)),
-    )  # fmt: skip
+    says = tuple(i.says for i in quality.impairments)
+    t60_s, t60_reason = (np.nan, "automatic gain") if quality.has("automatic gain") else (m.t60_s, m.t60_reason)
     return SurveySummary(
         first_key=first_key, last_key=last_key, a4_hz=a4_hz, rate_hz=rate_hz, channels=channels.shape[0],
         seconds=channels.shape[1] / rate_hz, measured=len(m.strikes.key), silent=by_status["silent"],
@@ -390,19 +395,24 @@ def _summary(
         tuning_spread_cents=robust_spread(j.cents - j.curve_cents) if len(j.cents) > 4 else None,
         reading="doubtful" if doubtful else "clear",
         other_first_key=int(m.strikes.key.min()) + path.other_shift if doubtful else None,
-        t60_s=None if np.isnan(m.t60_s) else float(m.t60_s), t60_reason=m.t60_reason, noise_db=m.noise_db,
-        clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=quality, sustain_hidden=hidden,
+        t60_s=None if np.isnan(t60_s) else float(t60_s), t60_reason=t60_reason, noise_db=m.noise_db,
+        clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=hidden,
         sustain_heard=len(j.verdict), fault_counts=counts,
-        warnings=_warnings(m, j, offset=offset, doubtful=doubtful, quality=quality),
+        warnings=_warnings(table, offset=offset, doubtful=doubtful, quality=says),
+        impairments=tuple(i.name for i in quality.impairments), quality_unknown=quality.unknown,
     )  # fmt: skip
 
 
+def _offset_cents(m: NoteMeasures, j: Judged) -> float | None:
+    return float(np.nanmedian(j.cents - usual_stretch_cents(m.strikes.key))) if len(j.cents) else None
+
+
 def _warnings(
-    m: NoteMeasures, j: Judged, *, offset: float | None, doubtful: bool, quality: tuple[str, ...]
+    table: Any, *, offset: float | None, doubtful: bool, quality: tuple[str, ...]
 ) -> tuple[str, ...]:
     out = list(quality)
-    treble = m.strikes.key >= 52
-    masked = sum(v == "tune first" for v, t in zip(j.verdict, treble, strict=True) if t)
+    treble = (table["status"] == "measured") & (table["key"] >= 52)
+    masked = int((treble & (table["sustain_verdict"] == "tune first")).sum())
     if masked >= max(3, 0.15 * treble.sum()):
         out.append(
             f"tune before deciding: the sustain of {masked} of {int(treble.sum())} treble notes can't be judged through their tuning"
