@@ -1,0 +1,251 @@
+"""A class is a folder: the teacher makes it, every pupil has a desk in it, results are gathered from the desks.
+
+Where the school has a PostgreSQL server, the class's casebook lies there and all desks write into it at
+once. Either way a pupil is a first name or a number; nothing else is kept, and nothing leaves these places.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tomllib
+from collections.abc import Iterable
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+from pianolab.casebook import Casebook, create_casebook, gather, open_casebook
+from pianolab.classroom.drills import set_seed
+from pianolab.errors import BadInput, CasebookError
+from pianolab.model import Answer, check_pupil
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pianolab.casebook import GatherResult
+
+CLASS_FILE, PUPILS, GATHERED = "class.toml", "pupils", "gathered"
+WRITER = "class"
+"""Stands in the casebooks' logs in place of a name, so that a name goes when its answers go."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SchoolClass:
+    """A class: its folder and what was decided when it was made.
+
+    ``same_set``: every pupil gets the same drills (to talk about them together), else each their own, harder as
+    they get better. ``database``: URL of a casebook on a server, empty for files.
+    """
+
+    folder: Path
+    name: str
+    seed: int
+    same_set: bool = True
+    database: str = field(default="", repr=False)
+
+    def desk(self, pupil: str) -> Desk:
+        """The place where one pupil works; made when it is first written to."""
+        return Desk(school=self, pupil=check_pupil(pupil))
+
+    def desks(self) -> tuple[Path, ...]:
+        """Folders of the pupils who have worked here (none where the class lies on a server)."""
+        return tuple(sorted(p for p in (self.folder / PUPILS).glob("*") if (p / "casebook.sqlite").exists()))
+
+    def gather(self, more: Iterable[str | Path] = ()) -> GatherResult | None:
+        """Bring all pupils' answers together; as often as one likes, nothing is lost or doubled.
+
+        Parameters
+        ----------
+        more : pupils' folders that came from elsewhere, on a stick or by mail
+
+        Returns
+        -------
+        GatherResult, or None where there is nothing to gather
+        """
+        places = [*self.desks(), *more]
+        if not places:
+            return None
+        return gather(places, into=self.database or self.folder / GATHERED)
+
+    @contextmanager
+    def book(self) -> Iterator[Casebook]:
+        """The class's casebook, with all that was gathered."""
+        place = self.database or self.folder / GATHERED
+        if not self.database and not self.folder.joinpath(GATHERED).is_dir():
+            create_casebook(place).close()
+        with open_casebook(place) as book:
+            yield book
+
+    def answers(self) -> tuple[Answer, ...]:
+        """All answers that were gathered (on a server: given), in order of entry."""
+        with self.book() as book:
+            return book.answers()
+
+    def pupils(self) -> tuple[str, ...]:
+        """Who has answered, in order."""
+        return tuple(sorted({a.pupil for a in self.answers()}))
+
+    def remove(self, pupil: str) -> int:
+        """Remove a pupil's results for good, from the class's casebook and from the pupil's own folder.
+
+        Returns
+        -------
+        int, how many answers there were; copies that are gathered later don't bring them back
+        """
+        name = check_pupil(pupil)
+        self.gather()
+        with self.book() as book:
+            ids = [a.id for a in book.answers() if a.pupil == name]
+            if ids:
+                book.purge(ids, by=WRITER)
+        shutil.rmtree(self.folder / PUPILS / desk_name(name), ignore_errors=True)
+        return len(ids)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Desk:
+    """One pupil's place in a class."""
+
+    school: SchoolClass
+    pupil: str
+
+    @property
+    def place(self) -> str | Path:
+        """Where this pupil's answers are kept: the server, or a folder of their own."""
+        return self.school.database or self.school.folder / PUPILS / desk_name(self.pupil)
+
+    @contextmanager
+    def book(self) -> Iterator[Casebook]:
+        """The casebook this desk writes to; the pupil's own is made where it isn't there yet."""
+        if isinstance(self.place, Path) and not self.place.is_dir():
+            self.place.parent.mkdir(parents=True, exist_ok=True)
+            create_casebook(self.place).close()
+        with open_casebook(self.place) as book:
+            yield book
+
+    def answers(self) -> tuple[Answer, ...]:
+        """This pupil's own answers, in order of entry."""
+        if isinstance(self.place, Path) and not self.place.is_dir():
+            return ()
+        with self.book() as book:
+            return tuple(a for a in book.answers() if a.pupil == self.pupil)
+
+    def seed(self, lesson: str) -> int:
+        """Seed of this pupil's drills in a lesson: the class's own, or one for each pupil."""
+        return set_seed(self.school.seed, lesson=lesson, pupil="" if self.school.same_set else self.pupil)
+
+    def answer_id(self, lesson: str, task: str, item: str = "") -> str:
+        """Id of this pupil's answer to a task: the same on every machine, so that it can't be given twice."""
+        text = json.dumps([self.school.seed, self.school.name, lesson, task, item, self.pupil])
+        return "answer-" + sha256(text.encode()).hexdigest()[:32]
+
+    def record(self, answer: Answer, *, again: bool = False) -> bool:
+        """Keep an answer; False where this task was answered before (with ``again`` the new one counts).
+
+        Raises
+        ------
+        BadInput : another pupil's answer, or an answer that was removed for good
+        """
+        if answer.pupil != self.pupil:
+            raise BadInput("pupil", repr(answer.pupil), repr(self.pupil), "Another pupil's desk?")
+        with self.book() as book:
+            known = bool(book.log(answer.id))
+            if known and not again:
+                return False
+            with book.editing(by=WRITER) as edit:
+                edit.change(answer) if known else edit.add(answer)
+        return True
+
+
+def desk_name(pupil: str) -> str:
+    """Name of a pupil's folder: readable, and another one for every pupil.
+
+    Examples
+    --------
+    >>> desk_name("Mia"), desk_name("../7")[:4]
+    ('Mia-415095', '---7')
+    """
+    plain = "".join(c if c.isalnum() or c in "-_" else "-" for c in pupil)
+    return f"{plain}-{sha256(pupil.encode()).hexdigest()[:6]}"
+
+
+def make_class(
+    folder: str | Path, *, name: str, seed: int | None = None, same_set: bool = True, database: str = ""
+) -> SchoolClass:
+    """Make a class in a new or empty folder.
+
+    Parameters
+    ----------
+    folder : where it lies; copy it to the pupils' machines, or share it
+    name : what the class is called
+    seed : for its drills; None draws one
+    same_set : the same drills for all, or each their own
+    database : ``postgresql://…`` of a casebook on the school's server; it is made where it isn't there
+
+    Raises
+    ------
+    BadInput : no name, or a folder that isn't empty
+    CasebookError : a server that can't be reached
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     made = make_class(Path(place) / "tuesday", name="Tuesday", seed=4)
+    ...     open_class(made.folder) == made
+    True
+    """
+    folder = Path(folder)
+    if not name.strip():
+        raise BadInput("name", "an empty name", "what the class is called")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise BadInput(str(folder), "a folder that isn't empty", "a new or empty folder", "open_class opens one that is there.")  # fmt: skip
+    if database:
+        _on_server(database)
+    (folder / PUPILS).mkdir(parents=True)
+    number = int.from_bytes(os.urandom(4), "big") if seed is None else int(seed)
+    values: dict[str, Any] = {
+        "name": name.strip(),
+        "seed": number,
+        "same_set": same_set,
+        "database": database,
+    }
+    text = "".join(f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in values.items())
+    temporary = folder / f".{CLASS_FILE}.{uuid4().hex}.part"
+    temporary.write_text(text, encoding="utf-8")
+    temporary.replace(folder / CLASS_FILE)
+    return open_class(folder)
+
+
+def _on_server(url: str) -> None:
+    try:
+        open_casebook(url).close()
+    except CasebookError:
+        create_casebook(url).close()
+
+
+def open_class(folder: str | Path) -> SchoolClass:
+    """Open a class by its folder.
+
+    Raises
+    ------
+    BadInput : no class in it, or a class file that can't be read
+    """
+    folder = Path(folder)
+    file = folder / CLASS_FILE
+    if not file.is_file():
+        raise BadInput(str(folder), "a folder without a class", "the folder of a class", "The folder above or below? make_class makes one.")  # fmt: skip
+    try:
+        values = tomllib.loads(file.read_text(encoding="utf-8"))
+        return SchoolClass(
+            folder=folder, name=str(values["name"]), seed=int(values["seed"]), same_set=bool(values["same_set"]),
+            database=str(values.get("database", "")),
+        )  # fmt: skip
+    except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError, UnicodeDecodeError) as error:
+        raise BadInput(
+            str(file), "a class file that can't be read", "name, seed and same_set", f"{error}."
+        ) from None

@@ -1,0 +1,325 @@
+"""What a class has learnt, as pages: one for the class, one for each pupil; and how it is said in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pianolab.classroom.charts import Line, interval_chart
+from pianolab.classroom.drills import CONFIRMED
+from pianolab.classroom.faults import FAULT_WORDS
+from pianolab.classroom.grading import GRADE, ClassView, class_view
+from pianolab.classroom.kinds import LEVELS
+from pianolab.classroom.measures import (
+    YES_NO,
+    Share,
+    sensitivity_of,
+    share_of,
+    shares_by_day,
+    shares_by_fault,
+    shares_by_kind,
+    threshold_of,
+)
+from pianolab.errors import BadInput
+from pianolab.model import Answer
+from pianolab.report import write_page
+from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
+
+if TYPE_CHECKING:
+    from pianolab.classroom.exhibits import Exhibit
+    from pianolab.classroom.folder import SchoolClass
+
+SHARE_TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
+FAULT_NAMES: dict[str, str] = {str(k): w.choice for k, w in FAULT_WORDS.items()}
+
+
+def write_class_page(school: SchoolClass, path: str | Path, *, exhibits: Sequence[Exhibit] = ()) -> Path:
+    """The class's page as one HTML file, from all that was gathered.
+
+    Parameters
+    ----------
+    school : the class
+    path : where to write it
+    exhibits : what was graded, with the teacher's reference; without them grades are counted, not compared
+
+    Raises
+    ------
+    BadInput : nobody has answered yet
+    """
+    answers = school.answers()
+    if not answers:
+        raise BadInput(school.name, "no answers", "answers of one pupil at least", "Gather them first?")
+    page = class_page(f"Class {school.name}", class_sections(answers, exhibits=exhibits), lead=_lead(answers))
+    return write_page(path, page)
+
+
+def write_progress_page(school: SchoolClass, pupil: str, path: str | Path) -> Path:
+    """One pupil's progress as one HTML file.
+
+    Raises
+    ------
+    BadInput : this pupil has not answered anything
+    """
+    own = [a for a in school.answers() if a.pupil == pupil]
+    if not own:
+        raise BadInput(
+            "pupil",
+            repr(pupil),
+            "one of " + (", ".join(school.pupils()) or "nobody yet"),
+            "Not gathered yet?",
+        )
+    return write_page(
+        path, class_page(f"{pupil}: what you hear by now", pupil_sections(own), lead=_lead(own))
+    )
+
+
+def _lead(answers: Sequence[Answer]) -> str:
+    pupils = len({a.pupil for a in answers})
+    days = sorted({a.at.date() for a in answers if a.at is not None})
+    when = f", {days[0]} to {days[-1]}" if len(days) > 1 else f", {days[0]}" if days else ""
+    return f"{len(answers)} answers by {pupils} pupil{'s' if pupils > 1 else ''}{when}. Bars are 95 % intervals: the fewer answers, the wider."
+
+
+def class_sections(answers: Sequence[Answer], *, exhibits: Sequence[Exhibit] = ()) -> list[Section]:
+    """Parts of the class's page, as plain data."""
+    drills = [a for a in answers if a.correct is not None]
+    sections = []
+    if drills:
+        sections += [
+            _by_pupil(drills),
+            _by_kind(drills),
+            _by_fault(drills),
+            _yes_no(answers),
+            _thresholds(answers),
+            _over_time(drills),
+        ]
+    if exhibits and any(a.kind == GRADE for a in answers):
+        sections += _grading(answers, exhibits)
+    unconfirmed = [a for a in drills if a.confirmed != CONFIRMED]
+    sections.append(_how(drills, unconfirmed))
+    return [s for s in sections if s.tables or s.paragraphs]
+
+
+def pupil_sections(answers: Sequence[Answer]) -> list[Section]:
+    """Parts of one pupil's page, as plain data."""
+    drills = [a for a in answers if a.correct is not None]
+    sections = (
+        [_over_time(drills), _by_kind(drills), _by_fault(drills), _yes_no(answers), _thresholds(answers)]
+        if drills
+        else []
+    )
+    graded = sum(a.kind == GRADE for a in answers)
+    if graded:
+        sections.append(
+            Section(
+                heading="Grading",
+                paragraphs=(
+                    f"You graded {graded} exhibits. How the others graded them you talk about in class.",
+                ),
+            )
+        )
+    return [s for s in sections if s.tables or s.paragraphs]
+
+
+def _share_section(
+    heading: str,
+    shares: dict[str, Share],
+    *,
+    what: str,
+    said: tuple[str, ...] = (),
+    chance: float | None = None,
+) -> Section:
+    lines = [
+        Line(label=name, value=s.share, low=s.low, high=s.high, words=f"{s.right} of {s.answers}", stands_out=s.high is not None and s.high < 0.75)
+        for name, s in shares.items()
+    ]  # fmt: skip
+    rows = tuple(
+        (n, s.right, s.answers, _percent(s.share), f"{_percent(s.low)} to {_percent(s.high)}")
+        for n, s in shares.items()
+    )
+    if not rows:
+        return Section(heading=heading)
+    chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="share right", mark_at=chance), words=f"{heading}: share of right answers; squares are surely under three quarters.")  # fmt: skip
+    table = PlainTable(
+        caption=f"{heading}, in numbers", header=(what, "right", "answers", "share", "95 %"), rows=rows
+    )
+    return Section(heading=heading, paragraphs=said, drawings=(chart,), tables=(table,))
+
+
+def _percent(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.0%}"
+
+
+def _by_pupil(drills: Sequence[Answer]) -> Section:
+    shares = {}
+    for pupil in sorted({a.pupil for a in drills}):
+        told = [bool(a.correct) for a in drills if a.pupil == pupil]
+        shares[pupil] = share_of(sum(told), len(told))
+    return _share_section("Who hears how much", shares, what="pupil", said=("Pupils who had drills of their own had harder ones as they got better: shares then say little, thresholds more.",))  # fmt: skip
+
+
+def _by_kind(drills: Sequence[Answer]) -> Section:
+    return _share_section("By kind of task", shares_by_kind(drills), what="task")
+
+
+def _by_fault(drills: Sequence[Answer]) -> Section:
+    found = {FAULT_NAMES.get(k, k): s for k, s in shares_by_fault(drills).items()}
+    return _share_section(
+        "What is heard and what is missed",
+        dict(sorted(found.items(), key=lambda x: x[1].share or 0.0)),
+        what="fault",
+    )
+
+
+def _over_time(drills: Sequence[Answer]) -> Section:
+    return _share_section("Day by day", {str(day): s for day, s in shares_by_day(drills).items()}, what="day")
+
+
+def _yes_no(answers: Sequence[Answer]) -> Section:
+    rows = []
+    for kind in YES_NO:
+        for pupil in sorted({a.pupil for a in answers if a.kind == kind}):
+            s = sensitivity_of([a for a in answers if a.pupil == pupil], kind=kind)
+            if s.d_prime is None:
+                rows.append((pupil, kind, "not known", s.why_missing, "", ""))
+            else:
+                rows.append((pupil, kind, f"{s.d_prime:.2f}", f"{s.d_low:.2f} to {s.d_high:.2f}", f"{s.bias:+.2f}", f"{s.bias_low:+.2f} to {s.bias_high:+.2f}"))  # fmt: skip
+    if not rows:
+        return Section(heading="Telling apart")
+    said = "d' says how well two notes are told apart, whatever one says when in doubt (0: not at all, 1: fairly, 3: nearly always). The bias says what one says when in doubt: above 0 “same”, below 0 “different”."
+    table = PlainTable(
+        caption="Sensitivity and bias",
+        header=("pupil", "task", "d'", "95 %", "bias", "95 %"),
+        rows=tuple(rows),
+    )
+    return Section(heading="Telling apart", paragraphs=(said,), tables=(table,))
+
+
+def _thresholds(answers: Sequence[Answer]) -> Section:
+    rows = []
+    for kind in LEVELS:
+        for pupil in sorted({a.pupil for a in answers if a.kind == kind}):
+            t = threshold_of([a for a in answers if a.pupil == pupil], kind=kind)
+            value = "not known" if t.value is None else f"{t.value:.2g} {t.unit}"
+            rows.append((pupil, kind, value, t.why_missing or f"{t.low:.2g} to {t.high:.2g}", t.answers))
+    if not rows:
+        return Section(heading="Thresholds")
+    table = PlainTable(
+        caption="Thresholds: four of five are right there",
+        header=("pupil", "task", "threshold", "95 %", "answers"),
+        rows=tuple(rows),
+    )
+    return Section(
+        heading="Thresholds",
+        paragraphs=("The smallest difference that is heard four times out of five.",),
+        tables=(table,),
+    )
+
+
+def _grading(answers: Sequence[Answer], exhibits: Sequence[Exhibit]) -> list[Section]:
+    if len({a.pupil for a in answers if a.kind == GRADE}) < 2:
+        return [
+            Section(
+                heading="Grading alike", paragraphs=("Only one pupil has graded: agreement is not known.",)
+            )
+        ]
+    view = class_view(answers, exhibits)
+    return [_alike(view, exhibits), _strict(view), _words(view, exhibits)]
+
+
+def _alike(view: ClassView, exhibits: Sequence[Exhibit]) -> Section:
+    titles = {e.point.id: e.point.title for e in exhibits}
+    named = {"All together": view.agreement, **{titles[p]: a for p, a in view.per_point.items()}}
+    lines = [
+        Line(
+            label=n,
+            value=a.alpha,
+            low=a.low,
+            high=a.high,
+            words="not known" if a.alpha is None else f"{a.alpha:.2f}",
+        )
+        for n, a in named.items()
+    ]
+    rows = tuple(
+        (
+            n,
+            "not known" if a.alpha is None else f"{a.alpha:.2f}",
+            a.why_unknown or f"{a.low:.2f} to {a.high:.2f}",
+            a.units,
+        )
+        for n, a in named.items()
+    )
+    chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="Krippendorff's alpha"), words="Agreement of the class on each point: 1 is all alike, 0 as by chance.")  # fmt: skip
+    table = PlainTable(
+        caption="Agreement, in numbers", header=("point", "alpha", "95 %", "exhibits"), rows=rows
+    )
+    return Section(
+        heading="Grading alike", paragraphs=(view.headline() + ".",), drawings=(chart,), tables=(table,)
+    )
+
+
+def _strict(view: ClassView) -> Section:
+    lines = [
+        Line(label=p.pupil, value=p.shift, low=p.low, high=p.high, words=p.words, stands_out=not p.words.startswith("neither"))
+        for p in sorted(view.pupils, key=lambda p: p.shift)
+    ]  # fmt: skip
+    rows = tuple(
+        (
+            p.pupil,
+            f"{p.shift:+.2f}",
+            f"{p.low:+.2f} to {p.high:+.2f}",
+            p.words,
+            f"{p.scatter:.2f}",
+            p.as_teacher.headline(),
+        )
+        for p in view.pupils
+    )
+    chart = Drawing(svg=interval_chart(lines, low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0), words="Strict to the left, mild to the right; squares surely differ from the class.")  # fmt: skip
+    table = PlainTable(
+        caption="Pupils' grades",
+        header=("pupil", "beside the class", "95 %", "in words", "scatter", "as the teacher"),
+        rows=rows,
+    )
+    said = "Strict is no fault and mild is no virtue: what counts is to know it of oneself. Scatter says how far one's grades lie about one's own line."
+    return Section(heading="Strict and mild", paragraphs=(said,), drawings=(chart,), tables=(table,))
+
+
+def _words(view: ClassView, exhibits: Sequence[Exhibit]) -> Section:
+    titles = {e.point.id: e.point.title for e in exhibits}
+    if not view.misread:
+        return Section(
+            heading="Where the words mislead",
+            paragraphs=(
+                "No sentence was read otherwise than the teacher reads it, as far as these grades tell.",
+            ),
+        )
+    rows = tuple(
+        (
+            titles[m.point],
+            m.meant,
+            m.chosen,
+            f"{m.reference}",
+            f"{m.read_as:.1f} ({m.low:.1f} to {m.high:.1f})",
+        )
+        for m in view.misread
+    )
+    table = PlainTable(
+        caption="Sentences read otherwise",
+        header=("point", "the teacher chose", "the class chose", "teacher", "class"),
+        rows=rows,
+    )
+    return Section(
+        heading="Where the words mislead",
+        paragraphs=("Talk about these sentences, or write them anew in a checklist of your own.",),
+        tables=(table,),
+    )
+
+
+def _how(drills: Sequence[Answer], unconfirmed: Sequence[Answer]) -> Section:
+    said = [
+        'Answers are kept under a first name or a number, on the machines of this class only. A pupil\'s answers can be removed for good: remove("name").'
+    ]
+    if drills:
+        said.append(f"The truth of {len(drills) - len(unconfirmed)} of {len(drills)} answered drills was confirmed by pianolab's own listening; of the others it is known only because it was put there.")  # fmt: skip
+    return Section(heading="How this was made", paragraphs=tuple(said))

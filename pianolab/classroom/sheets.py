@@ -1,0 +1,130 @@
+"""Drills on paper for a class without computers: sheets to print, sound files to play, answers for the teacher apart."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from uuid import uuid4
+
+from pianolab.classroom.drills import Drill
+from pianolab.classroom.exhibits import Exhibit
+from pianolab.errors import BadInput
+from pianolab.io import write_sound
+from pianolab.report import write_page
+from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
+
+PUPILS_SHEET, SOUNDS, TEACHER, ANSWERS = "sheet.html", "sounds", "teacher", "answers.html"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheets:
+    """What was written: the pupils' sheet, the sound files, and the teacher's answers in a folder apart."""
+
+    sheet: Path
+    sounds: tuple[Path, ...]
+    answers: Path
+
+
+def write_sheets(
+    folder: str | Path, *, title: str, drills: Sequence[Drill] = (), exhibits: Sequence[Exhibit] = ()
+) -> Sheets:
+    """Write a sheet to print, the sounds to play, and the answers.
+
+    Parameters
+    ----------
+    folder : a new or empty folder; give the class all of it but ``teacher``
+    title : stands at the top of the sheet
+    drills, exhibits : listening tasks and instruments to grade, in order
+
+    Raises
+    ------
+    BadInput : nothing to print, or a folder that isn't empty
+
+    Notes
+    -----
+    Sound files are named by task and label only (``03-B.mp3``) and carry no words inside.
+    """
+    folder = Path(folder)
+    if not drills and not exhibits:
+        raise BadInput("sheets", "no drill and no exhibit", "one at least")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise BadInput(str(folder), "a folder that isn't empty", "a new or empty folder")
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    # Made beside and renamed: half a set of sheets never carries the name.
+    draft = folder.with_name(f".{folder.name}.{uuid4().hex}.part")
+    try:
+        (draft / SOUNDS).mkdir(parents=True)
+        (draft / TEACHER).mkdir()
+        _write(draft, title, drills, exhibits)
+        if folder.exists():
+            folder.rmdir()
+        draft.rename(folder)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+    sounds = tuple(sorted((folder / SOUNDS).iterdir()))
+    return Sheets(sheet=folder / PUPILS_SHEET, sounds=sounds, answers=folder / TEACHER / ANSWERS)
+
+
+def _write(folder: Path, title: str, drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> None:
+    asked = [_drill_section(n, d) for n, d in enumerate(drills, start=1)]
+    asked += [_exhibit_section(n, e) for n, e in enumerate(exhibits, start=len(drills) + 1)]
+    for n, drill in enumerate(drills, start=1):
+        for clip in drill.clips:
+            write_sound(folder / SOUNDS / f"{n:02d}-{clip.label}.mp3", clip.samples, rate_hz=clip.rate_hz)
+    for n, e in enumerate(exhibits, start=len(drills) + 1):
+        if e.clip is not None:
+            write_sound(
+                folder / SOUNDS / f"{n:02d}-{e.clip.label}.mp3", e.clip.samples, rate_hz=e.clip.rate_hz
+            )
+    lead = "First name or number: ______________    The teacher plays each sound twice. Tick one box in each task."
+    write_page(folder / PUPILS_SHEET, class_page(title, asked, lead=lead, contents=False))
+    write_page(
+        folder / TEACHER / ANSWERS,
+        class_page(f"{title}: answers for the teacher", [_answers(drills, exhibits)], contents=False),
+    )
+
+
+def _drill_section(number: int, drill: Drill) -> Section:
+    files = ", ".join(f"{number:02d}-{c.label}.mp3" for c in drill.clips)
+    return Section(
+        heading=f"Task {number}", paragraphs=(f"{drill.question} (Sound: {files})",), ticks=drill.choices
+    )
+
+
+def _exhibit_section(number: int, exhibit: Exhibit) -> Section:
+    sound = f" (Sound: {number:02d}-{exhibit.clip.label}.mp3)" if exhibit.clip else ""
+    said = tuple(t for t in (f"{exhibit.point.how}{sound}", exhibit.reading) if t)
+    drawings = (Drawing(svg=exhibit.drawing, words=exhibit.point.title),) if exhibit.drawing else ()
+    ticks = tuple(f"{5 - n}  {text}" for n, text in enumerate(exhibit.point.anchors))
+    return Section(
+        heading=f"Task {number}: {exhibit.headline()}", paragraphs=said, drawings=drawings, ticks=ticks
+    )
+
+
+def _answers(drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> Section:
+    heard = tuple(
+        (n, d.truth.answer, d.truth.explanation, d.truth.made_from, d.truth.confirmed) for n, d in enumerate(drills, start=1)
+    )  # fmt: skip
+    graded = tuple(
+        (n, e.headline(), e.reference, e.point.anchors[5 - e.reference]) for n, e in enumerate(exhibits, start=len(drills) + 1)
+    )  # fmt: skip
+    tables = []
+    if heard:
+        tables.append(
+            PlainTable(
+                caption="Listening",
+                header=("task", "answer", "why", "made from", "truth confirmed"),
+                rows=heard,
+            )
+        )
+    if graded:
+        tables.append(
+            PlainTable(caption="Grading", header=("task", "exhibit", "grade", "sentence"), rows=graded)
+        )
+    return Section(
+        heading="Answers",
+        paragraphs=("Keep this page to yourself until the sheets are in.",),
+        tables=tuple(tables),
+    )

@@ -1,0 +1,165 @@
+"""Pages and sheets: everything inside, nothing fetched, unknown stays unknown, answers only where the teacher is."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pianolab.classroom import Drill, make_drill
+from pianolab.classroom.charts import Line, interval_chart
+from pianolab.classroom.exhibits import make_exhibits
+from pianolab.classroom.folder import SchoolClass, make_class
+from pianolab.classroom.grading import GRADE
+from pianolab.classroom.pages import class_sections, pupil_sections, write_class_page, write_progress_page
+from pianolab.classroom.sheets import write_sheets
+from pianolab.classroom.staircase import share_right
+from pianolab.errors import BadInput
+from pianolab.model import Answer
+
+EXHIBITS = make_exhibits(seed=2, instruments=5, points=["keys-level", "strings-rust"])
+SKILL = {"Mia": 0.95, "Leo": 0.55, "7": 0.75}
+
+
+@pytest.fixture(scope="module")
+def answers() -> list[Answer]:
+    """Three pupils of known skill: yes/no tasks, thresholds, grades."""
+    rng, told = np.random.default_rng(6), []
+    for pupil, skill in SKILL.items():
+        for n in range(24):
+            at = datetime(2026, 3, 1, tzinfo=UTC) + timedelta(days=7 * (n // 8))
+            truth = "different" if n % 2 else "same"
+            right = bool(rng.random() < skill)
+            given = truth if right else {"same": "different", "different": "same"}[truth]
+            told.append(Answer(pupil=pupil, kind="same or different", task=f"t{n}", item="unison" if n % 2 else "", given=given, truth=truth,
+                               correct=right, confirmed="measured" if n else "not confirmed by measurement: too small", at=at))  # fmt: skip
+            level = 4.0 * 0.93**n
+            told.append(Answer(pupil=pupil, kind="which is further out", task=f"u{n}", given="A", truth="A", level=level, unit="cents",
+                               correct=bool(rng.random() < share_right(level, 2.0)), at=at))  # fmt: skip
+        for e in EXHIBITS:
+            grade = int(np.clip(e.reference + (pupil == "Mia"), 1, 5))
+            told.append(Answer(pupil=pupil, kind=GRADE, task=e.instrument, item=e.point.id, grade=grade))
+    return told
+
+
+@pytest.fixture(scope="module")
+def school(answers: list[Answer], tmp_path_factory: pytest.TempPathFactory) -> SchoolClass:
+    made = make_class(tmp_path_factory.mktemp("pages") / "class", name="Tuesday <b>", seed=1)
+    with made.book() as book, book.editing(by="class") as edit:
+        for answer in answers:
+            edit.add(answer)
+    return made
+
+
+def test_the_class_page_is_one_file_that_fetches_nothing(school: SchoolClass, tmp_path: Path) -> None:
+    text = write_class_page(school, tmp_path / "class.html", exhibits=EXHIBITS).read_text(encoding="utf-8")
+    assert "Tuesday &lt;b&gt;" in text
+    assert "<b>" not in text
+    assert "<script" not in text
+    assert not re.findall(r'(?:src|href)="(?!data:|#)', text)
+    for heading in (
+        "Who hears how much",
+        "Thresholds",
+        "Grading alike",
+        "Strict and mild",
+        "Where the words mislead",
+    ):
+        assert f">{heading}</h2>" in text
+    for pupil in SKILL:
+        assert f"<td>{pupil}</td>" in text
+
+
+def test_every_number_has_its_interval_and_its_count(answers: list[Answer]) -> None:
+    sections = {s.heading: s for s in class_sections(answers, exhibits=EXHIBITS)}
+    rows = {r[0]: r for r in sections["Who hears how much"].tables[0].rows}
+    right = sum(bool(a.correct) for a in answers if a.pupil == "Leo" and a.correct is not None)
+    assert rows["Leo"][1:3] == (right, 48)
+    assert re.fullmatch(r"\d+% to \d+%", rows["Leo"][4])
+    assert "Mia" in {r[0] for r in sections["Telling apart"].tables[0].rows}
+    assert sections["Day by day"].tables[0].rows[0][0] == "2026-03-01"
+    said = " ".join(sections["How this was made"].paragraphs)
+    assert "The truth of 69 of 144 answered drills" in said
+
+
+def test_unknown_is_said_with_its_reason() -> None:
+    few = [
+        Answer(pupil=p, kind="which is further out", task="t", given="A", truth="A", level=3.0, correct=True)
+        for p in ("1", "2")
+    ]
+    table = next(s for s in class_sections(few) if s.heading == "Thresholds").tables[0]
+    assert table.rows[0][2:4] == ("not known", "1 answers, 12 are needed")
+
+
+def test_a_pupils_page_names_nobody_else(school: SchoolClass, tmp_path: Path) -> None:
+    text = write_progress_page(school, "Leo", tmp_path / "leo.html").read_text(encoding="utf-8")
+    assert "Leo: what you hear by now" in text
+    assert "Mia" not in text
+    assert "Day by day" in text
+    assert not any(
+        "Strict" in s.heading for s in pupil_sections([a for a in school.answers() if a.pupil == "Leo"])
+    )
+
+
+def test_pages_about_nothing(tmp_path: Path, school: SchoolClass) -> None:
+    empty = make_class(tmp_path / "empty", name="Empty")
+    with pytest.raises(BadInput, match="Empty: got no answers"):
+        write_class_page(empty, tmp_path / "page.html")
+    with pytest.raises(BadInput, match="pupil: got 'Nobody', need one of 7, Leo, Mia"):
+        write_progress_page(school, "Nobody", tmp_path / "page.html")
+    assert not (tmp_path / "page.html").exists()
+
+
+def test_a_chart_says_in_words_what_it_shows() -> None:
+    svg = interval_chart(
+        [
+            Line(label="7", value=0.5, low=0.2, high=0.8, words="<half>"),
+            Line(label="8", value=None, words="not known"),
+        ],
+        low=0,
+        high=1,
+        ticks=[0, 1],
+    )
+    assert "7: &lt;half&gt;; 8: not known" in svg
+    assert svg.count("<circle") == 1
+
+
+@pytest.fixture(scope="module")
+def drills() -> tuple[Drill, ...]:
+    return tuple(make_drill(k, seed=3) for k in ("which dies sooner", "same or different"))
+
+
+def test_sheets_for_a_class_without_computers(drills: tuple[Drill, ...], tmp_path: Path) -> None:
+    exhibits = make_exhibits(seed=1, instruments=2, points=["keys-level", "each-treble"])
+    made = write_sheets(tmp_path / "sheets", title="Tuesday", drills=drills, exhibits=exhibits)
+    assert [p.name for p in made.sounds] == [
+        "01-A.mp3",
+        "01-B.mp3",
+        "02-A.mp3",
+        "02-B.mp3",
+        "04-A.mp3",
+        "06-A.mp3",
+    ]
+    sheet, answers = (p.read_text(encoding="utf-8") for p in (made.sheet, made.answers))
+    assert made.answers.parent.name == "teacher"
+    for drill in drills:
+        assert drill.question in sheet
+        assert all(c in sheet for c in drill.choices)
+        assert drill.truth.explanation.split(". Here")[0].replace("'", "&#x27;") not in sheet
+        assert drill.truth.explanation.replace("'", "&#x27;") in answers
+    for secret in ("measured", "not confirmed", "teacher"):
+        assert secret not in sheet.split("<main>")[1].replace("The teacher plays each sound twice", "")
+    for e in exhibits:
+        assert f"<td>{e.reference}</td>" in answers
+
+
+def test_sheets_that_cannot_be_made(drills: tuple[Drill, ...], tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="sheets: got no drill"):
+        write_sheets(tmp_path / "none", title="T")
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full" / "mine.txt").write_text("keep me", encoding="utf-8")
+    with pytest.raises(BadInput, match="isn't empty"):
+        write_sheets(tmp_path / "full", title="T", drills=drills)
+    assert [p.name for p in tmp_path.iterdir()] == ["full"]

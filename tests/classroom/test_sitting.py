@@ -1,0 +1,145 @@
+"""A pupil's sitting: nothing is told before the answer, everything is kept, and one goes on where one stopped."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pianolab.classroom import make_drill
+from pianolab.classroom.exhibits import make_exhibits
+from pianolab.classroom.folder import SchoolClass, make_class
+from pianolab.classroom.session import DrillSitting, GradingSitting
+from pianolab.errors import BadInput
+
+KINDS = ("which dies sooner", "which is further out")
+
+
+@pytest.fixture
+def school(tmp_path: Path) -> SchoolClass:
+    return make_class(tmp_path / "class", name="Tuesday", seed=4)
+
+
+def sit(school: SchoolClass, pupil: str = "Mia", *, count: int = 2) -> DrillSitting:
+    return DrillSitting(school.desk(pupil), lesson="first", kinds=KINDS, count=count)
+
+
+def test_a_view_is_the_same_whatever_is_true(school: SchoolClass) -> None:
+    sitting = sit(school)
+    view = sitting.view()
+    assert set(view) == {
+        "lesson",
+        "number",
+        "count",
+        "finished",
+        "question",
+        "choices",
+        "clips",
+        "made_from",
+        "picture",
+    }
+    truth = sitting.drill.truth
+    shown = repr(view)
+    for secret in (truth.explanation, truth.confirmed, truth.fault):
+        assert secret not in shown
+    labels = [label for label, _, _ in sitting.sounds()]
+    assert labels == ["A", "B"]
+
+
+def test_sounds_carry_no_words_and_are_coded_alike(school: SchoolClass) -> None:
+    for _, data, mime in sit(school).sounds():
+        assert mime == "audio/mpeg"
+        for word in (b"short", b"unison", b"fault", b"title", b"TIT2"):
+            assert word not in data
+
+
+def test_an_answer_is_kept_before_the_truth_is_told(school: SchoolClass) -> None:
+    sitting = sit(school)
+    truth = sitting.drill.truth
+    wrong = next(c for c in sitting.drill.choices if c != truth.answer)
+    told = sitting.take(wrong)
+    (kept,) = school.desk("Mia").answers()
+    assert (kept.given, kept.correct, kept.truth, kept.level, kept.confirmed) == (
+        wrong,
+        False,
+        truth.answer,
+        truth.level,
+        truth.confirmed,
+    )
+    assert told.right is False
+    assert truth.answer in told.headline
+    assert truth.explanation in told.explanation
+    assert len(told.curves) == 2
+    assert told.sound is not None
+
+
+def test_the_next_sitting_goes_on_where_the_last_one_stopped(school: SchoolClass) -> None:
+    sitting = sit(school)
+    sitting.take(sitting.drill.truth.answer)
+    again = sit(school)
+    assert again.view()["number"] == 2
+    again.take(again.drill.truth.answer)
+    again.next()
+    assert again.finished
+    assert again.view()["choices"] == []
+    assert again.sounds() == []
+    assert sit(school).finished
+    assert len(school.desk("Mia").answers()) == 2
+    with pytest.raises(BadInput, match="all tasks are answered"):
+        _ = again.drill
+
+
+def test_the_same_set_is_the_same_for_two_pupils_and_own_sets_differ(
+    school: SchoolClass, tmp_path: Path
+) -> None:
+    assert sit(school, "Mia").drill.task == sit(school, "Leo").drill.task
+    own = make_class(tmp_path / "own", name="Own", seed=4, same_set=False)
+    assert sit(own, "Mia").drill.task != sit(own, "Leo").drill.task
+
+
+def test_own_sets_get_finer_as_the_answers_are_right(tmp_path: Path) -> None:
+    own = make_class(tmp_path / "own", name="Own", seed=4, same_set=False)
+    sitting = DrillSitting(own.desk("Mia"), lesson="first", kinds=["which is further out"], count=4)
+    levels = []
+    for _ in range(4):
+        levels.append(sitting.drill.truth.level)
+        sitting.take(sitting.drill.truth.answer)
+        sitting.next()
+    assert levels == sorted(levels, reverse=True)
+    assert len(set(levels)) == 4
+
+
+def test_no_choice_changes_nothing(school: SchoolClass) -> None:
+    with pytest.raises(BadInput, match="answer: got 'C'"):
+        sit(school).take("C")
+    assert school.desk("Mia").answers() == ()
+
+
+def test_grading_alone(school: SchoolClass) -> None:
+    exhibits = make_exhibits(seed=1, instruments=2, points=["keys-level", "tuning-unisons"])
+    sitting = GradingSitting(school.desk("Mia"), lesson="deciding", exhibits=exhibits)
+    heard = 0
+    while not sitting.finished:
+        view = sitting.view()
+        assert len(view["choices"]) == 5
+        assert bool(view["picture"]) != bool(sitting.sounds())
+        heard += len(sitting.sounds())
+        told = sitting.take(view["choices"][1])
+        assert (told.right, told.headline) == (None, "Noted: 4.")
+        sitting.next()
+    assert heard == 2
+    assert [a.grade for a in school.desk("Mia").answers()] == [4] * 4
+    with pytest.raises(BadInput, match="answer: got 'splendid'"):
+        GradingSitting(school.desk("Leo"), lesson="deciding", exhibits=exhibits).take("splendid")
+
+
+@pytest.mark.parametrize("bad", [{"kinds": [], "count": 2}, {"kinds": KINDS, "count": 0}])
+def test_a_sitting_without_tasks(school: SchoolClass, bad: dict[str, object]) -> None:
+    with pytest.raises(BadInput, match="need one"):
+        DrillSitting(school.desk("Mia"), lesson="first", **bad)  # type: ignore[arg-type]
+
+
+def test_tasks_have_names_that_tell_nothing(school: SchoolClass) -> None:
+    drill = sit(school).drill
+    assert drill.task.startswith(drill.kind)
+    assert make_drill(drill.kind, seed=school.desk("Mia").seed("first"), hardness=0.2).task == drill.task
