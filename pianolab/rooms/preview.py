@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
 from pianolab.rooms.change import RoomChange
-from pianolab.rooms.results import Span
-from pianolab.rooms.surfaces import BANDS_HZ
+from pianolab.rooms.results import RoomAcoustics
+from pianolab.rooms.surfaces import BANDS_HZ, load_surfaces
 from pianolab.units import FloatArray
 
 FILTER_S = 0.1
@@ -50,7 +50,9 @@ def listening_preview(
     Notes
     -----
     A minimum-phase filter takes on the middle of the change in each octave; bands between are interpolated.
-    Echo that the recording has can't be removed: where home rings less, only the level changes.
+    Where home rings longer, the part of its echo that comes later than the showroom's is made of noise that dies
+    away with home's time; filter and echo together make the change of level. Echo that the recording has can't be
+    removed: where home rings less, only the level changes.
 
     Examples
     --------
@@ -71,20 +73,22 @@ def listening_preview(
     if not 8000 <= rate_hz <= 400_000:
         raise BadInput("rate_hz", rate_hz, "8000 to 400000 Hz")
     columns = clip[:, None] if clip.ndim == 1 else clip
-    shape = _minimum_phase(_gain_db(spans, rate_hz), rate_hz)
+    echo = _added_echo(change, rate_hz, at=at)
+    gain_db = [span.middle - 10.0 * np.log10(1.0 + added) for span, added in zip(spans, echo, strict=True)]
+    shape = _minimum_phase(_gain_db(gain_db, rate_hz), rate_hz)
     out = np.stack([_convolve(c, shape)[: len(clip)] for c in columns.T], axis=1)
-    tail = _longer_tail(change, rate_hz, seed=seed)
-    if tail is not None:
+    if any(echo):
+        tail = _tail(change, echo, rate_hz, seed=seed)
         out = np.stack([_convolve(c, tail) for c in out.T], axis=1)
     out /= max(1.0, float(np.max(np.abs(out))) / PEAK)
     return np.asarray(out[:, 0] if clip.ndim == 1 else out, dtype=np.float32)
 
 
-def _gain_db(spans: tuple[Span, ...], rate_hz: int) -> FloatArray:
-    """Gain at each frequency of the filter: the bands' middles, straight lines over the octaves between."""
+def _gain_db(bands_db: list[float], rate_hz: int) -> FloatArray:
+    """Gain at each frequency of the filter: the bands' values, straight lines over the octaves between."""
     size = 2 ** int(np.ceil(np.log2(FILTER_S * rate_hz)))
     f = np.fft.rfftfreq(size, 1.0 / rate_hz)
-    return np.asarray(np.interp(np.log2(np.maximum(f, 1.0)), np.log2(BANDS_HZ), [s.middle for s in spans]))
+    return np.asarray(np.interp(np.log2(np.maximum(f, 1.0)), np.log2(BANDS_HZ), bands_db))
 
 
 def _minimum_phase(gain_db: FloatArray, rate_hz: int) -> FloatArray:
@@ -99,45 +103,57 @@ def _minimum_phase(gain_db: FloatArray, rate_hz: int) -> FloatArray:
     return np.asarray(response)
 
 
-def _longer_tail(change: RoomChange, rate_hz: int, *, seed: int) -> FloatArray | None:
-    """Direct sound of 1 and the echo that home adds, or None where it adds none."""
-    before, after = change.showroom_t60_s, change.home.t60_s
-    if before is None or after is None:
-        return None
-    pairs = [(b.middle, b.middle + c.middle) for b, c in zip(before, change.t60_s or (), strict=True)]
-    bands = [i for i, (b, a) in enumerate(pairs) if a > LONGER_BY * b and BANDS_HZ[i] < 0.35 * rate_hz]
-    if not bands:
-        return None
-    frames = round(1.1 * max(pairs[i][1] for i in bands) * rate_hz)
-    rng = np.random.default_rng(seed)
+def _added_echo(change: RoomChange, rate_hz: int, *, at: Literal["ear", "room"]) -> list[float]:
+    """Energy of the late echo at home in each octave, against all that comes before it."""
+    table = load_surfaces()
+    limits = table.listener_m if at == "room" else table.placing[change.home.kind].ear_m
+    added = []
+    for i, f_hz in enumerate(BANDS_HZ):
+        was, will = _t60_s(change.showroom, i), _t60_s(change.home, i)
+        ratio = _echo_ratio(change.home, i, sum(limits) / 2.0)
+        late = ratio / (1.0 + ratio) * (1.0 - was / will)
+        added.append(late / (1.0 - late) if will > LONGER_BY * was and f_hz < 0.35 * rate_hz else 0.0)
+    return added
+
+
+def _echo_ratio(room: RoomAcoustics, i: int, distance_m: float) -> float:
+    """Energy of the room's sound over that of the direct sound."""
+    spans = room.critical_distance_m or ()
+    longest = max(room.room.length_m or 0.0, room.room.width_m or 0.0)
+    return float((min(distance_m, 0.8 * longest) / spans[i].middle) ** 2)
+
+
+def _t60_s(room: RoomAcoustics, i: int) -> float:
+    return (room.t60_s or ())[i].middle
+
+
+def _tail(change: RoomChange, echo: list[float], rate_hz: int, *, seed: int) -> FloatArray:
+    """Direct sound of 1, and behind it in each octave noise of the energy ``echo`` that dies with home's time."""
+    times = [_t60_s(change.home, i) for i in range(len(echo))]
+    longest_s = max(t for t, e in zip(times, echo, strict=True) if e)
+    frames = 2 ** int(np.ceil(np.log2(longest_s * rate_hz)))
     t = np.arange(frames) / rate_hz
+    rng = np.random.default_rng(seed)
     tail = np.zeros(frames)
-    for i in bands:
-        was, will = pairs[i]
-        envelope = np.exp(-3.0 * np.log(10.0) * t / will)
-        noise = _octave_noise(rng, frames, BANDS_HZ[i], rate_hz) * envelope
-        share = 1.0 - was / will
-        tail += noise * np.sqrt(share / max(float(np.sum(noise**2)), 1e-12)) * np.sqrt(_band_part(i))
-    tail[0] = 0.0
-    return np.asarray(_direct(frames) + tail)
+    for i, added in enumerate(echo):
+        noise = _octave_noise(rng, frames, BANDS_HZ[i], rate_hz) * np.exp(-3.0 * np.log(10.0) * t / times[i])
+        power = np.abs(np.fft.rfft(noise)) ** 2
+        mean = float(np.mean(power[_within(frames, BANDS_HZ[i], rate_hz)]))
+        tail += noise * np.sqrt(added / max(mean, 1e-12))
+    tail[0] = 1.0
+    return tail[: round(longest_s * rate_hz)]
 
 
-def _band_part(i: int) -> float:
-    """Energy of one octave in an impulse that has the same in each hertz, against all bands."""
-    return float(BANDS_HZ[i] / np.sum(BANDS_HZ))
-
-
-def _direct(frames: int) -> FloatArray:
-    out = np.zeros(frames)
-    out[0] = 1.0
-    return out
+def _within(frames: int, f_hz: float, rate_hz: int) -> NDArray[np.bool_]:
+    """Frequencies of the middle half of an octave."""
+    return np.asarray(np.abs(np.log2(np.maximum(np.fft.rfftfreq(frames, 1.0 / rate_hz), 1.0) / f_hz)) < 0.25)
 
 
 def _octave_noise(rng: np.random.Generator, frames: int, f_hz: float, rate_hz: int) -> FloatArray:
     spectrum = np.fft.rfft(rng.standard_normal(frames))
     f = np.fft.rfftfreq(frames, 1.0 / rate_hz)
     octaves = np.abs(np.log2(np.maximum(f, 1.0) / f_hz))
-    return np.asarray(np.fft.irfft(spectrum * np.clip(2.0 - 2.0 * octaves, 0.0, 1.0), frames))
+    return np.asarray(np.fft.irfft(spectrum * np.clip(1.5 - 2.0 * octaves, 0.0, 1.0) ** 0.5, frames))
 
 
 def _convolve(sound: FloatArray, response: FloatArray) -> FloatArray:

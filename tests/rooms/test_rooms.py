@@ -279,21 +279,49 @@ def test_the_sentence_for_the_buyer() -> None:
 def band_level_db(sound: np.ndarray, rate_hz: int, f_hz: float) -> float:
     power = np.abs(np.fft.rfft(sound)) ** 2
     f = np.fft.rfftfreq(len(sound), 1.0 / rate_hz)
-    return float(10.0 * np.log10(np.mean(power[np.abs(np.log2(np.maximum(f, 1.0) / f_hz)) < 0.05])))
+    return float(10.0 * np.log10(np.mean(power[np.abs(np.log2(np.maximum(f, 1.0) / f_hz)) < 0.25])))
 
 
-def test_the_preview_changes_each_octave_as_calculated() -> None:
+@pytest.mark.parametrize(("here", "there"), [(HALL, HOME), (DULL, HALL)])
+def test_the_preview_changes_each_octave_as_calculated(here: Room, there: Room) -> None:
     rate_hz = 32000
-    noise = 0.05 * np.random.default_rng(3).standard_normal(2 * rate_hz)
-    change = compare_rooms(HALL, HOME)
+    noise = 0.02 * np.random.default_rng(3).standard_normal(6 * rate_hz)
+    change = compare_rooms(here, there)
     assert change.room_db is not None
-    heard = listening_preview(noise, rate_hz, change)
-    assert heard.dtype == np.float32
-    assert heard.shape == noise.shape
+    tries = [listening_preview(noise, rate_hz, change, seed=seed) for seed in range(4)]
+    assert tries[0].dtype == np.float32
+    steady = slice(3 * rate_hz, 6 * rate_hz)
     for f, span in zip(NOMINAL_HZ, change.room_db, strict=True):
-        moved = band_level_db(heard, rate_hz, f) - band_level_db(noise, rate_hz, f)
-        assert moved == pytest.approx(span.middle, abs=0.7), f
+        levels = [band_level_db(heard[steady], rate_hz, f) for heard in tries]
+        moved = np.mean(levels) - band_level_db(noise[steady], rate_hz, f)
+        assert moved == pytest.approx(span.middle, abs=0.8), f
     assert "approximation" in change.preview_note.lower()
+
+
+def decay_time_s(response: np.ndarray, rate_hz: int, f_hz: float, *, start: int) -> float:
+    """Reverberation time of one octave by backward integration from ``start``, -5 to -25 dB."""
+    spectrum = np.fft.rfft(response)
+    f = np.fft.rfftfreq(len(response), 1.0 / rate_hz)
+    octave = np.fft.irfft(spectrum * (np.abs(np.log2(np.maximum(f, 1.0) / f_hz)) < 0.5), len(response))[
+        start:-start
+    ]
+    left = np.cumsum(octave[::-1] ** 2)[::-1]
+    level_db = 10.0 * np.log10(np.maximum(left / left[0], 1e-12))
+    part = (level_db < -5.0) & (level_db > -25.0)
+    return float(-60.0 / np.polyfit(np.flatnonzero(part) / rate_hz, level_db[part], 1)[0])
+
+
+@pytest.mark.parametrize("f_hz", [500, 1000, 2000])
+def test_the_previews_echo_dies_as_home_does(f_hz: int) -> None:
+    rate_hz = 16000
+    click = np.zeros(rate_hz)
+    click[rate_hz // 2] = 0.1
+    change = compare_rooms(DULL, HALL)
+    times = {r: r.t60_s[NOMINAL_HZ.index(f_hz)].middle for r in (change.showroom, change.home) if r.t60_s}
+    heard = listening_preview(click, rate_hz, change)
+    found = decay_time_s(heard.astype(float), rate_hz, f_hz, start=rate_hz // 2)
+    assert found == pytest.approx(times[change.home], rel=0.1)
+    assert found != pytest.approx(times[change.showroom], rel=0.5)
 
 
 def test_the_preview_rings_on_where_home_rings_longer_and_nothing_comes_before_the_blow() -> None:
