@@ -16,8 +16,7 @@ from pianolab.show import format_value
 
 @dataclass(frozen=True, kw_only=True)
 class Chart:
-    """One chart of the page; ``wide`` ones scroll sideways on a phone, ``extra`` ones are left out of the print,
-    ``folded`` ones stand in a fold."""
+    """One chart of the page; ``wide`` ones scroll sideways on a phone, ``extra`` ones are left out of the print."""
 
     id: str
     title: str
@@ -31,7 +30,6 @@ class Chart:
     kinds: tuple[tuple[str, str], ...] = ()
     wide: bool = False
     extra: bool = False
-    folded: bool = False
 
 
 @dataclass
@@ -42,7 +40,7 @@ class ChartBook:
 
     def add(
         self, plan: Plan, draw: Drawing[...], *, marks: Sequence[Mark] = (), wide: bool = False, title: str = "", extra: bool = False,
-        folded: bool = False, table: bool = True, **more: Any,
+        table: bool = True, **more: Any,
     ) -> Chart:  # fmt: skip
         """Draws a plan in both themes and files it under the next number."""
         sheets = {str(name): draw.sheet(plan, name, bare=True, **more) for name in THEMES}
@@ -51,7 +49,7 @@ class ChartBook:
         }
         chart = Chart(
             id=f"chart-{len(self.charts) + 1}", title=title or plan.title, alt=plan.alt, takeaway=plan.takeaway,
-            extra=extra, folded=folded, data=for_script(drawn), height=int(drawn["light"]["layout"]["height"]), header=tuple(plan.header) if table else (),
+            extra=extra, data=for_script(drawn), height=int(drawn["light"]["layout"]["height"]), header=tuple(plan.header) if table else (),
             rows=tuple(tuple(format_value(c) for c in row) for row in plan.rows()) if table else (), marks=tuple(marks) if not isinstance(plan, KeyPlan) or plan.arrange == "overlay" else (),
             kinds=tuple((k, KIND_WORDS[k]) for k in plan.kinds) if isinstance(plan, KeyPlan) else (), wide=wide,
         )  # fmt: skip

@@ -72,7 +72,7 @@ def piano_charts(
         if where.parts
         else []
     )
-    charts.append(book.add(plan, draw_keyboard, wide=True, folded=True, title="The keyboard, key by key"))
+    charts.append(book.add(plan, draw_keyboard, wide=True, title="The keyboard, key by key"))
     if i.id in heard:
         names = {k: m.name for k, m in marks.items()}
         charts.append(
@@ -81,7 +81,6 @@ def piano_charts(
                 draw_decay,
                 marks=[i.mark],
                 extra=True,
-                folded=True,
                 title="How long its keys sing, the others in grey",
             )
         )

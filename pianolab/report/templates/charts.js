@@ -5,7 +5,7 @@
   const parsed = new Map(), drawn = new Set();
   const darkQuery = matchMedia("(prefers-color-scheme: dark)");
   const printQuery = matchMedia("print");
-  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 236;
+  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 236, PRINT_SHARE_FOLDED = 0.82;
   let printing = false;
 
   function figureOf(plot) {
@@ -20,6 +20,7 @@
       layout.autosize = false;
       layout.width = small ? PRINT_WIDTH_SMALL : PRINT_WIDTH;
       if (small) layout.height = PRINT_HEIGHT_SMALL;
+      if (plot.closest("details")) layout.height = Math.round(PRINT_SHARE_FOLDED * layout.height);
     }
     plot.style.height = String(layout.height) + "px";
     const config = { displayModeBar: false, responsive: !printing, scrollZoom: false, doubleClick: false, showTips: false };

@@ -1,0 +1,68 @@
+"""The page under axe-core, light and dark: nothing serious, nothing critical.
+
+axe-core (Mozilla Public License 2.0) is fetched by npm into a temporary folder and is no part of this repository.
+"""
+
+import os
+import shutil
+import subprocess
+import tarfile
+from pathlib import Path
+
+import pytest
+
+from tests.report.test_browser import CHROMIUM, browsers, open_page, path, see_everything
+
+AXE = "axe-core@4.14.1"
+BAD = ("serious", "critical")
+__all__ = ["browsers", "path"]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="needs Debian's chromium"),
+]
+
+
+@pytest.fixture(scope="module")
+def axe(tmp_path_factory) -> str:
+    """The text of axe.min.js, out of npm's own package; without npm or a registry the tests are skipped, but not in CI."""
+    folder, npm = tmp_path_factory.mktemp("axe"), shutil.which("npm")
+    packed = npm and subprocess.run(
+        [npm, "pack", "--silent", AXE], cwd=folder, capture_output=True, text=True, timeout=120
+    )
+    if not packed or packed.returncode != 0:
+        assert not os.environ.get("CI"), packed.stderr if packed else "no npm"
+        pytest.skip("axe-core can't be fetched here")
+    with tarfile.open(next(folder.glob("axe-core-*.tgz"))) as tar:
+        member = tar.extractfile("package/axe.min.js")
+        assert member is not None
+        return member.read().decode("utf-8")
+
+
+def findings(page, axe: str) -> list[str]:
+    page.evaluate(axe)
+    result = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
+    return [
+        f"{v['impact']} {v['id']}: {n['html'][:160]}"
+        for v in result["violations"]
+        if v["impact"] in BAD
+        for n in v["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_serious_is_found(browsers, path, axe, tmp_path, scheme) -> None:
+    with open_page(browsers, path, profile=tmp_path / "profile") as opened:
+        opened.page.emulate_media(color_scheme=scheme)
+        see_everything(opened.page)
+        assert findings(opened.page, axe) == []
+
+
+def test_that_check_has_teeth(browsers, path, axe, tmp_path) -> None:
+    bad = tmp_path / "bad.html"
+    html = path.read_text(encoding="utf-8").replace("<main>", '<main><img src="data:,"><button></button>')
+    bad.write_text(html, encoding="utf-8")
+    with open_page(browsers, bad, profile=tmp_path / "profile") as opened:
+        assert {f.split(":")[0] for f in findings(opened.page, axe)} == {
+            "critical image-alt",
+            "critical button-name",
+        }
