@@ -20,6 +20,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    text,
 )
 
 metadata = MetaData()
@@ -31,7 +32,13 @@ SIZE = Integer().with_variant(BigInteger(), "postgresql")
 
 def _reference(name: str) -> Column[str]:
     # Checked at the end of the transaction: merging brings records in any order.
-    return Column(name, KEY, ForeignKey("record.id", deferrable=True, initially="DEFERRED"), index=True)
+    return Column(name, KEY, ForeignKey("record.id", deferrable=True, initially="DEFERRED"))
+
+
+def _where_set(index: str, column: str) -> Index:
+    """An index of the few rows that have a value: every index costs a page at every save."""
+    there = text(f"{column} IS NOT NULL")
+    return Index(index, column, sqlite_where=there, postgresql_where=there)
 
 
 meta = Table("meta", metadata, Column("key", KEY, primary_key=True), Column("value", Text, nullable=False))
@@ -51,6 +58,8 @@ record = Table(
     Column("at", KEY, nullable=False),
     Column("change_uid", KEY, nullable=False),
     Index("ix_record_kind", "kind", "created_at"),
+    *(Index(f"ix_record_{name}", name) for name in ("piano_id", "visit_id", "recording_id")),
+    _where_set("ix_record_other_piano_id", "other_piano_id"),
 )
 
 change = Table(
@@ -70,7 +79,7 @@ change = Table(
     Column("purged", Boolean, nullable=False),
     Index("ix_change_record", "record_id", "at"),
     Index("ix_change_by", "by", "at"),
-    Index("ix_change_undoes", "undoes"),
+    _where_set("ix_change_undoes", "undoes"),
     sqlite_autoincrement=True,
 )
 

@@ -21,8 +21,12 @@ def upgrade() -> None:
         f"ALTER TABLE record ADD COLUMN other_piano_id {kind} "
         "REFERENCES record (id) DEFERRABLE INITIALLY DEFERRED"
     )
-    op.create_index("ix_record_other_piano_id", "record", ["other_piano_id"])
-    op.create_index("ix_change_undoes", "change", ["undoes"])
+    for index, table, column in (
+        ("ix_record_other_piano_id", "record", "other_piano_id"),
+        ("ix_change_undoes", "change", "undoes"),
+    ):
+        there = sa.text(f"{column} IS NOT NULL")
+        op.create_index(index, table, [column], sqlite_where=there, postgresql_where=there)
     op.create_table(
         "media_piece",
         sa.Column("name", KEY, primary_key=True),
