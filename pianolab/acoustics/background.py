@@ -67,7 +67,7 @@ def find_hum(channels: Samples, *, rate_hz: int) -> Hum | None:
         own = spectrum.real**2 + spectrum.imag**2
         power = own if power is None else power + own
     assert power is not None
-    kept = np.percentile(power, 10, axis=0)
+    kept = np.percentile(power, 10, axis=0).astype(float)
     f_hz = np.arange(kept.size) * rate_hz / step / size
     found = [_lines(kept, f_hz, mains_hz=m) for m in (50.0, 60.0)]
     return max(found, key=lambda h: h.power if h else 0.0)
@@ -138,11 +138,11 @@ def find_low_pass(channels: Samples, *, rate_hz: int) -> float | None:
 
 
 def _hard_edge(level_db: FloatArray, band_hz: float) -> float | None:
-    """Where the level drops within two bands, never to come back."""
+    """Where the level drops within two bands, never to come back; single partials high up are no edge."""
     drop = limits()["low_pass"]["drop_db"]
     for i in range(6, len(level_db) - 3):
-        before = float(np.median(level_db[i - 5 : i + 1]))
-        if level_db[i + 2 :].max() < before - drop and level_db[i] > before - 10.0:
+        before = float(np.min(level_db[i - 4 : i + 1]))
+        if level_db[i + 2 :].max() < before - drop:
             return (i + 1) * band_hz
     return None
 

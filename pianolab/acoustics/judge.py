@@ -192,9 +192,11 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             own.append("off_pitch")
         elif np.isnan(cents[i]):
             skip["off_pitch"] = "partials too weak in the noise to be measured"
-        surely = np.nan_to_num(m.unison.spread_cents[i]) - 0.5 * np.nan_to_num(m.unison.spread_sd[i])
-        if surely > lim_u["fault_cents"] and usual_strings(int(key[i])) > 1:
+        spread, spread_sd = np.nan_to_num(m.unison.spread_cents[i]), np.nan_to_num(m.unison.spread_sd[i])
+        if spread - lim_u["sure_sds"] * spread_sd > lim_u["fault_cents"] and usual_strings(int(key[i])) > 1:
             own.append("unison")
+        elif spread + spread_sd > lim_u["fault_cents"] and spread_sd > lim_u["doubtful_sd_cents"]:
+            skip["unison"] = "the partials don't agree how far its strings are apart"
         if np.isnan(m.unison.spread_cents[i]):
             skip["unison"] = "note too short or too weak for its strings to be told apart"
         if verdict[i] == "short":

@@ -12,13 +12,14 @@ from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes
 from pianolab.acoustics.compass import usual_inharmonicity
 from pianolab.acoustics.damper import Fall, Release, fall_after, find_releases, judge_room, room_t60
 from pianolab.acoustics.decay import NoteDecay, note_decay, string_decay
+from pianolab.acoustics.far_strings import far_string, mean_of_far_strings_hz
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
 from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials, loud_power
 from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.tuning import smooth_over_keys
-from pianolab.acoustics.unison import Unison, far_string, mean_of_far_strings_hz, measure_unison
+from pianolab.acoustics.unison import Unison, measure_unison
 from pianolab.acoustics.voicing import brightness_share_db, spectral_tilt
 from pianolab.keyboard import usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray

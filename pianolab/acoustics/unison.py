@@ -28,6 +28,10 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 HEARD_DB = 22.0
 BEAT_DB = 14.0
+USUAL_CENTS = 0.9
+"""How far apart the strings of a played unison usually are; half of them less (own choice, wide)."""
+SURE_CENTS = 0.2
+LEAST_SD_CENTS, LEAST_VARIANCE_SD, FAR_SD_SHARE = 0.05, 0.025, 0.08
 
 
 @dataclass(frozen=True)
@@ -60,9 +64,14 @@ def weighted_median(values: FloatArray, weights: FloatArray) -> FloatArray:
     return out
 
 
-def _spreads_hz(modes: Modes, *, within_db: float) -> tuple[FloatArray, NDArray[np.int64]]:
-    low, high, count = _outermost_hz(modes, within_db=within_db)
-    return high - low, count
+def outermost_hz(modes: Modes, *, within_db: float) -> tuple[FloatArray, FloatArray, NDArray[np.int64]]:
+    """Lowest and highest mode that is heard in each partial, Hz, and how many are."""
+    strongest = modes.energy.max(axis=-1, keepdims=True)
+    heard = (modes.energy > strongest * 10.0 ** (-within_db / 10.0)) & (modes.energy > 0)
+    low = np.min(np.where(heard, np.nan_to_num(modes.f_hz), np.inf), axis=-1)
+    high = np.max(np.where(heard, np.nan_to_num(modes.f_hz), -np.inf), axis=-1)
+    count = heard.sum(axis=-1)
+    return np.where(count > 0, low, np.nan), np.where(count > 0, high, np.nan), count
 
 
 def string_variance_cents2(modes: Modes, *, centre_hz: FloatArray) -> FloatArray:
@@ -86,93 +95,42 @@ OUTERMOST_OVER_SD = {1: 0.0, 2: 2.0, 3: 2.3}
 """Distance of the outermost strings over their standard deviation; for three between 2.12 and 2.45."""
 
 
-FAR_CENTS = 4.0
-LEAST_SD_CENTS = 0.05
+def _from_variance(
+    variance: FloatArray, weight: FloatArray, strings: NDArray[np.int64], *, prompt_hidden: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Distance of the outermost strings and its uncertainty, cents, from the partials' variances.
 
-
-def _outermost_hz(modes: Modes, *, within_db: float) -> tuple[FloatArray, FloatArray, NDArray[np.int64]]:
-    """Lowest and highest mode that is heard in each partial, Hz, and how many are."""
-    strongest = modes.energy.max(axis=-1, keepdims=True)
-    heard = (modes.energy > strongest * 10.0 ** (-within_db / 10.0)) & (modes.energy > 0)
-    low = np.min(np.where(heard, np.nan_to_num(modes.f_hz), np.inf), axis=-1)
-    high = np.max(np.where(heard, np.nan_to_num(modes.f_hz), -np.inf), axis=-1)
-    count = heard.sum(axis=-1)
-    return np.where(count > 0, low, np.nan), np.where(count > 0, high, np.nan), count
-
-
-def far_string(modes: Modes, *, centre_hz: FloatArray, weight: FloatArray) -> FloatArray:
-    """Distance of a string that went far off, from the partials whose band still holds it; 0 where none did.
-
-    At least two of the lowest five partials must agree to a tenth; one alone, as at the top, proves nothing.
-
-    Parameters
-    ----------
-    modes : Modes, shape (notes, partials, modes)
-    centre_hz, weight : shape (notes, partials); weight 0 where not heard
-
-    Returns
-    -------
-    ndarray, shape (notes,), cents
+    A variance scatters to both sides of its truth, below 0 too, but a distance can't. Where the partials leave it
+    open, what is known is the mean over all distances that fit, with those that are usual on this instrument
+    likelier; where they agree, their median stands.
     """
-    low, high, count = _outermost_hz(modes, within_db=BEAT_DB)
-    cents = np.where((weight > 0) & (count > 1), CENTS_PER_NEPER * (high - low) / centre_hz, np.nan)
-    out = np.zeros(len(cents))
-    for i in range(len(cents)):
-        far = cents[i, :5][cents[i, :5] > FAR_CENTS]
-        alike = np.abs(far[:, None] - far) < 0.1 * far
-        if len(far) and alike.sum(axis=0).max() >= 2:
-            out[i] = far[alike[:, int(np.argmax(alike.sum(axis=0)))]].mean()
-    return out
+    weight = np.where(np.isnan(variance), 0.0, weight)
+    known, middle = np.nan_to_num(variance), weighted_median(variance, weight)
+    count = (weight > 0).sum(axis=1)
+    effective = weight.sum(axis=1) ** 2 / np.maximum((weight**2).sum(axis=1), 1e-12)
+    scatter = 1.4826 * weighted_median(np.abs(known - middle[:, None]), weight)
+    sd = 1.25 * scatter / np.sqrt(np.maximum(effective, 1.0)) * (1.0 + 1.0 / np.maximum(count, 1) ** 2)
+    sd = np.where(count == 1, np.maximum(np.abs(middle), 0.3), sd) * (2.0 if prompt_hidden else 1.0)
+    sd = np.sqrt(sd**2 + LEAST_VARIANCE_SD**2 + (0.03 * middle) ** 2)
+    factor = np.maximum([OUTERMOST_OVER_SD[int(n)] for n in strings], 1.0)
+    plain = factor * np.sqrt(np.maximum(middle, 0.0))
+    mean, mean_sd = _expected_distance(middle, sd, factor)
+    sure = 1.0 / (1.0 + (mean_sd / SURE_CENTS) ** 4)
+    return sure * plain + (1.0 - sure) * mean, mean_sd
 
 
-def mean_of_far_strings_hz(
-    modes: Modes,
-    *,
-    centre_hz: FloatArray,
-    weight: FloatArray,
-    far_cents: FloatArray,
-    strings: NDArray[np.int64],
-) -> FloatArray:
-    """Pitch of each partial where strings lie so far apart that each is a mode of its own.
-
-    Two strings: midway. Three: one is at one end and two are at the other, or one is in the middle; the energy
-    centroid, which each partial's blow scatters, only has to say which.
-
-    Parameters
-    ----------
-    modes : Modes, shape (notes, partials, modes)
-    centre_hz, weight : shape (notes, partials); weight 0 where not heard
-    far_cents : shape (notes,), from `far_string`
-    strings : shape (notes,)
-
-    Returns
-    -------
-    ndarray, shape (notes, partials), Hz; NaN where no two strings of that distance are seen
-    """
-    low, high, count = _outermost_hz(modes, within_db=BEAT_DB)
-    apart = CENTS_PER_NEPER * (high - low) / centre_hz
-    alike = np.abs(apart - far_cents[:, None]) < 0.2 * far_cents[:, None]
-    seen = (weight > 0) & (count > 1) & alike & (far_cents[:, None] > 0)
-    at = np.where(strings == 3, _place_of_mean(modes, low, high, seen), 0.5)
-    return np.where(seen, low + at[:, None] * (high - low), np.nan)
-
-
-def _place_of_mean(modes: Modes, low: FloatArray, high: FloatArray, seen: NDArray[np.bool_]) -> FloatArray:
-    """Where between the outermost of three strings their mean lies: 1/3, 1/2 or 2/3.
-
-    A pair shows in two ways: more energy on its side, and often as two modes close together.
-    """
-    width = np.where(seen, high - low, 1.0)
-    strongest = modes.energy.max(axis=-1, keepdims=True)
-    strong = (modes.energy > strongest * 10.0 ** (-BEAT_DB / 10.0)) & (modes.energy > 0) & seen[..., None]
-    place = (np.nan_to_num(modes.f_hz) - np.nan_to_num(low)[..., None]) / width[..., None]
-    partials = np.maximum(seen.sum(axis=-1), 1)
-    inner = (strong & (place > 0.3) & (place < 0.7)).any(axis=-1)
-    more_above = np.sign((strong & (place > 0.8)).sum(axis=-1) - (strong & (place < 0.2)).sum(axis=-1))
-    heavy = np.where(seen, (modes.centroid_hz - low) / width - 0.5, 0.0)
-    side = heavy.sum(axis=-1) + 0.5 * np.where(seen, more_above, 0.0).sum(axis=-1)
-    end = np.where(side < 0.0, 1.0 / 3.0, 2.0 / 3.0)
-    return np.where(inner.sum(axis=-1) > 0.5 * partials, 0.5, end)
+def _expected_distance(
+    middle: FloatArray, sd: FloatArray, factor: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard deviation of a distance whose squared, scaled value is ``middle`` give or take ``sd``."""
+    step = np.concatenate([np.arange(0.0, 3.0, 0.01), np.arange(3.0, 20.0, 0.05)])
+    prior = np.gradient(step) / (1.0 + (step / USUAL_CENTS) ** 2)
+    miss = ((step / factor[:, None]) ** 2 - np.nan_to_num(middle)[:, None]) / sd[:, None]
+    chance = np.exp(-0.5 * (miss**2 - np.min(miss**2, axis=1, keepdims=True))) * prior
+    chance /= chance.sum(axis=1, keepdims=True)
+    mean = chance @ step
+    spread = np.sqrt(np.sum(chance * (step - mean[:, None]) ** 2, axis=1))
+    return np.where(np.isnan(middle), np.nan, mean), np.where(np.isnan(middle), np.nan, spread)
 
 
 def measure_unison(
@@ -198,23 +156,26 @@ def measure_unison(
     -------
     Unison
     """
-    spread_hz, count = _spreads_hz(modes, within_db=HEARD_DB)
-    cents = CENTS_PER_NEPER * spread_hz / centre_hz
+    low, high, count = outermost_hz(modes, within_db=HEARD_DB)
+    cents = CENTS_PER_NEPER * (high - low) / centre_hz
     used = np.where(count > 0, weight, 0.0)
     apart = weighted_median(cents, used)
-    factor = np.array([OUTERMOST_OVER_SD[int(n)] for n in strings])
+    apart_sd = 1.4826 * weighted_median(np.abs(cents - apart[:, None]), used)
     variance = string_variance_cents2(modes, centre_hz=centre_hz)
-    moment = factor * np.sqrt(np.maximum(weighted_median(variance, used), 0.0))
-    spread = np.where(strings == 1, apart, np.maximum(moment, apart) if prompt_hidden else moment)
-    far = np.where(strings == 1, 0.0, far_cents)
-    went_off = far > np.nan_to_num(spread)
-    spread = np.where(went_off, far, spread)
-    spread = np.where(np.isnan(apart), np.nan, spread)
-    own = factor[:, None] * np.sqrt(np.maximum(np.nan_to_num(variance), 0.0))
-    off = np.abs(np.where(strings[:, None] == 1, cents, own) - spread[:, None])
-    scatter = 1.4826 * weighted_median(off, used) / np.sqrt(np.maximum((used > 0).sum(axis=1), 1))
-    spread_sd = np.where(went_off, 0.08 * far, np.hypot(1.8 * scatter, LEAST_SD_CENTS))
-    beat_hz, beat_count = _spreads_hz(modes, within_db=BEAT_DB)
+    choir, choir_sd = _from_variance(variance, used, strings, prompt_hidden=prompt_hidden)
+    if prompt_hidden:
+        choir = np.maximum(choir, apart)
+    single = strings == 1
+    spread = np.where(single, apart, choir)
+    spread_sd = np.where(
+        single, np.hypot(apart_sd / np.sqrt(np.maximum((used > 0).sum(axis=1), 1)), LEAST_SD_CENTS), choir_sd
+    )
+    went_off = ~single & (far_cents > np.nan_to_num(spread))
+    spread = np.where(went_off, far_cents, spread)
+    spread_sd = np.where(went_off, FAR_SD_SHARE * far_cents, spread_sd)
+    spread, spread_sd = (np.where(np.isnan(apart), np.nan, v) for v in (spread, spread_sd))
+    low, high, beat_count = outermost_hz(modes, within_db=BEAT_DB)
+    beat_hz = high - low
     beating = np.where((beat_count > 1) & (weight > 0), beat_hz, np.inf)
     slowest = np.argmin(beating, axis=1)
     found = beating[np.arange(len(beating)), slowest]
