@@ -9,7 +9,7 @@ import numpy as np
 from pianolab.errors import BadInput
 from pianolab.model import Room
 from pianolab.rooms.predict import predict_room
-from pianolab.rooms.results import RoomAcoustics, Span, band, mean_over, span_of
+from pianolab.rooms.results import RoomAcoustics, Span, band, mean_over, span_of, span_row
 from pianolab.rooms.surfaces import NOMINAL_HZ
 from pianolab.rooms.words import caution_words, change_words
 from pianolab.show import Row, Showable
@@ -60,7 +60,7 @@ class RoomChange(Showable):
     showroom_t60_s: tuple[Span, ...] | None = None
     heard: HeardTime | None = None
     cautions: tuple[str, ...] = ()
-    header = ("what changes", "change", "unit", "note")
+    header = ("what changes", "low", "middle", "high", "unit", "note")
 
     @property
     def known(self) -> bool:
@@ -85,26 +85,30 @@ class RoomChange(Showable):
         return self.sentence
 
     def rows(self) -> list[Row]:
-        rows: list[Row] = [("in words", self.sentence, "", "")]
-        if self.ear_db is not None:
+        ear = "at the player's ear"
+        rows: list[Row] = [("in words", None, None, None, "", self.sentence)]
+        if self.known:
             rows += [
-                ("bass at the player's ear", str(self.bass_db), "dB", "125 and 250 Hz"),
-                ("middle at the player's ear", str(self.middle_db), "dB", "500 Hz and 1 kHz"),
-                ("treble at the player's ear", str(self.treble_db), "dB", "2 to 8 kHz"),
-                ("brightness at the player's ear", str(self.brightness_db), "dB", "treble against middle"),
-                ("brightness in the room", str(self.room_brightness_db), "dB", "treble against middle"),
-                ("deep bass from the walls", str(self.wall_bass_db), "dB", "power gained at 63 Hz"),
+                span_row(f"bass {ear}", self.bass_db, "dB", "125 and 250 Hz"),
+                span_row(f"middle {ear}", self.middle_db, "dB", "500 Hz and 1 kHz"),
+                span_row(f"treble {ear}", self.treble_db, "dB", "2 to 8 kHz"),
+                span_row(f"brightness {ear}", self.brightness_db, "dB", "treble against middle"),
+                span_row("brightness in the room", self.room_brightness_db, "dB", "treble against middle"),
+                span_row("deep bass from the walls", self.wall_bass_db, "dB", "power gained at 63 Hz"),
             ]
-            for title, spans in (("player's ear", self.ear_db), ("room", self.room_db)):
-                rows += [
-                    (f"level, {title}, {band(f)}", str(s), "dB", "")
-                    for f, s in zip(self.bands_hz, spans or (), strict=True)
-                ]
-        for f, s in zip(self.bands_hz, self.t60_s or (), strict=bool(self.t60_s)):
-            rows.append((f"reverberation time, {band(f)}", str(s), "s", ""))
+        for title, spans, unit in (
+            (f"level {ear}", self.ear_db, "dB"),
+            ("level in the room", self.room_db, "dB"),
+            ("reverberation time", self.t60_s, "s"),
+        ):
+            rows += [
+                span_row(f"{title}, {band(f)}", s, unit, "")
+                for f, s in zip(self.bands_hz, spans or (), strict=False)
+            ]
         if self.heard is not None:
-            rows.append(("reverberation heard in the recording", self.heard.heard_s, "s", self.heard.text))
-        return rows + [("caution", "", "", text) for text in self.cautions]
+            heard = self.heard
+            rows.append(("reverberation heard in the recording", None, heard.heard_s, None, "s", heard.text))
+        return rows + [("caution", None, None, None, "", text) for text in self.cautions]
 
 
 def compare_rooms(

@@ -84,7 +84,7 @@ class RoomAcoustics(Showable):
     wall_bass_db: Span | None = None
     assumed: tuple[str, ...] = ()
     draws: RoomDraws | None = field(default=None, repr=False)
-    header = ("quantity", "value", "unit", "note")
+    header = ("quantity", "low", "middle", "high", "unit", "note")
 
     @property
     def known(self) -> bool:
@@ -97,13 +97,13 @@ class RoomAcoustics(Showable):
         return f"a room of {self.volume_m3:.0f} m³ that rings for {middle} s at 1 kHz"
 
     def rows(self) -> list[Row]:
-        if self.t60_s is None or self.schroeder_hz is None or self.critical_distance_m is None:
-            return [("room", None, "", self.why_unknown)]
+        if not self.known:
+            return [("room", None, None, None, "", self.why_unknown)]
         rows: list[Row] = [
-            ("volume", self.volume_m3, "m³", ""),
-            ("all surfaces", self.surface_m2, "m²", ""),
-            ("Schroeder frequency", str(self.schroeder_hz), "Hz", "below it single resonances decide"),
-            ("bass from the walls", str(self.wall_bass_db), "dB", "power gained at 63 Hz"),
+            ("volume", None, self.volume_m3, None, "m³", ""),
+            ("all surfaces", None, self.surface_m2, None, "m²", ""),
+            span_row("Schroeder frequency", self.schroeder_hz, "Hz", "below it single resonances decide"),
+            span_row("bass from the walls", self.wall_bass_db, "dB", "power gained at 63 Hz"),
         ]
         for title, spans, unit in (
             ("reverberation time (Eyring)", self.t60_s, "s"),
@@ -112,11 +112,15 @@ class RoomAcoustics(Showable):
             ("level at the player's ear", self.ear_db, "dB"),
             ("level in the room", self.room_db, "dB"),
         ):
-            rows += [
-                (f"{title}, {band(f)}", str(s), unit, "")
-                for f, s in zip(self.bands_hz, spans or (), strict=True)
-            ]
-        return rows + [("assumed", "", "", text) for text in self.assumed]
+            for f, span in zip(self.bands_hz, spans or (), strict=True):
+                rows.append(span_row(f"{title}, {band(f)}", span, unit, ""))
+        return rows + [("assumed", None, None, None, "", text) for text in self.assumed]
+
+
+def span_row(what: str, span: Span | None, unit: str, note: str) -> Row:
+    """A row of a table with a range; empty where it isn't known."""
+    values = (None, None, None) if span is None else (span.low, span.middle, span.high)
+    return (what, *values, unit, note)
 
 
 def band(f_hz: int) -> str:

@@ -351,7 +351,10 @@ def test_the_preview_refuses_what_it_cannot_do() -> None:
 def test_results_show_themselves() -> None:
     change = compare_rooms(HALL, HOME, heard_t60_s=1.5)
     assert change.sentence in repr(change)
-    assert {"what changes", "change", "unit", "note"} == set(change.to_frame().columns)
+    frame = change.to_frame().set_index("what changes")
+    assert frame.loc["reverberation heard in the recording", "middle"] == 1.5
+    assert change.treble_db is not None
+    assert frame.loc["treble at the player's ear", "high"] == change.treble_db.high
     assert "<table" in change._repr_html_()
     assert "rings for" in repr(predict_room(HOME))
     assert len(predict_room(HOME).to_frame()) > 30
