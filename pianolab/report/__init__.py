@@ -1,9 +1,12 @@
 """The report: one self-contained HTML page, and the same content as CSV tables."""
 
 from pianolab.report.clips import Clip
+from pianolab.report.further import Further, further
 from pianolab.report.page import comparison_page
 from pianolab.report.pictures import Picture, scaled_picture
 from pianolab.report.render import write_page
 from pianolab.report.tables import csv_tables, write_tables
 
-__all__ = ["Clip", "Picture", "comparison_page", "csv_tables", "scaled_picture", "write_page", "write_tables"]
+__all__ = [
+    "Clip", "Further", "Picture", "comparison_page", "csv_tables", "further", "scaled_picture", "write_page", "write_tables",
+]  # fmt: skip

@@ -18,6 +18,7 @@ from pianolab.report import shapes, words
 from pianolab.report.answers import verdict_of
 from pianolab.report.charts import ChartBook
 from pianolab.report.clips import Clip
+from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of
 from pianolab.report.listening import clip_grid, hidden_rows
 from pianolab.report.page_charts import over_keys, piano_charts, radars
@@ -30,6 +31,7 @@ from pianolab.report.side_by_side import side_by_side
 def comparison_page(
     comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
     clips: Mapping[str, Sequence[Clip]] | None = None, provenance: Mapping[str, str] | None = None, photos: Mapping[str, Sequence[Picture]] | None = None, leave_out: Sequence[str] = (),
+    further: Sequence[Further] = (),
 ) -> str:  # fmt: skip
     """The page that tells a buyer what to do and why, as one self-contained HTML text.
 
@@ -39,6 +41,7 @@ def comparison_page(
     surveys, findings, clips, photos : by piano id; an instrument that is missing in one of them is shown as unknown there
     checklist : the points the findings belong to
     provenance : lines for the end of the page: versions, dates, file hashes
+    further : other results, of one instrument or of all, each shown in a fold
     leave_out : any of ``names``, ``addresses``, ``prices``; with ``names`` photos go too, since they may show some
 
     Returns
@@ -50,11 +53,14 @@ def comparison_page(
     BadInput : ids that belong to no instrument, an unknown word in ``leave_out``, more than eight instruments
     """
     gone = check_choices(leave_out)
-    _check_ids(comparison, surveys=surveys, findings=findings, clips=clips or {}, photos=photos or {})
+    beside = {f.piano_id: f for f in further if f.piano_id}
+    _check_ids(
+        comparison, surveys=surveys, findings=findings, clips=clips or {}, photos=photos or {}, further=beside
+    )
     content = redact(
         Content(
             comparison=comparison, findings={i: tuple(f) for i, f in findings.items()}, provenance=dict(provenance or {}),
-            photos={i: tuple(own) for i, own in (photos or {}).items()},
+            photos={i: tuple(own) for i, own in (photos or {}).items()}, further=tuple(further),
         ),
         leave_out,
     )  # fmt: skip
@@ -109,6 +115,7 @@ def _context(
         "hidden": hidden_rows(shown),
         "clips": clip_grid(clips, shown),
         "photos": content.photos,
+        "further": content.further,
         "titles": {p.id: p.title for p in checklist},
     }
     return charts | said | TOOLS

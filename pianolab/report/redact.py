@@ -12,6 +12,7 @@ from typing import Any, Literal, TypeVar
 from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
+from pianolab.report.further import Further
 from pianolab.report.pictures import Picture
 
 LeaveOut = Literal["names", "addresses", "prices"]
@@ -28,6 +29,7 @@ class Content:
     findings: dict[str, tuple[Finding, ...]]
     provenance: dict[str, str]
     photos: dict[str, tuple[Picture, ...]] = field(default_factory=dict)
+    further: tuple[Further, ...] = ()
 
 
 def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
@@ -76,6 +78,7 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
         comparison=comparison,
         findings=findings,
         provenance={edit(k): edit(v) for k, v in content.provenance.items()},
+        further=tuple(_edited(f, edit) for f in content.further if not _drops(f, gone)),
         photos={} if "names" in gone else {i: _photos(own, edit) for i, own in content.photos.items()},
     )
 
@@ -112,6 +115,10 @@ def _finding(f: Finding, gone: frozenset[str], edit: Callable[[str], str]) -> Fi
     if "names" in gone:
         f = replace(f, examiner="", note="")
     return replace(f, note=edit(f.note), reason=edit(f.reason), place=edit(f.place))
+
+
+def _drops(f: Further, gone: frozenset[str]) -> bool:
+    return (f.about_money and "prices" in gone) or (f.names_people and "names" in gone)
 
 
 def _photos(photos: Sequence[Picture], edit: Callable[[str], str]) -> tuple[Picture, ...]:

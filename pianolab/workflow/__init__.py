@@ -3,7 +3,8 @@
 from pianolab.workflow.comparing import CasebookComparison, compare_casebook
 from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.demo_book import demo_casebook
-from pianolab.workflow.exporting import demo, export_page
+from pianolab.workflow.export_button import export_button
+from pianolab.workflow.exporting import demo, export_page, export_tables
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebooks import copy_notebooks
@@ -28,7 +29,9 @@ __all__ = [
     "decide",
     "demo",
     "demo_casebook",
+    "export_button",
     "export_page",
+    "export_tables",
     "keep_survey",
     "listen_file",
     "plan_visits",

@@ -1,0 +1,46 @@
+"""Further results on the page: touch, remaining life, rooms and the like, each as sentences and a table in a fold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pianolab.show import Showable, format_value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Further:
+    """One result in words and as a table; ``piano_id`` is empty where it is about all instruments.
+
+    One that is ``about_money`` goes where prices are left out; one that ``names_people`` goes with the names.
+    """
+
+    title: str
+    sentences: tuple[str, ...]
+    header: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    piano_id: str = ""
+    about_money: bool = False
+    names_people: bool = False
+
+
+def further(
+    title: str, result: Showable, *, sentences: Sequence[str] = (), piano_id: str = "", about_money: bool = False,
+    names_people: bool = False,
+) -> Further:  # fmt: skip
+    """A result as the page carries it: its own sentences, else its headline, and its rows.
+
+    Examples
+    --------
+    >>> class Two(Showable):
+    ...     def headline(self): return "two things"
+    ...     def rows(self): return [("a", 1.5, "s", "")]
+    >>> further("Things", Two()).sentences
+    ('two things',)
+    """
+    said = tuple(sentences) or (result.headline(),)
+    rows = tuple(tuple(format_value(c) for c in row) for row in result.rows())
+    return Further(
+        title=title, sentences=said, header=tuple(result.header), rows=rows, piano_id=piano_id,
+        about_money=about_money, names_people=names_people,
+    )  # fmt: skip

@@ -1,0 +1,54 @@
+"""The export button: writes what is asked for, says where, and fails in words."""
+
+from pathlib import Path
+
+import pytest
+
+from pianolab.errors import BadInput
+from pianolab.widgets.export_button import ExportButton
+
+
+@pytest.fixture
+def calls() -> list[tuple[str, tuple[str, ...]]]:
+    return []
+
+
+def make(calls, *, fail: Exception | None = None) -> ExportButton:
+    def writer(name: str):
+        def write(leave_out, tell) -> Path:
+            calls.append((name, tuple(leave_out)))
+            tell("working", 0.5)
+            if fail is not None:
+                raise fail
+            return Path(name)
+
+        return write
+
+    return ExportButton(page=writer("page.html"), tables=writer("tables"), target="<page>.html")
+
+
+def test_a_click_writes_with_what_is_ticked(calls) -> None:
+    form = make(calls)
+    form.choices["prices"].value = True
+    form.page_button.click()
+    form.tables_button.click()
+    assert calls == [("page.html", ("prices",)), ("tables", ("prices",))]
+    assert "tables" in form.said.value
+    assert not form.page_button.disabled
+    assert form.bar.layout.visibility == "hidden"
+
+
+@pytest.mark.parametrize("fail", [BadInput("<x>", "a folder", "a file"), KeyboardInterrupt()])
+def test_a_failure_is_said_in_words(calls, fail) -> None:
+    form = make(calls, fail=fail)
+    form.page_button.click()
+    assert form.said.value.startswith(
+        ("Not written. &lt;x&gt;: got a folder", "Stopped; nothing was written.")
+    )
+    assert not form.page_button.disabled
+
+
+def test_the_twin_is_escaped(calls) -> None:
+    form = make(calls)
+    assert "<page>" not in form.to_html()
+    assert "left out: nothing" in form.to_html()
