@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pianolab.errors import BadInput
-from pianolab.model import Room
+from pianolab.model import PianoKind, Room
 from pianolab.rooms.predict import predict_room
 from pianolab.rooms.results import RoomAcoustics, Span, band, mean_over, span_of, span_row
 from pianolab.rooms.surfaces import NOMINAL_HZ
@@ -112,7 +112,11 @@ class RoomChange(Showable):
 
 
 def compare_rooms(
-    showroom: RoomAcoustics | Room, home: RoomAcoustics | Room, *, heard_t60_s: float | None = None
+    showroom: RoomAcoustics | Room,
+    home: RoomAcoustics | Room,
+    *,
+    kind: PianoKind = "upright",
+    heard_t60_s: float | None = None,
 ) -> RoomChange:
     """How the same piano will sound at home against where it was heard, by the two rooms alone.
 
@@ -120,6 +124,7 @@ def compare_rooms(
     ----------
     showroom : the room where it was heard, calculated by `predict_room`, or only described
     home : the room where it will stand
+    kind : ``upright`` or ``grand``, for rooms that are only described
     heard_t60_s : reverberation time heard in the recording there, s; where it fits the description it
         narrows the range, where it doesn't that is said and it isn't used
 
@@ -142,8 +147,8 @@ def compare_rooms(
     >>> compare_rooms(hall, Room()).sentence
     'How it will sound at home nobody can say yet: home: length, width and height of the room are not known.'
     """
-    here = showroom if isinstance(showroom, RoomAcoustics) else predict_room(showroom)
-    there = home if isinstance(home, RoomAcoustics) else predict_room(home)
+    here = showroom if isinstance(showroom, RoomAcoustics) else predict_room(showroom, kind=kind)
+    there = home if isinstance(home, RoomAcoustics) else predict_room(home, kind=kind)
     if here.kind != there.kind:
         raise BadInput(
             "home", f"calculated for {there.kind}", f"the same piano as in the showroom ({here.kind})"

@@ -224,6 +224,8 @@ def test_impossible_rooms_and_times() -> None:
         compare_rooms(HALL, HOME, heard_t60_s=-1.0)
     with pytest.raises(BadInput, match="calculated for grand"):
         compare_rooms(predict_room(HALL), predict_room(HOME, kind="grand"))
+    assert compare_rooms(HALL, HOME, kind="grand").home.kind == "grand"
+    assert compare_rooms(HALL, HOME, kind="grand").ear_db != compare_rooms(HALL, HOME).ear_db
     with pytest.raises(BadInput, match="volume_m3: got 0"):
         sabine_t60(0.0, 10.0)
     with pytest.raises(BadInput, match="absorption: got a negative value"):
