@@ -64,7 +64,7 @@ def _count(series: Sequence[KeySeries], kind: Kind) -> int:
 def _treble_of(s: KeySeries) -> tuple[float, str]:
     """The middle of what can be judged in the treble, and the words; nothing is summed up from a few keys."""
     values = [p.value for p in s.points if p.key >= TREBLE_FROM and p.kind in ("measured", "fault")]
-    keys = sum(p.key >= TREBLE_FROM for p in (*s.points, *s.gaps))
+    keys = sum(k >= TREBLE_FROM for k in (*(p.key for p in s.points), *(g.key for g in s.gaps)))
     if values and 2 * len(values) >= keys:
         return median(values), f"{s.mark.letter} {median(values):.1f} s"
     return -1.0, f"{s.mark.letter} not known (only {len(values)} of {keys} keys can be judged)"

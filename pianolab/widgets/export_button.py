@@ -22,7 +22,7 @@ CHOICES = {
 WIDE = ipywidgets.Layout(width="auto")
 
 
-class ExportButton(ipywidgets.VBox):  # type: ignore[misc]
+class ExportButton(ipywidgets.VBox):
     """Three choices and two buttons; a line below says what happened and what to do next.
 
     Parameters
