@@ -6,12 +6,13 @@ in the order of asking, and so sees everything that was confirmed before. Passwo
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError
 
 from pianolab.casebook import engine as rules
 from pianolab.casebook.engine import APPLICATION_ID
@@ -22,6 +23,9 @@ OLDEST_SERVER = 13
 CONNECT_S = 10
 IDLE_EDIT_S = 600
 """An edit that does nothing for so long has lost its notebook; the server lets the others write again."""
+
+ASKED_AFTER_S = 20.0
+"""After so long without use, a connection is asked whether it still stands."""
 
 SCHEMES = ("postgresql", "postgres", "postgresql+psycopg")
 NEED_URL = "postgresql://user@host/database"
@@ -84,7 +88,7 @@ def make_server_engine(url: sa.URL) -> sa.Engine:
     name = name_of(url)
     try:
         engine = sa.create_engine(
-            url, pool_pre_ping=True, hide_parameters=True,
+            url, hide_parameters=True,
             connect_args={"connect_timeout": CONNECT_S, "application_name": "pianolab"},
         )  # fmt: skip
     except ImportError as error:
@@ -110,6 +114,19 @@ def _listen(engine: sa.Engine) -> None:
         ):  # fmt: skip
             connection.execute(f"SET {setting}")
         connection.autocommit = False
+
+    @sa.event.listens_for(engine, "checkin")
+    def note_time(_: object, entry: Any) -> None:
+        entry.info["used_at"] = time.monotonic()
+
+    @sa.event.listens_for(engine, "checkout")
+    def look_alive(connection: Any, entry: Any, __: object) -> None:
+        # Asking before every save would double the waiting in a slow network.
+        if time.monotonic() - entry.info.get("used_at", time.monotonic()) > ASKED_AFTER_S:
+            try:
+                engine.dialect.do_ping(connection)
+            except engine.dialect.loaded_dbapi.Error as error:
+                raise DisconnectionError from error
 
     @sa.event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
