@@ -19,6 +19,11 @@ class Opening:
     ask: str
     caution: str
     not_opened: str
+    grand: str = ""
+
+    def cautions(self, kind: str) -> tuple[str, ...]:
+        """What to mind at a piano of that kind."""
+        return (self.caution, self.grand) if kind == "grand" and self.grand else (self.caution,)
 
 
 @cache
@@ -32,8 +37,8 @@ def load_openings() -> dict[str, Opening]:
     """
     name = "openings.toml"
     data = tomllib.loads((files("pianolab.checklist") / "data" / name).read_text(encoding="utf-8"))
-    needed = {f.name for f in fields(Opening)} - {"id"}
+    needed = {f.name for f in fields(Opening)} - {"id", "grand"}
     for key, entry in data.items():
-        if set(entry) != needed:
+        if set(entry) - {"grand"} != needed:
             raise Spot(name, key).bad("", ", ".join(sorted(entry)), ", ".join(sorted(needed)))
     return {key: Opening(id=key, **entry) for key, entry in data.items()}

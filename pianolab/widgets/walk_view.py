@@ -106,8 +106,8 @@ def _point(walk: Walk, point: Point, *, number: int, count: int) -> View:
         "why": point.why,
         "how": point.how,
         "facts": _facts(point),
-        "access": ACCESS_WORDS[point.access],
-        "cautions": [*_opening_caution(point), *point.cautions],
+        "access": "" if point.opens and point.access == "ask first" else ACCESS_WORDS[point.access],
+        "cautions": [*_opening_cautions(walk, point), *point.cautions],
         "not_opened": _not_opened(walk, point),
         "kind": point.record,
         "choices": _choices(point, finding),
@@ -151,8 +151,8 @@ def reasons_for(point: Point) -> tuple[Reason, ...]:
     return tuple(sorted(REASONS, key=lambda r: r.key != likely))
 
 
-def _opening_caution(point: Point) -> list[str]:
-    return [load_openings()[point.opens].caution] if point.opens else []
+def _opening_cautions(walk: Walk, point: Point) -> tuple[str, ...]:
+    return load_openings()[point.opens].cautions(walk.piano.kind) if point.opens else ()
 
 
 def _not_opened(walk: Walk, point: Point) -> View:
@@ -169,7 +169,7 @@ def _facts(point: Point) -> list[list[str]]:
     minutes = "under a minute" if point.minutes < 1 else f"about {point.minutes:g} min"
     facts = [
         ("Where", point.where),
-        ("Stand", point.position),
+        ("Position", point.position),
         ("Bring", point.tool),
         ("Helper", "needed" if point.helper else ""),
         ("Time", minutes),

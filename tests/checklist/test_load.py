@@ -201,9 +201,12 @@ def test_what_must_be_opened_is_asked_for_first() -> None:
 
 def test_lids_are_for_two_and_the_prop_is_checked_first() -> None:
     for opening in ("lid", "panels"):
-        caution = load_openings()[opening].caution.lower()
-        assert "two people" in caution
-        assert "prop before any hand" in caution
+        upright, grand = (
+            " ".join(load_openings()[opening].cautions(k)).lower() for k in ("upright", "grand")
+        )
+        assert "ask first" in upright
+        assert "two people" in grand
+        assert "prop before any hand" in grand
     assert "nobody tips" in load_openings()["wall"].caution
     assert "lid" in {
         CHECKLIST[i].opens for i in ("pins-look", "strings-rust", "hammers-grooves", "case-prop")

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import ast
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from walk_page import at_point, outside_requests, press_next, progress, run_cell, saved, tab_into_form, tab_to
 from widget_lab import (
     CHROMIUM,
     Lab,
@@ -17,8 +16,6 @@ from widget_lab import (
     output_text,
     restart_and_run_all,
     run_all,
-    running_lab,
-    wait_idle,
     write_notebook,
 )
 
@@ -43,57 +40,15 @@ READ = (
 PICKER = "picker = KeyboardPicker(book.pianos()[0], findings=book.findings(), checklist=CHECKLIST)\npicker"
 
 
-@pytest.fixture(scope="module")
-def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
-    with running_lab(tmp_path_factory.mktemp("lab")) as lab:
-        shutil.copy(Path(__file__).with_name("widget_small.py"), lab.folder)
-        yield lab
-
-
 def walk_notebook(lab: Lab, name: str, *more: str) -> str:
     write_notebook(lab.folder / f"{name}.ipynb", [OPEN.format(name), FORM, READ, *more])
     return f"{name}.ipynb"
-
-
-def run_cell(page: Any, cell: int) -> None:
-    page.evaluate(f"window.jupyterapp.shell.currentWidget.content.activeCellIndex = {cell}")
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-cell')")
-    wait_idle(page)
 
 
 def read_back(page: Any) -> list[tuple[Any, ...]]:
     run_cell(page, 2)
     found: list[tuple[Any, ...]] = ast.literal_eval(output_text(page, 2))
     return found
-
-
-def saved(page: Any) -> None:
-    page.wait_for_function(
-        "document.querySelector('.pl-status').textContent.startsWith('Saved at')", timeout=10_000
-    )
-
-
-def at_point(page: Any, title: str) -> None:
-    page.wait_for_function(
-        "t => document.querySelector('.pl-point-title').textContent === t", arg=title, timeout=10_000
-    )
-
-
-def progress(page: Any) -> str:
-    text: str = page.locator(".pl-total").inner_text()
-    return text
-
-
-def press_next(page: Any) -> None:
-    page.locator(".pl-main-button").click()
-
-
-def outside_requests(page: Any, lab: Lab) -> list[str]:
-    seen: list[str] = []
-    page.on(
-        "request", lambda r: None if r.url.startswith((lab.url, "data:", "blob:")) else seen.append(r.url)
-    )
-    return seen
 
 
 FIVE = [
@@ -208,24 +163,6 @@ def test_a_walk_by_keyboard_only(lab: Lab, tmp_path: Path) -> None:
     lab.close_kernels()
 
 
-def tab_into_form(page: Any) -> None:
-    page.keyboard.press("Escape")
-    for _ in range(60):
-        page.keyboard.press("Tab")
-        if page.evaluate("!!document.activeElement.closest('.pl-walk')"):
-            return
-    raise AssertionError("Tab never reached the form")
-
-
-def tab_to(page: Any, label: str, *, role: str = "textbox") -> None:
-    wanted = page.get_by_role(role, name=label).element_handle()
-    for _ in range(60):
-        if page.evaluate("e => document.activeElement === e", wanted):
-            return
-        page.keyboard.press("Tab")
-    raise AssertionError(f"Tab never reached {label}")
-
-
 def test_letters_in_the_form_never_reach_the_notebook(lab: Lab, tmp_path: Path) -> None:
     name = walk_notebook(lab, "letters")
     with browser(tmp_path / "profile", viewport={"width": 1024, "height": 900}) as context:
@@ -295,7 +232,7 @@ def test_a_thumb_on_a_tablet(lab: Lab, tmp_path: Path) -> None:
                 "document.querySelector('.pl-walk').scrollWidth <= document.querySelector('.pl-walk').clientWidth"
             )
             if title != "Chipped key tops":
-                page.locator(".pl-main-button").tap()
+                page.locator(".pl-moves .pl-main-button").tap()
         before = page.get_by_role("radio").nth(2).bounding_box()
         page.get_by_role("radio").nth(2).tap()
         saved(page)

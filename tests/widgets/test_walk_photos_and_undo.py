@@ -128,7 +128,7 @@ def test_what_was_not_opened_is_not_allowed(visit_and_book: Opened) -> None:
         "text": "The lid was not opened: 1 points not allowed",
     }
     assert driver.point["reasons"][0]["value"] == "allowed"
-    assert "two people" in driver.point["cautions"][0]
+    assert driver.point["cautions"][0].startswith("Ask first")
     assert driver.send(do="not opened", opens="lid")["ok"]
     found = {f.point: (f.state, f.reason, f.grade) for f in driver.saved}
     assert found == {
@@ -237,7 +237,7 @@ def test_the_whole_real_checklist_makes_a_view(visit_and_book: Opened) -> None:
     seen: list[str] = []
     for _ in driver.view["areas"]:
         seen += [c["id"] for c in driver.view["cards"]]
-        assert all(["Stand", p] in c["facts"] for c in driver.view["cards"] for p in [_position(c["id"])])
+        assert all(["Position", p] in c["facts"] for c in driver.view["cards"] for p in [_position(c["id"])])
         driver.send(do="next")
     assert seen == [p.id for p in load_checklist().for_piano(casebook.pianos()[0])]
 

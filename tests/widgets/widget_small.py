@@ -53,3 +53,28 @@ def small_casebook(folder: Path | str, *, name: str = "the one in the hallway") 
         piano = edit.add(Piano(name=name))
         visit = edit.add(Visit(piano_id=piano.id, day=date(2026, 5, 14), examiner="Ana", place="hallway"))
     return casebook, visit
+
+
+def recorded_casebook(folder: Path | str) -> Casebook:
+    """The same with a modelled recording of four keys and what was heard in it."""
+    from pianolab.acoustics import listen
+    from pianolab.io import Sound
+    from pianolab.model import SurveyRecord
+    from pianolab.sound_model import PianoModel, render_scale
+
+    first, last = 40, 43
+    model = PianoModel(seed=5, first_key=first, last_key=last)
+    scale = render_scale(model, rate_hz=22050, hold_s=0.8, gap_s=0.3)
+    survey = listen(scale.samples, rate_hz=scale.rate_hz, first_key=first, last_key=last, name="scale.flac")
+    casebook, visit = small_casebook(folder)
+    with casebook.editing(by="Ana") as edit:
+        sound = Sound(
+            samples=scale.samples.reshape(len(scale.samples), -1), rate_hz=scale.rate_hz, name="scale.flac"
+        )
+        recording = edit.add_sound(visit.id, sound, first_key=first, last_key=last)
+        edit.add(
+            SurveyRecord(
+                recording_id=recording.id, visit_id=visit.id, version="1", survey_json=survey.to_json()
+            )
+        )
+    return casebook
