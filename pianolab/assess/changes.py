@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from pianolab.acoustics.holding import Holding, holds_tuning
 from pianolab.acoustics.results import Survey
 from pianolab.assess.findings import PointView, keys_in_words, lower_first, sentence, view_point
 from pianolab.assess.listening import Heard, hear
@@ -83,7 +84,8 @@ class HeardChange:
 class VisitChanges(Showable):
     """Two visits to one piano compared; points nobody looked at twice and nobody promised anything about are left out.
 
-    ``pitch_before_cents`` and ``pitch_after_cents`` are the whole piano against A4, None where not heard.
+    ``pitch_before_cents`` and ``pitch_after_cents`` are the whole piano against A4, None where not heard;
+    ``holding`` says which keys moved by themselves, None with ``why_not_held_against`` where that can't be told.
     """
 
     piano: Piano
@@ -91,6 +93,8 @@ class VisitChanges(Showable):
     heard: tuple[HeardChange, ...] = ()
     pitch_before_cents: float | None = None
     pitch_after_cents: float | None = None
+    holding: Holding | None = None
+    why_not_held_against: str = ""
     header = ("what", "before", "now", "difference", "promised", "kept")
 
     @property
@@ -116,7 +120,13 @@ class VisitChanges(Showable):
         return rows + [
             (f"by ear: {h.what} ({h.of})", f"{h.before} of {h.total}", f"{h.after} of {h.total}", h.sentence(), "", "")
             for h in self.heard
-        ]  # fmt: skip
+        ] + [("pins", "", "", self.pins_sentence(), "", "")]  # fmt: skip
+
+    def pins_sentence(self) -> str:
+        """Whether the pins hold, as far as two recordings tell."""
+        if self.holding is None:
+            return f"whether the pins hold is not known: {self.why_not_held_against}"
+        return self.holding.headline()
 
 
 def compare_visits(
@@ -127,6 +137,7 @@ def compare_visits(
     checklist: Checklist,
     heard_before: Survey | None = None,
     heard_after: Survey | None = None,
+    days: float | None = None,
 ) -> VisitChanges:
     """What is different between two visits to one piano.
 
@@ -140,6 +151,7 @@ def compare_visits(
     after : the findings of the second visit alone
     checklist : the points of both
     heard_before, heard_after : surveys of the two recordings, None where there is none
+    days : days between the two recordings
 
     Returns
     -------
@@ -167,13 +179,25 @@ def compare_visits(
         for point in checklist.for_piano(piano)
         if (change := _point_change(point, old, new, scoring)) is not None
     ]
+    holding, why = _holding(heard_before, heard_after, days)
     return VisitChanges(
         piano=piano,
         points=tuple(points),
         heard=_heard_changes(piano, heard_before, heard_after, scoring),
         pitch_before_cents=None if heard_before is None else heard_before.summary.offset_cents,
         pitch_after_cents=None if heard_after is None else heard_after.summary.offset_cents,
+        holding=holding,
+        why_not_held_against=why,
     )
+
+
+def _holding(before: Survey | None, after: Survey | None, days: float | None) -> tuple[Holding | None, str]:
+    if before is None or after is None:
+        return None, "it takes two recordings"
+    try:
+        return holds_tuning(before, after, days=days), ""
+    except BadInput as error:
+        return None, str(error).rstrip(".")
 
 
 def _point_change(

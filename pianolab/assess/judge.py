@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from pianolab.acoustics.holding import Holding
 from pianolab.acoustics.results import Survey
 from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning
 from pianolab.assess.aspects import judge_aspects
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import PointView, evidence_of, lower_first, view_point
-from pianolab.assess.listening import Heard, evidence_of_heard, hear
+from pianolab.assess.listening import Heard, evidence_of_heard, hear, hear_twice
 from pianolab.assess.prices import PriceList
 from pianolab.assess.proposals import (
     proposals_from_listening,
@@ -39,6 +40,7 @@ def assess_piano(
     profile: BuyerProfile | None = None,
     opinions: Sequence[TouchOpinion] = (),
     scales: TouchScales | None = None,
+    holding: Holding | None = None,
     seed: int = 0,
 ) -> Assessment:
     """Judge one piano from what was found and what was heard.
@@ -56,6 +58,7 @@ def assess_piano(
     profile : the buyer, or None; who enjoys projects does some of the work themselves
     opinions : what players said of this piano's touch; faults count as evidence, taste never does
     scales : the described scales of touch, those that come with pianolab if not given
+    holding : two recordings on different days compared (`pianolab.acoustics.holding.holds_tuning`), or None
     seed : int, for the simulated sum of the repairs
 
     Returns
@@ -82,7 +85,7 @@ def assess_piano(
     state = tuning_state(survey, scoring=scoring)
     views = [view_point(point, findings, scoring=scoring) for point in checklist.for_piano(piano)]
     views = [view for view in views if view.applies]
-    heard = hear(piano, survey, state, scoring=scoring)
+    heard = (*hear(piano, survey, state, scoring=scoring), *hear_twice(piano, holding, scoring=scoring))
     evidence = [evidence_of(view, state, scoring=scoring) for view in views]
     evidence += [evidence_of_heard(h) for h in heard]
     if opinions:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pianolab.acoustics.holding import Holding
 from pianolab.acoustics.results import Survey
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import keys_in_words
@@ -21,6 +22,7 @@ from pianolab.model import Piano
 
 Flags = NDArray[np.bool_]
 MASKED = "masked by unison"
+MOVED, COMPARED = "moved", "compared"
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,10 +52,24 @@ class Heard:
 def hear(piano: Piano, survey: Survey | None, state: TuningState, *, scoring: Scoring) -> tuple[Heard, ...]:
     """Every item of listening for this piano; without a survey all keys are unknown."""
     keys = np.arange(piano.first_key, piano.last_key + 1)
+    items = [item for item in scoring.heard if item.fault != MOVED]
     if survey is None:
-        return tuple(_unheard(item, keys) for item in scoring.heard)
+        return tuple(_unheard(item, keys) for item in items)
     table = survey.table.drop_duplicates("key").set_index("key").reindex(keys)
-    return tuple(h for item in scoring.heard if (h := _hear(item, table, state, scoring)).total)
+    return tuple(h for item in items if (h := _hear(item, table, state, scoring)).total)
+
+
+def hear_twice(piano: Piano, holding: Holding | None, *, scoring: Scoring) -> tuple[Heard, ...]:
+    """What two recordings on different days say about the pins; nothing where they can't be compared."""
+    if holding is None or holding.state != COMPARED:
+        return ()
+    item = next(i for i in scoring.heard if i.fault == MOVED)
+    keys = range(piano.first_key, piano.last_key + 1)
+    moved = tuple(sorted(k.key for k in holding.listed if k.key in keys))
+    told = {k.key for k in holding.keys if k.chance is not None}
+    untold = tuple(k for k in keys if k not in told)
+    reason = "not measured in both recordings" if untold else ""
+    return (Heard(item, moved, (), (), untold, len(keys), reason),)
 
 
 def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:

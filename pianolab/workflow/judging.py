@@ -8,6 +8,7 @@ from datetime import date
 
 from pianolab import __version__
 from pianolab.acoustics import Survey, listen
+from pianolab.acoustics.holding import Holding, holds_tuning
 from pianolab.assess import Assessment, PriceList, assess_piano
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
@@ -77,11 +78,30 @@ def judge_casebook(
     assessments = tuple(
         assess_piano(
             p, findings[p.id], survey=heard[p.id].survey if p.id in heard else None, checklist=checklist,
-            prices=prices, profile=profile, opinions=opinions[p.id], seed=seed,
+            prices=prices, profile=profile, opinions=opinions[p.id],
+            holding=_holding(casebook, heard.get(p.id), p.id), seed=seed,
         )
         for p in pianos
     )  # fmt: skip
     return Judged(pianos=pianos, assessments=assessments, findings=findings, heard=heard, problems=problems)
+
+
+def _holding(casebook: Casebook, last: Heard | None, piano_id: str) -> Holding | None:
+    """The recording that counts against the latest one of an earlier day; None where there is no such pair."""
+    if last is None:
+        return None
+    days = {v.id: v.day for v in casebook.visits(piano_id)}
+    now = date.fromisoformat(last.day)
+    earlier = [
+        (days[r.visit_id], n, r) for n, r in enumerate(casebook.surveys(piano_id)) if days[r.visit_id] < now
+    ]
+    if not earlier:
+        return None
+    day, _, record = max(earlier)
+    try:
+        return holds_tuning(Survey.from_json(record.survey_json), last.survey, days=float((now - day).days))
+    except BadInput:  # too few keys in both: then nothing is said about the pins
+        return None
 
 
 def opinions_of(casebook: Casebook, piano_id: str, *, until: date | None = None) -> tuple[TouchOpinion, ...]:

@@ -76,6 +76,7 @@ def visit_changes(casebook: Casebook, piano: str, *, checklist: Checklist | None
         checklist=checklist or load_checklist(),
         heard_before=_survey(casebook, earlier),
         heard_after=_survey(casebook, [last]),
+        days=float((last.day - earlier[-1].day).days),
     )
 
 

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pianolab.acoustics.results import COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
+from pianolab.acoustics.results import COLUMNS, EXTRA_COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
 from pianolab.keyboard import note_name, usual_strings, usually_damped
+from pianolab.units import key_to_hz
 
 
 def build_survey(
@@ -32,7 +33,7 @@ def build_survey(
     masked, skipped, unclear, slipped = set(masked), set(skipped), set(unclear), set(slipped)
     rows = []
     for key in range(1, 89):
-        row: dict[str, Any] = {c: "" if c in TEXT_COLUMNS else np.nan for c in COLUMNS}
+        row: dict[str, Any] = {c: "" if c in TEXT_COLUMNS else np.nan for c in (*COLUMNS, *EXTRA_COLUMNS)}
         silent = key in faults.get("silent", ())
         status = (
             "silent"
@@ -47,11 +48,16 @@ def build_survey(
         mine = [name for name in FAULTS if key in faults.get(name, ())]
         if status == "measured":
             strings = usual_strings(key)
+            cents = offset_cents + rng.normal(0, 0.3)
             row |= {
+                "f1_hz": float(key_to_hz(key)) * 2 ** (cents / 1200),
+                "inharmonicity": 1e-4 * 1.08 ** abs(key - 30),
+                "cents_sd": 0.05,
+                "unison_cents_sd": 0.1,
                 "onset_s": 2.5 * key,
                 "hold_s": 2.0,
                 "snr_db": 42.0,
-                "cents": offset_cents + rng.normal(0, 0.3),
+                "cents": cents,
                 "off_curve_cents": abs(rng.normal(0, 0.3)) + (5.0 if key in slipped else 0.0),
                 "unison_cents": unison_cents * rng.uniform(0.6, 1.4) if strings > 1 else np.nan,
                 "decay_20_s": 4.0 if key < 40 else 1.5,
@@ -74,7 +80,7 @@ def build_survey(
             row["not_judged"] = ";".join(filter(None, [row["not_judged"], not_judged[key]]))
         row["faults"] = ";".join(mine)
         rows.append(row)
-    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    table = pd.DataFrame(rows, columns=[*COLUMNS, *EXTRA_COLUMNS])
     return Survey(table=table, summary=_summary(table, offset_cents, t60_s))
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pianolab.assess import compare_visits
+from pianolab.acoustics.holding import holds_tuning
+from pianolab.assess import assess_piano, compare_visits, load_prices
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
@@ -61,8 +62,9 @@ def test_promises_come_first_and_everything_is_in_the_frame() -> None:
     before = [found("hammers-grooves", grade=4), found("case-finish", grade=2, promised="polished")]
     after = [found("hammers-grooves", "2", grade=1), found("case-finish", "2", grade=2)]
     frame = compare(before, after).to_frame()
-    assert list(frame["promised"]) == ["polished", ""]
-    assert list(frame["difference"]) == ["the same", "worse"]
+    assert list(frame["promised"]) == ["polished", "", ""]
+    assert list(frame["difference"])[:2] == ["the same", "worse"]
+    assert "it takes two recordings" in frame["difference"].iloc[-1]
 
 
 class TestByEar:
@@ -106,3 +108,47 @@ class TestByEar:
 def test_a_finding_of_another_checklist_is_named() -> None:
     with pytest.raises(BadInput, match="finding: got 'no-such-point', need the id of a checklist point"):
         compare([found("no-such-point", grade=3)], [])
+
+
+class TestPins:
+    """Two recordings on different days; the comparing itself is tested where the sound is."""
+
+    def judge(self, survey, holding=None):
+        return assess_piano(
+            PIANO, [], survey=survey, checklist=CHECKLIST, prices=load_prices(), holding=holding
+        )
+
+    def test_a_string_that_moved_by_itself_is_warned_of_and_costs(self, make_survey) -> None:
+        """One string moved by 12 cents at C4 in an otherwise still piano; the same without it stays quiet."""
+        first, still = make_survey(), make_survey(seed=1)
+        moved = make_survey(seed=1, slipped=[40])
+        for second, faulty in ((still, False), (moved, True)):
+            result = self.judge(still, holds_tuning(first, second, days=28))
+            warned = [w.text for w in result.warnings if "moved by itself" in w.text]
+            assert bool(warned) == faulty
+            assert (
+                any("moved by itself" in c.text for c in result.aspect("tuning stability").made_by) == faulty
+            )
+            assert any(j.job == "pin work" and j.found for j in result.repairs.jobs) == faulty
+            assert not any("C4" in text for text in warned) or faulty
+
+    def test_slipping_all_over_is_a_possible_veto_for_a_technician(self, make_survey) -> None:
+        first, moved = make_survey(), make_survey(seed=1, slipped=range(20, 80, 6))
+        (veto,) = self.judge(make_survey(), holds_tuning(first, moved, days=28)).vetoes
+        assert veto.how_sure == "possible"
+        assert veto.confirm_by == "technician"
+        assert "moved by themselves between two recordings" in veto.text
+
+    def test_tuned_in_between_says_nothing_and_changes_nothing(self, make_survey) -> None:
+        sour, tuned = (
+            make_survey(masked=range(52, 76), unison_cents=3.5, offset_cents=-25),
+            make_survey(seed=1),
+        )
+        holding = holds_tuning(sour, tuned, days=28)
+        assert holding.state == "tuned in between"
+        assert self.judge(tuned, holding) == self.judge(tuned)
+
+    def test_keys_that_could_not_be_compared_are_unknown(self, make_survey) -> None:
+        first, second = make_survey(skipped=range(60, 70)), make_survey(seed=1)
+        stability = self.judge(second, holds_tuning(first, second)).aspect("tuning stability")
+        assert any("whether these keys hold their tuning (10 of 88" in u.text for u in stability.unknown)
