@@ -146,14 +146,15 @@ def _shares_on(setting: Setting, table: SurfaceTable, part: str) -> dict[str, Fl
 
 def _pieces(setting: Setting, table: SurfaceTable, floor_m2: float, upholstery: FloatArray) -> FloatArray:
     counts = dict(setting.furniture or {})
-    counts["person"] = counts.get("person", 0) + setting.people
+    counts["person"] = counts.get("person", 0) + setting.people + 1  # the player
     total = np.zeros((2 * HALF, len(BANDS_HZ)))
     for name, count in counts.items():
         piece = table.pieces[name]
         total += count * np.array(piece.area_m2) * setting.factor(f"piece {name}", piece.spread)
     if setting.furniture is None and "upholstery" not in {s.name for s in setting.named}:
-        share = setting.uniform("unknown furniture", table.unknown_upholstery)
-        total += (floor_m2 * share)[:, None] * upholstery
+        low, high = table.unknown_upholstery
+        limits = (low * floor_m2, max(low * floor_m2, min(high * floor_m2, table.most_upholstery_m2)))
+        total += setting.uniform("unknown furniture", limits)[:, None] * upholstery
     return total
 
 

@@ -78,6 +78,7 @@ class SurfaceTable:
     placing: Mapping[str, Placing]
     listener_m: Range
     unknown_upholstery: Range
+    most_upholstery_m2: float
     lid_closed_db: Mapping[str, tuple[Range, ...]]
 
     def surface(self, word: str) -> Surface | None:
@@ -118,6 +119,7 @@ def load_surfaces() -> SurfaceTable:
         },
         listener_m=_range(data["listener"]["distance_m"]),
         unknown_upholstery=_range(data["unknown_furniture"]["upholstery_share"]),
+        most_upholstery_m2=float(data["unknown_furniture"]["most_m2"]),
         lid_closed_db={
             kind.removesuffix("_closed_db"): tuple(_range(v) for v in bands)
             for kind, bands in data["lid"].items()

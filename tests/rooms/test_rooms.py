@@ -19,7 +19,7 @@ from pianolab.rooms import (
     predict_room,
     sabine_t60,
 )
-from pianolab.rooms.results import Span
+from pianolab.rooms.results import RoomAcoustics, Span, mean_over, span_of
 from pianolab.rooms.words import change_words
 from pianolab.sources import SOURCES
 
@@ -105,6 +105,27 @@ def test_a_word_nobody_knows_is_said_and_not_guessed() -> None:
     plain = Room(length_m=5, width_m=4, height_m=2.5, surfaces=("parquet",))
     assert predict_room(strange).t60_s == predict_room(plain).t60_s
     assert any("'sealskin' is not in the table" in text for text in predict_room(strange).assumed)
+
+
+@pytest.mark.parametrize(("size", "surfaces"), [
+    ((4.5, 3.8, 2.5), ()), ((5.5, 4.5, 2.6), ()), ((4.8, 3.9, 2.5), ("parquet", "plaster", "curtains")),
+    ((5.2, 4.0, 2.6), ("carpet", "plaster")), ((6.0, 4.5, 2.7), ("parquet", "rug", "bookshelves")),
+])  # fmt: skip
+def test_an_ordinary_room_rings_for_about_half_a_second(
+    size: tuple[float, ...], surfaces: tuple[str, ...]
+) -> None:
+    """Standards on sound insulation take 0.5 s for furnished rooms of dwellings (ISO 16283-1, from memory)."""
+    room = Room(length_m=size[0], width_m=size[1], height_m=size[2], surfaces=surfaces)
+    assert holds_half_a_second(predict_room(room))
+    bare = Room(length_m=8, width_m=6, height_m=3, surfaces=("tiles", "plaster", "glass"))
+    assert not holds_half_a_second(predict_room(bare, furniture=()))
+
+
+def holds_half_a_second(room: RoomAcoustics) -> bool:
+    """Whether the usual single number, the mean of 500 Hz and 1 kHz, may be 0.5 s."""
+    assert room.draws is not None
+    span = span_of(mean_over(room.draws.t60_s, (500, 1000)))
+    return span.low < 0.5 < span.high
 
 
 def test_without_its_size_nothing_is_known_and_the_reason_is_said() -> None:
