@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.care import MENDED_LATER, CarePlan, _table, care_plan
+from pianolab.assess.care import CarePlan, _table, care_plan
+from pianolab.assess.care_facts import MENDED_LATER
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano, Room
