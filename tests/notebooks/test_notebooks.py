@@ -21,6 +21,7 @@ WRITES_TO = {
     "compare_a_shortlist": "pianolab-demo",
     "inspect_one_piano": "pianolab-practice",
     "listen_to_a_recording": "pianolab-practice",
+    "plan_the_visits": "pianolab-practice",
 }
 MOST_LINES_IN_A_CELL = 14
 LONGEST = "compare_a_shortlist"
