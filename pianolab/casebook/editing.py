@@ -18,7 +18,7 @@ from pianolab.casebook.codec import (
     references_of,
     to_json,
 )
-from pianolab.casebook.ledger import Ledger, later_than
+from pianolab.casebook.ledger import PURGED, Ledger, later_than
 from pianolab.casebook.media import KeptSound, Stored, keep_sound
 from pianolab.casebook.photos import keep_photo
 from pianolab.casebook.reading import Change, to_change
@@ -47,11 +47,13 @@ class Edit:
             an id that is there already (or was purged), or a piano, visit or recording that isn't
         """
         kind, identity, body = kind_of(record), id_of(record), to_json(record)
-        if self._open.row(identity) is not None:
+        references = {name: i for name, i in references_of(record).items() if i is not None}
+        found = self._open.look([identity, *references.values()])
+        if identity in found and found[identity][0] != PURGED:
             raise BadInput(f"{kind} {identity!r}", "an id that is there already", "a new id, or edit.change")
-        if self._open.is_purged(identity):
+        if identity in found:
             raise BadInput(f"{kind} {identity!r}", "an id that was purged", "a new id")
-        self._check_references(kind, record)
+        _check_references(kind, references, found)
         self._open.append(kind, identity, row=None, after=body, action="add")
         return record
 
@@ -62,14 +64,16 @@ class Edit:
         """
         kind, identity, body = kind_of(record), id_of(record), to_json(record)
         row = self._present(kind, identity)
-        if was is not None and row.body != to_json(was):
-            there, read = differing(row.body, to_json(was))
+        # Read and written again: text from before a field existed lacks its name.
+        now = to_json(from_json(kind, row.body))
+        if was is not None and now != to_json(was):
+            there, read = differing(now, to_json(was))
             raise refusal(
                 f"{kind} {identity!r}", f"{there} in the casebook", f"what was read before, {read}",
                 "Another has changed it since; read it again.",
             )  # fmt: skip
-        if row.body != body:
-            self._check_references(kind, record)
+        if now != body:
+            self._check_references(kind, record, row=row)
             self._open.append(kind, identity, row=row, after=body, action="change")
         return record
 
@@ -210,14 +214,15 @@ class Edit:
             )
         return row
 
-    def _check_references(self, kind: str, record: Record) -> None:
-        for name, reference in references_of(record).items():
-            if reference is None:
-                continue
-            row = self._open.row(reference)
-            if row is None or row.deleted or row.kind != REFERENCES[name]:
-                need = f"the id of a {REFERENCES[name]} in this casebook"
-                raise BadInput(f"{kind} {name}", repr(reference), need, "Add that one first.")
+    def _check_references(self, kind: str, record: Record, *, row: Any = None) -> None:
+        """Whether the records that one belongs to are there; those that its row names already are."""
+        references = {
+            name: identity
+            for name, identity in references_of(record).items()
+            if identity is not None and (row is None or identity != row._mapping[name])
+        }
+        if references:
+            _check_references(kind, references, self._open.look(references.values()))
 
     def _register(self, stored: Stored) -> None:
         connection = self._open.connection
@@ -232,3 +237,10 @@ class Edit:
                     added_at=later_than(None),
                 )
             )
+
+
+def _check_references(kind: str, references: dict[str, str], found: dict[str, tuple[str, bool]]) -> None:
+    for name, identity in references.items():
+        if found.get(identity) != (REFERENCES[name], True):
+            need = f"the id of a {REFERENCES[name]} in this casebook"
+            raise BadInput(f"{kind} {name}", repr(identity), need, "Add that one first.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Any
@@ -15,7 +16,15 @@ from pianolab.casebook.codec import KINDS, REFERENCES
 
 # Built once: putting a statement together takes longer than running it.
 _RECORD = sa.select(tables.record).where(tables.record.c.id == sa.bindparam("wanted"))
-_TOMBSTONE = sa.select(tables.tombstone.c.at).where(tables.tombstone.c.record_id == sa.bindparam("wanted"))
+PURGED = "purged"
+_LOOK = sa.union_all(
+    sa.select(tables.record.c.id, tables.record.c.kind, tables.record.c.deleted).where(
+        tables.record.c.id.in_(sa.bindparam("wanted", expanding=True))
+    ),
+    sa.select(tables.tombstone.c.record_id, sa.literal(PURGED), sa.true()).where(
+        tables.tombstone.c.record_id.in_(sa.bindparam("wanted", expanding=True))
+    ),
+)
 _ENTRY = sa.select(tables.change).where(tables.change.c.uid == sa.bindparam("wanted"))
 _INSERT_CHANGE = sa.insert(tables.change)
 _INSERT_RECORD = sa.insert(tables.record)
@@ -54,9 +63,13 @@ class Ledger:
         """The record's row, also of a removed one; None where there is none."""
         return self.connection.execute(_RECORD, {"wanted": record_id}).one_or_none()
 
-    def is_purged(self, record_id: str) -> bool:
-        """Whether the record was purged."""
-        return self.connection.execute(_TOMBSTONE, {"wanted": record_id}).first() is not None
+    def look(self, ids: Iterable[str]) -> dict[str, tuple[str, bool]]:
+        """Kind of each record that is there, and whether it is in view; ``purged`` for what was purged.
+
+        One question for all: on a server every question is a way there and back.
+        """
+        rows = self.connection.execute(_LOOK, {"wanted": list(dict.fromkeys(ids))})
+        return {identity: (kind, not deleted) for identity, kind, deleted in rows}
 
     def count_belonging(self, record_id: str) -> int:
         """How many records that are in view belong to this one."""

@@ -3,6 +3,7 @@
 import json
 import shutil
 import sqlite3
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 
@@ -208,7 +209,11 @@ def test_the_casebook_of_the_first_schema_opens_for_ever(tmp_path):
         assert [c.action for c in book.log()] == expected["actions"]
         assert book.verify().ok
         with book.editing(by="Ana") as edit:
+            seen = book.findings()[0]
+            edit.change(seen, was=seen)  # nothing changed by reading it with fields that came later
+            edit.change(replace(seen, note="seen again"), was=seen)
             edit.remove(book.photos()[0].id)
+        assert [c.action for c in book.log()] == [*expected["actions"], "change", "remove"]
     if VERSIONS[-1] != "1":
         assert any((folder / "backups").iterdir())
 
