@@ -3,6 +3,7 @@
 from pianolab.workflow.comparing import CasebookComparison, compare_casebook
 from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.demo_book import demo_casebook
+from pianolab.workflow.demo_second import demo_second_visit
 from pianolab.workflow.export_button import export_button
 from pianolab.workflow.exporting import demo, export_page, export_tables
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
@@ -29,6 +30,7 @@ __all__ = [
     "decide",
     "demo",
     "demo_casebook",
+    "demo_second_visit",
     "export_button",
     "export_page",
     "export_tables",

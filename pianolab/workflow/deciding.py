@@ -7,8 +7,12 @@ from dataclasses import dataclass
 from datetime import date
 from html import escape
 
+from pianolab.acoustics import Survey
+from pianolab.acoustics.holding import Holding
 from pianolab.assess import PriceList, load_prices
+from pianolab.assess.care import CarePlan, care_plan
 from pianolab.assess.life import Life, remaining_life
+from pianolab.assess.listening import COMPARED
 from pianolab.assess.touch import TouchView, touch_view
 from pianolab.assess.yearly import YearlyCost, cost_per_year
 from pianolab.casebook import Casebook
@@ -26,7 +30,7 @@ class Decision(Showable):
     """One shortlist decided for one buyer, with all it stands on; everything by piano id where not of all.
 
     ``rooms`` says what the buyer's room alone changes, ``touch`` what players said, ``lives`` how long parts may
-    last, ``yearly`` what a year of use costs.
+    last, ``yearly`` what a year of use costs, ``care`` the first year with each piano.
     """
 
     comparison: Comparison
@@ -34,6 +38,7 @@ class Decision(Showable):
     touch: TouchView
     lives: Mapping[str, Life]
     yearly: Mapping[str, YearlyCost]
+    care: Mapping[str, CarePlan]
     header = Comparison.header
 
     def headline(self) -> str:
@@ -101,7 +106,32 @@ def decide(
             a.piano.id: cost_per_year(a.piano, a.repairs, profile=buyer, prices=prices, seed=seed)
             for a in judged.assessments
         },
+        care={
+            p.id: care_plan(
+                p, judged.findings[p.id], survey=_survey(judged, p.id), profile=buyer,
+                holds=holds_of(judged.holding.get(p.id)), checklist=checklist,
+            )
+            for p in judged.pianos
+        },
     )  # fmt: skip
+
+
+def _survey(judged: Judged, piano_id: str) -> Survey | None:
+    heard = judged.heard.get(piano_id)
+    return None if heard is None else heard.survey
+
+
+def holds_of(holding: Holding | None) -> bool | None:
+    """Whether two recordings show that a piano holds its tuning; None where they can't tell.
+
+    Examples
+    --------
+    >>> holds_of(None) is None
+    True
+    """
+    if holding is None or holding.state != COMPARED:
+        return None
+    return not holding.listed
 
 
 def _rooms(casebook: Casebook, judged: Judged, home: Room) -> dict[str, RoomChange]:
@@ -113,6 +143,7 @@ def _rooms(casebook: Casebook, judged: Judged, home: Room) -> dict[str, RoomChan
         changes[piano.id] = compare_rooms(
             described[-1] if described else Room(),
             home,
+            kind=piano.kind,
             heard_t60_s=heard.survey.summary.t60_s if heard is not None else None,
         )
     return changes

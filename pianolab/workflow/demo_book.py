@@ -12,11 +12,13 @@ from uuid import uuid4
 
 from pianolab.acoustics import Survey, listen
 from pianolab.casebook import Casebook, create_casebook, open_casebook
+from pianolab.casebook.editing import Edit
 from pianolab.checklist import Scenario, findings_for, load_checklist, load_scenario
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
 from pianolab.model import Examiner, Finding, Piano, Visit
 from pianolab.sound_model import SceneSound, load_scene_sounds
+from pianolab.workflow.demo_touch import demo_opinions, demo_trials
 from pianolab.workflow.listening import survey_record
 from pianolab.workflow.parallel import in_parallel
 from pianolab.workflow.progress import Progress, part_of, quiet
@@ -90,7 +92,7 @@ def demo_casebook(
         for i, v in enumerate(visits)
     )
     with TemporaryDirectory(prefix="pianolab-") as scratch:
-        heard = in_parallel(lambda part: _hear(part[0], part[1], scratch=Path(scratch)), parts)
+        heard = in_parallel(lambda part: hear_visit(part[0], part[1], scratch=Path(scratch)), parts)
         tell("writing the casebook", 0.9)
         _build(folder, visits, heard)
     tell("casebook ready", 1.0)
@@ -162,7 +164,7 @@ def _second(first: DemoVisit, later: SecondVisit, scene: SceneSound, *, note: st
     )
 
 
-def _hear(planned: DemoVisit, tell: Progress, *, scratch: Path) -> tuple[Path, Survey]:
+def hear_visit(planned: DemoVisit, tell: Progress, *, scratch: Path) -> tuple[Path, Survey]:
     """Play the scale, unless the cache has it, and listen to the file."""
     tell(
         "its sound is in the cache" if cached_file(planned.scene) else "playing and recording every key", 0.0
@@ -196,18 +198,8 @@ def _build(folder: Path, visits: tuple[DemoVisit, ...], heard: list[tuple[Path, 
             for planned, (path, survey) in zip(visits, heard, strict=True):
                 if planned.visit.id.endswith("-1"):
                     edit.add(planned.piano)
-                edit.add(planned.visit)
-                for finding in planned.findings:
-                    edit.add(finding)
-                kept = replace(casebook.keep_sound(path), original_name=f"{planned.visit.id}.flac")
-                recording = edit.add_sound(
-                    planned.visit.id,
-                    kept,
-                    first_key=planned.piano.first_key,
-                    last_key=planned.piano.last_key,
-                    note=planned.note,
-                )
-                edit.add(survey_record(recording, survey))
+                add_visit(casebook, edit, planned, path=path, survey=survey)
+            _add_touch(edit, visits)
         if folder.exists():
             folder.rmdir()
         temporary.rename(folder)
@@ -215,6 +207,31 @@ def _build(folder: Path, visits: tuple[DemoVisit, ...], heard: list[tuple[Path, 
         raise BadInput(str(folder), error.strerror or "a write error", "a folder that can be made") from None
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
+
+
+def add_visit(casebook: Casebook, edit: Edit, planned: DemoVisit, *, path: Path, survey: Survey) -> None:
+    """One visit with what was found, the recording, and what was heard in it."""
+    edit.add(planned.visit)
+    for finding in planned.findings:
+        edit.add(finding)
+    kept = replace(casebook.keep_sound(path), original_name=f"{planned.visit.id}.flac")
+    recording = edit.add_sound(
+        planned.visit.id,
+        kept,
+        first_key=planned.piano.first_key,
+        last_key=planned.piano.last_key,
+        note=planned.note,
+    )
+    edit.add(survey_record(recording, survey))
+
+
+def _add_touch(edit: Edit, visits: tuple[DemoVisit, ...]) -> None:
+    """The players' opinions of what was found on the first visits."""
+    first = {v.scene.name: v for v in visits if v.visit.id.endswith("-1")}
+    for opinion in demo_opinions({condition: v.visit.id for condition, v in first.items()}):
+        edit.add(opinion)
+    for trial in demo_trials({condition: v.piano.id for condition, v in first.items()}):
+        edit.add(trial)
 
 
 def _reopened(folder: Path, visits: tuple[DemoVisit, ...]) -> Casebook:

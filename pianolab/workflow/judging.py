@@ -40,7 +40,8 @@ class Heard:
 class Judged:
     """Every piano of a casebook judged, with what that stands on, by piano id.
 
-    ``problems`` says why a piano's recording can't be used.
+    ``problems`` says why a piano's recording can't be used; ``holding`` is there where a piano was recorded on
+    two days.
     """
 
     pianos: tuple[Piano, ...]
@@ -48,6 +49,7 @@ class Judged:
     findings: Mapping[str, tuple[Finding, ...]]
     heard: Mapping[str, Heard]
     problems: Mapping[str, str]
+    holding: Mapping[str, Holding]
 
 
 def judge_casebook(
@@ -75,15 +77,24 @@ def judge_casebook(
     progress("comparing", 0.7)
     findings = {p.id: casebook.current_findings(p.id, until=until) for p in pianos}
     opinions = {p.id: opinions_of(casebook, p.id, until=until) for p in pianos}
+    pairs = {p.id: _holding(casebook, heard.get(p.id), p.id) for p in pianos}
+    holding = {i: h for i, h in pairs.items() if h is not None}
     assessments = tuple(
         assess_piano(
             p, findings[p.id], survey=heard[p.id].survey if p.id in heard else None, checklist=checklist,
             prices=prices, profile=profile, opinions=opinions[p.id],
-            holding=_holding(casebook, heard.get(p.id), p.id), seed=seed,
+            holding=holding.get(p.id), seed=seed,
         )
         for p in pianos
     )  # fmt: skip
-    return Judged(pianos=pianos, assessments=assessments, findings=findings, heard=heard, problems=problems)
+    return Judged(
+        pianos=pianos,
+        assessments=assessments,
+        findings=findings,
+        heard=heard,
+        problems=problems,
+        holding=holding,
+    )
 
 
 def _holding(casebook: Casebook, last: Heard | None, piano_id: str) -> Holding | None:

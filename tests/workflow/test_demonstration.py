@@ -226,7 +226,7 @@ def test_tuned_and_heard_again_the_short_treble_shows(
     tmp_path: Path, survey_by_condition: dict[str, Survey], small_scene, monkeypatch
 ) -> None:
     """The second visit: unisons in tune, and what they hid stands in the open."""
-    really_hear = building._hear
+    really_hear = building.hear_visit
     some_sound = scene_file(small_scene, scratch=tmp_path, folder=tmp_path / "cache")
 
     def hear(planned, tell, *, scratch: Path):
@@ -235,7 +235,7 @@ def test_tuned_and_heard_again_the_short_treble_shows(
             return some_sound, survey_by_condition[planned.scene.name]
         return really_hear(planned, tell, scratch=scratch)
 
-    monkeypatch.setattr(building, "_hear", hear)
+    monkeypatch.setattr(building, "hear_visit", hear)
     monkeypatch.setattr("pianolab.workflow.comparing.clip_keys", lambda _: ())
     with demo_casebook(tmp_path / "book", second_visit=True) as casebook:
         (piano,) = (p for p in casebook.pianos() if len(casebook.visits(p.id)) == 2)
