@@ -19,6 +19,7 @@ from pianolab.figures.brightness_over_keys import draw_brightness, plan_brightne
 from pianolab.figures.cost_ranges import draw_costs, plan_costs
 from pianolab.figures.damper_over_keys import draw_damper, plan_damper
 from pianolab.figures.decay_over_keys import draw_decay, plan_decay
+from pianolab.figures.drift_over_keys import draw_drift, plan_drift
 from pianolab.figures.instrument_map import draw_instrument, plan_instrument
 from pianolab.figures.keyboard_map import draw_keyboard, plan_keyboard
 from pianolab.figures.look import Mark, marks_for
@@ -27,13 +28,16 @@ from pianolab.figures.note_decay import draw_note, plan_note
 from pianolab.figures.radar import draw_radar
 from pianolab.figures.radar_plan import plan_radar
 from pianolab.figures.rank_shares import draw_ranks, plan_ranks
+from pianolab.figures.spans import draw_spans, plan_left_pedal, plan_room_change
 from pianolab.figures.tuning_over_keys import draw_tuning, plan_tuning
 from pianolab.figures.unison_over_keys import draw_unison, plan_unison
 
 __all__ = [
-    "Mark", "brightness_over_keys", "cost_ranges", "damper_over_keys", "decay_over_keys", "draw_brightness", "draw_costs",
-    "draw_damper", "draw_decay", "draw_instrument", "draw_keyboard", "draw_next_steps", "draw_note", "draw_radar", "draw_ranks", "draw_tuning",
-    "draw_unison", "instrument_map", "keyboard_map", "look", "marks_for", "next_steps", "note_decay", "plan_brightness", "plan_costs",
-    "plan_damper", "plan_decay", "plan_instrument", "plan_keyboard", "plan_next_steps", "plan_note", "plan_radar", "plan_ranks", "plan_tuning",
-    "plan_unison", "radar", "rank_shares", "tuning_over_keys", "unison_over_keys",
+    "Mark", "brightness_over_keys", "cost_ranges", "damper_over_keys", "decay_over_keys", "draw_brightness",
+    "draw_costs", "draw_damper", "draw_decay", "draw_drift", "draw_instrument", "draw_keyboard", "draw_next_steps",
+    "draw_note", "draw_radar", "draw_ranks", "draw_spans", "draw_tuning", "draw_unison", "instrument_map",
+    "keyboard_map", "look", "marks_for", "next_steps", "note_decay", "plan_brightness", "plan_costs", "plan_damper",
+    "plan_decay", "plan_drift", "plan_instrument", "plan_keyboard", "plan_left_pedal", "plan_next_steps", "plan_note",
+    "plan_radar", "plan_ranks", "plan_room_change", "plan_tuning", "plan_unison", "radar", "rank_shares",
+    "tuning_over_keys", "unison_over_keys",
 ]  # fmt: skip

@@ -48,7 +48,7 @@ def draw_points(fig: Sheet, s: KeySeries, panel: Panel, *, plan: KeyPlan, theme:
             "scatter", x=[p.key for p in points], y=[_inside(p.value, plan) for p in points], yaxis=panel.axis, mode="markers",
             marker={
                 "symbol": [_symbol(p, plan) for p in points], "color": colour, "opacity": 0.55 if crowded and kind == "measured" else 1.0,
-                "size": [10 if kind == "fault" else 5 if crowded else 7] * len(points), "line": {"color": edge, "width": 1.3 if edge == colour else 0.7},
+                "size": [10 if kind in ("fault", "moved") else 5 if crowded else 7] * len(points), "line": {"color": edge, "width": 1.3 if edge == colour else 0.7},
             },
             hovertext=[hover(p, s.mark, plan) for p in points], hoverinfo="text",
             name=kind, legendgroup=s.mark.letter, showlegend=False,

@@ -83,7 +83,7 @@ class KeyPlan(Plan):
     @property
     def kinds(self) -> tuple[Kind, ...]:
         """The kinds of points that occur, in a fixed order."""
-        order: tuple[Kind, ...] = ("measured", "at least", "at most", "masked", "fault")
+        order: tuple[Kind, ...] = ("measured", "at least", "at most", "masked", "fault", "moved")
         here = {p.kind for s in self.loud for p in s.points}
         return tuple(k for k in order if k in here)
 

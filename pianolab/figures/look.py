@@ -28,7 +28,7 @@ TEXT_PX, SMALL_PX, TITLE_PX = 13, 12, 17
 GAP_PX = 8
 
 ThemeName = Literal["light", "dark"]
-Kind = Literal["measured", "at least", "at most", "masked", "fault"]
+Kind = Literal["measured", "at least", "at most", "masked", "fault", "moved"]
 
 MOST_INSTRUMENTS = 8
 
@@ -123,6 +123,7 @@ KIND_SYMBOL: dict[str, str] = {
     "at most": "triangle-down-open",
     "masked": "circle-open",
     "fault": "diamond",
+    "moved": "diamond",
 }
 KIND_WORDS: dict[str, str] = {
     "measured": "measured",
@@ -130,6 +131,7 @@ KIND_WORDS: dict[str, str] = {
     "at most": "at most this (the room hides the rest)",
     "masked": "hidden by the unison: tune, then judge",
     "fault": "flagged as a fault",
+    "moved": "went its own way",
 }
 
 

@@ -1,0 +1,75 @@
+"""What became of the tuning between two visits: keys that went their own way, the common drift taken out."""
+
+from __future__ import annotations
+
+from pianolab.acoustics.holding import Holding, KeyHolding
+from pianolab.errors import BadInput
+from pianolab.figures.key_chart import draw_over_keys
+from pianolab.figures.key_plan import KeyGap, KeyPlan, KeyPoint, KeySeries, shown_limits
+from pianolab.figures.look import marks_for
+from pianolab.figures.wording import listed, signed
+from pianolab.keyboard import note_name
+
+LEAST_CENTS = 4.0
+
+draw_drift = draw_over_keys
+
+
+def plan_drift(holding: Holding, *, name: str) -> KeyPlan:
+    """Plan of the drift chart of one piano: `own_cents` over the keys.
+
+    Weather moves all keys together and says nothing about the pins; it is taken out here and said in ``alt``.
+
+    Parameters
+    ----------
+    holding : two recordings compared
+    name : the piano's name
+
+    Returns
+    -------
+    KeyPlan; keys that more likely than not moved by themselves have the kind ``moved``
+
+    Raises
+    ------
+    BadInput : the two recordings could not be compared key by key
+    """
+    if not holding.keys:
+        raise BadInput("holding", holding.state, "two recordings that were compared key by key")
+    mark = marks_for({"": name})[""]
+    moved = {k.key for k in holding.listed}
+    points = tuple(_point(k, moved=k.key in moved) for k in holding.keys if k.own_cents is not None)
+    gaps = tuple(
+        KeyGap(key=k.key, reason=k.why or "no reason recorded") for k in holding.keys if k.own_cents is None
+    )
+    series = (KeySeries(mark=mark, points=points, gaps=gaps),)
+    keys = [k.key for k in holding.keys]
+    return KeyPlan(
+        title=f"{name}: what became of the tuning", alt=_alt(holding), measure="moved beyond what all keys did", unit="cents",
+        first_key=min(keys), last_key=max(keys), series=series, arrange="rows",
+        limits=shown_limits(series, least=(-LEAST_CENTS, LEAST_CENTS), even=True),
+    )  # fmt: skip
+
+
+def _point(k: KeyHolding, *, moved: bool) -> KeyPoint:
+    words = (
+        f"moved in all {signed(k.change_cents, digits=1)} cents" if k.change_cents is not None else "",
+        f"chance that it went its own way {100 * k.chance:.0f} in 100" if k.chance is not None else "",
+        k.moved,
+        k.why,
+    )
+    return KeyPoint(
+        key=k.key, value=float(k.own_cents or 0.0), kind="moved" if moved else "measured", sd=k.own_sd,
+        words=tuple(w for w in words if w),
+    )  # fmt: skip
+
+
+def _alt(holding: Holding) -> str:
+    found = [f"{note_name(k.key)} ({k.moved})" if k.moved else note_name(k.key) for k in holding.listed]
+    text = f"Keys that went their own way: {listed(found) if found else 'none'}."
+    if holding.drift_cents is not None:
+        text += f" All keys together moved {signed(holding.drift_cents, digits=1)} cents."
+    unknown = sum(k.own_cents is None for k in holding.keys)
+    text += f" {unknown} of {len(holding.keys)} keys could not be compared." if unknown else ""
+    if holding.least_found_cents is not None:
+        text += f" A slip of one string under {holding.least_found_cents:.1f} cents could have been missed."
+    return text
