@@ -1,6 +1,18 @@
 """Teaching a class: listening drills with known truth, grading alike, what was learnt, and how it is kept."""
 
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, Truth, drill_set, make_drill, set_seed
+from pianolab.classroom.exhibits import GRADED_POINTS, Exhibit, make_exhibits
+from pianolab.classroom.folder import Desk, SchoolClass, make_class, open_class
+from pianolab.classroom.grading import ClassView, class_view
+from pianolab.classroom.lessons import (
+    Lesson,
+    lesson_drills,
+    lesson_exhibits,
+    load_lessons,
+    sitting,
+    write_answers,
+    write_lesson_sheets,
+)
 from pianolab.classroom.measures import (
     Sensitivity,
     Share,
@@ -12,20 +24,39 @@ from pianolab.classroom.measures import (
     shares_by_kind,
     threshold_of,
 )
+from pianolab.classroom.pages import write_class_page, write_progress_page
+from pianolab.classroom.session import DrillSitting, GradingSitting
+from pianolab.classroom.sheets import Sheets, write_sheets
 from pianolab.classroom.staircase import Ladder, Threshold, UpDown
 
 __all__ = [
     "DRILL_KINDS",
+    "GRADED_POINTS",
+    "ClassView",
+    "Desk",
     "Drill",
     "DrillKind",
+    "DrillSitting",
+    "Exhibit",
+    "GradingSitting",
     "Ladder",
+    "Lesson",
+    "SchoolClass",
     "Sensitivity",
     "Share",
+    "Sheets",
     "Threshold",
     "Truth",
     "UpDown",
+    "class_view",
     "drill_set",
+    "lesson_drills",
+    "lesson_exhibits",
+    "load_lessons",
+    "make_class",
     "make_drill",
+    "make_exhibits",
+    "open_class",
     "sensitivity",
     "sensitivity_of",
     "set_seed",
@@ -33,5 +64,11 @@ __all__ = [
     "shares_by_day",
     "shares_by_fault",
     "shares_by_kind",
+    "sitting",
     "threshold_of",
+    "write_answers",
+    "write_class_page",
+    "write_lesson_sheets",
+    "write_progress_page",
+    "write_sheets",
 ]

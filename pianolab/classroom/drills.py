@@ -13,6 +13,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.sounds import Curve, DrillClip
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
@@ -96,16 +97,35 @@ class Recipe:
     task: str
     hardness: float
     level: float | None
+    about: tuple[HeardFault, ...] = ()
+
+    def among(self, faults: Sequence[HeardFault]) -> tuple[HeardFault, ...]:
+        """Those of the faults that the drill is about; all where it is about none of them."""
+        return tuple(f for f in faults if f in self.about) or tuple(faults)
 
 
-def task_name(kind: DrillKind, *, seed: int, number: int, hardness: float, level: float | None) -> str:
+def task_name(
+    kind: DrillKind,
+    *,
+    seed: int,
+    number: int,
+    hardness: float,
+    level: float | None,
+    about: Sequence[str] = (),
+) -> str:
     """A name of a task that is the same on every machine and gives nothing away."""
-    text = f"{kind}/{seed}/{number}/{hardness:.4f}/{level}"
+    text = f"{kind}/{seed}/{number}/{hardness:.4f}/{level}/{','.join(about)}"
     return f"{kind} {number + 1} ({sha256(text.encode()).hexdigest()[:8]})"
 
 
 def make_drill(
-    kind: DrillKind, *, seed: int, number: int = 0, hardness: float = 0.3, level: float | None = None
+    kind: DrillKind,
+    *,
+    seed: int,
+    number: int = 0,
+    hardness: float = 0.3,
+    level: float | None = None,
+    about: Sequence[HeardFault] = (),
 ) -> Drill:
     """One drill; the same arguments give the same drill on every machine.
 
@@ -117,6 +137,7 @@ def make_drill(
     hardness : 0 plain to 1 fine
     level : for "which is further out" (cents) and "which dies sooner" (dB/s): the size of the difference;
         None takes one that suits the hardness
+    about : faults to draw from, where the kind of drill has several; empty for all
 
     Raises
     ------
@@ -143,8 +164,8 @@ def make_drill(
         raise BadInput("hardness", hardness, "0 (plain) to 1 (fine)")
     maker: Callable[[Recipe], Drill] = MAKERS[kind]
     rng = np.random.default_rng([seed, number, DRILL_KINDS.index(kind)])
-    task = task_name(kind, seed=seed, number=number, hardness=hardness, level=level)
-    return maker(Recipe(rng=rng, seed=seed, task=task, hardness=hardness, level=level))
+    task = task_name(kind, seed=seed, number=number, hardness=hardness, level=level, about=about)
+    return maker(Recipe(rng=rng, seed=seed, task=task, hardness=hardness, level=level, about=tuple(about)))
 
 
 def set_seed(seed: int, *, pupil: str = "", lesson: str = "") -> int:

@@ -32,6 +32,9 @@ from pianolab.sound_model import KeyFault, PianoModel
 KEYS, RINGING_KEYS = range(38, 61), range(34, 46)
 """Where faults are put; a leaking damper only where enough is left to leak after two seconds."""
 
+ALTERABLE: tuple[HeardFault, ...] = ("unison", "short_sustain")
+"""Faults that a recorded note can be given in a known way."""
+
 NAMED: tuple[HeardFault, ...] = ("unison", "short_sustain", "damper", "buzz", "voicing", "off_pitch")
 FURTHER_CENTS, SOONER_DB_PER_S = (0.3, 12.0), (1.0, 60.0)
 CAN_JUDGE = ("it sings as it should", "it dies too soon", "tune first: it can't be judged")
@@ -60,7 +63,8 @@ def _one(label: str, samples: np.ndarray, rate_hz: int) -> DrillClip:
 
 def name_the_fault(recipe: Recipe) -> Drill:
     """A note between its two neighbours; is anything wrong with it, and what?"""
-    fault: HeardFault | None = (*NAMED, None)[int(recipe.rng.integers(len(NAMED) + 1))]
+    options = (*recipe.among(NAMED), None)
+    fault: HeardFault | None = options[int(recipe.rng.integers(len(options)))]
     key, model = _key(recipe, fault), _piano(recipe)
     wrong = None if fault is None else fault_of(fault, key, recipe.hardness)
     heard, clean = (play_around(with_fault(model, f), key, seed=recipe.seed % 2**31) for f in (wrong, None))
@@ -79,6 +83,9 @@ def name_the_fault(recipe: Recipe) -> Drill:
     )  # fmt: skip
 
 
+BESIDE: tuple[HeardFault, ...] = ("buzz", "damper")
+"""Faults that our listening tells only beside the neighbours' notes."""
+
 BETTER: dict[HeardFault, str] = {
     "unison": "its strings agree better", "short_sustain": "it sings longer", "damper": "it stops more cleanly", "buzz": "it is free of buzzing",
 }  # fmt: skip
@@ -87,19 +94,20 @@ BETTER: dict[HeardFault, str] = {
 def which_is_better(recipe: Recipe) -> Drill:
     """The same key of two pianos that differ in one thing; also with real notes altered in a known way."""
     rng = recipe.rng
-    if rng.random() < 0.35:
+    faults = recipe.among(tuple(BETTER))
+    if set(ALTERABLE) <= set(faults) and rng.random() < 0.35:
         return _better_of_real(recipe)
-    fault: HeardFault = tuple(BETTER)[int(rng.integers(len(BETTER)))]
+    fault = faults[int(rng.integers(len(faults)))]
     key, model = _key(recipe, fault), _piano(recipe)
     wrong, played = fault_of(fault, key, recipe.hardness), {}
     good = "AB"[int(rng.integers(2))]
     for label in "AB":
         own = with_fault(model, None if label == good else wrong)
-        play = play_around if fault == "buzz" else play_note
+        play = play_around if fault in BESIDE else play_note
         played[label] = play(own, key, seed=recipe.seed % 2**31)
     worse = played["B" if good == "A" else "A"]
     confirmed = (
-        by_faults(worse, key, "buzz") if fault == "buzz" else by_measure(fault, worse, played[good], key)
+        by_faults(worse, key, fault) if fault in BESIDE else by_measure(fault, worse, played[good], key)
     )
     truth = (good, fault, wrong.amount, FAULT_WORDS[fault].unit)
     return _pair(recipe, key, played, truth=truth, confirmed=confirmed, made_from=MODELLED)
@@ -198,7 +206,8 @@ def same_or_different(recipe: Recipe) -> Drill:
 def find_the_bad_key(recipe: Recipe) -> Drill:
     """An octave step by step with one bad key."""
     rng, model = recipe.rng, _piano(recipe)
-    fault: HeardFault = NAMED[int(rng.integers(len(NAMED)))]
+    faults = recipe.among(NAMED)
+    fault = faults[int(rng.integers(len(faults)))]
     first = int(rng.choice(range(30, 35) if fault == "damper" else range(38, 51)))
     bad = first + int(rng.integers(2, 11))
     wrong = fault_of(fault, bad, recipe.hardness)

@@ -10,6 +10,7 @@ from typing import Any
 
 from pianolab.classroom.drills import Drill, DrillKind, make_drill
 from pianolab.classroom.exhibits import Exhibit
+from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.folder import Desk
 from pianolab.classroom.grading import GRADE
 from pianolab.classroom.kinds import LEVELS
@@ -98,6 +99,8 @@ class DrillSitting(Sitting):
     count : how many
     hardness : 0 plain to 1 fine; None: as the pupil's own answers ask for (always so where each has an own set)
 
+    about : faults that the drills are about; empty for all
+
     Raises
     ------
     BadInput : no kind, or no task
@@ -111,11 +114,12 @@ class DrillSitting(Sitting):
         kinds: Sequence[DrillKind],
         count: int = 10,
         hardness: float | None = None,
+        about: Sequence[HeardFault] = (),
     ) -> None:
         super().__init__(desk, lesson=lesson, count=count)
         if not kinds:
             raise BadInput("kinds", "none", "one kind of drill at least")
-        self._kinds = tuple(kinds)
+        self._kinds, self._about = tuple(kinds), tuple(about)
         self._hardness = hardness if hardness is not None else PLAIN if desk.school.same_set else None
         self._drill: Drill | None = None
         self._start()
@@ -141,7 +145,7 @@ class DrillSitting(Sitting):
             hardness, level = self._aim()
             seed = self.desk.seed(self.lesson)
             self._drill = make_drill(
-                self._kind, seed=seed, number=self._number, hardness=hardness, level=level
+                self._kind, seed=seed, number=self._number, hardness=hardness, level=level, about=self._about
             )
         return self._drill
 

@@ -82,7 +82,7 @@ def _write(folder: Path, title: str, drills: Sequence[Drill], exhibits: Sequence
     write_page(folder / PUPILS_SHEET, class_page(title, asked, lead=lead, contents=False))
     write_page(
         folder / TEACHER / ANSWERS,
-        class_page(f"{title}: answers for the teacher", [_answers(drills, exhibits)], contents=False),
+        class_page(f"{title}: answers for the teacher", [answers_section(drills, exhibits)], contents=False),
     )
 
 
@@ -103,7 +103,8 @@ def _exhibit_section(number: int, exhibit: Exhibit) -> Section:
     )
 
 
-def _answers(drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> Section:
+def answers_section(drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> Section:
+    """Answers of drills and references of exhibits, numbered as on the sheet."""
     heard = tuple(
         (n, d.truth.answer, d.truth.explanation, d.truth.made_from, d.truth.confirmed) for n, d in enumerate(drills, start=1)
     )  # fmt: skip

@@ -1,0 +1,163 @@
+"""The lessons that come with pianolab: what for, how long, what to prepare and to mind; the teacher's answers apart."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, make_drill
+from pianolab.classroom.exhibits import Exhibit, make_exhibits
+from pianolab.classroom.session import PLAIN, DrillSitting, GradingSitting
+from pianolab.classroom.sheets import Sheets, answers_section, write_sheets
+from pianolab.errors import BadInput
+from pianolab.report import write_page
+from pianolab.report.class_page import PlainTable, Section, class_page
+from pianolab.show import Row, Showable
+
+if TYPE_CHECKING:
+    from pianolab.classroom.faults import HeardFault
+    from pianolab.classroom.folder import Desk, SchoolClass
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Lesson(Showable):
+    """One lesson; a pupil sees aim, time, preparation and cautions, the ``teacher`` notes stay with the teacher."""
+
+    header = ("", "what")
+
+    id: str
+    aim: str
+    minutes: int
+    preparation: tuple[str, ...]
+    cautions: tuple[str, ...]
+    teacher: tuple[str, ...]
+    kinds: tuple[DrillKind, ...] = ()
+    about: tuple[HeardFault, ...] = ()
+    count: int = 0
+    points: tuple[str, ...] = ()
+    instruments: int = 0
+
+    def headline(self) -> str:
+        return f"{self.id}: {self.minutes} minutes"
+
+    def rows(self) -> list[Row]:
+        said = [("aim", self.aim), ("time", f"{self.minutes} minutes")]
+        said += [("prepare", text) for text in self.preparation]
+        return said + [("mind", text) for text in self.cautions]
+
+
+@cache
+def _read() -> tuple[Lesson, ...]:
+    text = (files("pianolab.classroom") / "data" / "lessons.toml").read_text(encoding="utf-8")
+    return tuple(_lesson(entry) for entry in tomllib.loads(text)["lesson"])
+
+
+def _lesson(entry: dict[str, Any]) -> Lesson:
+    if unknown := sorted(set(entry.get("kinds", ())) - set(DRILL_KINDS)):
+        raise BadInput(f"lesson {entry['id']!r}", ", ".join(unknown), "kinds of drill")
+    values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in entry.items()}
+    return Lesson(**values)
+
+
+def load_lessons() -> dict[str, Lesson]:
+    """The lessons by name.
+
+    Examples
+    --------
+    >>> list(load_lessons())
+    ['hearing past the tuning', 'dampers', 'the treble that sings', 'the walk with a torch', 'deciding together']
+    """
+    return {lesson.id: lesson for lesson in _read()}
+
+
+def lesson_of(name: str) -> Lesson:
+    """One lesson by its name."""
+    lessons = load_lessons()
+    if name not in lessons:
+        raise BadInput("lesson", repr(name), "one of " + ", ".join(lessons))
+    return lessons[name]
+
+
+def lesson_exhibits(school: SchoolClass, name: str) -> tuple[Exhibit, ...]:
+    """The instruments to grade in a lesson of this class; empty for a lesson of listening."""
+    lesson = lesson_of(name)
+    return (
+        make_exhibits(seed=school.seed, instruments=lesson.instruments, points=lesson.points)
+        if lesson.points
+        else ()
+    )
+
+
+def sitting(desk: Desk, name: str) -> DrillSitting | GradingSitting:
+    """A pupil's sitting in a lesson; it goes on where the last one stopped.
+
+    Parameters
+    ----------
+    desk : the pupil's desk
+    name : a name of `load_lessons`
+    """
+    lesson = lesson_of(name)
+    if lesson.points:
+        return GradingSitting(desk, lesson=lesson.id, exhibits=lesson_exhibits(desk.school, name))
+    return DrillSitting(desk, lesson=lesson.id, kinds=lesson.kinds, count=lesson.count, about=lesson.about)
+
+
+def lesson_drills(school: SchoolClass, name: str) -> tuple[Drill, ...]:
+    """The drills of a lesson as every pupil of this class gets them.
+
+    Raises
+    ------
+    BadInput : a class in which each pupil has drills of their own
+    """
+    lesson = lesson_of(name)
+    if not school.same_set and lesson.kinds:
+        raise BadInput(school.name, "a class in which each pupil has an own set", "one with the same set for all", "Their answers tell the truth of each task.")  # fmt: skip
+    seed = school.desk("0").seed(lesson.id)
+    return tuple(
+        make_drill(
+            lesson.kinds[n % len(lesson.kinds)], seed=seed, number=n, hardness=PLAIN, about=lesson.about
+        )
+        for n in range(lesson.count)
+    )
+
+
+def write_answers(school: SchoolClass, name: str, path: str | Path) -> Path:
+    """The teacher's page of a lesson: notes, and the answer of every task. Keep it apart from the class's folder.
+
+    Raises
+    ------
+    BadInput : a path inside the class's folder, where pupils would find it
+    """
+    path = Path(path)
+    if path.resolve().is_relative_to(school.folder.resolve()):
+        raise BadInput(
+            str(path),
+            "a place in the class's folder",
+            "a folder of the teacher's own",
+            "Pupils would find it there.",
+        )
+    lesson = lesson_of(name)
+    drills: Sequence[Drill] = lesson_drills(school, name) if lesson.kinds and school.same_set else ()
+    sections = [
+        Section(heading="What it is for", paragraphs=(lesson.aim, f"Time: {lesson.minutes} minutes.")),
+        Section(
+            heading="For you",
+            tables=(PlainTable(caption="Notes", header=("note",), rows=tuple((t,) for t in lesson.teacher)),),
+        ),
+        answers_section(drills, lesson_exhibits(school, name)),
+    ]
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return write_page(path, class_page(f"{lesson.id}: for the teacher", sections, contents=False))
+
+
+def write_lesson_sheets(school: SchoolClass, name: str, folder: str | Path) -> Sheets:
+    """A lesson on paper, for a class without computers; see `write_sheets`."""
+    drills = lesson_drills(school, name)
+    return write_sheets(
+        folder, title=f"{school.name}: {name}", drills=drills, exhibits=lesson_exhibits(school, name)
+    )
