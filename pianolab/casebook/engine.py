@@ -15,6 +15,9 @@ DATABASE_NAME = "casebook.sqlite"
 APPLICATION_ID = 0x504C4342
 """Written into the database's header: tells a casebook from any other SQLite file."""
 
+LARGEST_LOG = 16 * 1024**2
+"""Bytes that the write-ahead log may keep on the disk after one large edit, such as a gathering."""
+
 WAIT_S = 60.0
 """How long a writer waits for the others before it gives up."""
 
@@ -26,7 +29,8 @@ def make_engine(path: Path) -> sa.Engine:
     @sa.event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:
         connection.isolation_level = None  # transactions begin where we say, see `begin`
-        for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "secure_delete = ON"):
+        for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "secure_delete = ON",
+                       f"journal_size_limit = {LARGEST_LOG}"):  # fmt: skip
             connection.execute(f"PRAGMA {pragma}")
 
     @sa.event.listens_for(engine, "begin")

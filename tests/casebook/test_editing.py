@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pianolab.casebook import open_casebook
+from pianolab.casebook.reading import select_bodies
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import BuyerProfile, Examiner, Finding, Photo, Piano, SurveyRecord, Visit
 
@@ -409,3 +410,15 @@ def test_profiles_are_known_by_name(case):
         edit.add(BuyerProfile(name="first piano"))
         edit.change(BuyerProfile(name="first piano", level="beginner"))
     assert [p.level for p in case.book.profiles()] == ["beginner"]
+
+
+@pytest.mark.parametrize("where", [{"visit_id": "v"}, {"of_piano": "p"}, {"id": "x"}])
+def test_a_few_records_are_found_without_walking_through_all(folder_case, where):
+    statement = select_bodies("Finding", where).compile(
+        folder_case.book._engine, compile_kwargs={"literal_binds": True}
+    )
+    with folder_case.book._engine.connect() as connection:
+        plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}").all()
+    steps = [row[-1] for row in plan if row[-1].startswith(("SCAN", "SEARCH"))]
+    assert steps
+    assert all(step.startswith("SEARCH") and "ix_record_kind" not in step for step in steps[:1]), steps
