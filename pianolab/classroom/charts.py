@@ -9,7 +9,7 @@ from html import escape
 INK, SOFT, LINE, BLUE, VERMILLION = "#211e1a", "#5f584e", "#d9d2c5", "#0072b2", "#d55e00"
 """Blue and vermillion of the palette of Okabe and Ito, which colour-blind readers tell apart."""
 
-LEFT, WIDE, STEP = 190, 420, 24
+LEFT, WIDE, STEP = 250, 420, 24
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -47,11 +47,11 @@ def _faults(played: Played, key: int) -> set[str]:
 def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, alike: bool = False) -> str:
     """Confirmed where the measure of this fault puts the two notes in the true order (``alike``: no order)."""
     column, unit = COLUMN[fault]
+    if fault == "short_sustain" and not _both_fall(worse, better, key):
+        return _by_slope(worse, better, key)
     bad, good = (float(p.row(key)[column]) for p in (worse, better))
     if not (np.isfinite(bad) and np.isfinite(good)):
         return f"{NOT}: {column} can't be measured here"
-    if fault == "short_sustain" and (worse.row(key)["decay_20_bound"], better.row(key)["decay_20_bound"]) not in (("=", "="), ("=", ">")):  # fmt: skip
-        return f"{NOT}: only a lower bound of the decay is known"
     told = {
         "unison": bad - good > APART_CENTS,
         "short_sustain": bad < SHORTER * good,
@@ -61,6 +61,20 @@ def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, al
     if alike:
         told = abs(bad - good) < ALIKE_CENTS
     return CONFIRMED if told else f"{NOT}: {bad:.2f} {unit} beside {good:.2f} {unit} measured"
+
+
+def _both_fall(worse: Played, better: Played, key: int) -> bool:
+    """Whether the fall by 20 dB was measured in the worse note, and measured or bounded from below in the better."""
+    bounds = (worse.row(key)["decay_20_bound"], better.row(key)["decay_20_bound"])
+    return bounds in (("=", "="), ("=", ">"))
+
+
+def _by_slope(worse: Played, better: Played, key: int) -> str:
+    """Where a fall by 20 dB isn't known, the first slope tells which note dies faster."""
+    bad, good = (float(p.row(key)["early_db_per_s"]) for p in (worse, better))
+    if not (np.isfinite(bad) and np.isfinite(good)):
+        return f"{NOT}: neither the fall by 20 dB nor the first slope can be measured here"
+    return CONFIRMED if SHORTER * bad > good else f"{NOT}: {bad:.0f} dB/s beside {good:.0f} dB/s measured"
 
 
 def by_verdict(played: Played, key: int, verdict: str) -> str:

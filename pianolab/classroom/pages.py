@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -74,6 +74,17 @@ def write_progress_page(school: SchoolClass, pupil: str, path: str | Path) -> Pa
     )
 
 
+def in_order(pupils: Iterable[str]) -> list[str]:
+    """Names by the alphabet, numbers by their size.
+
+    Examples
+    --------
+    >>> in_order(["10", "Mia", "9", "Mia"])
+    ['9', '10', 'Mia']
+    """
+    return sorted(set(pupils), key=lambda p: (not p.isdecimal(), int(p) if p.isdecimal() else 0, p))
+
+
 def _lead(answers: Sequence[Answer]) -> str:
     pupils = len({a.pupil for a in answers})
     days = sorted({a.at.date() for a in answers if a.at is not None})
@@ -142,7 +153,10 @@ def _share_section(
         return Section(heading=heading)
     chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="share right", mark_at=chance), words=f"{heading}: share of right answers; squares are surely under three quarters.")  # fmt: skip
     table = PlainTable(
-        caption=f"{heading}, in numbers", header=(what, "right", "answers", "share", "95 %"), rows=rows
+        folded=True,
+        caption=f"{heading}, in numbers",
+        header=(what, "right", "answers", "share", "95 %"),
+        rows=rows,
     )
     return Section(heading=heading, paragraphs=said, drawings=(chart,), tables=(table,))
 
@@ -153,7 +167,7 @@ def _percent(value: float | None) -> str:
 
 def _by_pupil(drills: Sequence[Answer]) -> Section:
     shares = {}
-    for pupil in sorted({a.pupil for a in drills}):
+    for pupil in in_order(a.pupil for a in drills):
         told = [bool(a.correct) for a in drills if a.pupil == pupil]
         shares[pupil] = share_of(sum(told), len(told))
     return _share_section("Who hears how much", shares, what="pupil", said=("Pupils who had drills of their own had harder ones as they got better: shares then say little, thresholds more.",))  # fmt: skip
@@ -179,7 +193,7 @@ def _over_time(drills: Sequence[Answer]) -> Section:
 def _yes_no(answers: Sequence[Answer]) -> Section:
     rows = []
     for kind in YES_NO:
-        for pupil in sorted({a.pupil for a in answers if a.kind == kind}):
+        for pupil in in_order(a.pupil for a in answers if a.kind == kind):
             s = sensitivity_of([a for a in answers if a.pupil == pupil], kind=kind)
             if s.d_prime is None:
                 rows.append((pupil, kind, "not known", s.why_missing, "", ""))
@@ -199,7 +213,7 @@ def _yes_no(answers: Sequence[Answer]) -> Section:
 def _thresholds(answers: Sequence[Answer]) -> Section:
     rows = []
     for kind in LEVELS:
-        for pupil in sorted({a.pupil for a in answers if a.kind == kind}):
+        for pupil in in_order(a.pupil for a in answers if a.kind == kind):
             t = threshold_of([a for a in answers if a.pupil == pupil], kind=kind)
             value = "not known" if t.value is None else f"{t.value:.2g} {t.unit}"
             rows.append((pupil, kind, value, t.why_missing or f"{t.low:.2g} to {t.high:.2g}", t.answers))
@@ -252,7 +266,7 @@ def _alike(view: ClassView, exhibits: Sequence[Exhibit]) -> Section:
     )
     chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="Krippendorff's alpha"), words="Agreement of the class on each point: 1 is all alike, 0 as by chance.")  # fmt: skip
     table = PlainTable(
-        caption="Agreement, in numbers", header=("point", "alpha", "95 %", "exhibits"), rows=rows
+        folded=True, caption="Agreement, in numbers", header=("point", "alpha", "95 %", "exhibits"), rows=rows
     )
     return Section(
         heading="Grading alike", paragraphs=(view.headline() + ".",), drawings=(chart,), tables=(table,)
@@ -273,10 +287,11 @@ def _strict(view: ClassView) -> Section:
             f"{p.scatter:.2f}",
             p.as_teacher.headline(),
         )
-        for p in view.pupils
+        for p in sorted(view.pupils, key=lambda p: p.shift)
     )
     chart = Drawing(svg=interval_chart(lines, low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0), words="Strict to the left, mild to the right; squares surely differ from the class.")  # fmt: skip
     table = PlainTable(
+        folded=True,
         caption="Pupils' grades",
         header=("pupil", "beside the class", "95 %", "in words", "scatter", "as the teacher"),
         rows=rows,

@@ -27,18 +27,19 @@ th,td{text-align:left;padding:.25rem .9rem .25rem 0;border-bottom:1px solid var(
 figure{margin:.8rem 0}figure img{max-width:100%;height:auto;background:#fffdf8}figcaption{color:var(--soft);font-size:.9rem}
 ul.ticks{list-style:none;padding:0;margin:.4rem 0;columns:2;max-width:44rem}ul.ticks li{break-inside:avoid;padding:.12rem 0}
 ul.ticks li::before{content:"";display:inline-block;width:.85em;height:.85em;border:1.5px solid var(--ink);margin-right:.6em;vertical-align:-.1em}
-audio{width:100%;max-width:24rem}nav ul{columns:3;padding-left:1.1rem}
+summary{cursor:pointer;color:var(--accent);padding:.3rem 0;min-height:1.75rem}audio{width:100%;max-width:24rem}a{color:var(--accent)}nav ul{columns:2;max-width:44rem;padding-left:1.1rem}
 @media print{@page{margin:18mm}body{max-width:none;padding:0;background:#fff;color:#000}section{break-inside:avoid}nav,audio{display:none}}
 """
 
 
 @dataclass(frozen=True, kw_only=True)
 class PlainTable:
-    """A table of plain values."""
+    """A table of plain values; a ``folded`` one opens by a click or the Enter key."""
 
     caption: str
     header: tuple[str, ...]
     rows: tuple[Row, ...]
+    folded: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,4 +111,8 @@ def _table(table: PlainTable) -> str:
     rows = "".join(
         "<tr>" + "".join(f"<td>{escape(format_value(c))}</td>" for c in row) + "</tr>" for row in table.rows
     )
-    return f'<div class="wide" tabindex="0" role="region" aria-label="{escape(table.caption, quote=True)}"><table><caption>{escape(table.caption)}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>'  # fmt: skip
+    whole = (
+        f'<div class="wide" tabindex="0" role="region" aria-label="{escape(table.caption, quote=True)}"><table>'
+        f"<caption>{escape(table.caption)}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
+    )
+    return f"<details><summary>{escape(table.caption)}</summary>{whole}</details>" if table.folded else whole

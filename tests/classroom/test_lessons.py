@@ -1,0 +1,101 @@
+"""The lessons: complete, answers only with the teacher, the same in notebook, sitting and on paper."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from pianolab.classroom import (
+    DRILL_KINDS,
+    GRADED_POINTS,
+    lesson_drills,
+    lesson_exhibits,
+    load_lessons,
+    make_class,
+    sitting,
+    write_answers,
+)
+from pianolab.classroom.drills import Drill
+from pianolab.classroom.faults import FAULT_WORDS
+from pianolab.classroom.folder import SchoolClass
+from pianolab.errors import BadInput
+from pianolab.shipped import shipped
+
+LESSONS = load_lessons()
+
+
+@pytest.fixture(scope="module")
+def school(tmp_path_factory: pytest.TempPathFactory) -> SchoolClass:
+    return make_class(tmp_path_factory.mktemp("lessons") / "class", name="Tuesday", seed=4)
+
+
+@pytest.fixture(scope="module")
+def drills(school: SchoolClass) -> tuple[Drill, ...]:
+    return lesson_drills(school, "dampers")
+
+
+@pytest.mark.parametrize("lesson", LESSONS.values(), ids=list(LESSONS))
+def test_each_says_what_for_how_long_what_to_prepare_and_to_mind(lesson) -> None:
+    assert lesson.aim
+    assert 30 <= lesson.minutes <= 90
+    assert lesson.preparation
+    assert lesson.cautions
+    assert len(lesson.teacher) >= 2
+    assert bool(lesson.kinds) != bool(lesson.points)
+    assert set(lesson.kinds) <= set(DRILL_KINDS)
+    assert set(lesson.points) <= set(GRADED_POINTS)
+    assert set(lesson.about) <= set(FAULT_WORDS)
+
+
+@pytest.mark.parametrize("lesson", LESSONS.values(), ids=list(LESSONS))
+def test_the_pupils_notebook_holds_nothing_of_the_teachers(lesson) -> None:
+    name = "lesson_" + lesson.id.replace(" ", "_") + ".ipynb"
+    text = shipped(f"notebooks/{name}").read_text(encoding="utf-8")
+    code = "\n".join(c.source for c in nbformat.reads(text, as_version=4).cells if c.cell_type == "code")
+    assert f'sitting(desk, "{lesson.id}")' in code
+    for secret in (*lesson.teacher, "write_answers", "lesson_drills", ".truth", ".reference"):
+        assert secret not in text
+    shown = f"{lesson!r} {lesson._repr_html_()}"
+    assert lesson.aim in shown
+    assert not [t for t in lesson.teacher if t in shown]
+
+
+def test_the_teachers_page_has_every_answer_and_lies_apart(
+    school: SchoolClass, drills: tuple[Drill, ...], tmp_path: Path
+) -> None:
+    text = write_answers(school, "dampers", tmp_path / "teacher" / "dampers.html").read_text(encoding="utf-8")
+    for drill in drills:
+        assert drill.truth.answer in text
+    for note in LESSONS["dampers"].teacher:
+        assert note in text
+    with pytest.raises(BadInput, match="a place in the class's folder"):
+        write_answers(school, "dampers", school.folder / "answers.html")
+    assert not (school.folder / "answers.html").exists()
+
+
+def test_a_lesson_about_one_fault_is_about_it(drills: tuple[Drill, ...]) -> None:
+    assert {d.truth.fault for d in drills} <= {"damper", ""}
+    assert sum(d.truth.fault == "damper" for d in drills) >= 5
+    assert all(len(d.choices) > 2 for d in drills), "the choices don't give the fault away"
+    assert sum(d.truth.is_confirmed for d in drills) >= len(drills) - 2
+
+
+def test_the_sitting_asks_what_the_teachers_page_answers(
+    school: SchoolClass, drills: tuple[Drill, ...]
+) -> None:
+    sat = sitting(school.desk("7"), "dampers")
+    assert sat.view()["question"] == drills[0].question
+    assert sat.view()["choices"] == list(drills[0].choices)
+    graded = sitting(school.desk("7"), "the walk with a torch")
+    first = lesson_exhibits(school, "the walk with a torch")[0]
+    assert graded.view()["choices"] == list(first.point.anchors)
+
+
+def test_what_is_no_lesson(school: SchoolClass, tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="lesson: got 'scales'"):
+        sitting(school.desk("7"), "scales")
+    own = make_class(tmp_path / "own", name="Own", seed=4, same_set=False)
+    with pytest.raises(BadInput, match="each pupil has an own set"):
+        lesson_drills(own, "dampers")
