@@ -23,6 +23,11 @@ class OneLineParser(argparse.ArgumentParser):
         raise PianolabError(f"{self.prog}: {message}. {self.prog} --help tells more.")
 
 
+def casebook_place(text: str) -> str | Path:
+    """A folder, or the URL of a casebook on a server as it stands."""
+    return text if "://" in text else Path(text)
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser of all commands."""
     parser = OneLineParser(prog="pianolab", description="Judge used pianos and compare the shortlist.")
@@ -46,13 +51,15 @@ def build_parser() -> argparse.ArgumentParser:
     )
     listen.add_argument("--last-key", type=int, default=88, metavar="N", help="default: %(default)s")
     listen.add_argument("--a4", type=float, default=440.0, metavar="HZ", help="default: %(default)g")
-    listen.add_argument("--into", type=Path, metavar="CASEBOOK", help="keep recording and survey there")
+    listen.add_argument(
+        "--into", type=casebook_place, metavar="CASEBOOK", help="keep recording and survey there"
+    )
     listen.add_argument("--piano", metavar="NAME", help="with --into: the piano's name or id")
     listen.add_argument("--visit", metavar="DATE", help="with --into: the day, such as 2026-03-14")
     listen.set_defaults(run=run_listen)
 
     export = commands.add_parser("export", help="the comparison page of a casebook")
-    export.add_argument("casebook", type=Path, metavar="CASEBOOK")
+    export.add_argument("casebook", type=casebook_place, metavar="CASEBOOK")
     export.add_argument("--html", type=Path, required=True, metavar="OUT.html")
     export.add_argument(
         "--profile", default="first piano", metavar="NAME", help="the buyer; default: %(default)s"
@@ -60,8 +67,8 @@ def build_parser() -> argparse.ArgumentParser:
     export.set_defaults(run=run_export)
 
     gather = commands.add_parser("gather", help="merge casebooks without losing or doubling anything")
-    gather.add_argument("folders", type=Path, nargs="+", metavar="FOLDER")
-    gather.add_argument("--into", type=Path, required=True, metavar="CASEBOOK")
+    gather.add_argument("folders", type=casebook_place, nargs="+", metavar="FOLDER")
+    gather.add_argument("--into", type=casebook_place, required=True, metavar="CASEBOOK")
     gather.set_defaults(run=run_gather)
 
     notebooks = commands.add_parser("notebooks", help="copy the template notebooks")
@@ -135,7 +142,7 @@ def _keep(args: argparse.Namespace, survey: object) -> list[str]:
     assert isinstance(survey, Survey)
     with open_casebook(args.into) as casebook:
         keep_survey(casebook, args.recording, survey, piano=args.piano, visit=args.visit, by="listening")
-    return [f"kept: {args.into}, {args.piano}, {args.visit.isoformat()}"]
+        return [f"kept: {casebook.name}, {args.piano}, {args.visit.isoformat()}"]
 
 
 def run_export(args: argparse.Namespace) -> None:

@@ -109,12 +109,12 @@ class Ledger:
     def last_undo(self) -> Any:
         """The writer's last undo that still stands and after which they entered nothing new, or None."""
         change = tables.change
-        redone = sa.exists().where(_REDO.c.undoes == change.c.uid, _REDO.c.action == "redo")
-        undo = self._last(change.c.action == "undo", ~redone)
         newest = self._last(change.c.action.not_in(TAKING_BACK))
-        if undo is None or (newest is not None and (newest.at, newest.seq) > (undo.at, undo.seq)):
-            return None
-        return undo
+        since = (
+            sa.true() if newest is None else sa.tuple_(change.c.at, change.c.seq) > (newest.at, newest.seq)
+        )
+        redone = sa.exists().where(_REDO.c.undoes == change.c.uid, _REDO.c.action == "redo")
+        return self._last(change.c.action == "undo", since, ~redone)
 
     def _last(self, *conditions: sa.ColumnElement[bool]) -> Any:
         change = tables.change
