@@ -38,6 +38,9 @@ REASONS: tuple[Reason, ...] = (
     Reason(OTHER, "Another reason", "not checked", ""),
 )
 
+ONE_BUTTON = {"not allowed": "allowed", "does not apply": "absent"}
+"""States with a button of their own, whatever words the reason has."""
+
 Fields = dict[str, Any]
 EMPTY: Fields = {"grade": None, "answer": None, "count": None, "reading": None}
 
@@ -122,9 +125,13 @@ def reason_key(finding: Finding | None) -> str:
     --------
     >>> reason_key(Finding(visit_id="v", point="p", state="not checked", reason="the lamp died"))
     'other'
+    >>> reason_key(Finding(visit_id="v", point="p", state="not allowed", reason="the lid was not opened"))
+    'allowed'
     """
     if finding is None or finding.state == "checked" or finding.reason == NOTED_ONLY:
         return ""
+    if finding.state in ONE_BUTTON:
+        return ONE_BUTTON[finding.state]
     return next((r.key for r in REASONS if (r.state, r.text) == (finding.state, finding.reason)), OTHER)
 
 

@@ -128,6 +128,7 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
             {"value": r.key, "text": r.label, "chosen": r.key == pressed} for r in reasons_for(point)
         ],
         "reason_text": finding.reason if finding and pressed == OTHER else "",
+        "put_off": f"{finding.state.capitalize()}: {finding.reason}" if finding and pressed else "",
         "pending": finding.reason if finding and finding.reason == NOTED_ONLY else "",
         "keys": list(finding.keys) if finding else [],
         "keys_text": keys_in_words(finding.keys) if finding else "",

@@ -7,7 +7,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from walk_page import at_point, outside_requests, press_next, progress, run_cell, saved, tab_into_form, tab_to
+from walk_page import (
+    at_point,
+    outside_requests,
+    press_next,
+    progress,
+    run_cell,
+    saved,
+    small_targets,
+    tab_into_form,
+    tab_to,
+)
 from widget_lab import (
     CHROMIUM,
     Lab,
@@ -205,13 +215,6 @@ def test_saved_is_not_said_while_the_kernel_is_busy(lab: Lab, tmp_path: Path) ->
     lab.close_kernels()
 
 
-SMALL_TARGETS = """() => [...document.querySelectorAll('.pl-walk button, .pl-walk input, .pl-walk textarea')]
-  .filter(e => e.offsetParent)
-  .map(e => [e.textContent || e.getAttribute('aria-label'), e.getBoundingClientRect()])
-  .filter(([, box]) => box.height < 44 || box.width < 44)
-  .map(([text, box]) => `${text}: ${box.width} x ${box.height}`)"""
-
-
 def test_a_thumb_on_a_tablet(lab: Lab, tmp_path: Path) -> None:
     name = walk_notebook(lab, "thumb")
     with browser(tmp_path / "profile", viewport={"width": 768, "height": 1024}, has_touch=True) as context:
@@ -227,7 +230,7 @@ def test_a_thumb_on_a_tablet(lab: Lab, tmp_path: Path) -> None:
             at_point(page, title)
             page.get_by_role("button", name="Not checked").tap()
             page.wait_for_timeout(200)
-            assert page.evaluate(SMALL_TARGETS) == []
+            assert small_targets(page, ".pl-walk") == []
             assert page.evaluate(
                 "document.querySelector('.pl-walk').scrollWidth <= document.querySelector('.pl-walk').clientWidth"
             )

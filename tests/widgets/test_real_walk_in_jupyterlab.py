@@ -9,7 +9,17 @@ from typing import Any
 
 import pytest
 from PIL import Image
-from walk_page import at_point, outside_requests, press_next, progress, run_cell, saved, tab_into_form, tab_to
+from walk_page import (
+    at_point,
+    outside_requests,
+    press_next,
+    progress,
+    run_cell,
+    saved,
+    small_targets,
+    tab_into_form,
+    tab_to,
+)
 from widget_lab import (
     CHROMIUM,
     Lab,
@@ -44,6 +54,8 @@ READ = (
     " for f in book.findings(visit.id)}, len(book.photos(visit.id)))"
 )
 SHORT = tuple(load_checklist().for_piano(Piano(name="as in small_casebook"), short=True))
+HOSTILE = "two <b>thicker</b> ones <img src=x onerror=window.struck=1>"
+"""Were it ever taken for markup, the page would say so in ``window.struck``."""
 NOTED, PUT_OFF = "pins-look", "plate-cracks"
 
 
@@ -51,7 +63,7 @@ def wanted(point: Point) -> tuple[Any, ...]:
     """What the walks below enter at a point, as Python must read it back."""
     if point.id == PUT_OFF:
         return ("not checked", None, None, None, None, "", "no helper")
-    note = "two thicker ones" if point.id == NOTED else ""
+    note = HOSTILE if point.id == NOTED else ""
     values = {
         "grade": (4, None, None, None),
         "yes_no": (None, True, None, None),
@@ -103,7 +115,7 @@ def test_the_short_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
             click_value(page, point)
             saved(page)
             if point.id == NOTED:
-                page.get_by_role("textbox", name="Note").fill("two thicker ones")
+                page.get_by_role("textbox", name="Note").fill(HOSTILE)
                 page.locator(".pl-photo-row input").set_input_files(tmp_path / "pins.jpg")
                 page.locator(".pl-photo img").wait_for()
                 page.screenshot(path=tmp_path / "wide.png")
@@ -111,6 +123,7 @@ def test_the_short_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
                 press_next(page)
         assert read_back(page) == (WANTED, 1)
         there_again_after_a_restart(page, photos=1)
+        assert page.evaluate("window.struck") is None
         assert (errors, elsewhere) == ([], [])
     lab.close_kernels()
 
@@ -146,13 +159,14 @@ def test_the_short_walk_by_keyboard_only(lab: Lab, tmp_path: Path) -> None:
             saved(page)
             if point.id == NOTED:
                 page.keyboard.press("t")
-                page.keyboard.type("two thicker ones")
+                page.keyboard.type(HOSTILE)
                 page.screenshot(path=tmp_path / "tablet.png")
             page.keyboard.press("Escape")
             if i < len(SHORT) - 1:
                 page.keyboard.press(".")
         assert read_back(page) == (WANTED, 0)
         there_again_after_a_restart(page, photos=0)
+        assert page.evaluate("window.struck") is None
         assert errors == []
     lab.close_kernels()
 
@@ -185,6 +199,7 @@ def test_a_whole_area_by_keyboard_and_the_lid_that_stays_shut(lab: Lab, tmp_path
         page.locator(".pl-compact").first.wait_for()
         papers = [p for p in load_checklist().for_piano(Piano(name="x")) if p.area == "Papers and story"]
         assert page.locator(".pl-compact").count() == len(papers)
+        assert small_targets(page, ".pl-walk") == []
         page.locator(".pl-compact", has_text=papers[1].title).locator(".pl-point-title").focus()
         page.keyboard.press("n")
         saved(page)
@@ -208,7 +223,7 @@ def test_a_whole_area_by_keyboard_and_the_lid_that_stays_shut(lab: Lab, tmp_path
 
 def test_keys_marked_and_heard_and_two_players(lab: Lab, tmp_path: Path) -> None:
     """Two widgets in one notebook: a cold kernel for each would take longer than the test."""
-    recorded_casebook(lab.folder / "real_keys").close()
+    recorded_casebook(lab.folder / "real_keys", name=HOSTILE).close()
     name = notebook(
         lab,
         "real_keys",
@@ -234,6 +249,7 @@ def test_keys_marked_and_heard_and_two_players(lab: Lab, tmp_path: Path) -> None
             ("Ana", {"weight": 1}, {"evenness": 1}, True),
             ("Ben", {"weight": 5}, {}, True),
         ]
+        assert page.evaluate("window.struck") is None
         assert (errors, elsewhere) == ([], [])
     lab.close_kernels()
 
@@ -250,6 +266,7 @@ def mark_and_listen(page: Any) -> None:
 
 def two_play(page: Any) -> None:
     page.get_by_role("button", name="Ana sits down").tap()
+    assert small_targets(page, ".pl-touch") + small_targets(page, ".pl-picker") == []
     page.get_by_role("radio", name="Light: the keys").tap()
     page.get_by_role("radio", name="No two neighbours").tap()
     said(page, "Saved")

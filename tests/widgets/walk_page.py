@@ -58,3 +58,16 @@ def tab_to(page: Any, label: str, *, role: str = "textbox") -> None:
 def progress(page: Any) -> str:
     text: str = page.locator(".pl-total").inner_text()
     return text
+
+
+SMALL_TARGETS = """root => [...document.querySelectorAll(root + ' button, ' + root + ' input, ' + root + ' textarea')]
+  .filter(e => e.offsetParent)
+  .map(e => [e.textContent || e.getAttribute('aria-label'), e.getBoundingClientRect()])
+  .filter(([, box]) => box.height < 44 || box.width < 44)
+  .map(([text, box]) => `${text}: ${box.width} x ${box.height}`)"""
+
+
+def small_targets(page: Any, root: str) -> list[str]:
+    """What a thumb would miss inside ``root``: anything to press or type into under 44 pixels."""
+    found: list[str] = page.evaluate(SMALL_TARGETS, root)
+    return found

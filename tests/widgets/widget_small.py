@@ -55,7 +55,7 @@ def small_casebook(folder: Path | str, *, name: str = "the one in the hallway") 
     return casebook, visit
 
 
-def recorded_casebook(folder: Path | str) -> Casebook:
+def recorded_casebook(folder: Path | str, *, name: str = "the one in the hallway") -> Casebook:
     """The same with a modelled recording of four keys and what was heard in it."""
     from pianolab.acoustics import listen
     from pianolab.io import Sound
@@ -66,7 +66,7 @@ def recorded_casebook(folder: Path | str) -> Casebook:
     model = PianoModel(seed=5, first_key=first, last_key=last)
     scale = render_scale(model, rate_hz=22050, hold_s=0.8, gap_s=0.3)
     survey = listen(scale.samples, rate_hz=scale.rate_hz, first_key=first, last_key=last, name="scale.flac")
-    casebook, visit = small_casebook(folder)
+    casebook, visit = small_casebook(folder, name=name)
     with casebook.editing(by="Ana") as edit:
         sound = Sound(
             samples=scale.samples.reshape(len(scale.samples), -1), rate_hz=scale.rate_hz, name="scale.flac"

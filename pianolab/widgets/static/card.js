@@ -206,7 +206,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
       setText(pending, now.pending ? `This record says: ${now.pending}.` : "");
       const pressed = now.reasons.find((r) => r.chosen);
       reasonButtons.forEach((button, i) => setFlag(button, "aria-pressed", now.reasons[i].chosen));
-      setText(toggle.firstChild, pressed ? `Not checked: ${(now.reason_text || pressed.text).toLowerCase()}` : "Not checked");
+      setText(toggle.firstChild, now.put_off || "Not checked");
       setFlag(toggle, "aria-pressed", Boolean(pressed));
       setText(keysToggle.firstChild, ["Keys and place", now.keys_text, now.place].filter(Boolean).join(", ").replace(",", ":"));
       other.hidden = !(pressed?.value === "other") && document.activeElement !== other;
