@@ -1,8 +1,9 @@
-"""A whole casebook as one zip of open formats, and back.
+"""A whole casebook as one zip of open formats, and back, from a folder or a server alike.
 
-The zip holds ``README.txt`` (this layout, in words), ``manifest.json``, one JSON-lines file for each of
-``records``, ``changes``, ``tombstones``, ``conflicts`` and ``media``, and the media files themselves under
-``media/``. The records follow from the changes; they stand there for readers that want the present state only.
+What is in it, field by field, stands in `README` and so in every zip. The records follow from the changes; they
+stand there for readers that want the present state only, and importing checks that they do follow.
+
+Version 1 had no ``other_piano_id`` (and no trials of two pianos); it is read for ever.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ from pianolab.casebook.rebuild import check_entries, rebuild_records
 from pianolab.casebook.server import is_url
 from pianolab.casebook.troubles import refusal
 
-FORMAT, FORMAT_VERSION = "pianolab casebook", 1
+FORMAT, FORMAT_VERSION = "pianolab casebook", 2
 LISTS = {
     "records": tables.record,
     "changes": tables.change,
@@ -48,18 +49,23 @@ LARGEST_LINE = 256 * 1024**2
 
 README = """A casebook of pianolab: pianos looked at, what was found, and the sound and pictures of it.
 
-manifest.json     format, its version, and how many lines and files there are
-records.jsonl     one line for each record as it is now: id, kind (Piano, Visit, Examiner, Finding, Recording,
-                  SurveyRecord, Photo, BuyerProfile, TouchOpinion, TouchTrial, Answer), body (its content), deleted
-changes.jsonl     everything ever entered: uid, at (UTC), by, machine (a number, no name), action, kind,
-                  record_id, before, after, undoes; "purged" entries have lost their content on purpose
-tombstones.jsonl  ids of purged records; of a purged field: id, section sign, name of the field
-conflicts.jsonl   pairs of changes made apart, and when they were settled
-media.jsonl       name, size, SHA-256 of the file it was made from
+manifest.json     format, version (2), casebook_id, exported_at, counts (lines of each list below)
+records.jsonl     what is so now, one line for each record:
+                  id; kind (Piano, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, BuyerProfile,
+                  TouchOpinion, TouchTrial, Answer); piano_id, visit_id, recording_id, other_piano_id (the
+                  records it belongs to, or null); body (its content, field by field); deleted (taken out of
+                  view); created_at; at and change_uid (its latest change)
+changes.jsonl     everything ever entered, in order of arrival:
+                  seq; uid; at; by; machine (a number that names nobody); action (add, change, remove, undo,
+                  redo); kind; record_id; before and after (the content, null where there was or is none);
+                  undoes (the uid of the change taken back); purged (content lost on purpose)
+tombstones.jsonl  what was purged: record_id (of a purged field: id, section sign, name of the field), at, by
+conflicts.jsonl   changes of one record made apart: record_id, one_uid, other_uid, found_at, settled_at
+media.jsonl       name, size, original_sha256 (of the file it was made from), added_at
 media/            sound (FLAC, or the original file) and photos (JPEG, PNG), named by their SHA-256
 
-All text is UTF-8, money is decimal text, dates are ISO 8601. A state follows from the changes: of each record
-the latest by "at", then "uid", counts.
+All text is UTF-8, moments are ISO 8601 in UTC, days ISO 8601, money decimal text. A state follows from the
+changes: of each record the latest by "at", then "uid", counts.
 """
 
 
@@ -211,9 +217,10 @@ def _manifest(path: Path, archive: zipfile.ZipFile) -> dict[str, Any]:
         raise refusal(path, "a manifest without counts", "the manifest of an export")
     if manifest.get("format") != FORMAT:
         raise refusal(path, f"format {manifest.get('format')!r}", repr(FORMAT))
-    if manifest.get("version") != FORMAT_VERSION:
+    if manifest.get("version") not in range(1, FORMAT_VERSION + 1):
         got = f"format version {manifest.get('version')!r}"
-        raise refusal(path, got, f"version {FORMAT_VERSION}", "Written by a newer pianolab? Update pianolab.")
+        need = f"version {FORMAT_VERSION} or older"
+        raise refusal(path, got, need, "Written by a newer pianolab? Update pianolab.")
     return dict(manifest)
 
 
@@ -226,7 +233,7 @@ def _read_all(path: Path, archive: zipfile.ZipFile, casebook: Casebook, manifest
         update = sa.update(tables.meta).where(tables.meta.c.key == "casebook_id")
         connection.execute(update.values(value=str(manifest["casebook_id"])))
         for name, table in LISTS.items():
-            rows = list(_lines(path, archive, name, table))
+            rows = list(_lines(path, archive, name, table, version=manifest["version"]))
             if len(rows) != manifest["counts"][name]:
                 raise refusal(
                     path, f"{len(rows)} {name}", f"the {manifest['counts'][name]} it announces", "Cut off?"
@@ -241,11 +248,15 @@ def _read_all(path: Path, archive: zipfile.ZipFile, casebook: Casebook, manifest
         _check_records(path, connection, expected)
 
 
-def _lines(path: Path, archive: zipfile.ZipFile, name: str, table: sa.Table) -> Iterator[dict[str, Any]]:
+def _lines(
+    path: Path, archive: zipfile.ZipFile, name: str, table: sa.Table, *, version: int
+) -> Iterator[dict[str, Any]]:
     columns = {column.name for column in table.columns}
     with archive.open(f"{name}.jsonl") as file:
         while line := file.readline(LARGEST_LINE):
             row = json.loads(line)
+            if version == 1 and table is tables.record:
+                row |= {"other_piano_id": row["body"].get("other_piano_id")}
             if set(row) != columns:
                 raise refusal(path, f"{name} with fields {sorted(row)}"[:200], f"{sorted(columns)}")
             yield {n: json.dumps(v) if n in JSON_COLUMNS and v is not None else v for n, v in row.items()}

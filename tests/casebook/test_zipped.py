@@ -2,9 +2,11 @@
 
 import json
 import os
+import re
 import zipfile
 from dataclasses import replace
 from hashlib import sha256
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,12 +14,14 @@ import sqlalchemy as sa
 from PIL import Image
 
 from pianolab.casebook import create_casebook, export_zip, gather, import_zip, open_casebook
-from pianolab.casebook.zipped import LISTS
+from pianolab.casebook.codec import KINDS, to_json
+from pianolab.casebook.zipped import LISTS, README
 from pianolab.errors import CasebookError
 from pianolab.io import write_sound
 from pianolab.model import Answer, Examiner, Finding, Piano, TouchOpinion, TouchTrial, load_profiles
 from tests.casebook.places import Schemas, server_url
 
+HERE = Path(__file__).parent
 SECRET = "<script>alert(1)</script>\u202e🎹\0"
 
 
@@ -105,6 +109,24 @@ def test_the_zip_holds_open_formats_only(rich, tmp_path):
     assert SECRET in {r["body"].get("note") for r in records}
 
 
+def test_every_field_is_explained_in_the_zip_itself():
+    for name, table in LISTS.items():
+        assert f"{name}.jsonl" in README
+        assert {column.name for column in table.columns} <= set(re.findall(r"\w+", README)), name
+    assert set(KINDS) <= set(re.findall(r"\w+", README))
+
+
+def test_a_zip_of_the_first_format_opens_for_ever(places):
+    """Written by the pianolab of the first schema, from the casebook that is kept beside it."""
+    expected = json.loads((HERE / "first_schema" / "content.json").read_text(encoding="utf-8"))
+    with import_zip(HERE / "first_format.zip", into=places.new("again")) as again:
+        assert [c.action for c in again.log()] == expected["actions"]
+        for reader, texts in expected["records"].items():
+            known = [json.loads(to_json(r)) for r in getattr(again, reader)()]
+            assert [{n: r[n] for n in t} for r, t in zip(known, texts, strict=True)] == texts, reader
+        assert again.verify().ok
+
+
 def test_an_export_that_fails_leaves_nothing(rich_folder, tmp_path):
     (path, *_) = (rich_folder.folder / "media").glob("*.png")
     content = path.read_bytes()
@@ -166,7 +188,8 @@ HASH = "0" * 64
         ({"drop": ["changes.jsonl"]}, "no changes.jsonl"),
         ({"drop": ["manifest.json"]}, "no manifest.json"),
         ({"edit": {"manifest.json": lambda c: c.replace(b"pianolab casebook", b"other")}}, "format 'other'"),
-        ({"edit": {"manifest.json": lambda c: c.replace(b'"version": 1', b'"version": 2')}}, "newer pianolab"),
+        ({"edit": {"manifest.json": lambda c: c.replace(b'"version": 2', b'"version": 3')}}, "newer pianolab"),
+        ({"edit": {"manifest.json": lambda c: c.replace(b'"version": 2', b'"version": "2"')}}, "newer pianolab"),
         ({"edit": {"manifest.json": lambda _: b"{"}}, "can't be read"),
         ({"edit": {"manifest.json": lambda _: b"[]"}}, "a manifest without counts"),
         ({"edit": {"changes.jsonl": lambda c: c[: len(c) // 2]}}, "can't be read"),
