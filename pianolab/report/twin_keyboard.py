@@ -145,6 +145,7 @@ def keyboard_twin(
     last_key: int,
     chosen: Iterable[int] = (),
     marks: Marks | None = None,
+    facts: Mapping[int, Sequence[str]] | None = None,
     title: str = "Keyboard",
 ) -> str:
     """A still picture of the keyboard with its marks, and the same in words below it.
@@ -154,6 +155,7 @@ def keyboard_twin(
     first_key, last_key : int; the instrument's real compass
     chosen : keys shown as chosen
     marks : what is known of keys, by key number
+    facts : lines of what was measured, by key number; they stand folded below
     title : str; escaped like every other text
 
     Returns
@@ -182,8 +184,17 @@ def keyboard_twin(
         f'<figure class="pianolab-keyboard" style="margin:0"><figcaption style="font-weight:600">{escape(title)}'
         f'</figcaption><svg role="img" aria-label="{escape(alt)}" viewBox="-2 -2 {whites * 18 + 4} 104" '
         f'style="width:100%;max-width:{whites * 18}px;height:auto">{shapes}{dots}</svg>{picked_words}'
-        f"<ul>{words}</ul></figure>"
+        f"<ul>{words}</ul>{_facts(facts or {})}</figure>"
     )
+
+
+def _facts(facts: Mapping[int, Sequence[str]]) -> str:
+    lines = "".join(
+        f"<li>{escape(note_name(key))} (key {key}): {escape('; '.join(facts[key]))}</li>"
+        for key in sorted(facts)
+    )
+    summary = "What the recording says of each key"
+    return f"<details><summary>{summary}</summary><ul>{lines}</ul></details>" if lines else ""
 
 
 def _key_shape(key: DrawnKey, *, chosen: bool) -> str:

@@ -185,6 +185,7 @@ class KeyboardPicker(anywidget.AnyWidget):
             last_key=self._piano.last_key,
             chosen=self.chosen,
             marks=self._marks,
+            facts={int(k): lines for k, lines in self.facts.items()},
             title=self.title,
         )
 

@@ -216,3 +216,5 @@ def test_the_twin_escapes_the_name_and_lists_the_marks(book: Book) -> None:
     html = picker.to_html()
     assert "<b>" not in html
     assert "Keys that stick" in html
+    assert "What the recording says of each key" in html
+    assert html.count("cents") >= 4

@@ -19,6 +19,7 @@ function keyboard({ keys, label, choose, arrive = () => {} }) {
   let at = byKey.has(40) ? 40 : keys[0].key;
   let anchor = null;
   let ranging = false;
+  let told = null; // the key that the line below the keys is about
 
   const tops = new Map();
   const bed = make("div", { class: "pl-keybed", style: `width:${whites * KEY_PX}px` });
@@ -93,6 +94,7 @@ function keyboard({ keys, label, choose, arrive = () => {} }) {
     arrive(at);
   }
   function tellAbout(key) {
+    told = key;
     const known = (marks[key] || []).map((m) => m.text).join("; ");
     setText(about, `${byKey.get(key).note}, key ${key}` + (known ? `: ${known}` : ""));
   }
@@ -158,6 +160,7 @@ function keyboard({ keys, label, choose, arrive = () => {} }) {
       tiny.get(key).classList.toggle("pl-map-marked", known.length > 0);
     }
     showChosen();
+    if (told !== null && !ranging) tellAbout(told);
   };
   requestAnimationFrame(() => arrive(at));
   node.center = () => bring(chosen.size ? Math.min(...chosen) : at, true);
