@@ -213,6 +213,12 @@ def test_lids_are_for_two_and_the_prop_is_checked_first() -> None:
     }
 
 
+def test_moving_hammers_and_bare_strings_carry_their_caution() -> None:
+    for point in CHECKLIST:
+        if point.opens and point.area in ("Hammers", "Action and touch", "Strings"):
+            assert point.cautions, point.id
+
+
 def test_touch_weights_are_taken_at_the_same_sample_keys() -> None:
     down, up = CHECKLIST["action-downweight"], CHECKLIST["action-upweight"]
     assert down.where == up.where
