@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pianolab.model import Finding
 from pianolab.report import Clip, comparison_page, write_page
 from tests.figures.make import make_checklist, make_comparison, make_findings, make_surveys
 
@@ -155,6 +156,22 @@ def test_a_script_from_outside_is_refused(browsers, path, tmp_path) -> None:
     with open_page(browsers, bad, profile=tmp_path / "profile") as opened:
         assert opened.page.title() != "taken"
         assert any("Content Security Policy" in c for c in opened.complaints)
+
+
+def test_hostile_names_do_nothing(browsers, tmp_path) -> None:
+    bad = '</script><script>window.taken=1</script><img src=x onerror="window.taken=1"><svg onload="window.taken=1">'
+    findings = {"p0": (Finding(visit_id="v", point="plate", grade=2, note=bad, place=bad, examiner=bad),)}
+    html = comparison_page(
+        make_comparison((bad, "School grand", "{{ 7 * 7 }}", "=1+1")), surveys=make_surveys(3), findings=findings,
+        checklist=make_checklist(), provenance={bad: bad},
+    )  # fmt: skip
+    with open_page(browsers, write_page(tmp_path / "bad.html", html), profile=tmp_path / "profile") as opened:
+        see_everything(opened.page)
+        assert opened.page.evaluate("() => window.taken") is None
+        assert (opened.requests, opened.complaints) == ([], [])
+        text = opened.page.locator("#side").inner_text()
+        assert "window.taken=1" in text, "it is read, not run"
+        assert "{{ 7 * 7 }}" in text
 
 
 def test_a_clip_plays_to_its_end_after_a_real_click(wide) -> None:
