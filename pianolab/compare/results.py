@@ -7,8 +7,12 @@ from decimal import Decimal
 from typing import Literal
 
 from pianolab.assess.results import Assessment
-from pianolab.model import BuyerProfile
+from pianolab.compare.weights import middle_weights
+from pianolab.model import ASPECTS, BuyerProfile
 from pianolab.show import LOCALE, Row, Showable, about
+
+LEAST_LEAN = 0.001
+"""A weight that differs by less from the middle of its range says nothing: the simulation's error."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,6 +155,13 @@ class Comparison(Showable):
         walks = {s.piano_id for s in mine if s.text.startswith("finish the walk")}
         kept = [s for s in mine if s.piano_id not in walks or not s.text.startswith("look again")]
         return NextVisit(steps=tuple(kept[:most]), currency=self.profile.currency, locale=self.profile.locale)
+
+    def leans(self, piano_id: str) -> tuple[str, ...]:
+        """What a buyer for whom this piano comes first cares for more than the middle of the ranges, most first."""
+        central = self.standing(piano_id).central_weights
+        middle = dict(zip([*ASPECTS, "money"], middle_weights(self.profile), strict=True))
+        more = {name: central[name] - middle[name] for name in central}
+        return tuple(n for n in sorted(more, key=lambda n: (-more[n], n)) if more[n] > LEAST_LEAN)
 
     def headline(self) -> str:
         return self.verdict.headline
