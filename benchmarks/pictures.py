@@ -24,7 +24,7 @@ CHROMIUM = "/usr/bin/chromium"
 ARGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
         "--disable-component-update", "--disable-sync")  # fmt: skip
 MOST_BYTES = 150_000
-COLOURS = (128, 64, 32, 16)
+COLOURS = (256, 128, 64, 32)
 WIDTH_PX = 1000
 
 
