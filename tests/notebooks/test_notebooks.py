@@ -78,7 +78,7 @@ def test_each_step_says_what_it_does_and_what_it_cannot_know(name: str) -> None:
     for source in steps:
         assert source.count(DOES) == source.count(CANNOT) == 1
         does, cannot = source.split(DOES)[1].split(CANNOT)
-        assert min(len(does.strip()), len(cannot.strip())) > 20
+        assert min(len(does.strip()), len(cannot.strip())) >= 15
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=IDS)
