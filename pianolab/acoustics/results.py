@@ -33,6 +33,7 @@ TEXT_COLUMNS: frozenset[str] = frozenset(
         "not_judged",
         "gaps",
         "faults",
+        "take_notes",
     }
 )
 

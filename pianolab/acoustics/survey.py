@@ -290,7 +290,7 @@ def _table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: int, la
             "brightness_db_sd": j.brightness.sd[i], "string_db_per_s": m.string_db_per_s[i], "decay_20_s_sd": decay_sd[i],
         }  # fmt: skip
     for key, (status, why) in sequence.absent.items():
-        rows[key] = _absent_row(status, why)
+        rows[key] = absent_row(status, why)
     table = pd.DataFrame(
         [{"key": k, "note": note_name(k), **rows[k]} for k in range(first_key, last_key + 1)]
     )
@@ -308,7 +308,8 @@ STATED_COLUMNS = TEXT_COLUMNS - {"decay_20_bound", "release_bound"}
 """Texts that are statements themselves; an empty one needs no reason."""
 
 
-def _absent_row(status: str, why: str) -> dict[str, Any]:
+def absent_row(status: str, why: str) -> dict[str, Any]:
+    """The row of a key that was not measured: every measure and every fault with the reason."""
     reason = why if status != "skipped" else NOT_STRUCK
     measures = [c for c in COLUMNS if c not in STATED_COLUMNS and c != "key"]
     untested = [f for f in FAULTS if not (status == "silent" and f == "silent")]
@@ -398,7 +399,7 @@ def _summary(
         t60_s=None if np.isnan(t60_s) else float(t60_s), t60_reason=t60_reason, noise_db=m.noise_db,
         clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=hidden,
         sustain_heard=len(j.verdict), fault_counts=counts,
-        warnings=_warnings(table, offset=offset, doubtful=doubtful, quality=says),
+        warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=says),
         impairments=tuple(i.name for i in quality.impairments), quality_unknown=quality.unknown,
     )  # fmt: skip
 
@@ -407,9 +408,10 @@ def _offset_cents(m: NoteMeasures, j: Judged) -> float | None:
     return float(np.nanmedian(j.cents - usual_stretch_cents(m.strikes.key))) if len(j.cents) else None
 
 
-def _warnings(
+def warning_sentences(
     table: Any, *, offset: float | None, doubtful: bool, quality: tuple[str, ...]
 ) -> tuple[str, ...]:
+    """What the reader must know first: what the recording forbids, what the tuning hides, what can't be told."""
     out = list(quality)
     treble = (table["status"] == "measured") & (table["key"] >= 52)
     masked = int((treble & (table["sustain_verdict"] == "tune first")).sum())

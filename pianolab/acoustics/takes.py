@@ -1,0 +1,296 @@
+"""Several takes of one piano in one survey: registers recorded apart, repeats, soft and loud.
+
+Every key gets the best that its takes give (`merging`), the spread between takes stands beside it, and a fault that one
+take heard and another did not says so. The tuning curve is drawn anew through all keys. A take that is given twice
+counts once. The order in which takes are given plays no part.
+
+Where all takes had one gain (told by their background noise) and differ in level, the dependence of brightness on the
+blow is read from the same strings struck softly and loudly, and taken out; otherwise each take's own correction stays.
+
+Source: common practice of repeated measurement; no published method.
+
+Limits
+------
+Levels of takes recorded with different gain don't compare; each key keeps that of its best take. Faults are united,
+not decided anew: a limit that one take just crosses stays crossed, with the remark.
+
+Failure cases
+-------------
+Takes of different pianos, another pitch standard, a reading that lies a semitone off, or a piano that was tuned
+between the takes: `BadInput`, one line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pianolab.acoustics.compass import usual_stretch_cents
+from pianolab.acoustics.merged import MergedSurvey, Take
+from pianolab.acoustics.merging import merge_key, spreads, touch_taken_out
+from pianolab.acoustics.pairing import pair_keys
+from pianolab.acoustics.results import COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
+from pianolab.acoustics.survey import absent_row, warning_sentences
+from pianolab.acoustics.tuning import robust_spread, tuning_curve
+from pianolab.errors import BadInput
+from pianolab.keyboard import REGISTERS, note_name, register_of
+from pianolab.units import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SAME_CENTS, SAME_SPREADS = 3.0, 5.0
+"""Takes of one day agree within this, and within this many times the spread of their differences [practice]."""
+SAME_WITHOUT_OVERLAP_CENTS = 20.0
+OTHER_PIANO = 0.06
+ONE_GAIN_DB = 2.0
+UNITS = {
+    "cents": "cents",
+    "unison_cents": "cents",
+    "decay_20_s": "s",
+    "release_20_s": "s",
+    "inharmonicity": "",
+}
+
+
+def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
+    """One survey from several takes of one piano.
+
+    Parameters
+    ----------
+    surveys : one or more, in any order
+
+    Returns
+    -------
+    MergedSurvey
+
+    Raises
+    ------
+    BadInput
+        no take, another A4, a reading a semitone off, or takes that can't be of one piano in one tuning
+
+    Examples
+    --------
+    >>> from pianolab.acoustics import listen
+    >>> from pianolab.sound_model import PianoModel, render_scale
+    >>> def take(first, last, seed):
+    ...     scale = render_scale(PianoModel(seed=3), first_key=first, last_key=last, hold_s=0.8, rate_hz=16000, seed=seed)
+    ...     return listen(scale.samples, rate_hz=16000, first_key=first, last_key=last)
+    >>> low, high = take(40, 46, 1), take(44, 50, 2)
+    >>> merged = merge_takes([low, high])
+    >>> merged.summary.measured, float(merged.table.takes.max()), bool(merged.spread.cents_spread.max() < 0.5)
+    (11, 2.0, True)
+    """
+    import pandas as pd
+
+    if not surveys:
+        raise BadInput("takes", "none", "one survey or more")
+    texts = sorted({s.to_json(): s for s in surveys}.items(), key=lambda item: _place(item[1], item[0]))
+    takes = [survey for _text, survey in texts]
+    _check(takes)
+    summary = takes[0].summary
+    tables, slopes = _brightness(takes)
+    keys = range(min(t.summary.first_key for t in takes), max(t.summary.last_key for t in takes) + 1)
+    rows, chosen, apart = [], [], []
+    for key in keys:
+        own = [(n, table[key]) for n, table in enumerate(tables) if key in table]
+        own = own or [(0, _in_no_take(key))]
+        row, index = merge_key([r for _n, r in own], a4_hz=summary.a4_hz)
+        rows.append(row)
+        chosen.append(own[index][0])
+        apart.append({"key": key, **spreads([r for _n, r in own])})
+    table = _typed(pd.DataFrame(rows, columns=_columns(takes)))
+    if len(takes) > 1:
+        table = _with_curve(table)
+    return MergedSurvey(
+        table=table,
+        summary=_summary(takes, table),
+        curves=tuple(c for t, n in _best(takes, table, chosen) for c in t.curves if c.key == n),
+        strikes=tuple({**s, "take": n + 1} for n, t in enumerate(takes) for s in t.strikes),
+        partials=tuple(p for t, n in _best(takes, table, chosen) for p in t.partials if p.key == n),
+        takes=tuple(_take(n + 1, t) for n, t in enumerate(takes)),
+        spread=pd.DataFrame(apart),
+        best_take=tuple(n + 1 for n in chosen),
+        brightness_slopes=slopes,
+    )
+
+
+def _place(survey: Survey, text: str) -> tuple[int, int, float, str]:
+    return survey.summary.first_key, survey.summary.last_key, survey.summary.seconds, text
+
+
+def _in_no_take(key: int) -> dict[str, Any]:
+    """A key between two registers that nobody recorded."""
+    measures = dict.fromkeys((c for c in COLUMNS if c not in TEXT_COLUMNS), np.nan)
+    return {
+        **measures,
+        "key": key,
+        "note": note_name(key),
+        **absent_row("unclear", "in no take"),
+        "status": "skipped",
+    }
+
+
+def _typed(table: pd.DataFrame) -> pd.DataFrame:
+    """Texts empty and numbers NaN where unknown, as in every survey table."""
+    for column in table.columns:
+        if column in TEXT_COLUMNS:
+            table[column] = table[column].fillna("").astype(str)
+        elif column != "key":
+            table[column] = table[column].astype(float)
+    return table
+
+
+def _columns(takes: Sequence[Survey]) -> list[str]:
+    names = dict.fromkeys(c for t in takes for c in t.table.columns)
+    return [*(c for c in names if c not in ("takes", "take_notes")), "takes", "take_notes"]
+
+
+def _best(takes: Sequence[Survey], table: pd.DataFrame, chosen: Sequence[int]) -> list[tuple[Survey, int]]:
+    return [(takes[n], int(key)) for key, n in zip(table["key"], chosen, strict=True)]
+
+
+def _take(number: int, survey: Survey) -> Take:
+    s = survey.summary
+    return Take(
+        number=number, first_key=s.first_key, last_key=s.last_key, measured=s.measured, seconds=s.seconds,
+        rate_hz=s.rate_hz, noise_db=s.noise_db, quality=s.quality,
+    )  # fmt: skip
+
+
+def _check(takes: Sequence[Survey]) -> None:
+    """Refuse takes that can't be of one piano in one tuning."""
+    standards = sorted({t.summary.a4_hz for t in takes})
+    if len(standards) > 1:
+        got = " and ".join(f"{a:g} Hz" for a in standards)
+        raise BadInput("A4 of the takes", got, "one A4 for all", "Listen to all takes with the same --a4.")
+    for one, two in combinations(takes, 2):
+        pairs = pair_keys(one, two)
+        change = pairs.change[pairs.known]
+        if pairs.shift:
+            raise BadInput(
+                "the takes",
+                f"readings {abs(pairs.shift)} key apart",
+                "one reading of the keys",
+                "Give --first-key.",
+            )
+        if len(change) < 3:
+            _check_offsets(one, two)
+            continue
+        bent = pairs.log_b_change[pairs.known & (pairs.key < 64)]
+        other = np.sum(~np.isnan(bent)) > 4 and float(np.nanmedian(np.abs(bent))) > OTHER_PIANO
+        spread, middle = robust_spread(change), float(np.median(change))
+        if other or spread > SAME_CENTS or abs(middle) > max(SAME_CENTS, SAME_SPREADS * spread):
+            raise BadInput(
+                "the takes",
+                f"keys {middle:+.1f} cents apart (spread {spread:.1f})"
+                + (" with other strings" if other else ""),
+                "takes of one piano in one tuning",
+                "Another piano, or tuned in between?",
+            )
+
+
+def _check_offsets(one: Survey, two: Survey) -> None:
+    """Takes without keys in common: only the pitch of the whole can disagree."""
+    offsets = [s.summary.offset_cents for s in (one, two)]
+    if offsets[0] is None or offsets[1] is None:
+        return
+    if abs(offsets[0] - offsets[1]) > SAME_WITHOUT_OVERLAP_CENTS:
+        raise BadInput(
+            "the takes",
+            f"registers {abs(offsets[0] - offsets[1]):.0f} cents apart",
+            "takes of one piano in one tuning",
+            "Another piano, or a recorder at the wrong speed?",
+        )
+
+
+def _brightness(takes: Sequence[Survey]) -> tuple[list[dict[int, dict[str, Any]]], dict[str, float]]:
+    """The takes' rows by key, brightness brought to one level where the takes allow it; and the slopes used."""
+    tables: list[dict[int, dict[str, Any]]] = [
+        {int(r["key"]): {str(c): v for c, v in r.items()} for r in t.table.to_dict(orient="records")}
+        for t in takes
+    ]
+    if len(takes) < 2 or not _one_gain(takes):
+        return tables, {}
+    keys = np.array(sorted({k for t in tables for k in t}))
+    names = [r.name for r in REGISTERS]
+    register = np.array([names.index(register_of(int(k))) for k in keys])
+    flat, slopes = touch_taken_out(
+        _grid(tables, keys, "brightness_db"), _grid(tables, keys, "level_db"), register=register
+    )
+    for i, key in enumerate(keys):
+        for n, table in enumerate(tables):
+            if int(key) in table:
+                table[int(key)] = {**table[int(key)], "brightness_db": float(flat[i, n])}
+    return tables, {names[n]: slope for n, slope in slopes.items()}
+
+
+def _grid(tables: Sequence[dict[int, dict[str, Any]]], keys: np.ndarray[Any, Any], column: str) -> FloatArray:
+    nothing: dict[str, Any] = {}
+    return np.array([[float(t.get(int(k), nothing).get(column, np.nan)) for t in tables] for k in keys])
+
+
+def _one_gain(takes: Sequence[Survey]) -> bool:
+    """Whether the background shows one gain for all."""
+    noise = [t.summary.noise_db + float(t.table["level_db"].median()) for t in takes]
+    return bool(np.all(np.isfinite(noise)) and max(noise) - min(noise) <= ONE_GAIN_DB)
+
+
+def _with_curve(table: pd.DataFrame) -> pd.DataFrame:
+    """The tuning curve through all keys, whichever take they come from."""
+    known = table["cents"].notna()
+    curve = np.full(len(table), np.nan)
+    curve[known] = tuning_curve(
+        table.loc[known, "cents"].to_numpy(float), table.loc[known, "key"].to_numpy(int)
+    )
+    return table.assign(curve_cents=curve, off_curve_cents=table["cents"].to_numpy(float) - curve)
+
+
+def _summary(takes: Sequence[Survey], table: pd.DataFrame) -> SurveySummary:
+    if len(takes) == 1:
+        return takes[0].summary
+    all_of = [t.summary for t in takes]
+    measured = table["status"] == "measured"
+    cents = table.loc[measured, "cents"].to_numpy(float)
+    offset = (
+        float(np.nanmedian(cents - usual_stretch_cents(table.loc[measured, "key"].to_numpy(int))))
+        if len(cents)
+        else None
+    )
+    doubtful = all(s.reading == "doubtful" for s in all_of)
+    rooms = [s.t60_s for s in all_of if s.t60_s is not None]
+    quality = _said(all_of)
+    at = {
+        s: tuple(int(k) for k in table.loc[table["status"] == s, "key"])
+        for s in ("silent", "skipped", "unclear")
+    }
+    return replace(
+        all_of[0],
+        first_key=int(table["key"].min()), last_key=int(table["key"].max()), rate_hz=min(s.rate_hz for s in all_of),
+        channels=max(s.channels for s in all_of), seconds=sum(s.seconds for s in all_of), measured=int(measured.sum()),
+        silent=at["silent"], skipped=at["skipped"], unclear=at["unclear"], offset_cents=offset,
+        tuning_spread_cents=robust_spread(table["off_curve_cents"].to_numpy(float)) if len(cents) > 4 else None,
+        reading="doubtful" if doubtful else "clear", other_first_key=all_of[0].other_first_key if doubtful else None,
+        t60_s=float(np.median(rooms)) if rooms else None, t60_reason="" if rooms else all_of[0].t60_reason,
+        noise_db=max(s.noise_db for s in all_of),
+        clipped_keys=tuple(sorted(set.intersection(*(set(s.clipped_keys) for s in all_of)))),
+        quality=quality, sustain_hidden=int((table["sustain_verdict"] == "tune first").sum()), sustain_heard=int(measured.sum()),
+        warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=quality),
+        fault_counts={f: int(table["faults"].str.split(";").map(lambda own, f=f: f in own).sum()) for f in FAULTS},
+        impairments=tuple(i for i in all_of[0].impairments if all(i in s.impairments for s in all_of)),
+        quality_unknown=tuple(dict.fromkeys(u for s in all_of for u in s.quality_unknown)),
+    )  # fmt: skip
+
+
+def _said(all_of: Sequence[SurveySummary]) -> tuple[str, ...]:
+    """Sentences on the recordings; those that not all takes have say how many do."""
+    each = dict.fromkeys(q for s in all_of for q in s.quality)
+    out = []
+    for sentence in each:
+        times = sum(sentence in s.quality for s in all_of)
+        out.append(sentence if times == len(all_of) else f"in {times} of {len(all_of)} takes: {sentence}")
+    return tuple(out)
