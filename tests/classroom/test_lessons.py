@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import nbformat
@@ -12,6 +14,7 @@ from pianolab.classroom import (
     GRADED_POINTS,
     lesson_drills,
     lesson_exhibits,
+    lessons,
     load_lessons,
     make_class,
     sitting,
@@ -29,6 +32,16 @@ LESSONS = load_lessons()
 @pytest.fixture(scope="module")
 def school(tmp_path_factory: pytest.TempPathFactory) -> SchoolClass:
     return make_class(tmp_path_factory.mktemp("lessons") / "class", name="Tuesday", seed=4)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def short_lesson() -> Iterator[None]:
+    """The lesson about dampers with one drill of each kind; everything else about it as it is."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            lessons, "_read", lambda: tuple(replace(x, count=min(x.count, 3)) for x in LESSONS.values())
+        )
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -77,9 +90,9 @@ def test_the_teachers_page_has_every_answer_and_lies_apart(
 
 def test_a_lesson_about_one_fault_is_about_it(drills: tuple[Drill, ...]) -> None:
     assert {d.truth.fault for d in drills} <= {"damper", ""}
-    assert sum(d.truth.fault == "damper" for d in drills) >= 5
+    assert sum(d.truth.fault == "damper" for d in drills) >= 2
     assert all(len(d.choices) > 2 for d in drills), "the choices don't give the fault away"
-    assert sum(d.truth.is_confirmed for d in drills) >= len(drills) - 2
+    assert sum(d.truth.is_confirmed for d in drills) >= len(drills) - 1
 
 
 def test_the_sitting_asks_what_the_teachers_page_answers(

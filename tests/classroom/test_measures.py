@@ -140,13 +140,13 @@ def test_a_threshold_goes_on_where_it_was_left() -> None:
 def test_a_class_of_thirty_is_recovered_within_its_intervals() -> None:
     """Shares, sensitivities and thresholds of thirty simulated pupils: 95 % intervals hold at least 26 of each."""
     rng, held = np.random.default_rng(12), {"share": 0, "d'": 0, "threshold": 0, "threshold unknown": 0}
-    for pupil in range(30):
+    for _ in range(30):
         skill, d, level0 = rng.uniform(0.55, 0.95), rng.uniform(0.3, 2.5), rng.uniform(0.8, 5.0)
         found = share_of(int(rng.binomial(60, skill)), 60)
         hits, alarms = int(rng.binomial(50, norm.cdf(d / 2))), int(rng.binomial(50, norm.cdf(-d / 2)))
         told = sensitivity(hits=hits, signals=50, false_alarms=alarms, noises=50)
         ladder = ladder_of([], kind="which is further out")
-        for _ in range(50):
+        for _trial in range(50):
             level = float(ladder.next_level())
             ladder = ladder.answered(level, right=bool(rng.random() < share_right(level, level0)))
         threshold = ladder.result("cents")
