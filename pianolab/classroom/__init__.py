@@ -25,8 +25,8 @@ from pianolab.classroom.measures import (
     threshold_of,
 )
 from pianolab.classroom.pages import write_class_page, write_progress_page
-from pianolab.classroom.session import DrillSitting, GradingSitting
 from pianolab.classroom.sheets import Sheets, write_sheets
+from pianolab.classroom.sittings import DrillSitting, GradingSitting
 from pianolab.classroom.staircase import Ladder, Threshold, UpDown
 
 __all__ = [

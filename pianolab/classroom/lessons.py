@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, make_drill
 from pianolab.classroom.exhibits import Exhibit, make_exhibits
-from pianolab.classroom.session import PLAIN, DrillSitting, GradingSitting
 from pianolab.classroom.sheets import Sheets, answers_section, write_sheets
+from pianolab.classroom.sittings import PLAIN, DrillSitting, GradingSitting
 from pianolab.errors import BadInput
 from pianolab.report import write_page
 from pianolab.report.class_page import PlainTable, Section, class_page

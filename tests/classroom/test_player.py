@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from pianolab.classroom.folder import Desk, make_class
-from pianolab.classroom.session import DrillSitting
+from pianolab.classroom.sittings import DrillSitting
 from pianolab.widgets.drill_player import DrillPlayer
 
 

@@ -9,7 +9,7 @@ import pytest
 from pianolab.classroom import make_drill
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class
-from pianolab.classroom.session import DrillSitting, GradingSitting
+from pianolab.classroom.sittings import DrillSitting, GradingSitting
 from pianolab.errors import BadInput
 
 KINDS = ("which dies sooner", "which is further out")
