@@ -29,6 +29,8 @@ SHIFTED_FROM_CENTS = 50.0
 MOST_SHIFT = 2
 LEAST_PITCH_SD, LEAST_UNISON_SD, FEW_PITCH_SD = 0.03, 0.05, 0.15
 """Cents; the last where no neighbour shows how much partials scatter."""
+TOP_FROM_KEY, TOP_PITCH_SD = 77, 0.15
+"""One to three partials, all in the first tenths of a second: their scatter says too little."""
 NEAR_KEYS, FEW_PARTIALS, POOLED_PARTIALS = 8, 2.5, 3.0
 
 
@@ -104,7 +106,7 @@ def _pairs(first: Survey, second: Survey, shift: int) -> Pairs:
         key=key,
         strings=np.array([usual_strings(int(k)) for k in key]),
         change=change,
-        pitch_sd=sd.clip(LEAST_PITCH_SD),
+        pitch_sd=sd.clip(np.where(key >= TOP_FROM_KEY, TOP_PITCH_SD, LEAST_PITCH_SD)),
         unison_before=one["unison_cents"].to_numpy(float),
         unison_after=two["unison_cents"].to_numpy(float),
         unison_sd=np.nan_to_num(_both_sd(one, two, "unison_cents_sd"), nan=1.0).clip(LEAST_UNISON_SD),
