@@ -16,7 +16,7 @@ from pianolab.checklist.points import VALUE_OF
 from pianolab.compare import compare_pianos
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Piano, load_profiles
-from pianolab.workflow import compare_casebook, demo, demo_casebook, sound_cache
+from pianolab.workflow import compare_casebook, demo, demo_casebook, ranking_changes, sound_cache
 from pianolab.workflow import demo_book as building
 from pianolab.workflow.demo_book import plan_demo
 from pianolab.workflow.second_visit import load_second_visit
@@ -241,6 +241,7 @@ def test_tuned_and_heard_again_the_short_treble_shows(
         (piano,) = (p for p in casebook.pianos() if len(casebook.visits(p.id)) == 2)
         first, second = (Survey.from_json(s.survey_json) for s in casebook.surveys(piano.id))
         compared = compare_casebook(casebook)
+        change = ranking_changes(casebook)
     assert first.summary.sustain_hidden > 40
     assert second.summary.sustain_hidden < 20
     short = second.table[second.table["sustain_verdict"] == "short"]["key"]
@@ -249,3 +250,9 @@ def test_tuned_and_heard_again_the_short_treble_shows(
     judged = compared.comparison.assessment(piano.id)
     assert not judged.hidden_by_tuning
     assert "cents flat" not in warned(judged)
+    before = change.before.next_steps[0]
+    assert (before.piano_id, before.effort) == (piano.id, "tune and record again")
+    moved = next(m for m in change.moved if m.piano_id == piano.id)
+    assert moved.first_after < moved.first_before - 0.1
+    assert "short sustain" in moved.reasons[0]
+    assert "treble notes" in moved.reasons[0]
