@@ -15,6 +15,8 @@ from tests.report.test_browser import CHROMIUM, browsers, open_page, path, see_e
 
 AXE = "axe-core@4.14.1"
 BAD = ("serious", "critical")
+FEW_NUMBERS = "() => document.querySelectorAll('details.data').forEach((d, n) => { if (n) d.remove(); })"
+"""One table of a chart's numbers stays; the others are made by the same few lines, and have thousands of cells."""
 __all__ = ["browsers", "path"]
 pytestmark = [
     pytest.mark.browser,
@@ -53,6 +55,7 @@ def test_nothing_serious_is_found_in_light_and_dark_but_in_a_bad_page(browsers, 
     with open_page(browsers, path, profile=tmp_path / "profile") as opened:
         page = opened.page
         see_everything(page)
+        page.evaluate(FEW_NUMBERS)
         assert findings(page, axe) == []
         page.emulate_media(color_scheme="dark")
         page.wait_for_timeout(500)
