@@ -109,9 +109,6 @@ def timed(what: str, action: Callable[[], Any]) -> Any:
 def measure(place: str | Path) -> None:
     """Build, open, read, save, take back, verify."""
     timed(f"building {PIANOS} pianos with {FINDINGS_EACH} findings each", lambda: build(place))
-    timed(
-        "opening the first time, its code still to be loaded (goal: under 1 s)", lambda: open_casebook(place)
-    ).close()
     book = timed("opening (goal: under 1 s)", lambda: open_casebook(place))
     with book:
         piano = timed("the list of all pianos", book.pianos)[PIANOS // 2]
