@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 SHIFTED_FROM_CENTS = 50.0
 MOST_SHIFT = 2
+OTHER_PIANO = 0.013
+"""Median disagreement of ln B below key 64 from which it is another piano: one piano, recorded twice, disagreed by up
+to 0.007, two modelled pianos of one kind by 0.019 and more (own measurement)."""
 LEAST_PITCH_SD, LEAST_UNISON_SD, FEW_PITCH_SD = 0.03, 0.05, 0.15
 """Cents; the last where no neighbour shows how much partials scatter."""
 TOP_FROM_KEY, TOP_PITCH_SD = 77, 0.15

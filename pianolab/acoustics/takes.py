@@ -32,7 +32,7 @@ import numpy as np
 from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.merged import MergedSurvey, Take
 from pianolab.acoustics.merging import merge_key, spreads, touch_taken_out
-from pianolab.acoustics.pairing import pair_keys
+from pianolab.acoustics.pairing import OTHER_PIANO, pair_keys
 from pianolab.acoustics.results import COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
 from pianolab.acoustics.survey import absent_row, warning_sentences
 from pianolab.acoustics.tuning import robust_spread, tuning_curve
@@ -46,7 +46,6 @@ if TYPE_CHECKING:
 SAME_CENTS, SAME_SPREADS = 3.0, 5.0
 """Takes of one day agree within this, and within this many times the spread of their differences [practice]."""
 SAME_WITHOUT_OVERLAP_CENTS = 20.0
-OTHER_PIANO = 0.06
 ONE_GAIN_DB = 2.0
 UNITS = {
     "cents": "cents",
