@@ -35,7 +35,10 @@ class Store(Protocol):
 
     engine: sa.Engine
     name: str
-    folder: Path
+
+    @property
+    def folder(self) -> Path:
+        """The folder with ``media/`` on this computer."""
 
     def media_file(self, name: str) -> Path:
         """Path of a media file on this computer; none is there where the casebook doesn't have it."""
@@ -131,8 +134,15 @@ class ServerStore:
 
     def __init__(self, engine: sa.Engine, *, name: str) -> None:
         self.engine, self.name = engine, name
-        self.folder = Path(tempfile.mkdtemp(prefix="pianolab-"))
-        weakref.finalize(self, shutil.rmtree, self.folder, ignore_errors=True)
+        self._folder: Path | None = None
+
+    @property
+    def folder(self) -> Path:
+        """Made when a sound or picture is first asked for: whoever only writes leaves nothing on this computer."""
+        if self._folder is None:
+            self._folder = Path(tempfile.mkdtemp(prefix="pianolab-"))
+            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+        return self._folder
 
     def media_file(self, name: str) -> Path:
         target = media_path(self.folder, name)
@@ -231,4 +241,6 @@ class ServerStore:
 
     def close(self) -> None:
         self.engine.dispose()
-        shutil.rmtree(self.folder, ignore_errors=True)
+        if self._folder is not None:
+            shutil.rmtree(self._folder, ignore_errors=True)
+            self._folder = None
