@@ -23,6 +23,8 @@ HUM_RATE_HZ = 2000
 HUM_LINES = 8
 MOST_S = 90.0
 MOST_SILENT = 0.02
+LEAST_S = 20.0
+"""How much sound it takes to tell an edge: few notes have edges of their own, where their partials end."""
 STEADY_DB = 4.0
 """How little the level of the quietest frames varies where they hold a background and not the end of a fade."""
 NYQUIST_SHARE = 0.88
@@ -105,7 +107,7 @@ def _lines(kept: FloatArray, f_hz: FloatArray, *, mains_hz: float) -> Hum | None
 
 
 def find_low_pass(channels: Samples, *, rate_hz: int) -> float | None:
-    """Frequency in Hz above which the recording holds nothing, None where it reaches up as it should."""
+    """Frequency in Hz above which the recording holds nothing; None where it reaches up, or is too short to tell."""
     size = int(2 ** np.round(np.log2(0.046 * rate_hz)))
     if channels.shape[1] < 8 * size:
         return None
@@ -119,7 +121,7 @@ def find_low_pass(channels: Samples, *, rate_hz: int) -> float | None:
     assert power is not None
     total = power.sum(axis=1)
     sounding = np.flatnonzero(total > 0)
-    if len(sounding) < 8:
+    if len(sounding) * hop < LEAST_S * rate_hz:
         return None
     order = sounding[np.argsort(total[sounding])]
     width = max(1, round(BAND_HZ * size / rate_hz))
@@ -130,6 +132,8 @@ def find_low_pass(channels: Samples, *, rate_hz: int) -> float | None:
     quiet = 10.0 * np.log10(bands[order[: max(4, len(order) // 10)]].mean(axis=0) + 1e-20)
     quiet_total = total[order[: max(4, len(order) // 10)]]
     steady = 10.0 * np.log10(np.percentile(quiet_total, 80) / np.percentile(quiet_total, 20)) < STEADY_DB
+    # Fades into digital silence are no background: what a codec leaves of them ends anywhere.
+    steady = bool(steady) and _silent_share(channels) <= MOST_SILENT
     found = (_hard_edge(loud, band_hz), _empty_from(quiet, band_hz) if steady else None)
     edges = [e for e in found if e is not None]
     highest = min(NYQUIST_SHARE * rate_hz / 2, limits()["low_pass"]["matters_below_hz"])

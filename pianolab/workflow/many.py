@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -141,7 +142,7 @@ def survey_many(
     try:
         with (
             contextlib.closing(worked(work, files, jobs=jobs or cores(), backend=backend)) as done,
-            tqdm(total=len(files), unit="recording", disable=not progress) as bar,
+            tqdm(total=len(files), unit="recording", file=sys.stdout, disable=not progress) as bar,
         ):
             for place, heard in done:
                 found[place] = _entry(files[place], heard)

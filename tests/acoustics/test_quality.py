@@ -217,6 +217,14 @@ def test_an_untouched_spectrum_reaches_up(place: str) -> None:
         assert find_low_pass(samples[None], rate_hz=rate_hz) is None
 
 
+@pytest.mark.parametrize(
+    "keys", [(1, 4, 7), (10, 13, 16, 19), (22, 25, 28, 31), (40, 43, 46), (70, 73, 76, 79)]
+)
+def test_where_the_partials_of_a_few_notes_end_is_no_edge(keys: tuple[int, ...]) -> None:
+    sound, _ = string_together(keys=keys)
+    assert find_low_pass(np.ascontiguousarray(sound.samples.T), rate_hz=sound.rate_hz) is None
+
+
 def test_what_a_low_pass_forbids() -> None:
     scale = played()
     sos = signal.butter(10, 5000, fs=scale.rate_hz, output="sos")

@@ -169,9 +169,9 @@ def dies_at_two(item: int) -> int:
 
 def test_a_bar_shows_how_far_it_is(recordings: dict[str, Path], capsys: pytest.CaptureFixture[str]) -> None:
     survey_many([recordings["gone"], recordings["text"]], jobs=1, backend="threading")
-    assert "2/2" in capsys.readouterr().err
+    assert "2/2" in capsys.readouterr().out
     survey_many([recordings["gone"]], jobs=1, backend="threading", progress=False)
-    assert capsys.readouterr().err == ""
+    assert capsys.readouterr().out == ""
 
 
 def test_the_library_stays_light() -> None:
