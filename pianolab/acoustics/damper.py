@@ -35,12 +35,16 @@ class Release:
 
 @dataclass(frozen=True)
 class Fall:
-    """Fall after the release: time to -20 dB with its bound (``=``, ``<``, ``>``), and the late slope in dB/s."""
+    """Fall after the release: time to -20 dB with its bound (``=``, ``<``, ``>``), and the late slope in dB/s.
+
+    ``likely_s`` is that time, or what it would be if the fall went on as it was heard; NaN where too little was.
+    """
 
     release_20_s: float
     bound: str
     slope_db_per_s: float
     why: str = ""
+    likely_s: float = np.nan
 
 
 def _drop(level: NoteLevel) -> tuple[FloatArray, FloatArray]:
@@ -124,17 +128,34 @@ def fall_after(level: NoteLevel, *, release_s: float, stop_s: float) -> Fall:
     floor = level.floor_db + 6.0
     under = np.flatnonzero(db <= target)
     slope = _late_fall(t, db, start_db=start_db, floor_db=floor)
+    likely_s = _likely_s(t - release_s, start_db - db, room_db=start_db - floor)
     if target < floor:
-        return Fall(np.nan, "", slope, "noise too near below the level at the release")
+        return Fall(np.nan, "", slope, "noise too near below the level at the release", likely_s)
     if len(under) == 0:
-        return Fall(
-            float(t[-1] - release_s) if len(t) else np.nan, ">", slope, "" if len(t) else "next key too soon"
-        )
+        if len(t) == 0:
+            return Fall(np.nan, ">", slope, "next key too soon")
+        return Fall(float(t[-1] - release_s), ">", slope, "", likely_s)
     i = int(under[0])
     if i == 0:
-        return Fall(0.0, "<", slope)
+        return Fall(0.0, "<", slope, "", 0.0)
     share = (db[i - 1] - target) / max(db[i - 1] - db[i], 1e-9)
-    return Fall(float(max(t[i - 1] + share * (t[i] - t[i - 1]) - release_s, 0.0)), "=", slope)
+    time_s = float(max(t[i - 1] + share * (t[i] - t[i - 1]) - release_s, 0.0))
+    return Fall(time_s, "=", slope, "", time_s)
+
+
+LEAST_ROOM_DB = 8.0
+
+
+def _likely_s(after_s: FloatArray, drop_db: FloatArray, *, room_db: float) -> float:
+    """Time to fall 20 dB from the part of the fall that is heard: down to the noise or to the next key, s."""
+    if len(after_s) < 20 or room_db < LEAST_ROOM_DB:
+        return float("nan")
+    depth = min(20.0, room_db)
+    under = np.flatnonzero(drop_db >= depth)
+    if len(under):
+        return float(max(after_s[under[0]], 0.0) * 20.0 / depth)
+    last = float(np.median(drop_db[-10:]))
+    return float(after_s[-5] * 20.0 / max(last, 0.5))
 
 
 def _late_fall(t: FloatArray, db: FloatArray, *, start_db: float, floor_db: float) -> float:
@@ -168,4 +189,4 @@ def judge_room(fall: Fall, *, t60_s: float) -> Fall:
     """The same fall, with ``<`` where the room's own decay hides the damper."""
     if fall.bound != "=" or np.isnan(t60_s) or fall.release_20_s > 1.4 * t60_s / 3.0:
         return fall
-    return Fall(fall.release_20_s, "<", fall.slope_db_per_s, fall.why)
+    return Fall(fall.release_20_s, "<", fall.slope_db_per_s, fall.why, fall.likely_s)

@@ -74,7 +74,11 @@ def short_notes(
     evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
     near = running_median(quick + np.nan_to_num(early), half=3)
     alone = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
-    together = (near > lim["evidence_near"]) & (evidence > lim["evidence_among"])
+    together = (
+        (near > lim["evidence_near"])
+        & (evidence > lim["evidence_among"])
+        & (key <= lim["few_partials_above"])
+    )
     far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual)
     short = (evidence > alone) | together | far
     held = (bound == "=") | (ratio > line - 0.25)
@@ -133,23 +137,14 @@ def _slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     """Keys whose release is slow for their place, and why a key can't be judged."""
     lim = limits()["damper"]
     key = m.strikes.key
-    time = np.array([f.release_20_s for f in m.falls])
+    likely = np.array([f.likely_s for f in m.falls])
     bound = np.array([f.bound for f in m.falls])
-    known = ~np.isnan(time) & (bound != "")
+    known = ~np.isnan(likely)
     span = np.arange(key.min(), key.max() + 1)
-    usual = np.exp(
-        smooth_over_keys(
-            _on_keys(np.where(known, np.log(np.maximum(time, 0.02)), np.nan), key, span), stiffness=600.0
-        )
-    )
-    usual = usual[key - span[0]]
-    # A fall that the next key cut short only gets longer, so less is asked of it.
-    share = np.where(bound == ">", lim["slow_share_cut_short"], lim["slow_share"])
-    slow = known & (bound != "<") & (time > share * usual) & (time > lim["least_s"])
+    logarithm = np.where(known, np.log(np.maximum(np.nan_to_num(likely), 0.05)), np.nan)
+    usual = np.exp(smooth_over_keys(_on_keys(logarithm, key, span), stiffness=600.0))[key - span[0]]
+    slow = known & (bound != "<") & (likely > lim["slow_share"] * usual) & (likely > lim["least_s"])
     why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
-    for i in range(len(key)):
-        if bound[i] == ">" and not slow[i]:
-            why[i] = "next key came before the fall could be followed"
     return slow, why
 
 
