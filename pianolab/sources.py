@@ -41,7 +41,7 @@ SOURCES: dict[str, str] = {
     "iso16283": "ISO 16283-1, Field measurement of sound insulation: reference reverberation time of dwellings, 0.5 s; "
     "from memory",
     "sabine1922": "W. C. Sabine, Collected papers on acoustics, Harvard University Press (1922); formula from memory",
-    "eyring1930": "C. F. Eyring, Reverberation time in \"dead\" rooms, JASA 1, 217-241 (1930); formula from memory",
+    "eyring1930": 'C. F. Eyring, Reverberation time in "dead" rooms, JASA 1, 217-241 (1930); formula from memory',
     "barron1988": "M. Barron, L.-J. Lee, Energy relations in concert auditoriums, JASA 84, 618-628 (1988); from memory, "
     "held against image sources",
     "waterhouse1955": "R. V. Waterhouse, Interference patterns in reverberant sound fields, JASA 27, 247-258 (1955); "

@@ -180,9 +180,11 @@ def _with_pitch(
     centroid, energy, modes = close_modes(channels, strikes, centre, held_s, guard, rate_hz=rate_hz)
     strings = np.array([usual_strings(int(k)) for k in strikes.key])
     known_hz = np.where(np.isnan(centre), 1.0, centre)
-    heard = over[:, :MODE_PARTIALS] > 15.0
-    far = far_string(modes, centre_hz=known_hz, weight=heard)
-    apart_hz = mean_of_far_strings_hz(modes, centre_hz=known_hz, weight=heard, far_cents=far, strings=strings)
+    heard_weight = np.where(over[:, :MODE_PARTIALS] > 15.0, 1.0, 0.0)
+    far = far_string(modes, centre_hz=known_hz, weight=heard_weight)
+    apart_hz = mean_of_far_strings_hz(
+        modes, centre_hz=known_hz, weight=heard_weight, far_cents=far, strings=strings
+    )
     found = (energy > 0) & ~np.isnan(centroid)
     mode_weight = np.where(found, np.clip(over[:, :MODE_PARTIALS] / 25.0, 0.0, 1.0), 0.0)
     near = np.abs(centroid / np.where(np.isnan(centre), np.inf, centre) - 1.0) < 0.02
@@ -194,7 +196,8 @@ def _with_pitch(
     # Partials above the twelfth keep their peaks: they steady B in the bass.
     pitch = np.where(np.isnan(tracks.f_hz[:, :FIT_PARTIALS]), np.nan, tracks.f_hz[:, :FIT_PARTIALS])
     all_weight = mode_weight
-    split = ((strings > 1) & ((~np.isnan(apart_hz)).sum(axis=1) >= 2))[:, None]
+    # At the top two or three partials can't say which string is the odd one: the centroid stands.
+    split = ((strings > 1) & (strikes.key < 76) & ((~np.isnan(apart_hz)).sum(axis=1) >= 2))[:, None]
     mode_weight = np.where(split & np.isnan(apart_hz), 0.0, mode_weight)
     pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, np.where(split, apart_hz, centroid), np.nan)
     fit_weight = np.where(split, 0.0, 0.15 * weight)

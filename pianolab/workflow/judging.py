@@ -71,7 +71,7 @@ def judge_casebook(
     """
     pianos = casebook.pianos()
     if not pianos:
-        raise BadInput(str(casebook.folder), "no pianos", "one or more", "Nothing entered yet?")
+        raise BadInput(casebook.name, "no pianos", "one or more", "Nothing entered yet?")
     problems: dict[str, str] = {}
     heard = _all_heard(casebook, pianos, problems, until=until, progress=progress)
     progress("comparing", 0.7)
