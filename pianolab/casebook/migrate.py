@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,9 @@ VERSIONS = ("1", "2")
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 BACKUPS = "backups"
+
+ONE_AT_A_TIME = threading.Lock()
+"""Alembic keeps the connection it works on in a global of the process."""
 
 
 def version_of(database: Path) -> str:
@@ -108,7 +112,7 @@ def raise_schema(connection: sa.Connection, *, name: object, migrations: Path = 
         return script._upgrade_revs("head", revision)
 
     try:
-        with EnvironmentContext(Config(), script, fn=steps) as environment:
+        with ONE_AT_A_TIME, EnvironmentContext(Config(), script, fn=steps) as environment:
             environment.configure(connection=connection)
             environment.run_migrations()
     except (CasebookError, DBAPIError):

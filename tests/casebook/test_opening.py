@@ -3,6 +3,8 @@
 import json
 import shutil
 import sqlite3
+import subprocess
+import sys
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
@@ -105,6 +107,33 @@ def test_a_newer_casebook_is_left_alone(folder_case):
     assert "schema 99" in line
     assert "update pianolab" in line
     assert state_of(folder_case.book.folder) == before
+
+
+AT_ONCE = """
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from pianolab.casebook import create_casebook, open_casebook
+def make(n):
+    create_casebook(Path(sys.argv[1]) / f"new {n}").close()
+    open_casebook(Path(sys.argv[1]) / f"old {n}").close()
+with ThreadPoolExecutor(12) as pool:
+    print(len(list(pool.map(make, range(12)))))
+"""
+
+
+def test_threads_make_and_raise_casebooks_at_once(tmp_path):
+    """In a process of its own: without the lock it ends in errors or in a crash of the interpreter."""
+    for n in range(12):
+        shutil.copytree(FIRST_SCHEMA, tmp_path / f"old {n}")
+    done = subprocess.run(
+        [sys.executable, "-c", AT_ONCE, str(tmp_path)], capture_output=True, text=True, timeout=120
+    )
+    assert (done.stdout.strip(), done.returncode) == ("12", 0), done.stderr[-2000:]
+    for folder in tmp_path.iterdir():
+        assert version_of(folder / DATABASE_NAME) == LAST
+        with open_casebook(folder) as book:
+            assert book.verify().ok
 
 
 def test_write_ahead_log_and_full_sync(folder_case):
