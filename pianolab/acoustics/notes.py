@@ -20,7 +20,7 @@ from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
-from pianolab.acoustics.voicing import brightness_share_db, spectral_tilt
+from pianolab.acoustics.voicing import HEARD_DB, brightness_share_db, least_heard_power, spectral_tilt
 from pianolab.keyboard import usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
@@ -146,11 +146,15 @@ def _mend_tracks(channels: Samples, strikes: Strikes, tracks: PartialTracks, *, 
     follow_again(channels, strikes, tracks, b=prior, usual_b=usual, doubtful=doubtful, rate_hz=rate_hz)
 
 
-def _pitch_sd_cents(fit: StiffFit, key: NDArray[np.int64]) -> FloatArray:
-    """Uncertainty of the first partial: scatter of the partials, and what the bridge pulls (more at the top)."""
+def _pitch_sd_cents(fit: StiffFit, key: NDArray[np.int64], *, t60_s: float) -> FloatArray:
+    """Uncertainty of the first partial: scatter of the partials, what the bridge pulls (more at the top), and the room.
+
+    The sizes are own estimates from two generators in three rooms.
+    """
     scatter = 1.5 * fit.residual_cents / np.sqrt(np.maximum(fit.used, 1))
-    pull = np.where(key > 76, 0.20, 0.06)
-    return np.asarray(np.hypot(scatter, pull))
+    pull = np.where(key > 76, 0.26, 0.09)
+    room = 0.12 * np.nan_to_num(t60_s) ** 2
+    return np.asarray(np.sqrt(scatter**2 + pull**2 + room**2))
 
 
 def _with_pitch(
@@ -228,8 +232,11 @@ def _with_pitch(
         prompt_hidden=t60[0] > 0.7,
     )
     share = brightness_share_db(early, key=strikes.key)
-    clear = np.where(tracks.over_noise_db > 10.0, early, 0.0)
-    tilt, tilt_sd = spectral_tilt(clear, tracks.f_hz, key=strikes.key, t60_s=t60[0])
+    series = series_hz(fit.f0_hz, fit.inharmonicity, tracks.f_hz.shape[1])
+    places = np.where(np.isnan(tracks.f_hz), series, tracks.f_hz)
+    clear = np.where(tracks.over_noise_db > HEARD_DB, early, 0.0)
+    at_most = least_heard_power(early, tracks.over_noise_db, places)
+    tilt, tilt_sd = spectral_tilt(clear, places, key=strikes.key, t60_s=t60[0], at_most=at_most)
     peak = np.array(
         [10.0 * np.log10(max(float(v.power.max()), 1e-20)) if len(v.power) else np.nan for v in levels]
     )
@@ -245,7 +252,7 @@ def _with_pitch(
         tilt_sd=tilt_sd,
         between_db=between,
         f1_hz=np.where(fit.used > 0, f1, np.nan),
-        f1_sd_cents=_pitch_sd_cents(fit, strikes.key),
+        f1_sd_cents=_pitch_sd_cents(fit, strikes.key, t60_s=t60[0]),
         inharmonicity=fit.inharmonicity,
         b_sd=fit.b_sd,
         unison=unison,

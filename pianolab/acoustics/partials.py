@@ -20,6 +20,7 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 MOST_TRACKED = 40
 LEAST_DB = 9.0
+HIGHEST_HZ = 12000.0
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,7 @@ def track_partials(
         spread = (sxx - 2.0 * sx * n**2 + s0 * n**4) / det
         reach_hz = predicted * np.clip(2.2 * np.sqrt(spread), 6.0, 45.0) / CENTS_PER_NEPER
         reach_hz = np.clip(reach_hz, 1.6 * hz_per_bin, 0.4 * f1_hz)
-        inside = predicted < min(12000.0, 0.47 * rate_hz)
+        inside = predicted < min(HIGHEST_HZ, 0.47 * rate_hz)
         centre = np.where(inside, predicted / hz_per_bin, 10.0)
         bin_at, db, pw = _peak_near(power, over_db, centre, reach_hz / hz_per_bin)
         good = inside & ~np.isnan(bin_at) & (db >= LEAST_DB)

@@ -91,6 +91,8 @@ def string_variance_cents2(modes: Modes, *, centre_hz: FloatArray) -> FloatArray
     return np.where(known.any(axis=-1), variance * (CENTS_PER_NEPER / centre_hz) ** 2, np.nan)
 
 
+SD_SHARE = 0.75
+"""The partials scatter more than the strings' distance is off; one partial alone tells little. Own estimate."""
 OUTERMOST_OVER_SD = {1: 0.0, 2: 2.0, 3: 2.3}
 """Distance of the outermost strings over their standard deviation; for three between 2.12 and 2.45."""
 
@@ -116,7 +118,8 @@ def _from_variance(
     plain = factor * np.sqrt(np.maximum(middle, 0.0))
     mean, mean_sd = _expected_distance(middle, sd, factor)
     sure = 1.0 / (1.0 + (mean_sd / SURE_CENTS) ** 4)
-    return sure * plain + (1.0 - sure) * mean, mean_sd
+    stated_sd = SD_SHARE * (1.0 + 2.0 / np.maximum(count, 1) ** 1.5) * mean_sd
+    return sure * plain + (1.0 - sure) * mean, stated_sd
 
 
 def _expected_distance(
