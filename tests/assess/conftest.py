@@ -51,7 +51,8 @@ def build_survey(
             cents = offset_cents + rng.normal(0, 0.3)
             row |= {
                 "f1_hz": float(key_to_hz(key)) * 2 ** (cents / 1200),
-                "inharmonicity": 1e-4 * 1.08 ** abs(key - 30),
+                # B goes with one over the tension (fletcher1964).
+                "inharmonicity": 1e-4 * 1.08 ** abs(key - 30) * 2.0 ** (-2.0 * offset_cents / 1200.0),
                 "cents_sd": 0.05,
                 "unison_cents_sd": 0.1,
                 "onset_s": 2.5 * key,
