@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -19,23 +19,59 @@ LOCALE = "en_GB"
 NOT_KNOWN = "not known"
 
 
-def format_value(value: object) -> str:
-    """A value as a reader wants it: four significant figures, a dash for what is unknown.
+def format_value(value: object, unit: str = "") -> str:
+    """A value as a reader wants it: no finer than its unit can be trusted, a dash for what is unknown.
+
+    Without a unit that says how fine, three significant figures, and whole numbers from a thousand up.
 
     Examples
     --------
-    >>> format_value(3.14159), format_value(None), format_value(12)
-    ('3.142', '–', '12')
+    >>> format_value(3.14159), format_value(None), format_value(12), format_value(2557.4)
+    ('3.14', '–', '12', '2557')
+    >>> format_value(0.003938, "dB"), format_value(-17.256, "cents")
+    ('0.0', '-17.3')
     """
     if value is None or (isinstance(value, float) and value != value):
         return "–"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:.4g}"
+        return _number(value, unit)
     if isinstance(value, (tuple, list)):
-        return ", ".join(format_value(v) for v in value)
+        return ", ".join(format_value(v, unit) for v in value)
     return str(value)
+
+
+DECIMALS = {"dB": 1, "dB/s": 1, "cents": 1, "Hz": 1, "s": 2, "m": 2, "m²": 1, "m³": 0, "years": 0}
+
+
+def _number(value: float, unit: str) -> str:
+    if unit in DECIMALS:
+        text = f"{value:.{DECIMALS[unit]}f}"
+    elif 100.0 <= abs(value) < 1e15:
+        text = f"{value:.1f}".removesuffix(".0") if abs(value) < 1000.0 else f"{value:.0f}"
+    else:
+        text = f"{value:.3g}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def format_row(header: Sequence[str], row: Row) -> tuple[str, ...]:
+    """The values of one row as a reader wants them, each by its unit: that of the column's name, or of a column ``unit``.
+
+    Examples
+    --------
+    >>> format_row(("what", "low", "unit"), ("level", 0.70131, "dB"))
+    ('level', '0.7', 'dB')
+    >>> format_row(("part", "years to", "level (dB)"), ("strings", 16.39, 3.21))
+    ('strings', '16', '3.2')
+    """
+    own = str(row[list(header).index("unit")]) if "unit" in header else ""
+    return tuple(format_value(v, _unit_in(h) or own) for h, v in zip(header, row, strict=False))
+
+
+def _unit_in(name: str) -> str:
+    words = name.replace("(", " ").replace(")", " ").replace(",", " ").split()
+    return next((w for w in words if w in DECIMALS and len(words) > 1), "")
 
 
 def money(amount: Amount, currency: str, *, locale: str = LOCALE) -> str:
@@ -58,8 +94,8 @@ def money(amount: Amount, currency: str, *, locale: str = LOCALE) -> str:
     --------
     >>> money(Decimal("2340.4"), "EUR"), money(-80, "EUR"), money(None, "EUR")
     ('€2,340', '-€80', 'not known')
-    >>> money(2340, "CHF", locale="de_CH").replace("\xa0", " ")
-    'CHF 2’340'
+    >>> money(2340, "CHF", locale="de_DE").replace("\xa0", " ")
+    '2.340 CHF'
     """
     if amount is None:
         return NOT_KNOWN
@@ -89,23 +125,52 @@ def about(amount: Amount, currency: str, *, locale: str = LOCALE) -> str:
     return money(Decimal(amount).quantize(Decimal("1E1"), rounding=ROUND_HALF_UP), currency, locale=locale)
 
 
-def html_table(caption: str, header: Sequence[str], rows: Sequence[Row]) -> str:
-    """A plain HTML table, everything escaped; it follows the notebook's own light or dark theme.
+def short_value(value: object) -> str:
+    """A value as a table in a notebook shows it: two decimals at most, and more only where nothing else is left.
 
     Examples
     --------
-    >>> print(html_table("two < three", ["a"], [(1,)]))
-    <table class="pianolab"><caption style="text-align:left;font-weight:600">two &lt; three</caption>...
+    >>> short_value(6.4951), short_value(10.0), short_value(0.00042), short_value(None)
+    ('6.50', '10', '0.00042', '–')
     """
-    head = "".join(f'<th style="text-align:left">{escape(h)}</th>' for h in header)
-    body = "".join(
-        "<tr>" + "".join(f'<td style="text-align:left">{escape(format_value(c))}</td>' for c in row) + "</tr>"
-        for row in rows
-    )
-    return (
-        '<table class="pianolab"><caption style="text-align:left;font-weight:600">'
-        f"{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-    )
+    if isinstance(value, float) and value == value and abs(value) < 1000:
+        if value == round(value):
+            return f"{value:.0f}"
+        return f"{value:.2f}" if abs(value) >= 0.005 else f"{value:.2g}"
+    return format_value(value)
+
+
+NO_WRAP_CHARS = 15
+
+
+def html_table(caption: str, header: Sequence[str], rows: Sequence[Row]) -> str:
+    """A plain HTML table, everything escaped; it follows the notebook's own light or dark theme.
+
+    A column in which no row says anything is left out; a table without rows says so.
+
+    Examples
+    --------
+    >>> print(html_table("two < three", ["a", "b"], [(1, "")]))
+    <figure class="pianolab" style="margin:0;overflow-x:auto"><figcaption style="font-weight:600">two &lt; three</figcaption>...
+    >>> html_table("faults", ["key"], []).endswith("<p>none</p></figure>")
+    True
+    """
+    cells = [[short_value(c) for c in row] for row in rows]
+    said = [i for i in range(len(header)) if any(row[i] for row in cells)]
+    head = "".join(f'<th style="text-align:left">{escape(header[i])}</th>' for i in said)
+    body = "".join("<tr>" + "".join(_cell(row[i]) for i in said) + "</tr>" for row in cells)
+    table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>" if cells else "<p>none</p>"
+    return _figure(caption, table)
+
+
+def _cell(text: str) -> str:
+    whole = ";white-space:nowrap" if len(text) <= NO_WRAP_CHARS else ""
+    return f'<td style="text-align:left{whole}">{escape(text)}</td>'
+
+
+def _figure(caption: str, inside: str) -> str:
+    words = f'<figcaption style="font-weight:600">{escape(caption)}</figcaption>' if caption else ""
+    return f'<figure class="pianolab" style="margin:0;overflow-x:auto">{words}{inside}</figure>'
 
 
 class Showable:
@@ -130,5 +195,63 @@ class Showable:
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self.headline()}>"
 
+    def shown(self) -> list[Row]:
+        """The rows as a reader sees them in a notebook, where they differ from the numbers of `rows`."""
+        return self.rows()
+
     def _repr_html_(self) -> str:
-        return html_table(self.headline(), self.header, self.rows())
+        return html_table(self.headline(), self.header, self.shown())
+
+
+class Table(Showable):
+    """A few rows of one's own, shown as every result is.
+
+    Examples
+    --------
+    >>> Table("The rooms", ["piano", "seconds"], [("A", 0.31)])
+    <Table The rooms>
+    """
+
+    def __init__(self, caption: str, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+        self._caption, self.header = caption, tuple(header)
+        self._rows = [tuple(row) for row in rows]
+
+    def headline(self) -> str:
+        return self._caption
+
+    def rows(self) -> list[Row]:
+        return list(self._rows)
+
+
+class Lines(Showable):
+    """Sentences one under the other: a list in a notebook, plain lines in a script.
+
+    Examples
+    --------
+    >>> Lines("Ask", ["How old is it?", "Who tuned it?"])
+    Ask
+      How old is it?
+      Who tuned it?
+    >>> Lines("Ask", [])._repr_html_().endswith("<p>none</p></figure>")
+    True
+    """
+
+    header = ("line",)
+
+    def __init__(self, caption: str, lines: Iterable[str], *, empty: str = "none") -> None:
+        self._caption, self._lines, self._empty = caption, tuple(lines), empty
+
+    def headline(self) -> str:
+        return self._caption
+
+    def rows(self) -> list[Row]:
+        return [(line,) for line in self._lines]
+
+    def __repr__(self) -> str:
+        lines = "".join(f"\n  {line}" for line in self._lines or (self._empty,))
+        return f"{self._caption}{lines}".strip("\n")
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines)
+        inside = f'<ul style="margin:0">{items}</ul>' if items else f"<p>{escape(self._empty)}</p>"
+        return _figure(self._caption, inside)

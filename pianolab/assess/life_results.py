@@ -90,3 +90,6 @@ class Life(Showable):
             )
             for p in self.parts
         ]
+
+    def shown(self) -> list[Row]:
+        return [tuple(f"{c:.0f}" if isinstance(c, float) else c for c in row) for row in self.rows()]

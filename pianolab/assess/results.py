@@ -79,6 +79,9 @@ class AspectResult(Showable):
             (f"unknown: {u.text} ({u.reason})", -u.width, 0.0, u.source) for u in self.unknown
         ]
 
+    def shown(self) -> list[Row]:
+        return [(text, f"{low:.1f}", f"{high:.1f}", source) for text, low, high, source in self.rows()]
+
 
 @dataclass(frozen=True, kw_only=True)
 class Alert:
@@ -194,3 +197,6 @@ class Assessment(Showable):
 
     def rows(self) -> list[Row]:
         return [(a.aspect, a.low, a.high, a.made_by[0].text if a.made_by else "") for a in self.aspects]
+
+    def shown(self) -> list[Row]:
+        return [(name, f"{low:.1f}", f"{high:.1f}", reason) for name, low, high, reason in self.rows()]

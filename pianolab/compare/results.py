@@ -9,7 +9,7 @@ from typing import Literal
 from pianolab.assess.results import Assessment
 from pianolab.compare.weights import middle_weights
 from pianolab.model import ASPECTS, BuyerProfile
-from pianolab.show import LOCALE, Row, Showable, about
+from pianolab.show import LOCALE, Row, Showable, about, money
 
 LEAST_LEAN = 0.001
 """A weight that differs by less from the middle of its range says nothing: the simulation's error."""
@@ -180,3 +180,11 @@ class Comparison(Showable):
             )
             for s in self.standings
         ]
+
+    def shown(self) -> list[Row]:
+        code = self.profile.currency
+        return [
+            (name, first, f"{low:.1f}", f"{high:.1f}", about(total_low, code), about(total_high, code),
+             "no offer" if offer is None else money(offer, code), stop)
+            for name, first, low, high, total_low, total_high, offer, stop in self.rows()
+        ]  # fmt: skip

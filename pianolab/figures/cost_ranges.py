@@ -14,7 +14,7 @@ from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
 
-ROW_PX, WORDS_LINE_PX, WORDS_CHARS, BUDGET_PX = 64, 15, 46, 22
+ROW_PX, WORDS_LINE_PX, BUDGET_PX = 64, 15, 22
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,6 +116,7 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     row_px = ROW_PX + (WORDS_LINE_PX if two_lines else 0)
     height = row_px * n + BUDGET_PX
     fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare, bottom=44, legend=2)
+    _bars_in_words(fig, look_of)
     for i, c in enumerate(plan.costs):
         _draw_row(fig, c, -i, plan=plan, theme=look_of, bare=bare)
     if plan.budget is not None:
@@ -136,13 +137,23 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     return fig
 
 
+def _bars_in_words(fig: Sheet, theme: Theme) -> None:
+    """The legend of the two parts of a bar, in a colour that is no instrument's."""
+    for name, fill in (
+        ("asking price", theme.muted),
+        ("on top of it, most likely", look.faded(theme.muted, 0.28)),
+    ):
+        fig.add("bar", orientation="h", x=[None], y=[None], name=name, hoverinfo="skip",
+                marker={"color": fill, "line": {"color": theme.muted, "width": 1.2}})  # fmt: skip
+
+
 def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme, bare: bool) -> None:
     colour, code = c.mark.colour(theme), plan.currency
     first = y == 0
     asking = float(c.asking) if c.asking is not None else 0.0
     if c.asking is not None:
-        fig.add("bar", orientation="h", y=[y], x=[asking], width=0.34, marker={"color": colour, "line": {"width": 0}}, name="asking price",
-                    hovertext=[wording.lines(c.mark.label, f"asking price {money(c.asking, code)}")], hoverinfo="text", showlegend=first)  # fmt: skip
+        fig.add("bar", orientation="h", y=[y], x=[asking], width=0.34, marker={"color": colour, "line": {"width": 0}}, name="asking price", showlegend=False,
+                    hovertext=[wording.lines(c.mark.label, f"asking price {money(c.asking, code)}")], hoverinfo="text")  # fmt: skip
     low, middle, high = c.total or c.repairs
     what = (
         "total with repairs, moving and first tunings"
@@ -151,7 +162,7 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
     )
     fig.add(
         "bar", orientation="h", y=[y], base=[asking], x=[max(float(middle) - asking, 0.0)], width=0.34, name="on top of it, most likely",
-        marker={"color": look.faded(colour, 0.28), "line": {"color": colour, "width": 1.2}}, hoverinfo="text", showlegend=first,
+        marker={"color": look.faded(colour, 0.28), "line": {"color": colour, "width": 1.2}}, hoverinfo="text", showlegend=False,
         hovertext=[wording.lines(c.mark.label, f"most likely {about(middle, code)}", what)],
     )  # fmt: skip
     fig.add(
@@ -167,7 +178,7 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
         )  # fmt: skip
     fig.add_annotation(
         x=0, xref="paper", xanchor="left", y=y + 0.22, yanchor="bottom", text=_row_words(c, code, bare=bare),
-        font={"size": look.SMALL_PX, "color": theme.ink}, align="left",
+        font={"size": look.SMALL_PX, "color": theme.ink}, align="left", borderpad=0, bgcolor=None if bare else theme.paper,
     )  # fmt: skip
 
 
@@ -179,4 +190,4 @@ def _row_words(c: CostRow, code: str, *, bare: bool) -> str:
         if c.total
         else f", repairs about {about(c.repairs[1], code)}"
     )
-    return wording.wrapped(f"{name}{asked}{end}", width=WORDS_CHARS)
+    return wording.wrapped(f"{name}{asked}{end}", width=frame.words_chars(bare=bare))

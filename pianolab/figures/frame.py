@@ -9,6 +9,8 @@ from pianolab.figures.look import GAP_PX, SANS, SERIF, SMALL_PX, TEXT_PX, TITLE_
 from pianolab.figures.sheet import Sheet
 
 TITLE_CHARS, TITLE_LINE_PX, LEGEND_ROW_PX, BOTTOM_PX = 44, 22, 22, 32
+PHONE_CHARS, NOTEBOOK_CHARS = 46, 104
+"""How long a line of words inside a figure may be: on a page that phones open, and in a notebook."""
 LEGEND_MOST_PX = 600
 """A legend that wraps on a narrow screen grows downwards; it is never cut or scrolled."""
 
@@ -28,7 +30,7 @@ def base_figure(
     legend : int, rows of the legend at notebook width, 0 for none
     """
     text = wording.wrapped(title, width=TITLE_CHARS)
-    top = 2 * GAP_PX if bare else 3 * GAP_PX + TITLE_LINE_PX * (1 + text.count("<br>"))
+    top = 2 * GAP_PX if bare else 2 * GAP_PX + TITLE_LINE_PX * (1 + text.count("<br>"))
     below = 0 if bare or not legend else LEGEND_ROW_PX * legend + GAP_PX
     total = top + height + bottom + below
     return Sheet(
@@ -37,13 +39,18 @@ def base_figure(
             "paper_bgcolor": "rgba(0,0,0,0)" if bare else theme.paper, "plot_bgcolor": "rgba(0,0,0,0)",
             "font": {"family": SANS, "size": TEXT_PX, "color": theme.ink},
             "title": None if bare else heading(text, theme, height=total), "showlegend": bool(legend) and not bare,
-            "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -bottom / height, "yanchor": "top", "maxheight": LEGEND_MOST_PX,
+            "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -bottom / height, "yanchor": "top", "maxheight": LEGEND_MOST_PX, "traceorder": "normal",
                        "font": {"size": SMALL_PX}, "bgcolor": "rgba(0,0,0,0)", "itemclick": False, "itemdoubleclick": False},
             "hoverlabel": {"bgcolor": theme.panel, "bordercolor": theme.rule, "align": "left",
                            "font": {"family": SANS, "size": TEXT_PX, "color": theme.ink}},
             "dragmode": False, "barmode": "overlay",
         }
     )  # fmt: skip
+
+
+def words_chars(*, bare: bool) -> int:
+    """How long a line of words inside a figure may be."""
+    return PHONE_CHARS if bare else NOTEBOOK_CHARS
 
 
 def heading(text: str, theme: Theme, *, height: float) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks, vis
 from pianolab.figures.look import Theme
 from pianolab.figures.sheet import Sheet, drawing
 
-PANEL_PX, ROW_PX, ROW_GAP_PX, KEYBOARD_PX, GAP_ROW_PX, SPACE_PX = 250, 84, 26, 16, 11, 7
+PANEL_PX, ROW_PX, ROW_GAP_PX, KEYBOARD_PX, GAP_ROW_PX, SPACE_PX = 250, 84, 26, 16, 13, 8
 ROW_TITLE_PX = 20
 
 

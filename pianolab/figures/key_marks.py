@@ -51,7 +51,7 @@ def draw_points(fig: Sheet, s: KeySeries, panel: Panel, *, plan: KeyPlan, theme:
                 "size": [10 if kind in ("fault", "moved") else 5 if crowded else 7] * len(points), "line": {"color": edge, "width": 1.3 if edge == colour else 0.7},
             },
             hovertext=[hover(p, s.mark, plan) for p in points], hoverinfo="text",
-            name=kind, legendgroup=s.mark.letter, showlegend=False,
+            name=kind, legendgroup=s.mark.letter, showlegend=False, cliponaxis=False,
         )  # fmt: skip
 
 
@@ -102,7 +102,7 @@ def draw_gaps(fig: Sheet, strip: Panel, height: float, *, plan: KeyPlan, theme: 
             tickvals=list(range(len(letters))),
             ticktext=labels,
             showgrid=False,
-            tickfont={"size": 9.5, "color": theme.muted},
+            tickfont={"size": 10, "color": theme.muted},
         )
     )
 
@@ -134,7 +134,7 @@ def end_letters(fig: Sheet, panel: Panel, *, plan: KeyPlan, theme: Theme) -> Non
         placed.append((x, y))
         fill = theme.paper if s.quiet else s.mark.colour(theme)
         fig.add_annotation(
-            xref="x", x=x + 2.6, yref=f"{panel.axis} domain", y=y, text=f"<b>{s.mark.letter}</b>",
+            xref="x", x=x + 2.6, yref=f"{panel.axis} domain", y=y, yanchor="middle", text=f"<b>{s.mark.letter}</b>",
             bgcolor=fill, borderpad=2, font={"size": 11, "color": theme.muted if s.quiet else look.ink_on(fill)},
         )  # fmt: skip
 

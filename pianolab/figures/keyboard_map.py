@@ -21,6 +21,8 @@ from pianolab.show import Row
 
 LANE_PX, KEYBOARD_PX, LANE_SPACE_PX = 38, 64, 10
 SIDE_PX = 12
+NOT_JUDGED_ALPHA = {"light": 0.45, "dark": 0.75}
+NOT_JUDGED_WORDS = "grey squares: not judged; point at one for the reason"
 FAULT_WORDS: dict[str, str] = {
     "silent": "no sound", "off_pitch": "off pitch", "unison": "strings apart", "short_sustain": "dies too soon",
     "damper": "damper slow", "buzz": "buzz", "voicing": "stands out",
@@ -153,12 +155,16 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     look_of = look.theme_of(theme)
     n = len(plan.lanes)
     height = KEYBOARD_PX + LANE_PX * n + LANE_SPACE_PX
-    fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare)
+    grey = not bare and any(not note.found for note in plan.notes)
+    fig = frame.base_figure(
+        look_of, title=plan.title, height=height, bare=bare, bottom=52 if grey else frame.BOTTOM_PX
+    )
     values, texts = key_ticks(plan.first_key, plan.last_key)
     share = KEYBOARD_PX / height
     fig.lay_out(
         margin={"l": SIDE_PX, "r": SIDE_PX},
-        xaxis=frame.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
+        xaxis=frame.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y",
+                         title=NOT_JUDGED_WORDS if grey else None),
         yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
         yaxis2=frame.axis(look_of, range=[n - 0.7, -0.7], domain=[min(0.99, share + LANE_SPACE_PX / height), 1], tickvals=list(range(n)),
                           showticklabels=False, anchor="x"),
@@ -188,7 +194,7 @@ def _draw_lane(fig: Sheet, plan: KeyboardPlan, lane: str, i: int, theme: Theme) 
             else {
                 "symbol": "square",
                 "size": 8,
-                "color": look.faded(theme.faint, 0.45),
+                "color": look.faded(theme.faint, NOT_JUDGED_ALPHA[theme.name]),
                 "line": {"width": 0},
             }
         )

@@ -12,7 +12,9 @@ from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
 
-BAR_PX, LINE_PX, SPACE_PX, TEXT_CHARS = 12, 15, 12, 52
+BAR_PX, LINE_PX, SPACE_PX = 12, 15, 12
+LEAST_CHANCE = 0.005
+"""What would change the first choice less often than this is left out of the chart."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,7 +50,8 @@ def plan_next_steps(
     A comparison without next steps says so in ``alt``; nothing is drawn as if it were settled by luck.
     """
     marks = marks or marks_for({a.piano.id: a.piano.name for a in comparison.assessments})
-    best = sorted(comparison.next_steps, key=lambda s: -s.chance_to_change)[:most]
+    telling = [s for s in comparison.next_steps if s.chance_to_change >= LEAST_CHANCE]
+    best = sorted(telling, key=lambda s: -s.chance_to_change)[:most]
     steps = tuple(
         StepRow(
             mark=marks[s.piano_id],
@@ -75,7 +78,7 @@ def plan_next_steps(
 def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure: a bar per step, its words above it."""
     look_of = look.theme_of(theme)
-    words = [_words(s) for s in plan.steps]
+    words = [_words(s, bare=bare) for s in plan.steps]
     heights = [LINE_PX * (1 + w.count("<br>")) + BAR_PX + SPACE_PX for w in words]
     bottoms = [sum(heights[: i + 1]) for i in range(len(heights))]
     height = max(sum(heights), LINE_PX)
@@ -83,6 +86,8 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
     fig.add(
         "bar", orientation="h", y=[b - SPACE_PX - BAR_PX / 2 for b in bottoms], x=[s.chance for s in plan.steps], width=BAR_PX,
         marker={"color": [s.mark.colour(look_of) for s in plan.steps], "line": {"color": look_of.ink, "width": 0.6}}, showlegend=False,
+        text=[f"{100 * s.chance:.0f} of 100" for s in plan.steps], textposition="outside", textangle=0, cliponaxis=False,
+        textfont={"size": look.SMALL_PX, "color": look_of.muted},
         hovertext=[wording.lines(s.mark.label, s.text, s.effort, s.why, f"changes the first choice in {100 * s.chance:.0f} of 100 cases")
                    for s in plan.steps],
         hoverinfo="text",
@@ -95,12 +100,14 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
     top = max([s.chance for s in plan.steps] + [0.05])
     fig.lay_out(
         margin={"l": 14, "r": 20},
-        xaxis=frame.axis(look_of, range=[0, 1.1 * top], tickformat=".0%", nticks=5, title="chance that it changes the first choice"),
+        xaxis=frame.axis(look_of, range=[0, 1.25 * top], showgrid=False, tickformat=".0%", nticks=5, title="chance that it changes the first choice"),
         yaxis=frame.axis(look_of, range=[height, 0], showticklabels=False, showgrid=False),
     )  # fmt: skip
     return fig
 
 
-def _words(s: StepRow) -> str:
+def _words(s: StepRow, *, bare: bool) -> str:
     minutes = f", {s.minutes:.0f} min" if s.minutes is not None else ""
-    return f"<b>{s.mark.letter}</b>  " + wording.wrapped(f"{s.text} ({s.effort}{minutes})", width=TEXT_CHARS)
+    name = "" if bare else f"{s.mark.name}: "
+    text = wording.wrapped(f"{name}{s.text} ({s.effort}{minutes})", width=frame.words_chars(bare=bare))
+    return f"<b>{s.mark.letter}</b>  {text}"

@@ -11,7 +11,7 @@ from pianolab.figures.look import Theme
 from pianolab.figures.radar_plan import RadarPlan, RadarSeries, span
 from pianolab.figures.sheet import Sheet, drawing
 
-PANEL_PX = 290
+PANEL_PX = 300
 CROWN_FROM, CROWN_TO = 10.25, 11.6
 
 
@@ -56,13 +56,13 @@ def _draw_one(
     step = 360.0 / len(plan.aspects)
     angles = [step * n for n in range(len(plan.aspects))]
     x = [(column + 0.2) / columns, (column + 0.8) / columns]
-    y = [1 - (row + 0.92) / rows, 1 - (row + 0.1) / rows]
+    y = [1 - (row + 0.88) / rows, 1 - (row + 0.12) / rows]
     labels = [f"{wording.wrapped(a, width=10)}" for a in plan.aspects]
     fig.lay_out(**{
         name: {
             "domain": {"x": x, "y": y}, "bgcolor": "rgba(0,0,0,0)",
             "radialaxis": {"range": [0, CROWN_TO], "tickvals": [0, 5, 10], "showline": False, "gridcolor": theme.rule, "angle": angles[1] / 2,
-                            "tickangle": 0, "tickfont": {"size": 10, "color": theme.muted}, "ticks": "", "layer": "below traces"},
+                            "showticklabels": False, "ticks": "", "layer": "below traces"},
             "angularaxis": {"tickvals": angles, "ticktext": labels, "direction": "clockwise", "rotation": 90, "showline": False,
                              "gridcolor": theme.rule, "ticks": "outside", "ticklen": 5, "tickcolor": "rgba(0,0,0,0)", "tickfont": {"size": look.SMALL_PX, "color": theme.ink}},
         }
@@ -74,11 +74,20 @@ def _draw_one(
                 fig, [(b.low + b.high) / 2 for b in other.bands], angles, name, colour=theme.faint, width=0.8
             )
     _band(fig, s, theme, name=name, angles=angles)
+    _scale(fig, theme, name=name, angle=1.5 * step)
     if not bare:
         fig.add_annotation(
             x=(column + 0.02) / columns, y=1 - row / rows, xref="paper", yref="paper", xanchor="left", yanchor="top",
             text=f"<b>{s.mark.letter}</b>  {wording.plain(s.mark.name)}", font={"size": look.TEXT_PX, "color": theme.ink},
         )  # fmt: skip
+
+
+def _scale(fig: Sheet, theme: Theme, *, name: str, angle: float) -> None:
+    """What the rings stand for, written between two aspects, where the bands leave most room."""
+    fig.add(
+        "scatterpolar", r=[5, 10], theta=[angle, angle], subplot=name, mode="text", text=["5 ", "10 "], textposition="middle left", hoverinfo="skip", showlegend=False,
+        textfont={"size": 10, "color": theme.muted},
+    )  # fmt: skip
 
 
 def _outline(

@@ -15,7 +15,7 @@ from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
 
-ROW_PX = 46
+ROW_PX, NAME_PX = 46, 14
 ORDINALS = ("1st", "2nd", "3rd", "4th", "5th", "6th", "7th", "8th")
 
 
@@ -80,16 +80,27 @@ def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> S
     """The plan as a figure: one bar per instrument, darkest part first rank."""
     look_of = look.theme_of(theme)
     n = len(plan.ranks)
-    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * n, bare=bare, bottom=44)
+    row_px = ROW_PX + (0 if bare else NAME_PX)
+    fig = frame.base_figure(look_of, title=plan.title, height=row_px * n, bare=bare, bottom=44)
     for rank in range(max(len(r.shares) for r in plan.ranks)):
         _draw_rank(fig, plan, rank, look_of)
+    if not bare:
+        _names(fig, plan, look_of)
     fig.lay_out(
-        barmode="stack", margin={"l": 40, "r": 24}, bargap=0.38,
+        barmode="stack", margin={"l": 40, "r": 24}, bargap=0.38 * ROW_PX / row_px + 1 - ROW_PX / row_px,
         xaxis=frame.axis(look_of, range=[0, 1], tickvals=[0, 0.25, 0.5, 0.75, 1], ticktext=["0", "25", "50", "75", "100"], title="of 100 tries"),
-        yaxis=frame.axis(look_of, showgrid=False, tickvals=list(range(n)), range=[n - 0.5, -0.5],
+        yaxis=frame.axis(look_of, showgrid=False, tickvals=list(range(n)), range=[n - 0.5, -0.5 - (0 if bare else NAME_PX / row_px / 2)],
                         ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks], tickfont={"size": 15, "color": look_of.ink}),
     )  # fmt: skip
     return fig
+
+
+def _names(fig: Sheet, plan: RankPlan, theme: Theme) -> None:
+    for i, r in enumerate(plan.ranks):
+        fig.add_annotation(
+            x=0, xref="paper", xanchor="left", y=i - 0.26, yanchor="bottom", borderpad=0,
+            text=wording.plain(r.mark.name), font={"size": look.SMALL_PX, "color": theme.ink},
+        )  # fmt: skip
 
 
 def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:

@@ -47,6 +47,9 @@ class Decision(Showable):
     def rows(self) -> list[Row]:
         return self.comparison.rows()
 
+    def shown(self) -> list[Row]:
+        return self.comparison.shown()
+
     def _repr_html_(self) -> str:
         sentences = "".join(f"<p>{escape(s)}</p>" for s in self.comparison.verdict.sentences)
         return super()._repr_html_() + sentences

@@ -37,6 +37,7 @@ class Lab:
         overrides = {
             "@jupyterlab/apputils-extension:notification": {"fetchNews": "false"},
             "@jupyterlab/apputils-extension:themes": {"theme": name},
+            "@jupyterlab/notebook-extension:tracker": {"windowingMode": "none"},
         }
         place = self.config / "labconfig" / "default_setting_overrides.json"
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -70,10 +71,11 @@ def _free_port() -> int:
 
 
 @contextlib.contextmanager
-def running_lab(home: Path) -> Iterator[Lab]:
-    """Start JupyterLab, wait until it answers, end it with its kernels."""
-    folder, port = home / "notebooks", _free_port()
-    folder.mkdir(parents=True)
+def running_lab(home: Path, *, folder: Path | None = None) -> Iterator[Lab]:
+    """Start JupyterLab, wait until it answers, end it with its kernels; notebooks lie in ``folder`` or inside ``home``."""
+    folder, port = (folder or home / "notebooks").resolve(), _free_port()
+    for place in (home, folder):
+        place.mkdir(parents=True, exist_ok=True)
     fresh = {
         name: str(home / name.lower())
         for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
@@ -148,7 +150,7 @@ STARTED = (
 )
 
 
-def run_all(page: Any) -> None:
+def run_all(page: Any, *, timeout_s: float = 90) -> None:
     """Run every cell; asked again where the page was not ready and dropped it without a word."""
     for _ in range(5):
         page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
@@ -157,7 +159,7 @@ def run_all(page: Any) -> None:
             break
     page.wait_for_function(
         "![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].some(p => p.textContent.includes('*'))",
-        timeout=90_000,
+        timeout=1000 * timeout_s,
     )
     wait_idle(page)
 
