@@ -11,6 +11,9 @@ from pianolab.errors import BadInput
 SOURCES: dict[str, str] = {
     "iso16": "ISO 16:1975, Acoustics: standard tuning frequency (A4 = 440 Hz); value from memory",
     "iec61672": "IEC 61672-1, Sound level meters: corner frequencies of the A-weighting; values from memory",
+    "bs1770": "Recommendation ITU-R BS.1770-4, Algorithms to measure audio programme loudness and true-peak audio "
+    "level (2015): coefficients as open implementations quote them",
+    "ebu3341": "EBU Tech 3341, Loudness metering: momentary loudness over 400 ms; from memory",
     "fletcher1964": "H. Fletcher, Normal vibration frequencies of a stiff piano string, JASA 36(1), 203-209 (1964)",
     "young1952": "R. W. Young, Inharmonicity of plain wire piano strings, JASA 24(3), 267-273 (1952)",
     "rigaud2013": "F. Rigaud, B. David, L. Daudet, A parametric model and estimation techniques for the "
@@ -51,6 +54,8 @@ SOURCES: dict[str, str] = {
     "kingsmith1994": "P. E. King-Smith, S. S. Grigsby, A. J. Vingrys, S. C. Benes, A. Supowit, Efficient and unbiased "
     "modifications of the QUEST threshold method, Vision Research 34(7), 885-912 (1994); method from memory",
     "levitt1971": "H. Levitt, Transformed up-down methods in psychoacoustics, JASA 49(2), 467-477 (1971); from memory",
+    "macmillan2005": "N. A. Macmillan, C. D. Creelman, Detection Theory: A User's Guide, 2nd ed. (2005), chapter on "
+    "same-different tasks; from memory",
     "stanislaw1999": "H. Stanislaw, N. Todorov, Calculation of signal detection theory measures, Behavior Research "
     "Methods, Instruments and Computers 31(1), 137-149 (1999)",
     "gourevitch1967": "V. Gourevitch, E. Galanter, A significance test for one parameter isosensitivity functions, "

@@ -16,6 +16,7 @@ from pianolab.classroom.lessons import (
 from pianolab.classroom.measures import (
     Sensitivity,
     Share,
+    sensitivities_by_day,
     sensitivity,
     sensitivity_of,
     share_of,
@@ -23,6 +24,7 @@ from pianolab.classroom.measures import (
     shares_by_fault,
     shares_by_kind,
     threshold_of,
+    thresholds_by_day,
 )
 from pianolab.classroom.pages import write_class_page, write_progress_page
 from pianolab.classroom.sheets import Sheets, write_sheets
@@ -57,6 +59,7 @@ __all__ = [
     "make_drill",
     "make_exhibits",
     "open_class",
+    "sensitivities_by_day",
     "sensitivity",
     "sensitivity_of",
     "set_seed",
@@ -66,6 +69,7 @@ __all__ = [
     "shares_by_kind",
     "sitting",
     "threshold_of",
+    "thresholds_by_day",
     "write_answers",
     "write_class_page",
     "write_lesson_sheets",

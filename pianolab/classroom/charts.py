@@ -10,6 +10,7 @@ INK, SOFT, LINE, BLUE, VERMILLION = "#211e1a", "#5f584e", "#d9d2c5", "#0072b2", 
 """Blue and vermillion of the palette of Okabe and Ito, which colour-blind readers tell apart."""
 
 LEFT, WIDE, STEP = 250, 420, 24
+SHARE_TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)

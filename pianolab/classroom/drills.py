@@ -26,6 +26,8 @@ DRILL_KINDS: tuple[DrillKind, ...] = get_args(DrillKind)
 CONFIRMED = "measured"
 ALTERED = "a recorded note, altered"
 MODELLED = "a modelled piano"
+EITHER: dict[DrillKind, str] = {"which is better": f"{MODELLED} or {ALTERED}"}
+"""What a drill is made from, as said before the answer: which of the two would tell half of it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,9 +74,14 @@ class Drill(Showable):
                 self.question,
                 ", ".join(c.label for c in self.clips),
                 "; ".join(self.choices),
-                self.truth.made_from,
+                self.made_from,
             )
         ]
+
+    @property
+    def made_from(self) -> str:
+        """What the sounds are made from, in words that go with every answer; the truth says it exactly."""
+        return EITHER.get(self.kind, MODELLED)
 
     def is_right(self, choice: str) -> bool:
         """Whether this choice is the true one.
@@ -141,7 +148,7 @@ def make_drill(
 
     Raises
     ------
-    BadInput : an unknown kind, a hardness or level outside its range
+    BadInput : an unknown kind, a hardness or level outside its range, a seed or number below 0
 
     Notes
     -----
@@ -162,6 +169,8 @@ def make_drill(
         raise BadInput("kind", repr(kind), "one of " + ", ".join(DRILL_KINDS))
     if not 0.0 <= hardness <= 1.0:
         raise BadInput("hardness", hardness, "0 (plain) to 1 (fine)")
+    if seed < 0 or number < 0:
+        raise BadInput("seed, number", f"{seed}, {number}", "whole numbers from 0 on")
     maker: Callable[[Recipe], Drill] = MAKERS[kind]
     rng = np.random.default_rng([seed, number, DRILL_KINDS.index(kind)])
     task = task_name(kind, seed=seed, number=number, hardness=hardness, level=level, about=about)

@@ -30,7 +30,10 @@ NAMES = (
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Exhibit(Showable):
-    """One point of one invented instrument; ``reference`` is the teacher's grade and is shown to nobody else."""
+    """One point of one invented instrument; ``reference`` is the teacher's grade and is shown to nobody else.
+
+    ``lesson``: grades of this lesson only are about it; empty for those of any.
+    """
 
     header = ("instrument", "point", "reading")
 
@@ -42,6 +45,7 @@ class Exhibit(Showable):
     reading: str
     clip: DrillClip | None = None
     reference: int = field(default=5)
+    lesson: str = ""
 
     @property
     def task(self) -> str:
@@ -97,6 +101,8 @@ def make_exhibits(
     """
     if not 2 <= instruments <= len(NAMES):
         raise BadInput("instruments", instruments, f"2 to {len(NAMES)}")
+    if seed < 0:
+        raise BadInput("seed", seed, "a whole number from 0 on")
     if unknown := [p for p in points if p not in GRADED_POINTS]:
         raise BadInput(
             "points", ", ".join(unknown), "of " + ", ".join(GRADED_POINTS), "Others can't be drawn or heard."

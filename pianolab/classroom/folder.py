@@ -12,10 +12,10 @@ import shutil
 import tomllib
 from collections.abc import Iterable
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 from uuid import uuid4
 
 from pianolab.casebook import Casebook, create_casebook, gather, open_casebook
@@ -24,7 +24,7 @@ from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer, check_pupil
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from pianolab.casebook import GatherResult
 
@@ -32,24 +32,31 @@ CLASS_FILE, PUPILS, GATHERED = "class.toml", "pupils", "gathered"
 WRITER = "class"
 """Stands in the casebooks' logs in place of a name, so that a name goes when its answers go."""
 
+GRADE = "grade"
+"""Kind of an answer that grades an exhibit."""
+
+Standing = Literal["counts", "another class", "changed by hand"]
+
 
 @dataclass(frozen=True, kw_only=True)
 class SchoolClass:
     """A class: its folder and what was decided when it was made.
 
     ``same_set``: every pupil gets the same drills (to talk about them together), else each their own, harder as
-    they get better. ``database``: URL of a casebook on a server, empty for files.
+    they get better. ``database``: URL of a casebook on a server, empty for files. ``id`` tells this class from
+    others that share a server, and stays when the class is renamed or its folder moved.
     """
 
     folder: Path
     name: str
     seed: int
+    id: str
     same_set: bool = True
     database: str = field(default="", repr=False)
 
-    def desk(self, pupil: str) -> Desk:
+    def desk(self, pupil: str | int) -> Desk:
         """The place where one pupil works; made when it is first written to."""
-        return Desk(school=self, pupil=check_pupil(pupil))
+        return Desk(school=self, pupil=check_pupil(str(pupil)))
 
     def desks(self) -> tuple[Path, ...]:
         """Folders of the pupils who have worked here (none where the class lies on a server)."""
@@ -64,12 +71,28 @@ class SchoolClass:
 
         Returns
         -------
-        GatherResult, or None where there is nothing to gather
+        GatherResult, or None where there is nothing to gather; a folder that can't be read stands among its
+        problems, and the others are gathered all the same
+
+        Raises
+        ------
+        CasebookError : the class's own casebook can't be opened, or none of the folders can be read
         """
-        places = [*self.desks(), *more]
+        places = [*self.desks(), *map(Path, more)]
         if not places:
             return None
-        return gather(places, into=self.database or self.folder / GATHERED)
+        with self.book():
+            into = self.database or self.folder / GATHERED
+        done: list[GatherResult] = []
+        refused: list[CasebookError] = []
+        for place in places:
+            try:
+                done.append(gather(place, into=into))
+            except CasebookError as error:
+                refused.append(error)
+        if not done:
+            raise refused[0]
+        return _together(done, [str(error) for error in refused])
 
     @contextmanager
     def book(self) -> Iterator[Casebook]:
@@ -81,7 +104,28 @@ class SchoolClass:
             yield book
 
     def answers(self) -> tuple[Answer, ...]:
-        """All answers that were gathered (on a server: given), in order of entry."""
+        """All answers of this class that were gathered (on a server: given), in order of entry."""
+        return tuple(a for a in self._all() if self.standing(a) == "counts")
+
+    def left_out(self) -> tuple[tuple[Answer, Standing], ...]:
+        """Answers in the class's casebook that don't count, and why: another class's, or changed by hand."""
+        told = ((a, self.standing(a)) for a in self._all())
+        return tuple((a, why) for a, why in told if why != "counts")
+
+    def standing(self, answer: Answer) -> Standing:
+        """Whether an answer counts: its id is that of this class, pupil and task, and right is what agrees with the truth."""
+        if not answer.id.startswith(self._mark):
+            return "another class"
+        item = answer.item if answer.kind == GRADE else ""
+        own = answer_id(self, pupil=answer.pupil, lesson=answer.lesson, task=place_of(answer.task), item=item)
+        told = None if answer.kind == GRADE else answer.given == answer.truth
+        return "counts" if answer.id == own and answer.correct == told else "changed by hand"
+
+    @property
+    def _mark(self) -> str:
+        return f"answer-{self.id}-"
+
+    def _all(self) -> Sequence[Answer]:
         with self.book() as book:
             return book.answers()
 
@@ -95,14 +139,24 @@ class SchoolClass:
         Returns
         -------
         int, how many answers there were; copies that are gathered later don't bring them back
+
+        Raises
+        ------
+        BadInput : the pupil's own folder can't be deleted; the class's casebook holds nothing of theirs then
         """
-        name = check_pupil(pupil)
+        name = check_pupil(str(pupil))
         self.gather()
         with self.book() as book:
-            ids = [a.id for a in book.answers() if a.pupil == name]
+            ids = [a.id for a in book.answers() if a.pupil == name and a.id.startswith(self._mark)]
             if ids:
                 book.purge(ids, by=WRITER)
-        shutil.rmtree(self.folder / PUPILS / desk_name(name), ignore_errors=True)
+        own = self.folder / PUPILS / desk_name(name)
+        if own.exists():
+            try:
+                shutil.rmtree(own)
+            except OSError as error:
+                got = f"a folder that can't be deleted ({error.strerror})"
+                raise BadInput(str(own), got, "leave to delete it", "Is it open elsewhere? Delete it yourself.") from None  # fmt: skip
         return len(ids)
 
 
@@ -132,7 +186,8 @@ class Desk:
         if isinstance(self.place, Path) and not self.place.is_dir():
             return ()
         with self.book() as book:
-            return tuple(a for a in book.answers() if a.pupil == self.pupil)
+            given = book.answers()
+        return tuple(a for a in given if a.pupil == self.pupil and self.school.standing(a) == "counts")
 
     def seed(self, lesson: str) -> int:
         """Seed of this pupil's drills in a lesson: the class's own, or one for each pupil."""
@@ -140,18 +195,19 @@ class Desk:
 
     def answer_id(self, lesson: str, task: str, item: str = "") -> str:
         """Id of this pupil's answer to a task: the same on every machine, so that it can't be given twice."""
-        text = json.dumps([self.school.seed, self.school.name, lesson, task, item, self.pupil])
-        return "answer-" + sha256(text.encode()).hexdigest()[:32]
+        return answer_id(self.school, pupil=self.pupil, lesson=lesson, task=task, item=item)
 
     def record(self, answer: Answer, *, again: bool = False) -> bool:
         """Keep an answer; False where this task was answered before (with ``again`` the new one counts).
 
         Raises
         ------
-        BadInput : another pupil's answer, or an answer that was removed for good
+        BadInput : another pupil's answer, one whose id isn't `answer_id`, or one that was removed for good
         """
         if answer.pupil != self.pupil:
             raise BadInput("pupil", repr(answer.pupil), repr(self.pupil), "Another pupil's desk?")
+        if self.school.standing(answer) != "counts":
+            raise BadInput("answer", "an id, a task and a truth that don't belong together", "the id that desk.answer_id gives, correct where given is the truth")  # fmt: skip
         with self.book() as book:
             known = bool(book.log(answer.id))
             if known and not again:
@@ -159,6 +215,31 @@ class Desk:
             with book.editing(by=WRITER) as edit:
                 edit.change(answer) if known else edit.add(answer)
         return True
+
+
+def answer_id(school: SchoolClass, *, pupil: str, lesson: str, task: str, item: str) -> str:
+    """Id of an answer, made from what it answers: class, pupil, lesson, the task's place in it."""
+    text = json.dumps([school.id, lesson, task, item, pupil])
+    return school._mark + sha256(text.encode()).hexdigest()[:32]
+
+
+def place_of(task: str) -> str:
+    """A task's place in its lesson: its name without the mark that says how it was made.
+
+    Examples
+    --------
+    >>> place_of("same or different 3 (5d1f0a77)"), place_of("the one in the hall")
+    ('same or different 3', 'the one in the hall')
+    """
+    return task.partition(" (")[0]
+
+
+def _together(done: Sequence[GatherResult], refused: Sequence[str]) -> GatherResult:
+    """What was gathered folder by folder, as one result."""
+    last = done[-1]
+    counts = {n: sum(getattr(d, n) for d in done) for n in ("sources", "added", "updated", "changes", "media", "purged")}  # fmt: skip
+    problems = (*(p for d in done for p in d.problems), *refused)
+    return replace(last, **counts, problems=problems)
 
 
 def desk_name(pupil: str) -> str:
@@ -200,17 +281,20 @@ def make_class(
     True
     """
     folder = Path(folder)
-    if not name.strip():
-        raise BadInput("name", "an empty name", "what the class is called")
+    if not name.strip() or not name.strip().isprintable():
+        got = "an empty name" if not name.strip() else "unseen characters"
+        raise BadInput("name", got, "what the class is called")
+    if seed is not None and (isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63):
+        raise BadInput("seed", repr(seed)[:40], "a whole number from 0 on")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise BadInput(str(folder), "a folder that isn't empty", "a new or empty folder", "open_class opens one that is there.")  # fmt: skip
     if database:
         _on_server(database)
     (folder / PUPILS).mkdir(parents=True)
-    number = int.from_bytes(os.urandom(4), "big") if seed is None else int(seed)
     values: dict[str, Any] = {
         "name": name.strip(),
-        "seed": number,
+        "id": uuid4().hex[:12],
+        "seed": int.from_bytes(os.urandom(4), "big") if seed is None else seed,
         "same_set": same_set,
         "database": database,
     }
@@ -241,11 +325,14 @@ def open_class(folder: str | Path) -> SchoolClass:
         raise BadInput(str(folder), "a folder without a class", "the folder of a class", "The folder above or below? make_class makes one.")  # fmt: skip
     try:
         values = tomllib.loads(file.read_text(encoding="utf-8"))
+        seed = int(values["seed"])
+        if seed < 0 or not str(values["id"]).isalnum():
+            raise ValueError("a seed below 0, or an id that isn't letters and numbers")
         return SchoolClass(
-            folder=folder, name=str(values["name"]), seed=int(values["seed"]), same_set=bool(values["same_set"]),
+            folder=folder, name=str(values["name"]), seed=seed, id=str(values["id"]), same_set=bool(values["same_set"]),
             database=str(values.get("database", "")),
         )  # fmt: skip
     except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError, UnicodeDecodeError) as error:
         raise BadInput(
-            str(file), "a class file that can't be read", "name, seed and same_set", f"{error}."
+            str(file), "a class file that can't be read", "name, id, seed and same_set", f"{error}."
         ) from None

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from pianolab.assess.agreement import Agreement, agreement
+from pianolab.classroom.folder import GRADE
 from pianolab.classroom.measures import Share, share_of
 from pianolab.classroom.strictness import FittedGrades, fit_grades
 from pianolab.errors import BadInput
@@ -19,9 +20,6 @@ from pianolab.show import Row, Showable
 
 if TYPE_CHECKING:
     from pianolab.classroom.exhibits import Exhibit
-
-GRADE = "grade"
-"""Kind of an answer that grades an exhibit."""
 
 LEAST_GRADES = 6
 """So many grades of one sentence are needed before its words are blamed."""
@@ -111,12 +109,22 @@ def agreement_of(units: Sequence[Unit], table: FloatArray, *, what: str) -> Agre
     return agreement(judged, what=what, together={u: u[0] for u in units})
 
 
-def grade_table(answers: Iterable[Answer]) -> tuple[tuple[str, ...], tuple[Unit, ...], FloatArray]:
-    """Pupils, exhibits, and their table of grades, shape (pupils, exhibits); the latest grade of each counts."""
+def _unit(lesson: str, instrument: str, point: str) -> Unit:
+    return (f"{lesson}: {instrument}" if lesson else instrument, point)
+
+
+def grade_table(
+    answers: Iterable[Answer], *, by_lesson: bool = False
+) -> tuple[tuple[str, ...], tuple[Unit, ...], FloatArray]:
+    """Pupils, exhibits, and their table of grades, shape (pupils, exhibits); the latest grade of each counts.
+
+    With ``by_lesson`` instruments of one name in two lessons are two.
+    """
     latest: dict[tuple[str, Unit], int] = {}
     for answer in answers:
         if answer.kind == GRADE and answer.grade is not None:
-            latest[answer.pupil, (answer.task, answer.item)] = answer.grade
+            unit = _unit(answer.lesson if by_lesson else "", answer.task, answer.item)
+            latest[answer.pupil, unit] = answer.grade
     pupils = tuple(dict.fromkeys(p for p, _ in latest))
     units = tuple(sorted({u for _, u in latest}))
     table = np.full((len(pupils), len(units)), np.nan)
@@ -131,14 +139,20 @@ def class_view(answers: Iterable[Answer], exhibits: Sequence[Exhibit]) -> ClassV
     Parameters
     ----------
     answers : answers of kind ``grade``; ``task`` names the instrument, ``item`` the point
-    exhibits : what was graded, with the teacher's reference
+    exhibits : what was graded, with the teacher's reference; where they name their lesson, grades of other lessons
+        are left aside
 
     Raises
     ------
     BadInput : grades of exhibits that aren't there, or of fewer than two pupils
     """
-    pupils, units, table = grade_table(answers)
-    reference = {(e.instrument, e.point.id): e.reference for e in exhibits}
+    by_lesson = bool(exhibits) and all(e.lesson for e in exhibits)
+    lessons = {e.lesson for e in exhibits}
+    about = [a for a in answers if not by_lesson or a.lesson in lessons]
+    pupils, units, table = grade_table(about, by_lesson=by_lesson)
+    reference = {
+        _unit(e.lesson if by_lesson else "", e.instrument, e.point.id): e.reference for e in exhibits
+    }
     if stray := sorted(set(units) - set(reference)):
         raise BadInput(
             "grades",

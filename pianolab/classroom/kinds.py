@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, permutations
 
@@ -29,8 +29,8 @@ from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
 from pianolab.sound_model import KeyFault, PianoModel
 
-KEYS, RINGING_KEYS = range(38, 61), range(34, 46)
-"""Where faults are put; a leaking damper only where enough is left to leak after two seconds."""
+KEYS, FAULT_KEYS, RINGING_KEYS = range(38, 61), range(34, 61), range(34, 46)
+"""Where drills of one fault lie, and those of several; a damper leaks only where enough is left after two seconds."""
 
 ALTERABLE: tuple[HeardFault, ...] = ("unison", "short_sustain")
 """Faults that a recorded note can be given in a known way."""
@@ -48,8 +48,19 @@ def _piano(recipe: Recipe, *, unison: float = 0.3) -> PianoModel:
     )  # fmt: skip
 
 
-def _key(recipe: Recipe, fault: HeardFault | None = None) -> int:
-    return int(recipe.rng.choice(RINGING_KEYS if fault == "damper" else KEYS))
+def _key(recipe: Recipe) -> int:
+    return int(recipe.rng.choice(KEYS))
+
+
+def _possible(recipe: Recipe, key: int, every: Sequence[HeardFault]) -> list[HeardFault]:
+    """What can be the matter with a key. The key is drawn first, so that it tells nothing of the fault."""
+    return [f for f in recipe.among(every) if f != "damper" or key in RINGING_KEYS]
+
+
+def _low_only(recipe: Recipe, every: Sequence[HeardFault]) -> bool:
+    """Whether a drill is about dampers more than others: further up it would have nothing to ask."""
+    faults = recipe.among(every)
+    return "damper" in faults and len(faults) < len(every)
 
 
 def _curves(fault: HeardFault | None, heard: Played, clean: Played, key: int) -> tuple[Curve, ...]:
@@ -63,9 +74,10 @@ def _one(label: str, samples: np.ndarray, rate_hz: int) -> DrillClip:
 
 def name_the_fault(recipe: Recipe) -> Drill:
     """A note between its two neighbours; is anything wrong with it, and what?"""
-    options = (*recipe.among(NAMED), None)
+    key = int(recipe.rng.choice(RINGING_KEYS if _low_only(recipe, NAMED) else FAULT_KEYS))
+    options = (*_possible(recipe, key, NAMED), None)
     fault: HeardFault | None = options[int(recipe.rng.integers(len(options)))]
-    key, model = _key(recipe, fault), _piano(recipe)
+    model = _piano(recipe)
     wrong = None if fault is None else fault_of(fault, key, recipe.hardness)
     heard, clean = (play_around(with_fault(model, f), key, seed=recipe.seed % 2**31) for f in (wrong, None))
     low, middle, high = (note_name(k) for k in (key - 1, key, key + 1))
@@ -91,20 +103,24 @@ BETTER: dict[HeardFault, str] = {
 }  # fmt: skip
 
 
+REAL_KEYS, REAL_NOTES = 0.6, 0.9
+"""Shares of drills at keys that were recorded, and of those made from a recorded note where it can have the fault."""
+
+
 def which_is_better(recipe: Recipe) -> Drill:
     """The same key of two pianos that differ in one thing; also with real notes altered in a known way."""
-    rng = recipe.rng
-    faults = recipe.among(tuple(BETTER))
-    if set(ALTERABLE) <= set(faults) and rng.random() < 0.35:
-        return _better_of_real(recipe)
-    fault = faults[int(rng.integers(len(faults)))]
-    key, model = _key(recipe, fault), _piano(recipe)
-    wrong, played = fault_of(fault, key, recipe.hardness), {}
-    good = "AB"[int(rng.integers(2))]
-    for label in "AB":
-        own = with_fault(model, None if label == good else wrong)
-        play = play_around if fault in BESIDE else play_note
-        played[label] = play(own, key, seed=recipe.seed % 2**31)
+    rng, every = recipe.rng, tuple(BETTER)
+    low = _low_only(recipe, every)
+    recorded = [k for k in real_keys() if not low or k in RINGING_KEYS]
+    anywhere = RINGING_KEYS if low else FAULT_KEYS
+    key = int(rng.choice(recorded if rng.random() < REAL_KEYS else anywhere))
+    faults = _possible(recipe, key, every)
+    fault, good = faults[int(rng.integers(len(faults)))], "AB"[int(rng.integers(2))]
+    if key in recorded and fault in ALTERABLE and rng.random() < REAL_NOTES:
+        return _better_of_real(recipe, key=key, fault=fault, good=good)
+    model, wrong = _piano(recipe), fault_of(fault, key, recipe.hardness)
+    models = {label: with_fault(model, None if label == good else wrong) for label in "AB"}
+    played = {label: play_around(m, key, seed=recipe.seed % 2**31) for label, m in models.items()}
     worse = played["B" if good == "A" else "A"]
     confirmed = (
         by_faults(worse, key, fault) if fault in BESIDE else by_measure(fault, worse, played[good], key)
@@ -113,11 +129,8 @@ def which_is_better(recipe: Recipe) -> Drill:
     return _pair(recipe, key, played, truth=truth, confirmed=confirmed, made_from=MODELLED)
 
 
-def _better_of_real(recipe: Recipe) -> Drill:
-    rng, key = recipe.rng, int(recipe.rng.choice(real_keys()))
-    good = "AB"[int(rng.integers(2))]
+def _better_of_real(recipe: Recipe, *, key: int, fault: HeardFault, good: str) -> Drill:
     plain = play_real(key)
-    fault: HeardFault = "unison" if rng.random() < 0.5 else "short_sustain"
     if fault == "unison":
         amount, unit = 7.0 - 3.5 * recipe.hardness, "cents between the note and its added copy"
         altered = play_real(key, added_copy_cents=amount)
@@ -206,10 +219,10 @@ def same_or_different(recipe: Recipe) -> Drill:
 def find_the_bad_key(recipe: Recipe) -> Drill:
     """An octave step by step with one bad key."""
     rng, model = recipe.rng, _piano(recipe)
-    faults = recipe.among(NAMED)
-    fault = faults[int(rng.integers(len(faults)))]
-    first = int(rng.choice(range(30, 35) if fault == "damper" else range(38, 51)))
+    first = int(rng.choice(range(32, 36) if _low_only(recipe, NAMED) else range(32, 51)))
     bad = first + int(rng.integers(2, 11))
+    faults = _possible(recipe, bad, NAMED)
+    fault = faults[int(rng.integers(len(faults)))]
     wrong = fault_of(fault, bad, recipe.hardness)
     seed = recipe.seed % 2**31
     heard, clean = (play_around(with_fault(model, f), first + 6, seed=seed, around=6) for f in (wrong, None))

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, make_drill
+from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, make_drill, set_seed
 from pianolab.classroom.exhibits import Exhibit, make_exhibits
 from pianolab.classroom.sheets import Sheets, answers_section, write_sheets
-from pianolab.classroom.sittings import PLAIN, DrillSitting, GradingSitting
+from pianolab.classroom.sittings import DrillSitting, GradingSitting, hardness_for_all
 from pianolab.errors import BadInput
 from pianolab.report import write_page
 from pianolab.report.class_page import PlainTable, Section, class_page
@@ -83,31 +83,54 @@ def lesson_of(name: str) -> Lesson:
     return lessons[name]
 
 
-def lesson_exhibits(school: SchoolClass, name: str) -> tuple[Exhibit, ...]:
+TURN = ", turn "
+
+
+def _label(lesson: Lesson, turn: int) -> str:
+    """Name of a lesson in the answers: with its turn from the second on."""
+    if turn < 1:
+        raise BadInput("turn", turn, "1 for the first time, 2 for the second, and so on")
+    return lesson.id if turn == 1 else f"{lesson.id}{TURN}{turn}"
+
+
+def lesson_exhibits(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Exhibit, ...]:
     """The instruments to grade in a lesson of this class; empty for a lesson of listening."""
     lesson = lesson_of(name)
-    return (
-        make_exhibits(seed=school.seed, instruments=lesson.instruments, points=lesson.points)
-        if lesson.points
-        else ()
-    )
+    label = _label(lesson, turn)
+    if not lesson.points:
+        return ()
+    seed = set_seed(school.seed, lesson=label)
+    shown = make_exhibits(seed=seed, instruments=lesson.instruments, points=lesson.points)
+    return tuple(replace(e, lesson=label) for e in shown)
 
 
-def sitting(desk: Desk, name: str) -> DrillSitting | GradingSitting:
+def exhibits_of(school: SchoolClass, labels: Iterable[str]) -> tuple[Exhibit, ...]:
+    """What was graded in the lessons of these names in the answers; other names are passed over."""
+    found: list[Exhibit] = []
+    for label in dict.fromkeys(labels):
+        name, _, turn = label.partition(TURN)
+        if name in load_lessons() and (not turn or turn.isdecimal()):
+            found += lesson_exhibits(school, name, turn=int(turn or 1))
+    return tuple(found)
+
+
+def sitting(desk: Desk, name: str, *, turn: int = 1) -> DrillSitting | GradingSitting:
     """A pupil's sitting in a lesson; it goes on where the last one stopped.
 
     Parameters
     ----------
     desk : the pupil's desk
     name : a name of `load_lessons`
+    turn : 2, 3, … for the same lesson again on another day, with other tasks
     """
     lesson = lesson_of(name)
+    label = _label(lesson, turn)
     if lesson.points:
-        return GradingSitting(desk, lesson=lesson.id, exhibits=lesson_exhibits(desk.school, name))
-    return DrillSitting(desk, lesson=lesson.id, kinds=lesson.kinds, count=lesson.count, about=lesson.about)
+        return GradingSitting(desk, lesson=label, exhibits=lesson_exhibits(desk.school, name, turn=turn))
+    return DrillSitting(desk, lesson=label, kinds=lesson.kinds, count=lesson.count, about=lesson.about)
 
 
-def lesson_drills(school: SchoolClass, name: str) -> tuple[Drill, ...]:
+def lesson_drills(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Drill, ...]:
     """The drills of a lesson as every pupil of this class gets them.
 
     Raises
@@ -117,16 +140,14 @@ def lesson_drills(school: SchoolClass, name: str) -> tuple[Drill, ...]:
     lesson = lesson_of(name)
     if not school.same_set and lesson.kinds:
         raise BadInput(school.name, "a class in which each pupil has an own set", "one with the same set for all", "Their answers tell the truth of each task.")  # fmt: skip
-    seed = school.desk("0").seed(lesson.id)
+    seed, kinds = school.desk("0").seed(_label(lesson, turn)), lesson.kinds
     return tuple(
-        make_drill(
-            lesson.kinds[n % len(lesson.kinds)], seed=seed, number=n, hardness=PLAIN, about=lesson.about
-        )
+        make_drill(kinds[n % len(kinds)], seed=seed, number=n, hardness=hardness_for_all(kinds, n), about=lesson.about)
         for n in range(lesson.count)
-    )
+    )  # fmt: skip
 
 
-def write_answers(school: SchoolClass, name: str, path: str | Path) -> Path:
+def write_answers(school: SchoolClass, name: str, path: str | Path, *, turn: int = 1) -> Path:
     """The teacher's page of a lesson: notes, and the answer of every task. Keep it apart from the class's folder.
 
     Raises
@@ -142,22 +163,25 @@ def write_answers(school: SchoolClass, name: str, path: str | Path) -> Path:
             "Pupils would find it there.",
         )
     lesson = lesson_of(name)
-    drills: Sequence[Drill] = lesson_drills(school, name) if lesson.kinds and school.same_set else ()
+    known = lesson.kinds and school.same_set
+    drills: Sequence[Drill] = lesson_drills(school, name, turn=turn) if known else ()
     sections = [
         Section(heading="What it is for", paragraphs=(lesson.aim, f"Time: {lesson.minutes} minutes.")),
         Section(
             heading="For you",
             tables=(PlainTable(caption="Notes", header=("note",), rows=tuple((t,) for t in lesson.teacher)),),
         ),
-        answers_section(drills, lesson_exhibits(school, name)),
+        answers_section(drills, lesson_exhibits(school, name, turn=turn)),
     ]
     path.parent.mkdir(parents=True, exist_ok=True)
-    return write_page(path, class_page(f"{lesson.id}: for the teacher", sections, contents=False))
+    return write_page(path, class_page(f"{_label(lesson, turn)}: for the teacher", sections, contents=False))
 
 
-def write_lesson_sheets(school: SchoolClass, name: str, folder: str | Path) -> Sheets:
-    """A lesson on paper, for a class without computers; see `write_sheets`."""
-    drills = lesson_drills(school, name)
-    return write_sheets(
-        folder, title=f"{school.name}: {name}", drills=drills, exhibits=lesson_exhibits(school, name)
-    )
+def write_lesson_sheets(school: SchoolClass, name: str, folder: str | Path, *, turn: int = 1) -> Sheets:
+    """A lesson on paper, for a class without computers; see `write_sheets`.
+
+    What was ticked comes into the class with ``take`` and ``next`` of each pupil's `sitting`, in the order of the tasks.
+    """
+    drills, exhibits = lesson_drills(school, name, turn=turn), lesson_exhibits(school, name, turn=turn)
+    title = f"{school.name}: {_label(lesson_of(name), turn)}"
+    return write_sheets(folder, title=title, drills=drills, exhibits=exhibits)

@@ -21,7 +21,14 @@ from pianolab.show import Row, Showable
 
 Z95 = float(norm.ppf(0.975))
 YES_NO: dict[str, str] = {"same or different": "different"}
-"""Kinds with two answers of which one is "there is something": for d' and bias."""
+"""Kinds with two answers of which one is "there is something": for d' and bias.
+
+"Same or different" is taken as one question, whether there is a beating note. A listener who compares the two notes
+as equals hears more than this d' says [macmillan2005]; over time and between pupils it compares all the same.
+"""
+
+RECENT = 40
+"""So many answers tell what a pupil hears at present: older ones are of the past."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -161,10 +168,17 @@ def shares_by_day(answers: Iterable[Answer]) -> dict[date, Share]:
     return {day: share_of(sum(counts[day]), len(counts[day])) for day in sorted(counts)}
 
 
+def recent(answers: Iterable[Answer], *, kind: str) -> list[Answer]:
+    """One pupil's latest answers to tasks of one kind, in order of time."""
+    own = [a for a in answers if a.kind == kind and a.correct is not None]
+    own.sort(key=lambda a: a.at.timestamp() if a.at is not None else 0.0)
+    return own[-RECENT:]
+
+
 def sensitivity_of(answers: Iterable[Answer], *, kind: str = "same or different") -> Sensitivity:
-    """d' and bias of one pupil's answers to a yes/no kind of task."""
+    """d' and bias of one pupil's latest answers to a yes/no kind of task."""
     yes = YES_NO[kind]
-    own = [a for a in answers if a.kind == kind and a.truth]
+    own = [a for a in recent(answers, kind=kind) if a.truth]
     signals = [a for a in own if a.truth == yes]
     noises = [a for a in own if a.truth != yes]
     return sensitivity(
@@ -174,7 +188,7 @@ def sensitivity_of(answers: Iterable[Answer], *, kind: str = "same or different"
 
 
 def threshold_of(answers: Sequence[Answer], *, kind: str) -> Threshold:
-    """Threshold of one pupil in cents or dB/s, from all answers to tasks of that kind.
+    """Threshold of one pupil in cents or dB/s, from the latest answers to tasks of that kind.
 
     Raises
     ------
@@ -185,14 +199,28 @@ def threshold_of(answers: Sequence[Answer], *, kind: str) -> Threshold:
 
 
 def ladder_of(answers: Iterable[Answer], *, kind: str) -> Ladder:
-    """The procedure where a pupil's answers have left it, so that it goes on another day."""
+    """The procedure where a pupil's latest answers have left it, so that it goes on another day."""
     levels = {str(k): v for k, v in LEVELS.items()}
     if kind not in levels:
         raise BadInput(
             "kind", repr(kind), "one of " + ", ".join(levels), "Only these have a level of their own."
         )
     ladder = Ladder.start(*levels[kind])
-    for answer in answers:
-        if answer.kind == kind and answer.level is not None and answer.correct is not None:
-            ladder = ladder.answered(answer.level, right=answer.correct)
+    for answer in recent((a for a in answers if a.level is not None), kind=kind):
+        ladder = ladder.answered(answer.level or 0.0, right=bool(answer.correct))
     return ladder
+
+
+def sensitivities_by_day(answers: Sequence[Answer], *, kind: str = "same or different") -> dict[date, Sensitivity]:  # fmt: skip
+    """One pupil's d' and bias as they stood at the end of each day on which that kind was asked."""
+    return {day: sensitivity_of(so_far, kind=kind) for day, so_far in _days(answers, kind).items()}
+
+
+def thresholds_by_day(answers: Sequence[Answer], *, kind: str) -> dict[date, Threshold]:
+    """One pupil's threshold as it stood at the end of each day on which that kind was asked."""
+    return {day: threshold_of(so_far, kind=kind) for day, so_far in _days(answers, kind).items()}
+
+
+def _days(answers: Sequence[Answer], kind: str) -> dict[date, list[Answer]]:
+    dated = [(a.at.date(), a) for a in answers if a.kind == kind and a.at is not None]
+    return {day: [a for at, a in dated if at <= day] for day in sorted({at for at, _ in dated})}

@@ -2,25 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pianolab.classroom.charts import Line, interval_chart
+from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.faults import FAULT_WORDS
 from pianolab.classroom.grading import GRADE, ClassView, class_view
-from pianolab.classroom.kinds import LEVELS
-from pianolab.classroom.measures import (
-    YES_NO,
-    Share,
-    sensitivity_of,
-    share_of,
-    shares_by_day,
-    shares_by_fault,
-    shares_by_kind,
-    threshold_of,
-)
+from pianolab.classroom.lessons import exhibits_of
+from pianolab.classroom.measures import share_of, shares_by_fault, shares_by_kind
+from pianolab.classroom.progress import in_order, over_time, share_section, thresholds, yes_no
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 from pianolab.report import write_page
@@ -30,18 +22,19 @@ if TYPE_CHECKING:
     from pianolab.classroom.exhibits import Exhibit
     from pianolab.classroom.folder import SchoolClass
 
-SHARE_TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
 FAULT_NAMES: dict[str, str] = {str(k): w.choice for k, w in FAULT_WORDS.items()}
 
 
-def write_class_page(school: SchoolClass, path: str | Path, *, exhibits: Sequence[Exhibit] = ()) -> Path:
+def write_class_page(
+    school: SchoolClass, path: str | Path, *, exhibits: Sequence[Exhibit] | None = None
+) -> Path:
     """The class's page as one HTML file, from all that was gathered.
 
     Parameters
     ----------
     school : the class
     path : where to write it
-    exhibits : what was graded, with the teacher's reference; without them grades are counted, not compared
+    exhibits : what was graded, with the teacher's reference; None takes those of the lessons that come with pianolab
 
     Raises
     ------
@@ -50,8 +43,12 @@ def write_class_page(school: SchoolClass, path: str | Path, *, exhibits: Sequenc
     answers = school.answers()
     if not answers:
         raise BadInput(school.name, "no answers", "answers of one pupil at least", "Gather them first?")
-    page = class_page(f"Class {school.name}", class_sections(answers, exhibits=exhibits), lead=_lead(answers))
-    return write_page(path, page)
+    if exhibits is None:
+        exhibits = exhibits_of(school, (a.lesson for a in answers if a.kind == GRADE))
+    sections = class_sections(answers, exhibits=exhibits)
+    if doubtful := [a for a, why in school.left_out() if why == "changed by hand"]:
+        sections.append(_left_out(doubtful))
+    return write_page(path, class_page(f"Class {school.name}", sections, lead=_lead(answers)))
 
 
 def write_progress_page(school: SchoolClass, pupil: str, path: str | Path) -> Path:
@@ -74,17 +71,6 @@ def write_progress_page(school: SchoolClass, pupil: str, path: str | Path) -> Pa
     )
 
 
-def in_order(pupils: Iterable[str]) -> list[str]:
-    """Names by the alphabet, numbers by their size.
-
-    Examples
-    --------
-    >>> in_order(["10", "Mia", "9", "Mia"])
-    ['9', '10', 'Mia']
-    """
-    return sorted(set(pupils), key=lambda p: (not p.isdecimal(), int(p) if p.isdecimal() else 0, p))
-
-
 def _lead(answers: Sequence[Answer]) -> str:
     pupils = len({a.pupil for a in answers})
     days = sorted({a.at.date() for a in answers if a.at is not None})
@@ -101,9 +87,9 @@ def class_sections(answers: Sequence[Answer], *, exhibits: Sequence[Exhibit] = (
             _by_pupil(drills),
             _by_kind(drills),
             _by_fault(drills),
-            _yes_no(answers),
-            _thresholds(answers),
-            _over_time(drills),
+            yes_no(answers),
+            thresholds(answers),
+            *over_time(answers),
         ]
     if exhibits and any(a.kind == GRADE for a in answers):
         sections += _grading(answers, exhibits)
@@ -116,7 +102,7 @@ def pupil_sections(answers: Sequence[Answer]) -> list[Section]:
     """Parts of one pupil's page, as plain data."""
     drills = [a for a in answers if a.correct is not None]
     sections = (
-        [_over_time(drills), _by_kind(drills), _by_fault(drills), _yes_no(answers), _thresholds(answers)]
+        [*over_time(answers), _by_kind(drills), _by_fault(drills), yes_no(answers), thresholds(answers)]
         if drills
         else []
     )
@@ -133,101 +119,24 @@ def pupil_sections(answers: Sequence[Answer]) -> list[Section]:
     return [s for s in sections if s.tables or s.paragraphs]
 
 
-def _share_section(
-    heading: str,
-    shares: dict[str, Share],
-    *,
-    what: str,
-    said: tuple[str, ...] = (),
-    chance: float | None = None,
-) -> Section:
-    lines = [
-        Line(label=name, value=s.share, low=s.low, high=s.high, words=f"{s.right} of {s.answers}", stands_out=s.high is not None and s.high < 0.75)
-        for name, s in shares.items()
-    ]  # fmt: skip
-    rows = tuple(
-        (n, s.right, s.answers, _percent(s.share), f"{_percent(s.low)} to {_percent(s.high)}")
-        for n, s in shares.items()
-    )
-    if not rows:
-        return Section(heading=heading)
-    chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="share right", mark_at=chance), words=f"{heading}: share of right answers; squares are surely under three quarters.")  # fmt: skip
-    table = PlainTable(
-        folded=True,
-        caption=f"{heading}, in numbers",
-        header=(what, "right", "answers", "share", "95 %"),
-        rows=rows,
-    )
-    return Section(heading=heading, paragraphs=said, drawings=(chart,), tables=(table,))
-
-
-def _percent(value: float | None) -> str:
-    return "not known" if value is None else f"{value:.0%}"
-
-
 def _by_pupil(drills: Sequence[Answer]) -> Section:
     shares = {}
     for pupil in in_order(a.pupil for a in drills):
         told = [bool(a.correct) for a in drills if a.pupil == pupil]
         shares[pupil] = share_of(sum(told), len(told))
-    return _share_section("Who hears how much", shares, what="pupil", said=("Pupils who had drills of their own had harder ones as they got better: shares then say little, thresholds more.",))  # fmt: skip
+    return share_section("Who hears how much", shares, what="pupil", said=("Pupils who had drills of their own had harder ones as they got better: shares then say little, thresholds more.",))  # fmt: skip
 
 
 def _by_kind(drills: Sequence[Answer]) -> Section:
-    return _share_section("By kind of task", shares_by_kind(drills), what="task")
+    return share_section("By kind of task", shares_by_kind(drills), what="task")
 
 
 def _by_fault(drills: Sequence[Answer]) -> Section:
     found = {FAULT_NAMES.get(k, k): s for k, s in shares_by_fault(drills).items()}
-    return _share_section(
+    return share_section(
         "What is heard and what is missed",
         dict(sorted(found.items(), key=lambda x: x[1].share or 0.0)),
         what="fault",
-    )
-
-
-def _over_time(drills: Sequence[Answer]) -> Section:
-    return _share_section("Day by day", {str(day): s for day, s in shares_by_day(drills).items()}, what="day")
-
-
-def _yes_no(answers: Sequence[Answer]) -> Section:
-    rows = []
-    for kind in YES_NO:
-        for pupil in in_order(a.pupil for a in answers if a.kind == kind):
-            s = sensitivity_of([a for a in answers if a.pupil == pupil], kind=kind)
-            if s.d_prime is None:
-                rows.append((pupil, kind, "not known", s.why_missing, "", ""))
-            else:
-                rows.append((pupil, kind, f"{s.d_prime:.2f}", f"{s.d_low:.2f} to {s.d_high:.2f}", f"{s.bias:+.2f}", f"{s.bias_low:+.2f} to {s.bias_high:+.2f}"))  # fmt: skip
-    if not rows:
-        return Section(heading="Telling apart")
-    said = "d' says how well two notes are told apart, whatever one says when in doubt (0: not at all, 1: fairly, 3: nearly always). The bias says what one says when in doubt: above 0 “same”, below 0 “different”."
-    table = PlainTable(
-        caption="Sensitivity and bias",
-        header=("pupil", "task", "d'", "95 %", "bias", "95 %"),
-        rows=tuple(rows),
-    )
-    return Section(heading="Telling apart", paragraphs=(said,), tables=(table,))
-
-
-def _thresholds(answers: Sequence[Answer]) -> Section:
-    rows = []
-    for kind in LEVELS:
-        for pupil in in_order(a.pupil for a in answers if a.kind == kind):
-            t = threshold_of([a for a in answers if a.pupil == pupil], kind=kind)
-            value = "not known" if t.value is None else f"{t.value:.2g} {t.unit}"
-            rows.append((pupil, kind, value, t.why_missing or f"{t.low:.2g} to {t.high:.2g}", t.answers))
-    if not rows:
-        return Section(heading="Thresholds")
-    table = PlainTable(
-        caption="Thresholds: four of five are right there",
-        header=("pupil", "task", "threshold", "95 %", "answers"),
-        rows=tuple(rows),
-    )
-    return Section(
-        heading="Thresholds",
-        paragraphs=("The smallest difference that is heard four times out of five.",),
-        tables=(table,),
     )
 
 
@@ -329,6 +238,13 @@ def _words(view: ClassView, exhibits: Sequence[Exhibit]) -> Section:
         paragraphs=("Talk about these sentences, or write them anew in a checklist of your own.",),
         tables=(table,),
     )
+
+
+def _left_out(answers: Sequence[Answer]) -> Section:
+    rows = tuple((a.pupil, a.lesson, a.task, a.given) for a in answers)
+    said = "These answers were changed after they were given, or belong to another pupil; they are counted nowhere."
+    table = PlainTable(caption="Not counted", header=("pupil", "lesson", "task", "answer"), rows=rows)
+    return Section(heading="What does not count", paragraphs=(said,), tables=(table,))
 
 
 def _how(drills: Sequence[Answer], unconfirmed: Sequence[Answer]) -> Section:

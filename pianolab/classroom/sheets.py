@@ -10,6 +10,7 @@ from uuid import uuid4
 
 from pianolab.classroom.drills import Drill
 from pianolab.classroom.exhibits import Exhibit
+from pianolab.classroom.sounds import DrillClip
 from pianolab.errors import BadInput
 from pianolab.io import write_sound
 from pianolab.report import write_page
@@ -44,7 +45,8 @@ def write_sheets(
 
     Notes
     -----
-    Sound files are named by task and label only (``03-B.mp3``) and carry no words inside.
+    Sound files are named by task and label only (``03-B.mp3``), carry no words inside, and are as large as they are
+    long: neither name nor size tells anything.
     """
     folder = Path(folder)
     if not drills and not exhibits:
@@ -72,18 +74,21 @@ def _write(folder: Path, title: str, drills: Sequence[Drill], exhibits: Sequence
     asked += [_exhibit_section(n, e) for n, e in enumerate(exhibits, start=len(drills) + 1)]
     for n, drill in enumerate(drills, start=1):
         for clip in drill.clips:
-            write_sound(folder / SOUNDS / f"{n:02d}-{clip.label}.mp3", clip.samples, rate_hz=clip.rate_hz)
+            _write_clip(folder, n, clip)
     for n, e in enumerate(exhibits, start=len(drills) + 1):
         if e.clip is not None:
-            write_sound(
-                folder / SOUNDS / f"{n:02d}-{e.clip.label}.mp3", e.clip.samples, rate_hz=e.clip.rate_hz
-            )
+            _write_clip(folder, n, e.clip)
     lead = "First name or number: ______________    The teacher plays each sound twice. Tick one box in each task."
     write_page(folder / PUPILS_SHEET, class_page(title, asked, lead=lead, contents=False))
     write_page(
         folder / TEACHER / ANSWERS,
         class_page(f"{title}: answers for the teacher", [answers_section(drills, exhibits)], contents=False),
     )
+
+
+def _write_clip(folder: Path, number: int, clip: DrillClip) -> None:
+    name = f"{number:02d}-{clip.label}.mp3"
+    write_sound(folder / SOUNDS / name, clip.samples, rate_hz=clip.rate_hz, constant=True)
 
 
 def _drill_section(number: int, drill: Drill) -> Section:

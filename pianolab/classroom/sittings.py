@@ -11,8 +11,7 @@ from typing import Any
 from pianolab.classroom.drills import Drill, DrillKind, make_drill
 from pianolab.classroom.exhibits import Exhibit
 from pianolab.classroom.faults import HeardFault
-from pianolab.classroom.folder import Desk
-from pianolab.classroom.grading import GRADE
+from pianolab.classroom.folder import GRADE, Desk
 from pianolab.classroom.kinds import LEVELS
 from pianolab.classroom.measures import ladder_of
 from pianolab.classroom.sounds import DrillClip
@@ -22,11 +21,25 @@ from pianolab.io import clip_bytes
 from pianolab.model import Answer
 
 PLAIN = 0.2
+SPREAD = (0.2, 0.5, 0.35, 0.65, 0.75)
+"""How hard the tasks with a level are, in turn, where all get the same: from plain to fine, so that a threshold can be told."""
+
+
+def hardness_for_all(kinds: Sequence[DrillKind], number: int) -> float:
+    """How hard a task is in a set that is the same for all.
+
+    Examples
+    --------
+    >>> [hardness_for_all(["which dies sooner", "name the fault"], n) for n in range(4)]
+    [0.2, 0.2, 0.5, 0.2]
+    """
+    turn, place = divmod(number, len(kinds))
+    return SPREAD[turn % len(SPREAD)] if kinds[place] in LEVELS else PLAIN
 
 
 def encoded(clip: DrillClip) -> tuple[str, bytes, str]:
-    """A clip for the page: label, bytes and media type; every clip is coded alike and carries no words."""
-    data, mime = clip_bytes(clip.samples, rate_hz=clip.rate_hz, format="mp3")
+    """A clip for the page: label, bytes and media type; all are coded alike, in as many bytes, without words."""
+    data, mime = clip_bytes(clip.samples, rate_hz=clip.rate_hz, format="mp3", constant=True)
     return clip.label, data, mime
 
 
@@ -82,10 +95,12 @@ class Sitting:
             "finished": self.finished,
         }
 
-    def _keep(self, answer: Answer) -> None:
+    def _keep(self, answer: Answer) -> str:
+        """Keep an answer; returns what to say before anything else where the task was answered before."""
         dated = replace(answer, seconds=round(monotonic() - self._since, 1), at=datetime.now(UTC))
-        self.desk.record(dated)
+        kept = self.desk.record(dated)
         self._answered.add(dated.id)
+        return "" if kept else "You answered this before, and that answer stands. "
 
 
 class DrillSitting(Sitting):
@@ -97,8 +112,8 @@ class DrillSitting(Sitting):
     lesson : its name; goes into the seed of the drills
     kinds : kinds of drill, in turn
     count : how many
-    hardness : 0 plain to 1 fine; None: as the pupil's own answers ask for (always so where each has an own set)
-
+    hardness : 0 plain to 1 fine; None: as the pupil's own answers ask for, or where all get the same set plain,
+        and from plain to fine where the difference has a size
     about : faults that the drills are about; empty for all
 
     Raises
@@ -120,12 +135,12 @@ class DrillSitting(Sitting):
         if not kinds:
             raise BadInput("kinds", "none", "one kind of drill at least")
         self._kinds, self._about = tuple(kinds), tuple(about)
-        self._hardness = hardness if hardness is not None else PLAIN if desk.school.same_set else None
+        self._hardness = hardness
         self._drill: Drill | None = None
         self._start()
 
     def _id(self) -> str:
-        return self.desk.answer_id(self.lesson, f"{self._kind} {self._number}")
+        return self.desk.answer_id(self.lesson, f"{self._kind} {self._number + 1}")
 
     @property
     def _kind(self) -> DrillKind:
@@ -152,6 +167,8 @@ class DrillSitting(Sitting):
     def _aim(self) -> tuple[float, float | None]:
         if self._hardness is not None:
             return self._hardness, None
+        if self.desk.school.same_set:
+            return hardness_for_all(self._kinds, self._number), None
         own = [a for a in self.desk.answers() if a.kind == self._kind]
         if self._kind in LEVELS:
             low, high = LEVELS[self._kind]
@@ -169,7 +186,7 @@ class DrillSitting(Sitting):
         drill = self.drill
         return {
             **base, "question": drill.question, "choices": list(drill.choices), "clips": [c.label for c in drill.clips],
-            "made_from": drill.truth.made_from, "picture": "",
+            "made_from": drill.made_from, "picture": "",
         }  # fmt: skip
 
     def sounds(self) -> list[tuple[str, bytes, str]]:
@@ -185,7 +202,7 @@ class DrillSitting(Sitting):
         """
         drill, truth = self.drill, self.drill.truth
         right = drill.is_right(choice)
-        self._keep(
+        before = self._keep(
             Answer(
                 id=self._id(), pupil=self.desk.pupil, lesson=self.lesson, kind=drill.kind, task=drill.task, item=truth.fault, given=choice,
                 truth=truth.answer, correct=right, level=truth.level, unit=truth.unit, confirmed=truth.confirmed,
@@ -193,7 +210,7 @@ class DrillSitting(Sitting):
         )  # fmt: skip
         how = "pianolab's own listening hears it too" if truth.is_confirmed else truth.confirmed
         return Told(
-            right=right, headline=f"{'Right' if right else 'Not so'}: {truth.answer}.",
+            right=right, headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.",
             explanation=f"{truth.explanation} Made from {truth.made_from}; {how}.",
             curves=tuple({"label": c.label, "x": c.x, "level_db": c.level_db, "x_unit": c.x_unit} for c in truth.curves),
             chart_words="Level over " + ("time" if truth.curves and truth.curves[0].x_unit == "s" else "pitch") + ": " + " beside ".join(c.label for c in truth.curves),
@@ -241,7 +258,7 @@ class GradingSitting(Sitting):
         if choice not in shown.point.anchors:
             raise BadInput("answer", repr(choice), "one of " + "; ".join(shown.point.anchors))
         grade = 5 - shown.point.anchors.index(choice)
-        self._keep(
+        before = self._keep(
             Answer(
                 id=self._id(), pupil=self.desk.pupil, lesson=self.lesson, kind=GRADE, task=shown.instrument, item=shown.point.id,
                 given=choice, grade=grade,
@@ -249,6 +266,6 @@ class GradingSitting(Sitting):
         )  # fmt: skip
         return Told(
             right=None,
-            headline=f"Noted: {grade}.",
+            headline=before.strip() or f"Noted: {grade}.",
             explanation="How the others see it you will talk about together.",
         )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import gcd
 
 import numpy as np
 import pandas as pd
@@ -18,22 +19,24 @@ from scipy.signal import resample_poly
 
 from pianolab.acoustics import listen
 from pianolab.errors import BadInput
-from pianolab.io import loudness_db, read_sound, real_notes
+from pianolab.io import momentary_lufs, read_sound, real_notes
 from pianolab.sound_model import KeyFault, PianoModel, note_modes, note_truth, render_note, render_scale
 from pianolab.sound_model.truth import level_curve
 from pianolab.units import db_to_amplitude, shift_cents
 
 Samples = NDArray[np.float32]
 RATE_HZ = 32000
-HOLD_S, AFTER_S, LEAD_S = 2.0, 0.7, 0.25
+HOLD_S, AFTER_S, GAP_S, LEAD_S = 2.0, 0.7, 0.2, 0.25
+"""Held, still heard after the key is let go, then the next key; silence before the first. The same in every drill:
+the length of a sound tells nothing."""
+
 AROUND = 4
 """Neighbours on either side that are played, so that a key can be told from them."""
 
 NOISE_DB = -60.0
-CLIP_DB, PEAK = -26.0, 0.95
-"""Loudness of every clip over its first moments, dB re full scale, A-weighted."""
+CLIP_LUFS, PEAK = -23.0, 0.95
+"""Momentary loudness of every clip at its loudest, and how far its samples may go."""
 
-LOUDNESS_S = 0.4
 DEEPEST_DB = -60.0
 
 
@@ -76,12 +79,10 @@ class Played:
 
     def cut(self, first_key: int, last_key: int | None = None) -> Samples:
         """The sound from one key to another, faded at both ends."""
-        begin = self.onsets_s[first_key] - 0.1
+        begin = round((self.onsets_s[first_key] - 0.1) * self.rate_hz)
         end = self.ends_s[first_key if last_key is None else last_key]
-        return faded(
-            self.samples[max(0, round(begin * self.rate_hz)) : round(end * self.rate_hz)],
-            rate_hz=self.rate_hz,
-        )
+        count = round((end - self.onsets_s[first_key] + 0.1) * self.rate_hz)
+        return faded(self.samples[begin : begin + count], rate_hz=self.rate_hz)
 
 
 def faded(samples: Samples, *, rate_hz: int) -> Samples:
@@ -94,7 +95,7 @@ def faded(samples: Samples, *, rate_hz: int) -> Samples:
 
 
 def equally_loud(clips: dict[str, tuple[Samples, int]]) -> tuple[DrillClip, ...]:
-    """Clips at one loudness, weighed over their first moments: a note that rings on is not turned down.
+    """Clips at one loudness, that of their loudest moment: a note that rings on is not turned down.
 
     Parameters
     ----------
@@ -102,13 +103,12 @@ def equally_loud(clips: dict[str, tuple[Samples, int]]) -> tuple[DrillClip, ...]
 
     Notes
     -----
-    All are turned down together where one of them would go beyond full scale.
+    Largest momentary loudness, K-weighted over 400 ms [bs1770] [ebu3341]. All are turned down together where
+    one of them would go beyond full scale.
     """
-    now = {label: loudness_db(x, rate_hz=rate, first_s=LOUDNESS_S) for label, (x, rate) in clips.items()}
-    peaks_db = [
-        20.0 * np.log10(float(np.abs(x).max()) / PEAK) - now[label] for label, (x, _) in clips.items()
-    ]
-    target = min(CLIP_DB, *(-p for p in peaks_db))
+    now = {label: momentary_lufs(x, rate_hz=rate) for label, (x, rate) in clips.items()}
+    room_db = [now[k] - 20.0 * np.log10(float(np.abs(x).max()) / PEAK) for k, (x, _) in clips.items()]
+    target = min(CLIP_LUFS, *room_db)
     return tuple(
         DrillClip(label=label, samples=(x * np.float32(db_to_amplitude(target - now[label]))).astype(np.float32), rate_hz=rate)
         for label, (x, rate) in clips.items()
@@ -120,13 +120,12 @@ def play_around(model: PianoModel, key: int, *, seed: int, around: int = AROUND)
     """A key of the modelled piano with its neighbours, played and listened to."""
     first, last = max(model.first_key, key - around), min(model.last_key, key + around)
     scale = render_scale(
-        model, first_key=first, last_key=last, hold_s=HOLD_S, gap_s=AFTER_S, rate_hz=RATE_HZ, snr_db=-NOISE_DB,
-        lead_in_s=LEAD_S, tail_s=1.0, seed=seed,
+        model, first_key=first, last_key=last, hold_s=HOLD_S, gap_s=AFTER_S + GAP_S, rate_hz=RATE_HZ, snr_db=-NOISE_DB,
+        lead_in_s=LEAD_S, tail_s=1.0, seed=seed, jitter=0.0,
     )  # fmt: skip
     survey = listen(scale.samples, rate_hz=RATE_HZ, first_key=first, last_key=last)
     onsets = {s.key: s.onset_s for s in scale.strikes}
-    nexts = [s.onset_s - 0.12 for s in scale.strikes[1:]] + [scale.seconds]
-    ends = {s.key: min(s.release_s + AFTER_S, n) for s, n in zip(scale.strikes, nexts, strict=True)}
+    ends = {s.key: s.release_s + AFTER_S for s in scale.strikes}
     return Played(samples=scale.samples, rate_hz=RATE_HZ, table=survey.table, onsets_s=onsets, ends_s=ends)
 
 
@@ -169,15 +168,19 @@ def real_keys(first: int = 34, last: int = 61) -> tuple[int, ...]:
 
 
 @lru_cache(maxsize=16)
-def _recorded(key: int) -> tuple[NDArray[np.float64], int]:
+def _recorded(key: int) -> NDArray[np.float64]:
+    """One of the real notes, in one channel at the drills' rate: what a sound is made from doesn't show in its form."""
     notes = real_notes()
     if key not in notes:
         raise BadInput("key", key, "one of " + ", ".join(map(str, notes)), "Every third key was recorded.")
     room = io.BytesIO(notes[key].read_bytes())
     room.name = notes[key].name
     sound = read_sound(room)
-    mono = sound.samples.mean(axis=1)[: round((HOLD_S + AFTER_S) * sound.rate_hz)].astype(np.float64)
-    return mono, sound.rate_hz
+    mono = sound.samples.mean(axis=1)[: round((HOLD_S + AFTER_S + 0.1) * sound.rate_hz)].astype(np.float64)
+    common = gcd(RATE_HZ, sound.rate_hz)
+    return resample_poly(mono, RATE_HZ // common, sound.rate_hz // common)[
+        : round((HOLD_S + AFTER_S) * RATE_HZ)
+    ]
 
 
 @lru_cache(maxsize=48)
@@ -190,11 +193,11 @@ def play_real(key: int, *, added_db_per_s: float = 0.0, added_copy_cents: float 
     added_db_per_s : so much faster it dies away
     added_copy_cents : a copy of itself, as loud, sounds with it so much higher; 0 for none
     """
-    sound, rate_hz = _recorded(key)
+    sound = _recorded(key)
     if added_copy_cents:
         sound = 0.5 * (sound + _higher(sound, added_copy_cents))
-    sound = sound * db_to_amplitude(-added_db_per_s * np.arange(len(sound)) / rate_hz)
-    return _alone(faded(sound.astype(np.float32), rate_hz=rate_hz), key, rate_hz=rate_hz, seed=1)
+    sound = sound * db_to_amplitude(-added_db_per_s * np.arange(len(sound)) / RATE_HZ)
+    return _alone(faded(sound.astype(np.float32), rate_hz=RATE_HZ), key, rate_hz=RATE_HZ, seed=1)
 
 
 def _higher(sound: NDArray[np.float64], cents: float) -> NDArray[np.float64]:

@@ -1,6 +1,6 @@
 """Files to arrays and back: any format a phone or a browser makes, as recorded."""
 
-from pianolab.io.loudness import a_weight_db, loudness_db
+from pianolab.io.loudness import a_weight_db, loudness_db, momentary_lufs
 from pianolab.io.read import read_blocks, read_sound, sound_info
 from pianolab.io.real_notes import real_notes, string_together
 from pianolab.io.sound import Sound, SoundInfo
@@ -13,6 +13,7 @@ __all__ = [
     "a_weight_db",
     "clip_bytes",
     "loudness_db",
+    "momentary_lufs",
     "read_blocks",
     "read_sound",
     "real_notes",

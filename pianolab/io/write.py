@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import os
 from pathlib import Path
-from typing import BinaryIO, NamedTuple
+from typing import Any, BinaryIO, NamedTuple
 from uuid import uuid4
 
 import numpy as np
@@ -33,6 +33,8 @@ OPUS_RATES_HZ = (8000, 12000, 16000, 24000, 48000)
 UNBOUNDED = ("FLOAT", "DOUBLE", "VORBIS", "OPUS", "MPEG_LAYER_III")
 """Codecs that keep samples beyond full scale."""
 WRITE_FRAMES = 1 << 16
+CONSTANT_LEVEL = 0.75
+"""Of MP3 at a constant rate, in soundfile's terms: about 100 kbit/s."""
 
 
 class EncodedClip(NamedTuple):
@@ -42,7 +44,9 @@ class EncodedClip(NamedTuple):
     mime: str
 
 
-def write_sound(path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: str | None = None) -> Path:
+def write_sound(
+    path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: str | None = None, constant: bool = False
+) -> Path:
     """Write a sound file; its name appears only when it is complete.
 
     Parameters
@@ -51,6 +55,7 @@ def write_sound(path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: 
     samples : array, shape (frames,) or (frames, channels); full scale is 1
     rate_hz : int, Hz
     subtype : str; soundfile's name of the coding, PCM_24 for WAV and FLAC if not given
+    constant : bool; .mp3 and .wav only: clips of one length take the same bytes, whatever they sound like
 
     Returns
     -------
@@ -78,7 +83,7 @@ def write_sound(path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: 
     temporary = path.with_name(f".{path.name}.{uuid4().hex}.part")
     try:
         with temporary.open("xb") as file:
-            _encode(file, sound, rate_hz, container, subtype or usual, name=path.name)
+            _encode(file, sound, rate_hz, container, subtype or usual, name=path.name, constant=constant)
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)
@@ -91,7 +96,9 @@ def write_sound(path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: 
     return path
 
 
-def clip_bytes(samples: ArrayLike, *, rate_hz: int, format: str = "ogg") -> EncodedClip:
+def clip_bytes(
+    samples: ArrayLike, *, rate_hz: int, format: str = "ogg", constant: bool = False
+) -> EncodedClip:
     """Encode a short clip in memory, for sound inside a page.
 
     Opus knows only 8, 12, 16, 24 and 48 kHz; other rates are resampled to the next of these.
@@ -101,6 +108,7 @@ def clip_bytes(samples: ArrayLike, *, rate_hz: int, format: str = "ogg") -> Enco
     samples : array, shape (frames,) or (frames, channels)
     rate_hz : int, Hz
     format : ``ogg`` (Vorbis), ``opus``, ``flac`` (16 bit), ``mp3`` or ``wav`` (16 bit)
+    constant : bool; ``mp3`` and ``wav`` only: clips of one length take the same bytes, whatever they sound like
 
     Returns
     -------
@@ -119,7 +127,7 @@ def clip_bytes(samples: ArrayLike, *, rate_hz: int, format: str = "ogg") -> Enco
         target_hz = next((r for r in OPUS_RATES_HZ if r > rate_hz), OPUS_RATES_HZ[-1])
         sound, rate_hz = _resampled(sound, rate_hz, target_hz), target_hz
     room = io.BytesIO()
-    _encode(room, sound, rate_hz, container, subtype, name="clip")
+    _encode(room, sound, rate_hz, container, subtype, name="clip", constant=constant)
     return EncodedClip(room.getvalue(), mime)
 
 
@@ -165,10 +173,16 @@ class _Watched:
         return 0
 
 
-def _encode(file: BinaryIO, sound: Samples, rate_hz: int, container: str, subtype: str, *, name: str) -> None:
+def _encode(
+    file: BinaryIO, sound: Samples, rate_hz: int, container: str, subtype: str, *, name: str, constant: bool
+) -> None:
     """Encode in pieces: one very long write overruns the encoders of lossy formats."""
     watched = _Watched(file)
-    form = {"samplerate": rate_hz, "channels": sound.shape[1], "format": container, "subtype": subtype}
+    if constant and container not in ("MP3", "WAV"):
+        raise BadInput(name, f"{container} of constant size", "MP3 or WAV", "Others take as much as the sound needs.")  # fmt: skip
+    form: dict[str, Any] = {"samplerate": rate_hz, "channels": sound.shape[1], "format": container, "subtype": subtype}  # fmt: skip
+    if constant and container == "MP3":
+        form |= {"bitrate_mode": "CONSTANT", "compression_level": CONSTANT_LEVEL}
     try:
         with soundfile.SoundFile(watched, "w", **form) as out:
             for start in range(0, len(sound), WRITE_FRAMES):

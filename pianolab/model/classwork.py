@@ -6,6 +6,7 @@ question without right and wrong (a grade) has no ``correct``.
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass, field
 from datetime import datetime
 from math import isfinite
@@ -14,22 +15,25 @@ from pianolab.errors import BadInput
 from pianolab.model.records import GRADE_BEST, GRADE_WORST, new_id
 
 LONGEST_PUPIL = 40
+FORBIDDEN, JOINERS = "@/\\", "\u200c\u200d"
+"""What makes an address or a path of a name; what is unseen but belongs to names in some scripts."""
 
 
 def check_pupil(name: str) -> str:
-    """A first name or a number as it was given, without blanks around it.
+    """A first name or a number as it was given, without blanks around it; one spelling for letters with accents.
 
     Raises
     ------
-    BadInput : empty, an address, or longer than a first name
+    BadInput : empty, an address, unseen characters, or longer than a first name
 
     Examples
     --------
     >>> check_pupil(" Mia ")
     'Mia'
     """
-    text = name.strip()
-    if not text or len(text) > LONGEST_PUPIL or any(c in text for c in "@\n\0/\\"):
+    text = unicodedata.normalize("NFC", name.strip())
+    unfit = any(c in FORBIDDEN or not (c.isprintable() or c in JOINERS) for c in text)
+    if not text or len(text) > LONGEST_PUPIL or unfit:
         raise BadInput(
             "pupil", repr(name)[:60], "a first name or a number", "Nothing else is kept of a pupil."
         )

@@ -6,14 +6,18 @@ from collections import Counter
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed
+from pianolab.classroom import DRILL_KINDS, Drill, drill_set, kinds, make_drill, set_seed
 from pianolab.classroom.confirm import NOT, by_faults, by_measure, by_verdict
-from pianolab.classroom.drills import ALTERED, CONFIRMED
+from pianolab.classroom.drills import ALTERED, CONFIRMED, MODELLED
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, amount_of, fault_of
+from pianolab.classroom.sittings import encoded
 from pianolab.classroom.sounds import (
-    LOUDNESS_S,
+    CLIP_LUFS,
+    RATE_HZ,
+    Played,
     _alone,
     _higher,
     _recorded,
@@ -23,7 +27,7 @@ from pianolab.classroom.sounds import (
     with_fault,
 )
 from pianolab.errors import BadInput
-from pianolab.io import loudness_db
+from pianolab.io import momentary_lufs
 from pianolab.sound_model import KeyFault, PianoModel
 
 SLOW = ("name the fault", "find the bad key", "can you judge the sustain")
@@ -57,16 +61,32 @@ def test_plain_drills_are_confirmed_by_our_own_listening(drills: tuple[Drill, ..
     assert all(m.startswith(NOT) and len(m) > len(NOT) + 5 for m in marked)
 
 
-def test_all_clips_of_a_drill_are_equally_loud(drills: tuple[Drill, ...]) -> None:
-    for drill in drills:
-        levels = [loudness_db(c.samples, rate_hz=c.rate_hz, first_s=LOUDNESS_S) for c in drill.clips]
-        assert max(levels) - min(levels) < 0.1
-        assert max(float(np.abs(c.samples).max()) for c in drill.clips) <= 1.0
+def test_all_clips_of_all_drills_are_equally_loud(drills: tuple[Drill, ...]) -> None:
+    """Within 0.1 dB at their loudest moment, by the figure that broadcasters use."""
+    clips = [c for drill in drills for c in (*drill.clips, drill.truth.without_fault) if c is not None]
+    levels = [momentary_lufs(c.samples, rate_hz=c.rate_hz) for c in clips]
+    assert levels == pytest.approx([CLIP_LUFS] * len(levels), abs=0.1)
+    assert max(float(np.abs(c.samples).max()) for c in clips) <= 1.0
 
 
-def test_all_clips_of_a_drill_are_equally_long(drills: tuple[Drill, ...]) -> None:
+def test_equal_level_would_not_be_equally_loud(drills: tuple[Drill, ...]) -> None:
+    """The twin: at one mean level the same clips lie more than 1 dB apart for the ear."""
+    clips = [c for drill in drills for c in drill.clips]
+    apart = [momentary_lufs(c.samples / np.sqrt(np.mean(c.samples**2)), rate_hz=c.rate_hz) for c in clips]
+    assert max(apart) - min(apart) > 1.0
+
+
+def test_neither_length_nor_form_nor_size_of_a_sound_tells_anything(drills: tuple[Drill, ...]) -> None:
+    lengths: dict[str, set[int]] = {}
     for drill in drills:
-        assert len({len(c.samples) for c in drill.clips}) == 1, drill.kind
+        lengths.setdefault(drill.kind, set()).update(len(c.samples) for c in drill.clips)
+        assert {c.rate_hz for c in drill.clips} == {RATE_HZ}
+        assert len({len(encoded(c)[1]) for c in drill.clips}) == 1, drill.kind
+    assert all(len(found) == 1 for found in lengths.values()), lengths
+    one_note = [
+        n for kind in ("which is better", "same or different", "which dies sooner") for n in lengths[kind]
+    ]
+    assert len(set(one_note)) == 1
 
 
 def test_the_drill_shows_nothing_of_its_truth(drills: tuple[Drill, ...]) -> None:
@@ -127,14 +147,15 @@ def test_a_wrong_truth_is_not_confirmed() -> None:
 def test_real_notes_are_altered_as_said_and_say_so() -> None:
     plain, apart = play_real(37), play_real(37, added_copy_cents=5.0)
     gone = play_real(37, added_db_per_s=12.0)
-    copy = _alone(_higher(_recorded(37)[0], 5.0), 37, rate_hz=plain.rate_hz, seed=1)
+    copy = _alone(_higher(_recorded(37), 5.0), 37, rate_hz=plain.rate_hz, seed=1)
     assert float(copy.row(37)["cents"]) - float(plain.row(37)["cents"]) == pytest.approx(5.0, abs=0.2)
     assert float(apart.row(37)["unison_cents"]) > float(plain.row(37)["unison_cents"]) + 3.0
     faster = float(gone.row(37)["early_db_per_s"]) - float(play_real(37).row(37)["early_db_per_s"])
     assert faster > 9.0
-    made_from = {make_drill("which is better", seed=2, number=n).truth.made_from for n in range(6)}
-    assert ALTERED in made_from
+    made = [make_drill("which is better", seed=2, number=n) for n in range(4)]
+    assert {d.truth.made_from for d in made} == {ALTERED, MODELLED}
     assert "altered" in ALTERED
+    assert len({d.made_from for d in made}) == 1, "before the answer the one would tell half of it"
 
 
 def test_hardness_goes_from_plain_to_fine() -> None:
@@ -149,6 +170,7 @@ def test_hardness_goes_from_plain_to_fine() -> None:
     [
         ({"kind": "sing along", "seed": 1}, "kind: got 'sing along', need one of"),
         ({"kind": "which dies sooner", "seed": 1, "hardness": 2.0}, "hardness: got 2.0, need 0"),
+        ({"kind": "which dies sooner", "seed": -1}, "seed, number: got -1, 0, need whole numbers from 0"),
         ({"kind": "which dies sooner", "seed": 1, "level": 0.01}, "level: got 0.01, need 1 to 60 dB/s"),
     ],
 )
@@ -160,3 +182,48 @@ def test_bad_input(bad: dict[str, object], message: str) -> None:
 def test_an_answer_that_is_no_choice() -> None:
     with pytest.raises(BadInput, match="answer: got 'C', need one of A; B"):
         make_drill("which dies sooner", seed=1).is_right("C")
+
+
+@pytest.fixture
+def unplayed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Drills are made as always, but nothing is played: for what is drawn, many times over."""
+    silence = np.ones(RATE_HZ // 2, np.float32)
+    keys = range(1, 89)
+    played = Played(
+        samples=silence, rate_hz=RATE_HZ, table=pd.DataFrame(), onsets_s=dict.fromkeys(keys, 0.1), ends_s=dict.fromkeys(keys, 0.2)
+    )  # fmt: skip
+    for name in ("play_around", "play_note", "play_real"):
+        monkeypatch.setattr(kinds, name, lambda *_, **__: played)
+    for name in ("by_faults", "by_measure", "by_verdict"):
+        monkeypatch.setattr(kinds, name, lambda *_, **__: CONFIRMED)
+    monkeypatch.setattr(kinds, "_curves", lambda *_: ())
+    monkeypatch.setattr(kinds, "equally_loud", lambda clips: tuple(clips))
+    monkeypatch.setattr(kinds, "_one", lambda *_: None)
+
+
+@pytest.mark.usefixtures("unplayed")
+@pytest.mark.parametrize("kind", ["name the fault", "which is better"])
+def test_the_question_tells_nothing_of_the_fault(kind: str) -> None:
+    """Within the keys whose dampers can leak every fault is as likely at every key; above, all but the damper's."""
+    drawn: dict[str, Counter[str]] = {}
+    for n in range(3000):
+        drill = make_drill(kind, seed=5, number=n)
+        drawn.setdefault(drill.question.split(",")[1 if kind == "name the fault" else 0], Counter())[drill.truth.fault] += 1  # fmt: skip
+    low = [c for c in drawn.values() if c["damper"]]
+    assert 10 <= len(low) <= 12
+    for counts in low:
+        expected = counts.total() / len(counts)
+        assert len(counts) == (7 if kind == "name the fault" else 4)
+        assert all(abs(found - expected) < 4.5 * np.sqrt(expected) for found in counts.values()), counts
+    assert len(drawn) >= 25
+
+
+@pytest.mark.usefixtures("unplayed")
+@pytest.mark.parametrize("kind", ["name the fault", "which is better", "find the bad key"])
+def test_a_lesson_about_dampers_stays_where_dampers_leak(kind: str) -> None:
+    """Further up only the answer "nothing wrong" would be left, and everybody would know it."""
+    drills = [make_drill(kind, seed=5, number=n, about=["damper"]) for n in range(200)]
+    asked = {d.question for d in drills}
+    assert {d.truth.fault for d in drills} == ({"damper", ""} if kind == "name the fault" else {"damper"})
+    if kind == "name the fault":
+        assert all({d.truth.fault for d in drills if d.question == q} == {"damper", ""} for q in asked)

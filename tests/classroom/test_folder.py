@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from pianolab.casebook import open_casebook
 from pianolab.classroom.folder import Desk, SchoolClass, desk_name, make_class, open_class
-from pianolab.errors import BadInput
+from pianolab.classroom.pages import write_class_page
+from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer
 from tests.casebook.places import Schemas, server_url
 
@@ -47,8 +51,7 @@ def school(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[SchoolCla
 
 def test_thirty_pupils_at_once(school: SchoolClass) -> None:
     desks = [school.desk(str(n + 1)) for n in range(PUPILS)]
-    # Files: every desk has its own casebook, so there is nothing to be at once; on the server all write into one.
-    with ThreadPoolExecutor(PUPILS if school.database else 1) as pool:
+    with ThreadPoolExecutor(PUPILS) as pool:
         list(pool.map(work, desks))
     school.gather()
     school.gather()
@@ -65,13 +68,13 @@ def test_an_answer_counts_once_and_the_first_stands(school: SchoolClass) -> None
     answer = answers_of(desk)[0]
     assert desk.record(answer)
     assert not desk.record(answer)
-    other = Answer(id=answer.id, pupil="Mia", kind=answer.kind, task=answer.task, given="different")
+    other = replace(answer, given="same", truth="same", correct=True)
     assert not desk.record(other)
     school.gather()
-    assert [a.given for a in school.answers()] == ["same"]
+    assert [a.correct for a in school.answers()] == [False]
     assert desk.record(other, again=True)
     school.gather()
-    assert [a.given for a in school.answers()] == ["different"]
+    assert [a.correct for a in school.answers()] == [True]
 
 
 def test_a_pupil_who_leaves_is_gone_for_good(school: SchoolClass, tmp_path: Path) -> None:
@@ -147,7 +150,10 @@ def test_names_of_folders_never_lead_elsewhere(tmp_path: Path) -> None:
     assert desk_name("a.b") != desk_name("a-b")
 
 
-@pytest.mark.parametrize("bad", ["", "  ", "mia@example.org", "x" * 41, "a/b", "a\\b"])
+UNSEEN = ("a\nb", "a\0b", "\x1b[31mMia", "\u202eaiM", "a\u2028b", "\ud800", "Mia\ufeff!")
+
+
+@pytest.mark.parametrize("bad", ["", "  ", "mia@example.org", "x" * 41, "a/b", "a\\b", *UNSEEN])
 def test_more_than_a_first_name_is_refused(tmp_path: Path, bad: str) -> None:
     school = make_class(tmp_path / "class", name="Tuesday")
     with pytest.raises(BadInput, match=r"pupil: got .*, need a first name or a number"):
@@ -166,7 +172,125 @@ def test_what_is_no_class(tmp_path: Path) -> None:
         make_class(tmp_path, name="Tuesday")
     with pytest.raises(BadInput, match="name: got an empty name"):
         make_class(tmp_path / "new", name=" ")
+    with pytest.raises(BadInput, match="name: got unseen characters"):
+        make_class(tmp_path / "new", name="Tues\nday")
     assert not (tmp_path / "new").exists()
+
+
+def by_hand(desk: Desk, old: str, new: str, *, table: str = "change", column: str = "after") -> int:
+    """Change a pupil's casebook as somebody would who knows where it lies; returns how many rows."""
+    assert isinstance(desk.place, Path)
+    connection = sqlite3.connect(desk.place / "casebook.sqlite")
+    done = connection.execute(f"UPDATE {table} SET {column} = replace({column}, ?, ?) WHERE instr({column}, ?)", (old, new, old))  # fmt: skip
+    connection.commit()
+    connection.close()
+    return done.rowcount
+
+
+def test_a_damaged_folder_stops_nobody_elses_answers(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    for name in ("Ida", "Leo", "Mia"):
+        work(school.desk(name))
+    torn = school.desk("Leo").place / "casebook.sqlite"  # type: ignore[operator]
+    torn.write_bytes(torn.read_bytes()[:5000])
+    assert by_hand(school.desk("Mia"), '{"', '{"rubbish')
+    found = school.gather()
+    assert found is not None
+    assert school.pupils() == ("Ida",)
+    assert len(found.problems) == 2
+    assert "Leo-5bc426: got a damaged database" in found.problems[0]
+    assert (found.sources, found.added) == (1, EACH)
+    shutil.rmtree(school.desk("Ida").place)
+    with pytest.raises(CasebookError, match="damaged database"):
+        school.gather()
+    with pytest.raises(CasebookError, match="no such folder"):
+        make_class(tmp_path / "new", name="New").gather([tmp_path / "nowhere"])
+
+
+def test_answers_changed_by_hand_are_named_and_counted_nowhere(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    for name in ("Ida", "Leo", "Mia", "Tom"):
+        work(school.desk(name))
+    wrong = sum(n % 3 == 0 for n in range(EACH))
+    assert by_hand(school.desk("Ida"), '"correct": false', '"correct": true') == wrong
+    assert by_hand(school.desk("Leo"), '"pupil": "Leo"', '"pupil": "Mia"') == EACH
+    assert by_hand(school.desk("Tom"), '"correct": false', '"correct": true', table="record", column="body") == wrong  # fmt: skip
+    school.gather()
+    counted = Counter((a.pupil, a.correct) for a in school.answers())
+    assert counted == {
+        ("Ida", True): EACH - wrong, ("Mia", True): EACH - wrong, ("Mia", False): wrong, ("Tom", True): EACH - wrong, ("Tom", False): wrong,
+    }  # fmt: skip
+    assert Counter((a.pupil, why) for a, why in school.left_out()) == {
+        ("Ida", "changed by hand"): wrong,
+        ("Mia", "changed by hand"): EACH,
+    }
+    page = write_class_page(school, tmp_path / "class.html").read_text(encoding="utf-8")
+    assert "What does not count" in page
+    assert page.split("What does not count</h2>")[1].count("<tr>") == 1 + wrong + EACH
+
+
+def test_two_classes_share_a_place_and_stay_apart(school: SchoolClass, tmp_path: Path) -> None:
+    """Pupils of one name in two classes on one server, or whose folder was handed to the wrong teacher."""
+    other = make_class(tmp_path / "other", name="Tuesday", seed=4, database=school.database)
+    work(other.desk("Mia"))
+    assert school.desk("Mia").record(answers_of(school.desk("Mia"))[0])
+    school.gather([] if school.database else [other.desk("Mia").place])
+    other.gather()
+    assert (len(school.answers()), len(other.answers())) == (1, EACH)
+    assert {why for _, why in school.left_out()} == {"another class"}
+    assert len(school.desk("Mia").answers()) == 1
+    assert school.remove("Mia") == 1
+    assert len(other.answers()) == EACH
+
+
+def test_a_class_that_is_moved_and_renamed_is_the_same(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    work(school.desk("Mia"))
+    shutil.move(school.folder, tmp_path / "elsewhere")
+    file = tmp_path / "elsewhere" / "class.toml"
+    file.write_text(file.read_text(encoding="utf-8").replace("Tuesday", "Wednesday"), encoding="utf-8")
+    moved = open_class(tmp_path / "elsewhere")
+    assert moved.name == "Wednesday"
+    assert not any(moved.desk("Mia").record(a) for a in answers_of(moved.desk("Mia")))
+    moved.gather()
+    assert len(moved.answers()) == EACH
+
+
+def test_one_name_in_two_spellings_is_one_pupil(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday")
+    assert school.desk("Zoe\u0308").pupil == school.desk(" Zo\u00eb ").pupil
+    assert school.desk("Mia").pupil != school.desk("mia").pupil
+    assert school.desk(7).pupil == "7"
+    assert school.desk("\u0645\u06cc\u200c\u0646\u0627").pupil
+
+
+def test_a_folder_that_cannot_be_deleted_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday")
+    work(school.desk("Mia"))
+
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(16, "Device or resource busy")
+
+    monkeypatch.setattr("pianolab.classroom.folder.shutil", SimpleNamespace(rmtree=refuse))
+    with pytest.raises(BadInput, match=r"a folder that can't be deleted \(Device or resource busy\)"):
+        school.remove("Mia")
+    assert school.pupils() == ()
+
+
+@pytest.mark.parametrize("seed", [-1, 3.5, "4", True, 2**64])
+def test_seeds_that_are_none(tmp_path: Path, seed: object) -> None:
+    with pytest.raises(BadInput, match=r"seed: got .*, need a whole number from 0 on"):
+        make_class(tmp_path / "class", name="Tuesday", seed=seed)  # type: ignore[arg-type]
+    assert not (tmp_path / "class").exists()
+
+
+def test_an_answer_that_fits_no_task(tmp_path: Path) -> None:
+    desk = make_class(tmp_path / "class", name="Tuesday").desk("Mia")
+    good = answers_of(desk)[0]
+    for bad in (replace(good, id="answer"), replace(good, task="task 5"), replace(good, correct=True)):
+        with pytest.raises(BadInput, match="an id, a task and a truth that don't belong together"):
+            desk.record(bad)
+    assert desk.answers() == ()
 
 
 def test_another_pupils_desk(tmp_path: Path) -> None:

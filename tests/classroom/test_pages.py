@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 from pianolab.classroom import Drill, make_drill
 from pianolab.classroom.charts import Line, interval_chart
 from pianolab.classroom.exhibits import make_exhibits
-from pianolab.classroom.folder import SchoolClass, make_class
+from pianolab.classroom.folder import SchoolClass, answer_id, make_class, place_of
 from pianolab.classroom.grading import GRADE
 from pianolab.classroom.pages import class_sections, pupil_sections, write_class_page, write_progress_page
 from pianolab.classroom.sheets import write_sheets
@@ -49,8 +50,10 @@ def answers() -> list[Answer]:
 def school(answers: list[Answer], tmp_path_factory: pytest.TempPathFactory) -> SchoolClass:
     made = make_class(tmp_path_factory.mktemp("pages") / "class", name="Tuesday <b>", seed=1)
     with made.book() as book, book.editing(by="class") as edit:
-        for answer in answers:
-            edit.add(answer)
+        for a in answers:
+            item = a.item if a.kind == GRADE else ""
+            own = answer_id(made, pupil=a.pupil, lesson=a.lesson, task=place_of(a.task), item=item)
+            edit.add(replace(a, id=own))
     return made
 
 

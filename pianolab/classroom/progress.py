@@ -1,0 +1,163 @@
+"""What pupils hear and how that changed: shares of right answers, d' and thresholds as parts of a page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
+from pianolab.classroom.kinds import LEVELS
+from pianolab.classroom.measures import (
+    YES_NO,
+    Sensitivity,
+    Share,
+    sensitivities_by_day,
+    sensitivity_of,
+    shares_by_day,
+    threshold_of,
+    thresholds_by_day,
+)
+from pianolab.classroom.staircase import Threshold
+from pianolab.model import Answer
+from pianolab.report.class_page import Drawing, PlainTable, Section
+
+TOLD_APART = (
+    "d' says how well two notes are told apart, whatever one says when in doubt (0: not at all, 1: fairly, 3: nearly "
+    "always). The bias says what one says when in doubt: above 0 “same”, below 0 “different”. The latest forty answers count."
+)
+SMALLEST = "The smallest difference that is heard four times out of five, from the latest forty answers."
+WANDERING = (
+    "Tasks grow finer as answers get better, so that the share of right answers may stand still while the ear improves: "
+    "then d' and thresholds show it. Each day's figures come from the latest forty answers up to that day."
+)
+
+
+def in_order(pupils: Iterable[str]) -> list[str]:
+    """Names by the alphabet, numbers by their size.
+
+    Examples
+    --------
+    >>> in_order(["10", "Mia", "9", "Mia"])
+    ['9', '10', 'Mia']
+    """
+    return sorted(set(pupils), key=lambda p: (not p.isdecimal(), int(p) if p.isdecimal() else 0, p))
+
+
+def share_section(
+    heading: str,
+    shares: dict[str, Share],
+    *,
+    what: str,
+    said: tuple[str, ...] = (),
+    chance: float | None = None,
+) -> Section:
+    """Shares of right answers as a chart and, folded, in numbers; without content where there are none."""
+    lines = [
+        Line(label=name, value=s.share, low=s.low, high=s.high, words=f"{s.right} of {s.answers}", stands_out=s.high is not None and s.high < 0.75)
+        for name, s in shares.items()
+    ]  # fmt: skip
+    rows = tuple(
+        (n, s.right, s.answers, percent(s.share), f"{percent(s.low)} to {percent(s.high)}")
+        for n, s in shares.items()
+    )
+    if not rows:
+        return Section(heading=heading)
+    chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="share right", mark_at=chance), words=f"{heading}: share of right answers; squares are surely under three quarters.")  # fmt: skip
+    table = PlainTable(
+        folded=True,
+        caption=f"{heading}, in numbers",
+        header=(what, "right", "answers", "share", "95 %"),
+        rows=rows,
+    )
+    return Section(heading=heading, paragraphs=said, drawings=(chart,), tables=(table,))
+
+
+def percent(value: float | None) -> str:
+    """A share in words.
+
+    Examples
+    --------
+    >>> percent(0.5), percent(None)
+    ('50%', 'not known')
+    """
+    return "not known" if value is None else f"{value:.0%}"
+
+
+def yes_no(answers: Sequence[Answer]) -> Section:
+    """d' and bias of each pupil."""
+    rows = tuple(
+        (pupil, kind, *_told_apart(sensitivity_of(own, kind=kind)))
+        for kind in YES_NO
+        for pupil, own in _by_pupil(answers, kind)
+    )
+    if not rows:
+        return Section(heading="Telling apart")
+    table = PlainTable(
+        caption="Sensitivity and bias",
+        header=("pupil", "task", "d'", "95 %", "bias", "95 %"),
+        rows=rows,
+    )
+    return Section(heading="Telling apart", paragraphs=(TOLD_APART,), tables=(table,))
+
+
+def thresholds(answers: Sequence[Answer]) -> Section:
+    """The threshold of each pupil."""
+    rows = tuple(
+        (pupil, kind, *_threshold(threshold_of(own, kind=kind)))
+        for kind in LEVELS
+        for pupil, own in _by_pupil(answers, kind)
+    )
+    if not rows:
+        return Section(heading="Thresholds")
+    table = PlainTable(
+        caption="Thresholds: four of five are right there",
+        header=("pupil", "task", "threshold", "95 %", "answers"),
+        rows=rows,
+    )
+    return Section(heading="Thresholds", paragraphs=(SMALLEST,), tables=(table,))
+
+
+def over_time(answers: Sequence[Answer]) -> list[Section]:
+    """Shares, d' and thresholds day by day."""
+    shares = {str(day): s for day, s in shares_by_day(answers).items()}
+    apart = tuple(
+        (pupil, kind, str(day), *_told_apart(s))
+        for kind in YES_NO
+        for pupil, own in _by_pupil(answers, kind)
+        for day, s in sensitivities_by_day(own, kind=kind).items()
+    )
+    heard = tuple(
+        (pupil, kind, str(day), *_threshold(t))
+        for kind in LEVELS
+        for pupil, own in _by_pupil(answers, kind)
+        for day, t in thresholds_by_day(own, kind=kind).items()
+    )
+    tables = []
+    if heard:
+        columns = ("threshold", "95 %", "answers")
+        tables.append(_by_day("Thresholds, day by day", columns, heard))
+    if apart:
+        tables.append(_by_day("Sensitivity, day by day", ("d'", "95 %", "bias", "95 %"), apart))
+    section = share_section("Day by day", shares, what="day", said=(WANDERING,))
+    return [replace(section, tables=(*section.tables, *tables))]
+
+
+def _by_day(caption: str, columns: Sequence[str], rows: Sequence[tuple[object, ...]]) -> PlainTable:
+    header = ("pupil", "task", "day", *columns)
+    return PlainTable(folded=True, caption=caption, header=header, rows=tuple(rows))
+
+
+def _by_pupil(answers: Sequence[Answer], kind: str) -> list[tuple[str, list[Answer]]]:
+    names = in_order(a.pupil for a in answers if a.kind == kind)
+    return [(name, [a for a in answers if a.pupil == name and a.kind == kind]) for name in names]
+
+
+def _told_apart(s: Sensitivity) -> tuple[str, str, str, str]:
+    if s.d_prime is None:
+        return "not known", s.why_missing, "not known", s.why_missing
+    return f"{s.d_prime:.2f}", f"{s.d_low:.2f} to {s.d_high:.2f}", f"{s.bias:+.2f}", f"{s.bias_low:+.2f} to {s.bias_high:+.2f}"  # fmt: skip
+
+
+def _threshold(t: Threshold) -> tuple[str, str, int]:
+    value = "not known" if t.value is None else f"{t.value:.2g} {t.unit}"
+    return value, t.why_missing or f"{t.low:.2g} to {t.high:.2g}", t.answers
