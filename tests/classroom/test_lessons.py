@@ -106,6 +106,30 @@ def test_the_sitting_asks_what_the_teachers_page_answers(
     assert graded.view()["choices"] == list(first.point.anchors)
 
 
+def test_a_lesson_again_has_other_tasks(school: SchoolClass) -> None:
+    once, again = (sitting(school.desk("7"), "the treble that sings", turn=n) for n in (1, 2))
+    assert once.lesson == "the treble that sings"
+    assert again.lesson == "the treble that sings, turn 2"
+    assert once.drill.task != again.drill.task
+    choice = once.drill.truth.answer
+    once.take(choice)
+    assert sitting(school.desk("7"), "the treble that sings").view()["number"] == 2
+    assert sitting(school.desk("7"), "the treble that sings", turn=2).view()["number"] == 1
+    with pytest.raises(BadInput, match="turn: got 0, need 1 for the first time"):
+        sitting(school.desk("7"), "the treble that sings", turn=0)
+
+
+def test_what_was_ticked_on_paper_comes_into_the_class(school: SchoolClass) -> None:
+    """As `write_lesson_sheets` says: the sitting takes the ticks in order."""
+    drills = lesson_drills(school, "dampers")
+    sat = sitting(school.desk("paper 3"), "dampers")
+    for drill in drills:
+        sat.take(drill.truth.answer)
+        sat.next()
+    assert sat.finished
+    assert [a.correct for a in school.desk("paper 3").answers()] == [True] * len(drills)
+
+
 def test_what_is_no_lesson(school: SchoolClass, tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="lesson: got 'scales'"):
         sitting(school.desk("7"), "scales")

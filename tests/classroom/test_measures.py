@@ -9,15 +9,17 @@ import pytest
 from scipy.stats import norm
 
 from pianolab.classroom import (
+    sensitivities_by_day,
     sensitivity,
     sensitivity_of,
     share_of,
     shares_by_day,
     shares_by_kind,
     threshold_of,
+    thresholds_by_day,
 )
-from pianolab.classroom.measures import ladder_of
-from pianolab.classroom.staircase import share_right
+from pianolab.classroom.measures import RECENT, ladder_of
+from pianolab.classroom.staircase import Ladder, share_right
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 
@@ -156,3 +158,53 @@ def test_a_class_of_thirty_is_recovered_within_its_intervals() -> None:
         held["threshold unknown"] += threshold.low is None
     assert held.pop("threshold unknown") <= 2
     assert min(held.values()) >= 26, held
+
+
+def learner(*, before: float, after: float, days: int = 6, each: int = 20) -> list[Answer]:
+    """A pupil whose threshold changes after three days, in a class where each has an own set."""
+    rng, told = np.random.default_rng(4), []
+    for n in range(days * each):
+        level = float(np.clip(ladder_of(told, kind="which is further out").next_level(), 0.3, 12.0))
+        own = before if n < days * each // 2 else after
+        right = bool(rng.random() < share_right(level, own))
+        told.append(answer(n, kind="which is further out", level=level, correct=right, unit="cents",
+                           at=datetime(2026, 3, 1 + n // each, 9, 0, n % each, tzinfo=UTC)))  # fmt: skip
+    return told
+
+
+def test_thresholds_over_time_follow_a_pupil_who_learns() -> None:
+    told = learner(before=6.0, after=1.2)
+    found = thresholds_by_day(told, kind="which is further out")
+    assert [day.day for day in found] == [1, 2, 3, 4, 5, 6]
+    third, last = list(found.values())[2], list(found.values())[5]
+    assert third.low <= 6.0 <= third.high
+    assert last.low <= 1.2 <= last.high
+    assert last.high < third.low, "what was learnt shows"
+    assert threshold_of(told, kind="which is further out") == last
+    assert last.answers == RECENT
+    # The twin: all answers together don't tell what is heard at present.
+    ladder = Ladder.start(0.3, 12.0)
+    for a in told:
+        ladder = ladder.answered(a.level, right=a.correct)
+    everything = ladder.result("cents")
+    assert everything.low > 1.2
+
+
+def test_the_order_of_gathering_changes_nothing() -> None:
+    told = learner(before=6.0, after=1.2, days=4)
+    assert threshold_of(told[::-1], kind="which is further out") == threshold_of(
+        told, kind="which is further out"
+    )
+
+
+def test_sensitivity_over_time() -> None:
+    told = []
+    for n in range(80):
+        truth = "different" if n % 2 else "same"
+        right = n >= 40 or n % 4 < 2
+        other = {"same": "different", "different": "same"}[truth]
+        told.append(answer(n // 40, truth=truth, given=truth if right else other, correct=right))
+    first, second = sensitivities_by_day(told).values()
+    assert first.d_prime == pytest.approx(0.0)
+    assert second.d_prime == pytest.approx(2 * norm.ppf(20.5 / 21))
+    assert second.answers == 40

@@ -15,6 +15,7 @@ from pianolab.classroom.charts import Line, interval_chart
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, answer_id, make_class, place_of
 from pianolab.classroom.grading import GRADE
+from pianolab.classroom.lessons import lesson_exhibits
 from pianolab.classroom.pages import class_sections, pupil_sections, write_class_page, write_progress_page
 from pianolab.classroom.sheets import write_sheets
 from pianolab.classroom.staircase import share_right
@@ -166,3 +167,44 @@ def test_sheets_that_cannot_be_made(drills: tuple[Drill, ...], tmp_path: Path) -
     with pytest.raises(BadInput, match="isn't empty"):
         write_sheets(tmp_path / "full", title="T", drills=drills)
     assert [p.name for p in tmp_path.iterdir()] == ["full"]
+
+
+def test_thresholds_and_sensitivity_stand_day_by_day(answers: list[Answer]) -> None:
+    own = [a for a in answers if a.pupil == "Leo"]
+    section = next(s for s in pupil_sections(own) if s.heading == "Day by day")
+    tables = {t.caption: t for t in section.tables}
+    heard, apart = tables["Thresholds, day by day"].rows, tables["Sensitivity, day by day"].rows
+    assert [r[:3] for r in heard] == [("Leo", "which is further out", f"2026-03-{d:02d}") for d in (1, 8, 15)]
+    assert heard[0][3:5] == ("not known", "8 answers, 12 are needed")
+    assert re.fullmatch(r"[\d.]+ cents", heard[2][3])
+    assert [r[2] for r in apart] == ["2026-03-01", "2026-03-08", "2026-03-15"]
+
+
+def test_lessons_of_grading_are_not_mixed(tmp_path: Path) -> None:
+    """Instruments of the same name and points of the same name, in two lessons and in a lesson done twice."""
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    walk, other = "the walk with a torch", "deciding together"
+    shown = [
+        lesson_exhibits(school, walk),
+        lesson_exhibits(school, walk, turn=2),
+        lesson_exhibits(school, other),
+    ]
+    assert len({tuple(e.reference for e in exhibits[:20]) for exhibits in shown}) == 3
+    told = [
+        Answer(
+            id=school.desk(pupil).answer_id(e.lesson, e.instrument, e.point.id), pupil=pupil, lesson=e.lesson, kind=GRADE,
+            task=e.instrument, item=e.point.id, grade=e.reference,
+        )
+        for pupil in SKILL for exhibits in shown for e in exhibits
+    ]  # fmt: skip
+    with school.book() as book, book.editing(by="class") as edit:
+        for a in told:
+            edit.add(a)
+    page = write_class_page(school, tmp_path / "class.html").read_text(encoding="utf-8")
+    for words in ("alpha 1.00", "on average 0.00 grades", "No sentence was read otherwise"):
+        assert words in page
+    # The twin: without the names of the lessons the later grades are held against the wrong instruments.
+    mixed = class_sections(
+        [a for a in told if a.lesson != other], exhibits=[replace(e, lesson="") for e in shown[0]]
+    )
+    assert "on average 0.00 grades" not in " ".join(mixed[0].paragraphs)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,25 @@ def test_before_the_answer_neither_state_nor_messages_hold_it(sat: DrillSitting)
     for secret in (truth.explanation, truth.confirmed, "short_sustain", "without the fault"):
         assert secret not in shown
     assert [len(b) for _, b in page.sent] == [2, 2]
+
+
+def test_what_is_sent_is_the_same_whatever_is_true(sat: DrillSitting) -> None:
+    """The whole of what the page gets before the answer, byte for byte, from two tasks with opposite truths."""
+    sent = []
+    for answer in ("A", "B"):
+        truth = replace(
+            sat.drill.truth, answer=answer, explanation=f"It is {answer}.", level=float(ord(answer)), fault=answer, confirmed=answer, curves=()
+        )  # fmt: skip
+        sat._drill = replace(sat.drill, truth=truth)
+        player = DrillPlayer(sat)
+        page = Page(player)
+        player.receive({"said": "hello"})
+        state = {k: v for k, v in player.get_state().items() if k not in ("_esm", "_css", "layout")}
+        sent.append(
+            (page.sent, state, player.to_html(), repr(player), player._repr_mimebundle_()[0]["text/html"])
+        )
+    assert sent[0] == sent[1]
+    assert len({len(data) for data in sent[0][0][0][1]}) == 1, "all sounds take the same bytes"
 
 
 def test_an_answer_is_told_once_and_kept_once(sat: DrillSitting, desk: Desk) -> None:

@@ -109,6 +109,37 @@ def test_own_sets_get_finer_as_the_answers_are_right(tmp_path: Path) -> None:
     assert len(set(levels)) == 4
 
 
+def test_a_second_answer_is_told_that_the_first_one_stands(school: SchoolClass) -> None:
+    """Two windows on one task."""
+    one, other = sit(school), sit(school)
+    truth = one.drill.truth.answer
+    wrong = next(c for c in one.drill.choices if c != truth)
+    assert one.take(wrong).headline.startswith("Not so")
+    assert other.take(truth).headline.startswith("You answered this before, and that answer stands.")
+    assert [a.correct for a in school.desk("Mia").answers()] == [False]
+    exhibits = make_exhibits(seed=1, instruments=2, points=["keys-level"])
+    first, second = (GradingSitting(school.desk("Leo"), lesson="d", exhibits=exhibits) for _ in range(2))
+    assert first.take(first.view()["choices"][0]).headline == "Noted: 5."
+    assert (
+        second.take(second.view()["choices"][4]).headline
+        == "You answered this before, and that answer stands."
+    )
+    assert [a.grade for a in school.desk("Leo").answers()] == [5]
+
+
+def test_the_same_set_goes_from_plain_to_fine(school: SchoolClass) -> None:
+    sitting = DrillSitting(school.desk("Mia"), lesson="first", kinds=["which is further out"], count=5)
+    levels = []
+    while not sitting.finished:
+        levels.append(sitting.drill.truth.level)
+        sitting.take(sitting.drill.truth.answer)
+        sitting.next()
+    assert len(set(levels)) == 5
+    assert max(levels) > 6 * min(levels)
+    other = DrillSitting(school.desk("Leo"), lesson="first", kinds=["which is further out"], count=5)
+    assert other.drill.truth.level == levels[0]
+
+
 def test_no_choice_changes_nothing(school: SchoolClass) -> None:
     with pytest.raises(BadInput, match="answer: got 'C'"):
         sit(school).take("C")
