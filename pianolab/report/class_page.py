@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from html import escape
 
 from pianolab.report.clips import Clip
-from pianolab.show import Row, format_value
+from pianolab.show import Row, format_row
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src data:; base-uri 'none'; form-action 'none'"
 STYLE = """
@@ -109,7 +109,8 @@ def _drawing(drawing: Drawing) -> str:
 def _table(table: PlainTable) -> str:
     head = "".join(f'<th scope="col">{escape(h)}</th>' for h in table.header)
     rows = "".join(
-        "<tr>" + "".join(f"<td>{escape(format_value(c))}</td>" for c in row) + "</tr>" for row in table.rows
+        "<tr>" + "".join(f"<td>{escape(c)}</td>" for c in format_row(table.header, row)) + "</tr>"
+        for row in table.rows
     )
     whole = (
         f'<div class="wide" tabindex="0" role="region" aria-label="{escape(table.caption, quote=True)}"><table>'
