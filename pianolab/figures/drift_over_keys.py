@@ -6,7 +6,7 @@ from pianolab.acoustics.holding import Holding, KeyHolding
 from pianolab.errors import BadInput
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeyGap, KeyPlan, KeyPoint, KeySeries, shown_limits
-from pianolab.figures.look import marks_for
+from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.wording import listed, signed
 from pianolab.keyboard import note_name
 
@@ -15,7 +15,7 @@ LEAST_CENTS = 4.0
 draw_drift = draw_over_keys
 
 
-def plan_drift(holding: Holding, *, name: str) -> KeyPlan:
+def plan_drift(holding: Holding, *, name: str, mark: Mark | None = None) -> KeyPlan:
     """Plan of the drift chart of one piano: `own_cents` over the keys.
 
     Weather moves all keys together and says nothing about the pins; it is taken out here and said in ``alt``.
@@ -24,6 +24,7 @@ def plan_drift(holding: Holding, *, name: str) -> KeyPlan:
     ----------
     holding : two recordings compared
     name : the piano's name
+    mark : how the piano is recognised elsewhere on the page
 
     Returns
     -------
@@ -35,7 +36,7 @@ def plan_drift(holding: Holding, *, name: str) -> KeyPlan:
     """
     if not holding.keys:
         raise BadInput("holding", holding.state, "two recordings that were compared key by key")
-    mark = marks_for({"": name})[""]
+    mark = mark or marks_for({"": name})[""]
     moved = {k.key for k in holding.listed}
     points = tuple(_point(k, moved=k.key in moved) for k in holding.keys if k.own_cents is not None)
     gaps = tuple(

@@ -6,7 +6,7 @@ Outlines are lists of points on a sheet 70 wide and 74 high; ``where`` says wher
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 Weight = Literal["case", "part", "thin"]
@@ -25,11 +25,15 @@ class Stroke:
 
 @dataclass(frozen=True, kw_only=True)
 class Drawing:
-    """All strokes of one kind of piano, and a place for every part by its checklist area."""
+    """All strokes of one kind of piano, and a place for every part by its checklist area.
+
+    Where a part is no area of its own, ``points`` names the checklist points that belong to it.
+    """
 
     view: str
     strokes: tuple[Stroke, ...]
     where: Mapping[str, tuple[float, float]]
+    points: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def box(left: float, bottom: float, right: float, top: float) -> Points:

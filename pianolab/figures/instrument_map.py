@@ -8,6 +8,7 @@ from typing import Any
 
 from pianolab.checklist.points import Checklist, Point
 from pianolab.figures import frame, look, wording
+from pianolab.figures.instrument_below import other_side_of
 from pianolab.figures.instrument_drawing import Drawing, drawing_of
 from pianolab.figures.judged import GOOD_FROM, GRADE_WORDS, judged
 from pianolab.figures.look import Theme
@@ -50,43 +51,51 @@ class PartState:
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class InstrumentPlan(Plan):
-    """The parts of one piano with their state; ``kind`` chooses the drawing, ``view`` says from where it is seen."""
+    """The parts of one piano with their state; ``kind`` and ``other_side`` choose the drawing, ``view`` names it."""
 
     kind: str
     view: str
     parts: tuple[PartState, ...]
+    other_side: bool = False
     header = ("part", "worst grade", "worst finding", "points with trouble", "points checked", "points")
 
     def rows(self) -> list[Row]:
         return [(p.part, p.grade, p.worst, p.trouble, p.checked, p.points) for p in self.parts]
 
 
-def plan_instrument(piano: Piano, *, findings: Sequence[Finding], checklist: Checklist) -> InstrumentPlan:
+def plan_instrument(
+    piano: Piano, *, findings: Sequence[Finding], checklist: Checklist, other_side: bool = False
+) -> InstrumentPlan:
     """Plan of the map of one instrument; the checklist's areas that are parts of a piano are its places.
 
     Parameters
     ----------
     piano : gives the drawing and the points that exist on it
     findings, checklist : what was found, and the points it belongs to
+    other_side : a grand from below, an upright from behind with its bottom board
 
     Returns
     -------
     InstrumentPlan; a part nobody looked at is ``not looked at``, never in order
     """
-    sheet = drawing_of(piano.kind)
-    points = [p for p in checklist.for_piano(piano) if p.area in sheet.where]
-    parts = tuple(
-        _part(area, [p for p in points if p.area == area], findings)
-        for area in sheet.where
-        if any(p.area == area for p in points)
-    )
+    sheet, points = _drawing(piano.kind, other_side), checklist.for_piano(piano)
+    of_part = {
+        part: [p for p in points if (p.id in sheet.points[part] if part in sheet.points else p.area == part)]
+        for part in sheet.where
+    }
+    parts = tuple(_part(part, own, findings) for part, own in of_part.items() if own)
     return InstrumentPlan(
         title=f"{piano.name}: where the findings are, {sheet.view}",
         alt=_alt(parts),
         kind=piano.kind,
         view=sheet.view,
         parts=parts,
+        other_side=other_side,
     )
+
+
+def _drawing(kind: str, other_side: bool) -> Drawing:
+    return other_side_of(kind) if other_side else drawing_of(kind)
 
 
 def _part(area: str, points: Sequence[Point], findings: Sequence[Finding]) -> PartState:
@@ -127,7 +136,7 @@ def _alt(parts: tuple[PartState, ...]) -> str:
 @drawing
 def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure: the drawing on the left, every part with its state in words on the right."""
-    look_of, outline = look.theme_of(theme), drawing_of(plan.kind)
+    look_of, outline = look.theme_of(theme), _drawing(plan.kind, plan.other_side)
     fig = frame.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare, bottom=4)
     _draw_outline(fig, outline, look_of)
     _draw_parts(fig, plan, outline, look_of)

@@ -12,7 +12,7 @@ from pianolab.rooms.change import RoomChange
 from pianolab.rooms.results import Span
 from pianolab.show import Row
 
-ROW_PX, LEAST_DB = 30, 3.0
+ROW_PX, LEAST_DB = 36, 3.0
 Range = tuple[float, float, float]
 
 
