@@ -5,8 +5,8 @@ from pianolab.report.further import Further, further
 from pianolab.report.page import comparison_page
 from pianolab.report.pictures import Picture, scaled_picture
 from pianolab.report.render import write_page
-from pianolab.report.tables import csv_tables, write_tables
+from pianolab.report.tables import check_folder, csv_tables, write_tables
 
 __all__ = [
-    "Clip", "Further", "Picture", "comparison_page", "csv_tables", "further", "scaled_picture", "write_page", "write_tables",
+    "Clip", "Further", "Picture", "check_folder", "comparison_page", "csv_tables", "further", "scaled_picture", "write_page", "write_tables",
 ]  # fmt: skip

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from markupsafe import Markup
 
-from pianolab.compare.results import Comparison, NextStep
+from pianolab.compare.results import Comparison, NextStep, Standing
 from pianolab.figures.money import about, money
 from pianolab.figures.wording import listed
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
 
+MOST_STEPS, LEAST_CHANCE = 6, 0.005
+"""Steps shown in full: those that could change the first choice, the first six of them; one at least."""
 LEAST_WORTH = 5
 """Under this amount, which would read as zero, the worth of finding something out is not said."""
 
@@ -34,7 +37,7 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
         "sure": words.sure(v.how_sure),
         "sure_count": words.of_hundred(v.how_sure),
         "tries": _tries(instruments, comparison),
-        "pay": _pay(chosen, comparison.profile.currency) if prices else None,
+        "pay": _pay(chosen, comparison) if prices else None,
         "unknown": _unknown(leader),
         "leader": leader,
         "next": _step_words(comparison, instruments, prices=prices),
@@ -87,14 +90,30 @@ def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
     return shapes.hundred_tries([i.mark for i in instruments], shares, label=label)
 
 
-def _pay(chosen: Instrument | None, currency: str) -> dict[str, str]:
+def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, str]:
+    currency = comparison.profile.currency
     if chosen is None:
-        return {"most": "nothing yet", "why": "no instrument is recommended as things stand", "total": ""}
+        return {
+            "most": "nothing yet",
+            "why": "no instrument is recommended as things stand",
+            "total": "",
+            "budget": "",
+        }
     s = chosen.standing
     total = ""
     if s.total_p10 is not None and s.total_p90 is not None:
         total = f"With repairs, moving and first tunings it comes to {about(s.total_p10, currency)} to {about(s.total_p90, currency)} at the price asked."
-    return {"most": money(s.highest_offer, currency), "why": s.offer_reason, "total": total}
+    budget = _budget_words(s, comparison.profile.budget, currency)
+    return {"most": money(s.highest_offer, currency), "why": s.offer_reason, "total": total, "budget": budget}
+
+
+def _budget_words(s: Standing, budget: Decimal | None, currency: str) -> str:
+    if budget is None or s.total_p10 is None or s.total_p90 is None:
+        return ""
+    if s.total_p90 <= budget:
+        return f"The budget of {money(budget, currency)} is enough for that."
+    enough = "may not be" if s.total_p10 <= budget else "is not"
+    return f"The budget of {money(budget, currency)} {enough} enough for that."
 
 
 def _unknown(leader: Instrument) -> dict[str, Any]:
@@ -126,13 +145,19 @@ def _step_words(
             "effort": words.effort(s.effort, s.minutes, said=s.text),
             "why": s.why,
             "chance": words.of_hundred(s.chance_to_change),
+            "likely": s.chance_to_change >= LEAST_CHANCE,
             "worth": _worth(s, comparison.profile.currency) if prices else "",
             "bar": shapes.chance_bar(s.chance_to_change, index=by_id[s.piano_id].index),
         }
-        for s in sorted(comparison.next_steps, key=lambda s: -s.chance_to_change)
+        for s in sorted(comparison.to_find_out().steps, key=lambda s: -s.chance_to_change)
     ]
 
 
 def _worth(step: NextStep, currency: str) -> str:
     worth = getattr(step, "worth", None)
     return f"worth about {about(worth, currency)} to know" if worth and worth >= LEAST_WORTH else ""
+
+
+def likely_steps(steps: Sequence[dict[str, Any]]) -> int:
+    """How many of the next steps, sorted by their chance, are shown in full."""
+    return max(1, min(MOST_STEPS, sum(bool(s["likely"]) for s in steps)))

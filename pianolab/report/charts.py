@@ -11,7 +11,7 @@ from pianolab.figures.key_plan import KeyPlan
 from pianolab.figures.look import KIND_WORDS, THEMES, Mark
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Drawing
-from pianolab.show import format_value
+from pianolab.show import format_row
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +50,7 @@ class ChartBook:
         chart = Chart(
             id=f"chart-{len(self.charts) + 1}", title=title or plan.title, alt=plan.alt, takeaway=plan.takeaway,
             extra=extra, data=for_script(drawn), height=int(drawn["light"]["layout"]["height"]), header=tuple(plan.header) if table else (),
-            rows=tuple(tuple(format_value(c) for c in row) for row in plan.rows()) if table else (), marks=tuple(marks) if not isinstance(plan, KeyPlan) or plan.arrange == "overlay" else (),
+            rows=tuple(format_row(plan.header, row) for row in plan.rows()) if table else (), marks=tuple(marks) if not isinstance(plan, KeyPlan) or plan.arrange == "overlay" else (),
             kinds=tuple((k, KIND_WORDS[k]) for k in plan.kinds) if isinstance(plan, KeyPlan) else (), wide=wide,
         )  # fmt: skip
         self.charts.append(chart)

@@ -5,14 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pianolab.show import Showable, format_value
+from pianolab.acoustics.holding import Holding
+from pianolab.acoustics.pedal import LeftPedal
+from pianolab.errors import BadInput
+from pianolab.rooms.change import RoomChange
+from pianolab.show import Showable, format_row
+
+Changed = RoomChange | Holding | LeftPedal
+"""Results of one instrument that have a chart of their own."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Further:
     """One result in words and as a table; ``piano_id`` is empty where it is about all instruments.
 
-    One that is ``about_money`` goes where prices are left out; one that ``names_people`` goes with the names.
+    One that is ``about_money`` goes where prices are left out; one that ``names_people`` goes with the names. The
+    page draws ``chart_of`` in the fold.
     """
 
     title: str
@@ -22,6 +30,11 @@ class Further:
     piano_id: str = ""
     about_money: bool = False
     names_people: bool = False
+    chart_of: Changed | None = None
+
+    def __post_init__(self) -> None:
+        if self.chart_of is not None and not self.piano_id:
+            raise BadInput(self.title, "a chart of no instrument", "the piano's id")
 
 
 def further(
@@ -39,7 +52,7 @@ def further(
     ('two things',)
     """
     said = tuple(sentences) or (result.headline(),)
-    rows = tuple(tuple(format_value(c) for c in row) for row in result.rows())
+    rows = tuple(format_row(result.header, row) for row in result.rows())
     return Further(
         title=title, sentences=said, header=tuple(result.header), rows=rows, piano_id=piano_id,
         about_money=about_money, names_people=names_people,

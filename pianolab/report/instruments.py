@@ -11,10 +11,11 @@ from pianolab.acoustics.results import Survey
 from pianolab.assess.results import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison, Standing
+from pianolab.figures.keyboard_map import FAULT_WORDS
 from pianolab.figures.look import Mark
 from pianolab.figures.money import money
 from pianolab.model import Finding
-from pianolab.report import shapes, words
+from pianolab.report import shapes
 from pianolab.report.findings_view import FindingsView, view_findings
 
 
@@ -77,6 +78,7 @@ def heard_words(survey: Survey | None) -> str:
         return "not recorded: nothing is known of its keys by ear"
     s = survey.summary
     n = s.last_key - s.first_key + 1
-    faults = sum(s.fault_counts.values()) or int((survey.table["faults"].fillna("") != "").sum())
-    found = f"{words.plural(faults, 'fault')} heard" if faults else "no fault heard"
-    return f"{s.measured} of {n} keys measured; {found}"
+    single = survey.table["faults"].fillna("").str.split(";").explode()
+    kinds = s.fault_counts or single[single != ""].value_counts().to_dict()
+    said = [f"{FAULT_WORDS.get(str(kind), str(kind))} on {count}" for kind, count in kinds.items() if count]
+    return f"{s.measured} of {n} keys measured; {', '.join(said) or 'no fault heard'}"

@@ -15,13 +15,13 @@ from pianolab.figures.money import about, money
 from pianolab.figures.wording import listed
 from pianolab.model import Finding
 from pianolab.report import shapes, words
-from pianolab.report.answers import verdict_of
+from pianolab.report.answers import likely_steps, verdict_of
 from pianolab.report.charts import ChartBook
 from pianolab.report.clips import Clip
 from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of
 from pianolab.report.listening import clip_grid, hidden_rows
-from pianolab.report.page_charts import over_keys, piano_charts, radars
+from pianolab.report.page_charts import changed_chart, over_keys, piano_charts, radars
 from pianolab.report.pictures import Picture
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
@@ -31,7 +31,7 @@ from pianolab.report.side_by_side import side_by_side
 def comparison_page(
     comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
     clips: Mapping[str, Sequence[Clip]] | None = None, provenance: Mapping[str, str] | None = None, photos: Mapping[str, Sequence[Picture]] | None = None, leave_out: Sequence[str] = (),
-    further: Sequence[Further] = (),
+    further: Sequence[Further] = (), private: Sequence[str] = (),
 ) -> str:  # fmt: skip
     """The page that tells a buyer what to do and why, as one self-contained HTML text.
 
@@ -43,6 +43,7 @@ def comparison_page(
     provenance : lines for the end of the page: versions, dates, file hashes
     further : other results, of one instrument or of all, each shown in a fold
     leave_out : any of ``names``, ``addresses``, ``prices``; with ``names`` photos go too, since they may show some
+    private : what else goes with the names wherever it stands: people, notes of recordings, names of files
 
     Returns
     -------
@@ -61,6 +62,7 @@ def comparison_page(
         Content(
             comparison=comparison, findings={i: tuple(f) for i, f in findings.items()}, provenance=dict(provenance or {}),
             photos={i: tuple(own) for i, own in (photos or {}).items()}, further=tuple(further),
+            private=tuple(private),
         ),
         leave_out,
     )  # fmt: skip
@@ -111,11 +113,15 @@ def _context(
         "provenance": content.provenance,
         "verdict": verdict,
         "steps": verdict["next"],
+        "likely": likely_steps(verdict["next"]),
         "table": side_by_side(c, shown, prices=prices),
         "hidden": hidden_rows(shown),
         "clips": clip_grid(clips, shown),
         "photos": content.photos,
-        "further": content.further,
+        "further": [
+            (f, None if f.chart_of is None else changed_chart(f.chart_of, marks[f.piano_id], book))
+            for f in content.further
+        ],
         "titles": {p.id: p.title for p in checklist},
     }
     return charts | said | TOOLS

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from pianolab.acoustics.holding import Holding
 from pianolab.acoustics.results import Survey
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison
@@ -11,24 +12,31 @@ from pianolab.figures import (
     draw_brightness,
     draw_damper,
     draw_decay,
+    draw_drift,
     draw_instrument,
     draw_keyboard,
     draw_radar,
+    draw_spans,
     draw_tuning,
     draw_unison,
     plan_brightness,
     plan_damper,
     plan_decay,
+    plan_drift,
     plan_instrument,
     plan_keyboard,
+    plan_left_pedal,
     plan_radar,
+    plan_room_change,
     plan_tuning,
     plan_unison,
 )  # fmt: skip
 from pianolab.figures.look import Mark
-from pianolab.model import Finding
+from pianolab.model import Finding, Piano
 from pianolab.report.charts import Chart, ChartBook
+from pianolab.report.further import Changed
 from pianolab.report.instruments import Instrument
+from pianolab.rooms.change import RoomChange
 
 
 def radars(c: Comparison, marks: Mapping[str, Mark], book: ChartBook) -> list[Chart]:
@@ -65,14 +73,11 @@ def piano_charts(
     checklist: Checklist,
 ) -> list[Chart]:  # fmt: skip
     piano = i.assessment.piano
-    where = plan_instrument(piano, findings=findings, checklist=checklist)
     plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
-    charts = (
-        [book.add(where, draw_instrument, extra=True, title=f"Where the findings are, {where.view}")]
-        if where.parts
-        else []
-    )
-    charts.append(book.add(plan, draw_keyboard, wide=True, title="The keyboard, key by key"))
+    charts = [
+        *maps(piano, book, findings, checklist),
+        book.add(plan, draw_keyboard, wide=True, title="The keyboard, key by key"),
+    ]
     if i.id in heard:
         names = {k: m.name for k, m in marks.items()}
         charts.append(
@@ -85,3 +90,27 @@ def piano_charts(
             )
         )
     return charts
+
+
+def maps(piano: Piano, book: ChartBook, findings: Sequence[Finding], checklist: Checklist) -> list[Chart]:
+    """Where the findings are; the other side of the instrument only where trouble was found there."""
+    drawn = []
+    for other_side in (False, True):
+        plan = plan_instrument(piano, findings=findings, checklist=checklist, other_side=other_side)
+        if plan.parts and (not other_side or any(p.trouble for p in plan.parts)):
+            title = f"Where the findings are, {plan.view}"
+            drawn.append(book.add(plan, draw_instrument, extra=True, title=title))
+    return drawn
+
+
+def changed_chart(result: Changed, mark: Mark, book: ChartBook) -> Chart:
+    """The chart of a result that is shown in a fold of its own."""
+    if isinstance(result, Holding):
+        return book.add(plan_drift(result, name=mark.name, mark=mark), draw_drift, title=DRIFT, extra=True)
+    plan = plan_room_change(result) if isinstance(result, RoomChange) else plan_left_pedal(result)
+    title = LOUDER if isinstance(result, RoomChange) else plan.title
+    return book.add(plan, draw_spans, title=title, extra=True)
+
+
+DRIFT = "What each key did by itself between the two visits"
+LOUDER = "Louder or softer at home, octave by octave"

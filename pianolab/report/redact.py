@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import datetime
 from decimal import Decimal
@@ -11,13 +11,15 @@ from typing import Any, Literal, TypeVar
 
 from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
-from pianolab.model import Finding, Piano
+from pianolab.model import BuyerProfile, Finding, Piano, load_profiles
 from pianolab.report.further import Further
 from pianolab.report.pictures import Picture
 
 LeaveOut = Literal["names", "addresses", "prices"]
 CHOICES = ("names", "addresses", "prices")
 LEFT_OUT = "left out"
+NOBODY = "this buyer"
+LEAST_WORD, MOST_WORDS, LEAST_PRICE = 4, 4, 100
 T = TypeVar("T")
 
 
@@ -30,6 +32,7 @@ class Content:
     provenance: dict[str, str]
     photos: dict[str, tuple[Picture, ...]] = field(default_factory=dict)
     further: tuple[Further, ...] = ()
+    private: tuple[str, ...] = ()
 
 
 def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
@@ -42,57 +45,136 @@ def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
 def redact(content: Content, leave_out: Sequence[str]) -> Content:
     """The same content without what shall be left out.
 
-    Names: instruments become ``Piano A``, ``Piano B``, …; sellers, serial numbers, examiners, photos, free notes and the buyer's
-    description go.
-    Addresses: addresses go, and wherever one is written in a text. Prices: amounts in texts go (the page
-    leaves out its money sections besides).
+    Names: instruments become ``Piano A``, ``Piano B``, …; sellers, serial numbers, examiners, photos, notes, promises,
+    what is ``private``, and the buyer's name and description go. Addresses: they and their parts go, wherever one is written in a
+    text. Prices: amounts in texts go (the page leaves out its money sections besides).
+
+    What people wrote themselves (reasons, places, captions) is searched for single words of a name, of an address and
+    for bare prices too; the page's own words are not, so that a seller called Key takes no keys away.
     """
     gone = check_choices(leave_out)
-    edits: list[Callable[[str], str]] = []
+    if not gone:
+        return content
     pianos = [a.piano for a in content.comparison.assessments]
-    if "names" in gone:
-        edits.append(_swap(_name_pairs(pianos, content.findings)))
-    if "addresses" in gone:
-        edits.append(_swap({p.address: LEFT_OUT for p in pianos if p.address.strip()}))
-    if "prices" in gone:
-        codes = {content.comparison.profile.currency, *(p.currency for p in pianos)}
-        edits.append(lambda text: _without_amounts(text, codes))
+    findings = {i: tuple(_finding(f, gone) for f in found) for i, found in content.findings.items()}
+    everywhere, in_own_words = _edits(content, pianos, gone)
+    own = {text: in_own_words(text) for text in _own_words(findings, content.photos)}
+    whole = _swap({text: made for text, made in own.items() if made != text})
 
     def edit(text: str) -> str:
-        for change in edits:
-            text = change(text)
-        return text
+        return everywhere(whole(text))
 
-    findings = {
-        i: tuple(_finding(f, gone, edit) for f in found) for i, found in content.findings.items()
-    }  # fmt: skip
-    comparison = _edited(content.comparison, edit) if edits else content.comparison
-    if gone:
-        comparison = replace(
-            comparison,
-            assessments=tuple(replace(a, piano=_piano(a.piano, gone)) for a in comparison.assessments),
-        )
+    comparison = _edited(content.comparison, edit)
+    kept = tuple(replace(a, piano=_piano(a.piano, gone)) for a in comparison.assessments)
+    comparison = replace(comparison, assessments=kept)
     if "names" in gone:
-        comparison = replace(comparison, profile=replace(comparison.profile, description=""))
+        comparison = replace(comparison, profile=_nobody(comparison.profile))
     return Content(
         comparison=comparison,
-        findings=findings,
-        provenance={edit(k): edit(v) for k, v in content.provenance.items()},
+        findings={i: tuple(_edited_finding(f, in_own_words) for f in found) for i, found in findings.items()},
+        provenance={edit(k): edit(v) for k, v in content.provenance.items() if not _of_photos(k, gone)},
         further=tuple(_edited(f, edit) for f in content.further if not _drops(f, gone)),
-        photos={} if "names" in gone else {i: _photos(own, edit) for i, own in content.photos.items()},
+        photos={}
+        if "names" in gone
+        else {i: _photos(given, in_own_words) for i, given in content.photos.items()},
     )
 
 
-def _name_pairs(pianos: Sequence[Piano], findings: Mapping[str, Sequence[Finding]]) -> dict[str, str]:
-    pairs = {p.name: f"Piano {'ABCDEFGH'[i % 8]}" for i, p in enumerate(pianos)}
-    for p in pianos:
-        pairs |= {word: LEFT_OUT for word in (p.seller, p.serial) if word.strip()}
-    for found in findings.values():
-        pairs |= {f.examiner: LEFT_OUT for f in found if f.examiner.strip()}
-    return pairs
+Change = Callable[[str], str]
 
 
-def _swap(pairs: Mapping[str, str]) -> Callable[[str], str]:
+def _edits(content: Content, pianos: Sequence[Piano], gone: frozenset[str]) -> tuple[Change, Change]:
+    """What is changed in every text, and what in texts that people wrote themselves."""
+    everywhere: list[Change] = []
+    own: list[Change] = []
+    if "names" in gone:
+        pairs = _name_pairs(pianos, content)
+        everywhere.append(_swap(pairs))
+        known = {p.name for p in pianos}
+        own.append(_swap(_words_of(w for w in pairs if w not in known)))
+    if "addresses" in gone:
+        parts = dict.fromkeys((part for p in pianos for part in _address_parts(p.address)), LEFT_OUT)
+        everywhere.append(_swap({p.address: LEFT_OUT for p in pianos if p.address.strip()}))
+        own.append(_swap(parts))
+    if "prices" in gone:
+        codes = {content.comparison.profile.currency, *(p.currency for p in pianos)}
+        everywhere.append(lambda text: _without_amounts(text, codes))
+        bare = dict.fromkeys(
+            (form for p in pianos for form in _price_forms(p.asking_price)), "[amount left out]"
+        )
+        own.append(_swap(bare))
+    return _one_after_the_other(everywhere), _one_after_the_other([*everywhere, *own])
+
+
+def _one_after_the_other(changes: Sequence[Change]) -> Change:
+    def change(text: str) -> str:
+        for c in changes:
+            text = c(text)
+        return text
+
+    return change
+
+
+def _own_words(
+    findings: Mapping[str, Sequence[Finding]], photos: Mapping[str, Sequence[Picture]]
+) -> set[str]:
+    said = {t for found in findings.values() for f in found for t in (f.reason, f.place, f.note, f.promised)}
+    return {t for t in said | {p.caption for given in photos.values() for p in given} if t.strip()}
+
+
+def _name_pairs(pianos: Sequence[Piano], content: Content) -> dict[str, str]:
+    examiners = {f.examiner for found in content.findings.values() for f in found}
+    private = {*examiners, *content.private, *(p.seller for p in pianos), *(p.serial for p in pianos)}
+    pairs = {w.strip(): LEFT_OUT for w in private if w.strip()}
+    buyer = content.comparison.profile
+    pairs |= {} if buyer.name in load_profiles() else {buyer.name: NOBODY}
+    return pairs | {p.name: f"Piano {'ABCDEFGH'[i % 8]}" for i, p in enumerate(pianos)}
+
+
+def _words_of(names: Iterable[str]) -> dict[str, str]:
+    """Single words of short names: four letters or more with a capital in front, or with a digit, so that no "the" goes.
+
+    Examples
+    --------
+    >>> _words_of(["Marta Quill of Mill"])
+    {'Marta': 'left out', 'Quill': 'left out', 'Mill': 'left out'}
+    """
+    words = (w for name in names if len(name.split()) <= MOST_WORDS for w in re.findall(r"\w+", name))
+    return {
+        w: LEFT_OUT for w in words if len(w) >= LEAST_WORD and (w[0].isupper() or any(c.isdigit() for c in w))
+    }
+
+
+def _address_parts(address: str) -> list[str]:
+    """An address, its lines, and each without its numbers.
+
+    Examples
+    --------
+    >>> _address_parts("12 Lime Row, Linz")
+    ['12 Lime Row, Linz', '12 Lime Row', 'Lime Row', 'Linz']
+    """
+    lines = [part.strip() for part in re.split(r"[,;\n]", address)]
+    bare = [re.sub(r"\b\d+\w?\b", "", part).strip(" .-") for part in lines]
+    found = [address.strip(), *(w for pair in zip(lines, bare, strict=True) for w in pair)]
+    return list(dict.fromkeys(w for w in found if len(w) >= LEAST_WORD))
+
+
+def _price_forms(price: Decimal | None) -> list[str]:
+    """How somebody may have written a price without its unit.
+
+    Examples
+    --------
+    >>> _price_forms(Decimal("1700"))[:3]
+    ['1700', '1,700', '1.700']
+    """
+    if price is None or price < LEAST_PRICE:
+        return []
+    grouped = f"{price:,.0f}"
+    marks = (",", ".", "'", "’", " ", "\u00a0", "\u202f")
+    return list(dict.fromkeys([f"{price:.0f}", *(grouped.replace(",", m) for m in marks)]))
+
+
+def _swap(pairs: Mapping[str, str]) -> Change:
     words = sorted((w for w in pairs if w), key=len, reverse=True)
     if not words:
         return lambda text: text
@@ -111,17 +193,32 @@ def _without_amounts(text: str, codes: set[str]) -> str:
     return re.sub(rf"(?:{unit})\s*(?:{span})|(?:{span})\s*(?:{unit})", "[amount left out]", text)
 
 
-def _finding(f: Finding, gone: frozenset[str], edit: Callable[[str], str]) -> Finding:
-    if "names" in gone:
-        f = replace(f, examiner="", note="")
-    return replace(f, note=edit(f.note), reason=edit(f.reason), place=edit(f.place))
+def _finding(f: Finding, gone: frozenset[str]) -> Finding:
+    """What goes as a whole: free text that may name anybody, and who wrote it."""
+    return replace(f, examiner="", note="", promised="") if "names" in gone else f
+
+
+def _edited_finding(f: Finding, edit: Change) -> Finding:
+    return replace(
+        f, note=edit(f.note), reason=edit(f.reason), place=edit(f.place), promised=edit(f.promised)
+    )
+
+
+def _nobody(profile: BuyerProfile) -> BuyerProfile:
+    """A buyer without a name, but for those that come with pianolab: they name nobody."""
+    known = profile.name in load_profiles()
+    return replace(profile, name=profile.name if known else NOBODY, description="")
+
+
+def _of_photos(line: str, gone: frozenset[str]) -> bool:
+    return "names" in gone and line.startswith("Photos of")
 
 
 def _drops(f: Further, gone: frozenset[str]) -> bool:
     return (f.about_money and "prices" in gone) or (f.names_people and "names" in gone)
 
 
-def _photos(photos: Sequence[Picture], edit: Callable[[str], str]) -> tuple[Picture, ...]:
+def _photos(photos: Sequence[Picture], edit: Change) -> tuple[Picture, ...]:
     return tuple(replace(p, caption=edit(p.caption)) for p in photos)
 
 
@@ -135,10 +232,22 @@ def _piano(p: Piano, gone: frozenset[str]) -> Piano:
     return p
 
 
-_KEPT = {"id", "piano_id", "source", "kind", "aspect", "currency", "confirm_by", "how_sure", "effort", "job"}
+_KEPT = {
+    "chart_of",
+    "id",
+    "piano_id",
+    "source",
+    "kind",
+    "aspect",
+    "currency",
+    "confirm_by",
+    "how_sure",
+    "effort",
+    "job",
+}
 
 
-def _edited(value: T, edit: Callable[[str], str]) -> T:
+def _edited(value: T, edit: Change) -> T:
     """A copy of a record with every free text in it edited; ids and code words stay."""
     out: Any = value
     if isinstance(value, str):

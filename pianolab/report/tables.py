@@ -27,7 +27,7 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "�
 
 def csv_tables(
     comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
-    leave_out: Sequence[str] = (),
+    leave_out: Sequence[str] = (), private: Sequence[str] = (),
 ) -> dict[str, str]:  # fmt: skip
     """File name to CSV text: shortlist, aspects, alerts, unknown, repairs, next_steps, findings, survey_A, ….
 
@@ -36,7 +36,7 @@ def csv_tables(
 
     Parameters
     ----------
-    comparison, surveys, findings, checklist, leave_out : as in `comparison_page`
+    comparison, surveys, findings, checklist, leave_out, private : as in `comparison_page`
 
     Returns
     -------
@@ -44,7 +44,9 @@ def csv_tables(
     """
     gone = check_choices(leave_out)
     own = {i: tuple(f) for i, f in findings.items()}
-    content = redact(Content(comparison=comparison, findings=own, provenance={}), leave_out)
+    content = redact(
+        Content(comparison=comparison, findings=own, provenance={}, private=tuple(private)), leave_out
+    )
     c = content.comparison
     marks = marks_for({a.piano.id: a.piano.name for a in c.assessments})
     names = {i: (m.letter, m.name) for i, m in marks.items()}
@@ -67,17 +69,59 @@ def csv_tables(
     return tables
 
 
+def check_folder(folder: Path) -> None:
+    """`BadInput` where a folder for tables is a file."""
+    if folder.exists() and not folder.is_dir():
+        raise BadInput(str(folder), "a file", "a folder, or a name for a new one")
+
+
 def write_tables(folder: Path | str, tables: Mapping[str, str]) -> Path:
-    """Writes the tables into a folder (made where missing), each under a temporary name first; returns the folder."""
+    """Writes the tables into a folder (made where missing), each under a temporary name first; returns the folder.
+
+    Raises
+    ------
+    BadInput : a file of one of these names that is another table, or a folder that can't be written; nothing is written
+    """
     folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
+    check_folder(folder)
     for name, text in tables.items():
-        handle, temporary = tempfile.mkstemp(dir=folder, prefix=".table-", suffix=".tmp")
+        _check_table(folder / name, text)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in tables.items():
+            _write_table(folder, name, text)
+    except OSError as error:
+        got = (error.strerror or "a write error").lower()
+        raise BadInput(str(folder), got, "a folder that can be written", "Another one?") from None
+    return folder
+
+
+def _check_table(path: Path, text: str) -> None:
+    """Refuses to replace what is no earlier table with the same columns."""
+    if not path.exists():
+        return
+    header = text.partition("\r\n")[0]
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            same = file.read(len(header) + 2).rstrip("\r\n") == header
+    except (OSError, UnicodeDecodeError):
+        same = False
+    if not same:
+        raise BadInput(
+            str(path), "a file with other columns", "another folder for the tables", "It stays as it is."
+        )
+
+
+def _write_table(folder: Path, name: str, text: str) -> None:
+    handle, temporary = tempfile.mkstemp(dir=folder, prefix=".table-", suffix=".tmp")
+    try:
         with os.fdopen(handle, "w", encoding="utf-8-sig", newline="") as out:
             out.write(text)
         os.chmod(temporary, 0o644)
         os.replace(temporary, folder / name)
-    return folder
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
 
 
 def cell(value: Any) -> str:

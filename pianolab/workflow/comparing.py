@@ -20,7 +20,8 @@ from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.report import Clip
 from pianolab.show import Row, Showable
 from pianolab.workflow.clips import Cut, clip_keys, cut_note, make_clips
-from pianolab.workflow.judging import Heard, find_profile, judge_casebook
+from pianolab.workflow.hearing import Heard
+from pianolab.workflow.judging import Judged, find_profile, judge_casebook
 from pianolab.workflow.progress import Progress, quiet
 
 
@@ -93,7 +94,14 @@ def compare_casebook(
         casebook, profile=buyer, checklist=checklist, prices=prices, seed=seed, until=until, progress=tell
     )
     comparison = compare_pianos(judged.assessments, profile=buyer, seed=seed)
-    heard = judged.heard
+    return compared_of(casebook, judged, comparison, checklist=checklist, progress=tell)
+
+
+def compared_of(
+    casebook: Casebook, judged: Judged, comparison: Comparison, *, checklist: Checklist, progress: Progress | None = None
+) -> CasebookComparison:  # fmt: skip
+    """What was judged and compared, with the clips and where everything comes from."""
+    tell, heard = progress or quiet, judged.heard
     tell("cutting the clips", 0.8)
     surveys = {i: h.survey for i, h in heard.items()}
     clips = make_clips(surveys, _cuts(casebook, heard))
@@ -102,7 +110,7 @@ def compare_casebook(
         surveys=surveys,
         findings=dict(judged.findings),
         clips=clips,
-        provenance=_provenance(judged.pianos, heard, judged.problems, seed=seed),
+        provenance=_provenance(judged.pianos, heard, judged.problems, seed=comparison.seed),
         checklist=checklist,
     )
 

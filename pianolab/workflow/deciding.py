@@ -9,6 +9,7 @@ from html import escape
 
 from pianolab.acoustics import Survey
 from pianolab.acoustics.holding import Holding
+from pianolab.acoustics.pedal import LeftPedal
 from pianolab.assess import PriceList, load_prices
 from pianolab.assess.care import CarePlan, care_plan
 from pianolab.assess.life import Life, remaining_life
@@ -30,7 +31,8 @@ class Decision(Showable):
     """One shortlist decided for one buyer, with all it stands on; everything by piano id where not of all.
 
     ``rooms`` says what the buyer's room alone changes, ``touch`` what players said, ``lives`` how long parts may
-    last, ``yearly`` what a year of use costs, ``care`` the first year with each piano.
+    last, ``yearly`` what a year of use costs, ``care`` the first year with each piano; ``holding`` what became of the
+    tuning and ``pedals`` what the left pedal does, of those that were recorded so.
     """
 
     comparison: Comparison
@@ -39,6 +41,8 @@ class Decision(Showable):
     lives: Mapping[str, Life]
     yearly: Mapping[str, YearlyCost]
     care: Mapping[str, CarePlan]
+    holding: Mapping[str, Holding]
+    pedals: Mapping[str, LeftPedal]
     header = Comparison.header
 
     def headline(self) -> str:
@@ -93,9 +97,21 @@ def decide(
     judged = judge_casebook(
         casebook, profile=buyer, checklist=checklist, prices=prices, seed=seed, progress=progress or quiet
     )
+    comparison = compare_pianos(judged.assessments, profile=buyer, seed=seed)
+    return decision_of(
+        casebook, judged, comparison, checklist=checklist, prices=prices, player=player, year=year
+    )
+
+
+def decision_of(
+    casebook: Casebook, judged: Judged, comparison: Comparison, *, checklist: Checklist, prices: PriceList,
+    player: str = "", year: int | None = None,
+) -> Decision:  # fmt: skip
+    """What a comparison of judged pianos means for the buyer's room, hands, purse and first year."""
+    buyer, seed = comparison.profile, comparison.seed
     year = year or max((v.day.year for v in casebook.visits()), default=date.today().year)
     return Decision(
-        comparison=compare_pianos(judged.assessments, profile=buyer, seed=seed),
+        comparison=comparison,
         rooms=_rooms(casebook, judged, buyer.home_room),
         touch=touch_view(
             casebook.touch_opinions(), casebook.touch_trials(), scales=load_touch_scales(),
@@ -116,6 +132,8 @@ def decide(
             )
             for p in judged.pianos
         },
+        holding=dict(judged.holding),
+        pedals=dict(judged.pedals),
     )  # fmt: skip
 
 

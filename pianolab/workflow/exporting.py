@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from pianolab.assess import load_prices
 from pianolab.casebook import Casebook
+from pianolab.checklist import load_checklist
+from pianolab.compare import compare_pianos
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile
-from pianolab.report import comparison_page, csv_tables, write_tables
-from pianolab.workflow.comparing import CasebookComparison, compare_casebook
-from pianolab.workflow.deciding import Decision, decide
+from pianolab.report import check_folder, comparison_page, csv_tables, write_tables
+from pianolab.workflow.comparing import CasebookComparison, compared_of
+from pianolab.workflow.deciding import Decision, decision_of
 from pianolab.workflow.demo_book import demo_casebook
+from pianolab.workflow.judging import find_profile, judge_casebook
 from pianolab.workflow.outputs import staged
-from pianolab.workflow.page_content import further_of, photos_of
+from pianolab.workflow.page_content import further_of, photos_of, private_words
 from pianolab.workflow.progress import Progress, part_of, quiet
 
 CASEBOOK, PAGE = "casebook", "comparison.html"
@@ -50,23 +55,52 @@ def export_page(
     """
     path, tell = Path(html_path), progress or quiet
     with staged(path) as (part,):
-        compared = compare_casebook(casebook, profile=profile, seed=seed, progress=tell)
+        worked_out = work_out(casebook, profile=profile, seed=seed, progress=tell)
         tell("writing the page", 0.9)
-        decision = decide(casebook, profile=profile, seed=seed, checklist=compared.checklist)
         if part is not None:
-            html = page_of(compared, casebook=casebook, decision=decision, leave_out=leave_out)
-            part.write_text(html, encoding="utf-8", newline="\n")
+            part.write_text(page_of(worked_out, leave_out=leave_out), encoding="utf-8", newline="\n")
     tell("page ready", 1.0)
     return path
 
 
-def page_of(
-    compared: CasebookComparison, *, casebook: Casebook | None = None, decision: Decision | None = None, leave_out: Sequence[str] = ()
-) -> str:  # fmt: skip
-    """The comparison page as HTML text; photos come from the casebook, what else it shows from the decision."""
-    pianos = [a.piano for a in compared.comparison.assessments]
-    photos, photo_lines = photos_of(casebook, pianos) if casebook is not None else ({}, {})
-    visits = [v.day for v in casebook.visits()] if casebook is not None else []
+@dataclass(frozen=True, kw_only=True)
+class WorkedOut:
+    """A casebook judged once, with all that a page or tables of it are made from."""
+
+    casebook: Casebook
+    compared: CasebookComparison
+    decision: Decision
+
+
+def work_out(
+    casebook: Casebook, *, profile: str | BuyerProfile = "first piano", seed: int = 0, progress: Progress | None = None
+) -> WorkedOut:  # fmt: skip
+    """Judge, compare and decide in one go, for `page_of` and `tables_of`.
+
+    Raises
+    ------
+    BadInput
+        an empty casebook, an unknown profile, weights that exclude each other
+    """
+    tell, checklist, prices = progress or quiet, load_checklist(), load_prices()
+    buyer = find_profile(casebook, profile)
+    buyer.check()
+    judged = judge_casebook(
+        casebook, profile=buyer, checklist=checklist, prices=prices, seed=seed, progress=tell
+    )
+    comparison = compare_pianos(judged.assessments, profile=buyer, seed=seed)
+    return WorkedOut(
+        casebook=casebook,
+        compared=compared_of(casebook, judged, comparison, checklist=checklist, progress=tell),
+        decision=decision_of(casebook, judged, comparison, checklist=checklist, prices=prices),
+    )
+
+
+def page_of(worked_out: WorkedOut, *, leave_out: Sequence[str] = ()) -> str:
+    """The comparison page as HTML text, with photos from the casebook and what else follows from the decision."""
+    casebook, compared = worked_out.casebook, worked_out.compared
+    photos, photo_lines = photos_of(casebook, [a.piano for a in compared.comparison.assessments])
+    visits = [v.day for v in casebook.visits()]
     days = {"Visits": _days(visits)} if visits else {}
     return comparison_page(
         compared.comparison,
@@ -76,8 +110,22 @@ def page_of(
         clips=compared.clips,
         photos=photos,
         provenance={**compared.provenance, **days, **photo_lines},
-        further=further_of(decision) if decision is not None else (),
+        further=further_of(worked_out.decision),
         leave_out=leave_out,
+        private=private_words(casebook),
+    )
+
+
+def tables_of(worked_out: WorkedOut, *, leave_out: Sequence[str] = ()) -> dict[str, str]:
+    """The same content as CSV texts by file name."""
+    compared = worked_out.compared
+    return csv_tables(
+        compared.comparison,
+        surveys=compared.surveys,
+        findings=compared.findings,
+        checklist=compared.checklist,
+        leave_out=leave_out,
+        private=private_words(worked_out.casebook),
     )
 
 
@@ -99,7 +147,7 @@ def export_tables(
 
     Parameters
     ----------
-    folder : made where it is missing; tables of the same names in it are replaced, each as a whole
+    folder : made where it is missing; earlier tables of the same names and columns in it are replaced
     casebook, profile, leave_out, seed, progress : as in `export_page`
 
     Returns
@@ -112,17 +160,9 @@ def export_tables(
         as `export_page`
     """
     path = Path(folder)
-    if path.exists() and not path.is_dir():
-        raise BadInput(str(path), "a file", "a folder, or a name for a new one")
-    compared = compare_casebook(casebook, profile=profile, seed=seed, progress=progress)
-    tables = csv_tables(
-        compared.comparison,
-        surveys=compared.surveys,
-        findings=compared.findings,
-        checklist=compared.checklist,
-        leave_out=leave_out,
-    )
-    return write_tables(path, tables)
+    check_folder(path)
+    worked_out = work_out(casebook, profile=profile, seed=seed, progress=progress)
+    return write_tables(path, tables_of(worked_out, leave_out=leave_out))
 
 
 def demo(out: str | Path, *, progress: Progress | None = None) -> Path:

@@ -5,10 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from pianolab.acoustics.holding import Holding
+from pianolab.acoustics.pedal import LeftPedal
+from pianolab.assess.listening import COMPARED
+from pianolab.assess.touch import TouchView
 from pianolab.casebook import Casebook
 from pianolab.errors import PianolabError
+from pianolab.figures.wording import listed
 from pianolab.model import Photo, Piano
 from pianolab.report import Further, Picture, further, scaled_picture
+from pianolab.rooms import RoomChange
 from pianolab.workflow.deciding import Decision
 
 MOST_PHOTOS = 8
@@ -47,17 +53,100 @@ def _origin(photos: Sequence[Photo], made: Mapping[str, Picture | None]) -> str:
     return "; ".join(said)
 
 
+def private_words(casebook: Casebook) -> tuple[str, ...]:
+    """Texts that go with the names: of people, notes of recordings, names of their files, places of visits."""
+    visits, recordings = casebook.visits(), casebook.recordings()
+    said = {
+        *(e.name for e in casebook.examiners()),
+        *(v.examiner for v in visits),
+        *(o.player for o in casebook.touch_opinions()),
+        *(t.player for t in casebook.touch_trials()),
+        *(r.note for r in recordings),
+        *(r.original_name for r in recordings),
+    }
+    return tuple(sorted(text for text in said if text.strip()))
+
+
 def further_of(decision: Decision) -> tuple[Further, ...]:
     """Touch as the players felt it, and for each piano what its life, its year and the move to the home look like."""
     folds = []
     if decision.touch.answers or decision.touch.fits:
-        folds.append(further("Touch", decision.touch, sentences=decision.touch.sentences, names_people=True))
+        folds.append(_touch(decision.touch))
     for a in decision.comparison.assessments:
         i = a.piano.id
         folds.append(further("How long its parts may last", decision.lives[i], piano_id=i))
-        folds.append(further("What a year costs", decision.yearly[i], piano_id=i, about_money=True))
-        room = decision.rooms[i]
+        cost = decision.yearly[i]
         folds.append(
-            further("From that room to yours", room, sentences=(room.sentence, *room.cautions), piano_id=i)
+            Further(title="What a year costs", sentences=(cost.headline(),), piano_id=i, about_money=True)
         )
+        folds.append(_room(decision.rooms[i], i))
+        if (holding := decision.holding.get(i)) is not None:
+            folds.append(_holding(holding, i))
+        if (pedal := decision.pedals.get(i)) is not None:
+            folds.append(_pedal(pedal, i))
     return tuple(folds)
+
+
+def _holding(holding: Holding, piano_id: str) -> Further:
+    drawn = holding if holding.keys and holding.state == COMPARED else None
+    said = (holding.headline(), *holding.notes)
+    return Further(title="Has it held its tuning", sentences=said, piano_id=piano_id, chart_of=drawn)
+
+
+def _pedal(pedal: LeftPedal, piano_id: str) -> Further:
+    known = any(v is not None for r in pedal.registers for v in (r.level_db, r.colour_lowest_db))
+    drawn = pedal if known else None
+    return Further(title="The left pedal", sentences=pedal.statements, piano_id=piano_id, chart_of=drawn)
+
+
+def _room(change: RoomChange, piano_id: str) -> Further:
+    heard = (f"Echo heard in the recording: {change.heard.text}",) if change.heard is not None else ()
+    return Further(
+        title="From that room to yours",
+        sentences=(change.sentence, *heard, *_one_for_each_room(change.cautions)),
+        piano_id=piano_id,
+        chart_of=change if change.known else None,
+    )
+
+
+def _one_for_each_room(cautions: Sequence[str]) -> list[str]:
+    """Cautions about one room told together.
+
+    Examples
+    --------
+    >>> _one_for_each_room(("Only a sum.", "home: the lid may be open.", "home: no size is known."))
+    ['Only a sum.', 'home: the lid may be open; no size is known.']
+    """
+    told: dict[str, list[str]] = {}
+    for caution in cautions:
+        room, colon, rest = caution.partition(": ")
+        known = colon and room in ("showroom", "home")
+        told.setdefault(f"{room}: " if known else caution, []).append(rest if known else "")
+    return [
+        start + "; ".join(r.rstrip(".") for r in rest) + ("." if any(rest) else "")
+        for start, rest in told.items()
+    ]
+
+
+def _touch(view: TouchView) -> Further:
+    """Who said what, a row for each scale and a column for each piano."""
+    pianos = list(dict.fromkeys(a.piano for a in view.answers))
+    said = {(a.scale, a.piano): ", ".join(f"{p} {v}" for p, v in a.said) for a in view.answers}
+    ends = {a.scale: f"{a.scale} (1: {_end(a.ends[0])}; 5: {_end(a.ends[1])})" for a in view.answers}
+    players = dict.fromkeys(p for a in view.answers for p, _ in a.said)
+    return Further(
+        title="How the touch feels",
+        sentences=(
+            f"{listed(players)} played {listed(pianos)} and said how it felt"
+            if players
+            else "nobody has said how it felt",
+            *view.sentences,
+        ),
+        header=("from 1 to 5", *pianos),
+        rows=tuple((ends[scale], *(said.get((scale, p), "–") for p in pianos)) for scale in ends),
+        names_people=True,
+    )
+
+
+def _end(sentence: str) -> str:
+    return sentence.strip().rstrip(".").partition(":")[0].lower()

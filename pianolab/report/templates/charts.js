@@ -5,7 +5,7 @@
   const parsed = new Map(), drawn = new Set();
   const darkQuery = matchMedia("(prefers-color-scheme: dark)");
   const printQuery = matchMedia("print");
-  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 236, PRINT_SHARE_FOLDED = 0.78;
+  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 204, PRINT_SHARE_FOLDED = 0.78;
   let printing = false;
 
   function figureOf(plot) {
@@ -75,6 +75,15 @@
   addEventListener("beforeprint", function () { setPrinting(true); });
   addEventListener("afterprint", function () { setPrinting(printQuery.matches); });
   if (printQuery.matches) setPrinting(true);
+
+  /* Who follows a link to an instrument wants to see it, not a fold. */
+  function unfoldTarget() {
+    const target = location.hash.length > 1 && document.getElementById(location.hash.slice(1));
+    const fold = target && target.querySelector("details.whole");
+    if (fold) fold.open = true;
+  }
+  addEventListener("hashchange", unfoldTarget);
+  unfoldTarget();
 
   /* A fold may have been closed while the window changed its width. */
   document.addEventListener("toggle", function (event) {
