@@ -50,7 +50,8 @@ class Tasks(Protocol):
 class DrillPlayer(anywidget.AnyWidget):
     """Plays the tasks of a sitting; answers by keyboard alone or by clicks.
 
-    Keys: A, B, C play the sounds, 1 to 9 answer, N goes on, W plays the sound without the fault.
+    Keys: A, B, C play the sounds, 1 to 0 and then D to H answer, arrows go through the answers, N goes on, W plays the
+    sound without the fault.
 
     Parameters
     ----------

@@ -31,6 +31,23 @@ PLAY = f"""
 from pianolab.widgets.drill_player import DrillPlayer
 DrillPlayer(DrillSitting(desk, lesson="first", kinds={KINDS!r}, count=2))
 """
+MANY = """
+from types import SimpleNamespace
+from pianolab.widgets.drill_player import DrillPlayer
+class Tasks:
+    finished, given = False, []
+    def view(self):
+        return {"lesson": "many", "number": 1, "count": 1, "finished": False, "question": "Which of thirteen?", "clips": [],
+                "choices": [f"key {n}" for n in range(1, 14)], "made_from": "nothing", "picture": ""}
+    def sounds(self):
+        return []
+    def take(self, choice):
+        self.given.append(choice)
+        return SimpleNamespace(right=True, headline=f"Took {choice}", explanation="", curves=(), chart_words="", sound=None)
+    def next(self):
+        pass
+DrillPlayer(Tasks())
+"""
 
 
 @pytest.fixture(scope="module")
@@ -165,3 +182,24 @@ def frames_of(page: Any, frames: list[bytes]) -> None:
         socket.on("framesent", keep)
 
     page.on("websocket", listen)
+
+
+def test_thirteen_answers_by_keyboard(lab: Lab, tmp_path: Path) -> None:
+    """An octave has more keys than there are figures: letters go on, and arrows with Enter reach them all."""
+    name = "many.ipynb"
+    write_notebook(lab.folder / name, [MANY])
+    with browser(tmp_path / "profile", viewport={"width": 1200, "height": 1100}) as context:
+        page, errors, _ = watched_notebook(context, lab, name)
+        run_all(page)
+        wait_text(page, ".pl-drill-question", "Which of thirteen?", seconds=60)
+        to_player(page)
+        assert page.locator(".pl-drill-choice kbd").all_inner_texts() == [*"1234567890DEF"]
+        for key, chosen in (("F", "key 13"), ("0", "key 10"), ("ArrowUp", "key 13"), ("ArrowDown", "key 1")):
+            page.keyboard.press(key.lower() if len(key) == 1 else key)
+            if len(key) > 1:
+                page.keyboard.press("Enter")
+            wait_text(page, ".pl-drill-headline", f"Took {chosen}")
+            page.keyboard.press("n")
+            page.locator(".pl-drill-told").wait_for(state="hidden")
+        assert errors == []
+    lab.close_kernels()

@@ -1,6 +1,8 @@
 // The drill player: sounds, choices, and the truth only after the answer has been taken.
 
-const NUMBER_KEYS = "1234567890";
+// After ten answers the letters go on that neither play a sound nor go on to the next task.
+const ANSWER_KEYS = "1234567890DEFGH";
+const STEPS = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 };
 const RIGHT = "M3 9.5 L7 13.5 L15 4.5";
 const WRONG = "M4 4 L14 14 M14 4 L4 14";
 const NOTED = "M4 9 h10";
@@ -103,6 +105,13 @@ function render({ model, el }) {
     model.send({ said: "answer", choice: place, number: task.number });
   }
 
+  function step(by) {
+    const all = [...choices.children];
+    const at = all.indexOf(document.activeElement);
+    const to = at < 0 ? (by > 0 ? 0 : all.length - 1) : (at + by + all.length) % all.length;
+    if (all.length && !answered) all[to].focus();
+  }
+
   function next() {
     if (!answered) return;
     silence();
@@ -126,14 +135,14 @@ function render({ model, el }) {
     choices.replaceChildren(
       ...view.choices.map((text, n) =>
         make("button", { class: "pl-button pl-drill-choice", type: "button", "aria-pressed": "false", onclick: () => answer(n) },
-          n < NUMBER_KEYS.length ? make("kbd", { text: NUMBER_KEYS[n] }) : null, make("span", { text })),
+          n < ANSWER_KEYS.length ? make("kbd", { text: ANSWER_KEYS[n] }) : null, make("span", { text })),
       ),
     );
     told.hidden = true;
     told.replaceChildren();
     setText(heard, "");
     setText(line, "");
-    setText(help, view.finished ? "" : `Made from ${view.made_from}. Keys: ${kinds.map((k) => k.label).join(", ") || "none"} play, numbers answer, N goes on.`);
+    setText(help, view.finished ? "" : `Made from ${view.made_from}. Keys: ${kinds.map((k) => k.label).join(", ") || "none"} play, numbers${view.choices.length > 10 ? " and letters" : ""} answer, arrows go through the answers, N goes on.`);
   }
 
   function showTold(reply, buffers) {
@@ -158,12 +167,15 @@ function render({ model, el }) {
   root.addEventListener("keydown", (event) => {
     event.stopPropagation();
     if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const key = event.key.toUpperCase();
+    // Keyboards that give figures only with Shift say which key it was all the same.
+    const figure = /^(?:Digit|Numpad)(\d)$/.exec(event.code);
+    const key = figure ? figure[1] : event.key.toUpperCase();
     const p = players.find((one) => one.label.toUpperCase() === key);
     if (p) play(p);
     else if (key === "W" && without) play(without);
     else if (key === "N") next();
-    else if (NUMBER_KEYS.includes(key)) answer(NUMBER_KEYS.indexOf(key));
+    else if (event.key in STEPS) step(STEPS[event.key]);
+    else if (key.length === 1 && ANSWER_KEYS.includes(key)) answer(ANSWER_KEYS.indexOf(key));
     else return;
     event.preventDefault();
   });
