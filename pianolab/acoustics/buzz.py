@@ -3,18 +3,46 @@
 While the note is loud (0.25 s after the blow, so the hammer's knock is over) the spectrum between the
 partials, from 1.2 to 9 kHz, is compared with the tone and then with the same piano's neighbours: uprights have
 more of it than grands, so no absolute limit is fair. What repeats once per period and what rattles at random
-both end up between the stiff string's partials. Limits: the room's own rattles look the same; a buzz more
-than some 45 dB under the tone drowns in the noise.
+both end up between the stiff string's partials. What does not stand clear of the recording's own noise is taken
+for noise: its level is then only a bound. Limits: the room's own rattles look the same; a buzz more than some 45 dB
+under the tone drowns in the noise, and at the top, where the tone is over soon, so does a stronger one.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.tuning import robust_spread
 from pianolab.units import FloatArray
 
 LOW_HZ, HIGH_HZ = 1200.0, 9000.0
+MIDDLE_OF_NOISE = 0.738
+"""Mean of the middle half of an exponential distribution with mean 1: (F(3/4) - F(1/4)) / (1/2), F(u) = (1-u)ln(1-u) + u."""
+CLEAR_SHARE = 0.3
+"""Excess over the noise, as a share of it, from which something is heard between the partials."""
+
+NEIGHBOUR_KEYS, LEAST_NEIGHBOURS = 7, 6
+LEAST_SPREAD_DB, USUAL_SPREAD_DB = 1.2, 2.5
+
+
+@dataclass(frozen=True)
+class Between:
+    """Energy between the partials, dB re the tone, the least that noise lets be heard of it, and the tone, dB re 1.
+
+    Each of shape (notes,). Where less than that least is there, ``db`` is the least; NaN where the partials leave no room.
+    """
+
+    db: FloatArray
+    least_db: FloatArray
+    tone_db: FloatArray
+
+    @property
+    def heard(self) -> NDArray[np.bool_]:
+        """Whether something stands clear of the noise."""
+        return np.asarray(self.db > self.least_db)
 
 
 def between_partials_db(
@@ -24,8 +52,8 @@ def between_partials_db(
     noise_power: FloatArray,
     rate_hz: int,
     size: int,
-) -> FloatArray:
-    """Energy between the partials re the tone, dB, shape (notes,); NaN where noise drowns it.
+) -> Between:
+    """Energy between the partials.
 
     Parameters
     ----------
@@ -35,7 +63,7 @@ def between_partials_db(
     """
     hz = np.arange(power.shape[1]) * rate_hz / size
     band = (hz >= LOW_HZ) & (hz <= min(HIGH_HZ, 0.45 * rate_hz))
-    out = np.full(len(power), np.nan)
+    db, least, tone_db = np.full((3, len(power)), np.nan)
     for i in range(len(power)):
         spacing = f_hz[i, 1] - f_hz[i, 0]
         free = band.copy()
@@ -44,10 +72,52 @@ def between_partials_db(
             free[max(0, int((f - half) * size / rate_hz)) : int((f + half) * size / rate_hz) + 2] = False
         if free.sum() < 20:
             continue
-        # A partial's sidelobes and the knock's remains are few bins: the median ignores them, a buzz fills all.
-        level = np.sort(power[i, free] - noise_power[free])
-        excess = float(np.mean(level[len(level) // 4 : (3 * len(level)) // 4 + 1])) * int(band.sum())
-        least = 0.1 * float(np.sum(noise_power[band])) + 1e-20
-        tone = float(np.sum(power[i, hz >= 0.7 * f_hz[i, 0]]))
-        out[i] = 10.0 * np.log10(max(excess, least) / max(tone, 1e-20))
-    return out
+        # A partial's sidelobes and the knock's remains are few bins: the middle ignores them, a buzz fills all.
+        level = np.sort(power[i, free] / np.maximum(noise_power[free], 1e-30))
+        middle = float(np.mean(level[len(level) // 4 : (3 * len(level)) // 4 + 1])) / MIDDLE_OF_NOISE
+        own_noise = float(np.mean(noise_power[free])) * int(band.sum()) + 1e-20
+        tone = max(float(np.sum(power[i, hz >= 0.7 * f_hz[i, 0]])), 1e-20)
+        tone_db[i] = 10.0 * np.log10(tone)
+        least[i] = 10.0 * np.log10(CLEAR_SHARE * own_noise / tone)
+        db[i] = 10.0 * np.log10(max(middle - 1.0, CLEAR_SHARE) * own_noise / tone)
+    return Between(db, least, tone_db)
+
+
+def over_neighbours(between: Between, *, key: NDArray[np.int64]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """How far each note's energy between the partials stands over its neighbours'.
+
+    Of neighbours that the noise hides only a bound is known, so the usual level re the tone is the quarter of them that
+    is lowest, and the spread is that of the notes that are heard (`USUAL_SPREAD_DB` where too few are). A knock that
+    still rings in the room is as loud beside a weak tone as beside a strong one; so the level without the tone is compared too.
+
+    Parameters
+    ----------
+    between : Between, shape (notes,)
+    key : shape (notes,)
+
+    Returns
+    -------
+    over_db, dev, over_plain_db : shape (notes,)
+        dB re the tone over the neighbours, the same in spreads, dB without the tone over the neighbours; NaN with fewer
+        than `LEAST_NEIGHBOURS` neighbours
+
+    Examples
+    --------
+    >>> level = np.full(20, -50.0)
+    >>> level[9] = -30.0
+    >>> between = Between(level, least_db=np.full(20, -60.0), tone_db=np.zeros(20))
+    >>> over, dev, plain = over_neighbours(between, key=np.arange(30, 50))
+    >>> float(over[9]), float(plain[9]), float(over[3]), bool(dev[9] > 5.0)
+    (20.0, 20.0, 0.0, True)
+    """
+    over, plain = np.full((2, len(key)), np.nan)
+    absolute = between.db + between.tone_db
+    for i, k in enumerate(key):
+        near = (np.abs(key - k) <= NEIGHBOUR_KEYS) & (key != k) & ~np.isnan(between.db)
+        if near.sum() >= LEAST_NEIGHBOURS:
+            over[i] = between.db[i] - np.quantile(between.db[near], 0.25)
+            plain[i] = absolute[i] - np.median(absolute[near])
+    heard = between.heard & ~np.isnan(over)
+    enough = heard.sum() >= LEAST_NEIGHBOURS
+    spread = max(robust_spread(over[heard]), LEAST_SPREAD_DB) if enough else USUAL_SPREAD_DB
+    return over, over / min(spread, USUAL_SPREAD_DB), plain

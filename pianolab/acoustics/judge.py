@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.buzz import over_neighbours
 from pianolab.acoustics.compass import usual_decay_20_s
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.tuning import (
-    neighbour_deviation,
     robust_line,
     robust_spread,
     running_median,
@@ -167,15 +167,13 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     register = np.array(
         [("bass", "tenor", "middle", "treble", "top").index(register_of(int(k))) for k in key]
     )
-    span = np.arange(key.min(), key.max() + 1)
     level = np.where(clipped, np.nan, m.level_db)
     share = np.where(clipped, np.nan, m.share_db)
     tilt = np.where(clipped, np.nan, m.tilt)
     bright = measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
-    between = m.between_db
-    trend = smooth_over_keys(_on_keys(between, key, span), stiffness=200.0)[key - span[0]]
-    buzz_db = between - trend
-    buzz_dev = neighbour_deviation(between, np.zeros(len(key), dtype=np.int64), least_spread=1.2)
+    over_db, buzz_dev, over_plain_db = over_neighbours(m.between, key=key)
+    buzz_heard = m.between.heard
+    buzz_db = np.where(buzz_heard, over_db, np.nan)
     trust, verdict = _sustain(m, clipped=clipped)
     off = _off_pitch(cents, curve, m.unison.spread_cents, m.unison.spread_sd, m.f1_sd_cents, key)
     slow, why_damper = _slow_dampers(m)
@@ -204,8 +202,12 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             skip["damper"] = why_damper[i]
         if np.isnan(buzz_dev[i]):
             skip["buzz"] = "too few neighbours to compare with"
-        elif buzz_dev[i] > lim_b["outlier_dev"] and buzz_db[i] > lim_b["outlier_db"]:
-            own.append("buzz")
+        elif buzz_heard[i]:
+            stands_out = buzz_dev[i] > lim_b["outlier_dev"] and over_plain_db[i] > lim_b["outlier_plain_db"]
+            if stands_out and over_db[i] > lim_b["outlier_db"]:
+                own.append("buzz")
+        elif m.between.least_db[i] > lim_b["hidden_db"]:
+            skip["buzz"] = "tone too weak over the noise for a buzz to be heard"
         if np.isnan(bright.dev[i]):
             skip["voicing"] = "clipped" if clipped[i] else "too few partials heard"
         elif (
@@ -223,7 +225,10 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
         if np.isnan(curve[i]):
             gap["curve_cents"] = gap["off_curve_cents"] = "too few keys for a curve"
         if np.isnan(buzz_db[i]):
-            gap["buzz_db"] = "too few keys to compare with"
+            few = bool(np.isnan(buzz_dev[i]))
+            gap["buzz_db"] = (
+                "too few keys to compare with" if few else "nothing over the noise between the partials"
+            )
         faults.append(own)
         not_judged.append(skip)
         gaps.append(gap)

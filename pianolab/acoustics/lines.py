@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.buzz import between_partials_db
+from pianolab.acoustics.buzz import Between, between_partials_db
 from pianolab.acoustics.keypath import standing_out_db
 from pianolab.acoustics.levels import frame_size
 from pianolab.acoustics.partials import (
@@ -116,20 +116,23 @@ def explained(tracks: PartialTracks, prior_b: FloatArray) -> FloatArray:
 
 def loud_power(
     channels: Samples, strikes: Strikes, tracks: PartialTracks, *, noise: FloatArray, rate_hz: int
-) -> tuple[FloatArray, FloatArray]:
-    """Energy between the partials re the tone, and the partials' early power."""
-    between, early = np.full(len(strikes.key), np.nan), np.zeros(tracks.f_hz.shape)
+) -> tuple[Between, FloatArray]:
+    """What lies between the partials, and the partials' early power."""
+    between = Between(*np.full((3, len(strikes.key)), np.nan))
+    early = np.zeros(tracks.f_hz.shape)
     for rows in batches(strikes):
         part = strikes.pick(rows)
         early[rows] = _early_power(channels, part, tracks.f_hz[rows], rate_hz=rate_hz)
         series = series_hz(tracks.f0_hz[rows], tracks.inharmonicity[rows], 200)
-        between[rows] = _between(channels, part, series, noise=noise, rate_hz=rate_hz)
+        found = _between(channels, part, series, noise=noise, rate_hz=rate_hz)
+        for name in between.__dataclass_fields__:
+            getattr(between, name)[rows] = getattr(found, name)
     return between, early
 
 
 def _between(
     channels: Samples, strikes: Strikes, series: FloatArray, *, noise: FloatArray, rate_hz: int
-) -> FloatArray:
+) -> Between:
     """Energy between the partials from 0.15 s to 0.65 s after the blow: the knock is over, the note is loud."""
     size = fast_size(round(0.6 * rate_hz))
     starts = ((strikes.onset_s + 0.15) * rate_hz).astype(np.int64)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.buzz import Between
 from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes
 from pianolab.acoustics.compass import usual_inharmonicity
 from pianolab.acoustics.damper import Fall, Release, fall_after, find_releases, judge_room, room_t60
@@ -40,7 +41,7 @@ class NoteMeasures:
     share_db: FloatArray
     tilt: FloatArray
     tilt_sd: FloatArray
-    between_db: FloatArray
+    between: Between
     f1_hz: FloatArray
     f1_sd_cents: FloatArray
     inharmonicity: FloatArray
@@ -165,7 +166,7 @@ def _with_pitch(
     held_s: FloatArray,
     guard: FloatArray,
     rate_hz: int,
-    between: FloatArray,
+    between: Between,
     early: FloatArray,
     levels: list[NoteLevel],
     release: Release,
@@ -250,7 +251,7 @@ def _with_pitch(
         share_db=share,
         tilt=tilt,
         tilt_sd=tilt_sd,
-        between_db=between,
+        between=between,
         f1_hz=np.where(fit.used > 0, f1, np.nan),
         f1_sd_cents=_pitch_sd_cents(fit, strikes.key, t60_s=t60[0]),
         inharmonicity=fit.inharmonicity,

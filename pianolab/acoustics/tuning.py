@@ -162,34 +162,6 @@ def robust_spread(values: FloatArray) -> float:
     return float(1.4826 * np.median(np.abs(known - np.median(known))))
 
 
-def neighbour_deviation(
-    values: FloatArray, groups: NDArray[np.int64], *, reach: int = 8, least_spread: float = 0.5
-) -> FloatArray:
-    """Robust distance of each key's value from its neighbours in the same group, in their spreads.
-
-    Parameters
-    ----------
-    values : shape (keys,); NaN where unknown
-    groups : shape (keys,); keys are compared within a group only
-    reach : keys to either side
-    least_spread : the spread never counts as less than this
-
-    Returns
-    -------
-    ndarray, shape (keys,); NaN where fewer than four neighbours are known
-    """
-    out = np.full(len(values), np.nan)
-    index = np.arange(len(values))
-    for i in np.flatnonzero(~np.isnan(values)):
-        near = (np.abs(index - i) <= reach) & (index != i) & (groups == groups[i]) & ~np.isnan(values)
-        if near.sum() >= 4:
-            others = values[near]
-            slope = _median_slope(index[near] - i, others)
-            flat = others - slope * (index[near] - i)
-            out[i] = (values[i] - np.median(flat)) / max(robust_spread(flat), least_spread)
-    return out
-
-
 def _median_slope(x: NDArray[np.int64] | FloatArray, y: FloatArray) -> float:
     """Theil and Sen's slope: the median of all pairwise slopes."""
     dx = x[:, None] - x[None, :]

@@ -83,7 +83,7 @@ def spectral_tilt(
     """
     power, f_hz, at_most = (a[:, :TILT_PARTIALS] for a in (power, f_hz, at_most))
     heard = (power > 0) & ~np.isnan(f_hz)
-    heard &= heard.sum(axis=1, keepdims=True) >= 3
+    heard = heard & (heard.sum(axis=1) >= 3)[:, None]
     if heard.sum() < 30:
         return np.full(len(key), np.nan), np.full(len(key), np.nan)
     width_hz = 2.2 / t60_s if t60_s > 0.1 else 8.0
