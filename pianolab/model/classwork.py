@@ -15,8 +15,8 @@ from pianolab.errors import BadInput
 from pianolab.model.records import GRADE_BEST, GRADE_WORST, new_id
 
 LONGEST_PUPIL = 40
-FORBIDDEN, JOINERS = "@/\\", "\u200c\u200d"
-"""What makes an address or a path of a name; what is unseen but belongs to names in some scripts."""
+FORBIDDEN, JOINERS = '@/\\<>:"|?*', "\u200c\u200d"
+"""What makes an address of a name, or can't stand in a file's name; what is unseen but belongs to names in some scripts."""
 
 
 def check_pupil(name: str) -> str:
