@@ -19,11 +19,19 @@ _LAZY = {
     "load_prices": "pianolab.assess",
     "compare_pianos": "pianolab.compare",
     "FindingsForm": "pianolab.widgets",
+    "KeyboardPicker": "pianolab.widgets",
+    "PianoForm": "pianolab.widgets",
+    "ProfileForm": "pianolab.widgets",
+    "TouchForm": "pianolab.widgets",
+    "plan_visits": "pianolab.workflow",
     "demo": "pianolab.workflow",
     "demo_casebook": "pianolab.workflow",
     "listen_file": "pianolab.workflow",
+    "survey_many": "pianolab.workflow",
     "compare_casebook": "pianolab.workflow",
+    "decide": "pianolab.workflow",
     "export_page": "pianolab.workflow",
+    "export_button": "pianolab.workflow",
 }
 
 __all__ = ["__version__"]
@@ -52,8 +60,16 @@ if TYPE_CHECKING:
     from pianolab.compare import compare_pianos as compare_pianos
     from pianolab.io import read_sound as read_sound
     from pianolab.widgets import FindingsForm as FindingsForm
+    from pianolab.widgets import KeyboardPicker as KeyboardPicker
+    from pianolab.widgets import PianoForm as PianoForm
+    from pianolab.widgets import ProfileForm as ProfileForm
+    from pianolab.widgets import TouchForm as TouchForm
     from pianolab.workflow import compare_casebook as compare_casebook
+    from pianolab.workflow import decide as decide
     from pianolab.workflow import demo as demo
     from pianolab.workflow import demo_casebook as demo_casebook
+    from pianolab.workflow import export_button as export_button
     from pianolab.workflow import export_page as export_page
     from pianolab.workflow import listen_file as listen_file
+    from pianolab.workflow import plan_visits as plan_visits
+    from pianolab.workflow import survey_many as survey_many

@@ -19,17 +19,21 @@ TABLES = "comparison-tables"
 
 def export_button(
     casebook: Casebook,
-    html_path: str | Path = PAGE,
+    html_path: str | Path | None = None,
     *,
     profile: str | BuyerProfile = "first piano",
     seed: int = 0,
 ) -> ExportButton:
     """A form with one button that writes the comparison page, and a second one for the tables.
 
+    Nothing is written before a button is pressed, and nothing that is there already is replaced before the
+    button says so.
+
     Parameters
     ----------
     casebook : an open casebook; it is only read
-    html_path : where the page goes; the tables go into the folder ``comparison-tables`` beside it
+    html_path : where the page goes, ``comparison.html`` beside the casebook's folder if not given; the tables
+        go into the folder ``comparison-tables`` beside the page
     profile, seed : as in `export_page`
 
     Returns
@@ -38,13 +42,19 @@ def export_button(
     """
     from pianolab.widgets.export_button import ExportButton
 
-    path = Path(html_path)
+    path = Path(html_path) if html_path is not None else _beside(casebook) / PAGE
+    folder = path.parent / TABLES
 
     def page(leave_out: Sequence[str], tell: Progress) -> Path:
         return export_page(casebook, path, profile=profile, leave_out=leave_out, seed=seed, progress=tell)
 
     def tables(leave_out: Sequence[str], tell: Progress) -> Path:
-        folder = path.parent / TABLES
         return export_tables(casebook, folder, profile=profile, leave_out=leave_out, seed=seed, progress=tell)
 
-    return ExportButton(page=page, tables=tables, target=str(path))
+    return ExportButton(page=page, tables=tables, target=path, tables_target=folder)
+
+
+def _beside(casebook: Casebook) -> Path:
+    """The folder in which the casebook's folder lies; the current one where the casebook is on a server."""
+    folder = Path(casebook.name)
+    return folder.parent if folder.is_dir() else Path()

@@ -48,6 +48,38 @@ def test_a_failure_is_said_in_words(calls, fail) -> None:
     assert not form.page_button.disabled
 
 
+def written_twice(tmp_path: Path) -> ExportButton:
+    target = tmp_path / "page.html"
+
+    def write(leave_out, tell) -> Path:
+        target.write_text(f"left out: {leave_out}")
+        return target
+
+    return ExportButton(page=write, target=target)
+
+
+def test_what_is_there_is_not_replaced_before_the_button_says_so(tmp_path: Path) -> None:
+    form = written_twice(tmp_path)
+    (tmp_path / "page.html").write_text("somebody's own")
+    assert form.page_button.description == "Write the page"
+    form.page_button.click()
+    assert (tmp_path / "page.html").read_text() == "somebody's own"
+    assert "is there already" in form.said.value
+    assert form.page_button.description == "Replace the page"
+    form.page_button.click()
+    assert (tmp_path / "page.html").read_text() == "left out: ()"
+
+
+def test_a_button_made_later_says_what_it_will_replace(tmp_path: Path) -> None:
+    written_twice(tmp_path).page_button.click()
+    form = written_twice(tmp_path)
+    assert form.page_button.description == "Replace the page"
+    assert "The button replaces it." in form.said.value
+    (tmp_path / "page.html").unlink()
+    form.page_button.click()
+    assert (tmp_path / "page.html").exists()
+
+
 def test_the_twin_is_escaped(calls) -> None:
     form = make(calls)
     assert "<page>" not in form.to_html()

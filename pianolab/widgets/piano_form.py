@@ -1,0 +1,239 @@
+"""The pianos of a casebook in the notebook: enter one, change what is known of it, begin a visit; saved as typed."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import replace
+from datetime import date, datetime
+from decimal import Decimal, InvalidOperation
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import ipywidgets
+
+from pianolab.errors import BadInput, PianolabError
+from pianolab.keyboard import note_name
+from pianolab.model import Piano, Visit
+from pianolab.show import html_table
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Casebook
+
+WIDE = {"width": "36em", "max_width": "100%"}
+NAMES = {"description_width": "10em"}
+COMPASSES = ((1, 88), (1, 85))
+CHOICES = {
+    "key_tops": ("Key tops", ("unknown", "plastic", "ivory", "wood")),
+    "middle_pedal": ("Middle pedal", ("unknown", "none", "sostenuto", "practice felt", "bass dampers")),
+}
+TEXTS = {"name": "Name", "seller": "Seller", "address": "Address", "serial": "Serial number", "note": "Note"}
+
+
+class PianoForm(ipywidgets.VBox):
+    """One piano of a casebook at a time, and the visit to it.
+
+    An empty casebook gets its first piano, and a piano without a visit a visit of today, because nothing can be
+    recorded without them. From then on each change that can be used is in the casebook before the form says
+    "Saved"; one that can't is refused in one line, and the casebook keeps what it had.
+
+    Parameters
+    ----------
+    casebook : an open casebook
+    begin : Piano; entered where the casebook is empty, a nameless upright if not given
+    examiner : str; who looks at the pianos
+
+    Examples
+    --------
+    In a notebook::
+
+        from pianolab.widgets import PianoForm
+        pianos = PianoForm(casebook)
+        pianos
+    """
+
+    def __init__(self, casebook: Casebook, *, begin: Piano | None = None, examiner: str = "me") -> None:
+        self._casebook, self._by, self._quiet = casebook, examiner, False
+        if not casebook.pianos():
+            self._enter(begin or Piano(name="my first piano"))
+        visits = casebook.visits()
+        self._piano = casebook.piano(visits[-1].piano_id) if visits else casebook.pianos()[0]
+        self._visit = self._visit_of(self._piano)
+        self.choice = ipywidgets.Dropdown(description="Piano", style=NAMES, layout=WIDE)
+        self.controls = _controls(self._piano)
+        self.another = ipywidgets.Button(description="Another piano")
+        self.again = ipywidgets.Button(description="A new visit today", layout={"width": "auto"})
+        self.line = ipywidgets.HTML()
+        buttons = ipywidgets.HBox([self.another, self.again])
+        super().__init__([self.choice, *self.controls.values(), buttons, self.line])
+        self._show()
+        self._tell("Every change is saved as you make it.")
+        self.choice.observe(self._chosen, names="value")
+        for control in self.controls.values():
+            control.observe(self._typed, names="value")
+        self.another.on_click(lambda _: self._add_piano())
+        self.again.on_click(lambda _: self._add_visit())
+
+    def __repr__(self) -> str:
+        return f"<PianoForm {self._piano.name}>"
+
+    @property
+    def piano(self) -> Piano:
+        """The piano shown, as the casebook holds it."""
+        return self._piano
+
+    @property
+    def visit(self) -> Visit:
+        """The latest visit to it."""
+        return self._visit
+
+    def _enter(self, piano: Piano) -> Piano:
+        with self._casebook.editing(by=self._by) as edit:
+            return edit.add(piano)
+
+    def _visit_of(self, piano: Piano) -> Visit:
+        visits = self._casebook.visits(piano.id)
+        return visits[-1] if visits else self._begin_visit(piano)
+
+    def _begin_visit(self, piano: Piano) -> Visit:
+        with self._casebook.editing(by=self._by) as edit:
+            return edit.add(Visit(piano_id=piano.id, day=date.today(), examiner=self._by))
+
+    def _add_piano(self) -> None:
+        known = {p.name for p in self._casebook.pianos()}
+        name = next(n for n in (f"piano {i}" for i in range(2, len(known) + 3)) if n not in known)
+        self._go(self._enter(Piano(name=name)))
+
+    def _add_visit(self) -> None:
+        if self._visit.day == date.today():
+            self._tell("There is a visit of today already; it goes on.")
+            return
+        self._visit = self._begin_visit(self._piano)
+        self._tell("A visit of today has begun. Run the cells below again.")
+
+    def _chosen(self, change: Any) -> None:
+        if not self._quiet and change["new"] is not None:
+            self._go(self._casebook.piano(change["new"]))
+
+    def _go(self, piano: Piano) -> None:
+        self._piano = piano
+        self._visit = self._visit_of(piano)
+        self._show()
+        self._tell("Run the cells below again: they are about this piano now.")
+
+    def _show(self) -> None:
+        self._quiet = True
+        try:
+            self.choice.options = [(p.name, p.id) for p in self._casebook.pianos()]
+            self.choice.value = self._piano.id
+            for name, value in _values(self._piano).items():
+                if name == "compass":
+                    self.controls[name].options = _compasses(value)
+                elif name in CHOICES:
+                    self.controls[name].options = tuple(dict.fromkeys((*CHOICES[name][1], value)))
+                self.controls[name].value = value
+        finally:
+            self._quiet = False
+
+    def _typed(self, _: Any) -> None:
+        if self._quiet:
+            return
+        try:
+            wanted = _read(self._piano, {name: c.value for name, c in self.controls.items()})
+            with self._casebook.editing(by=self._by) as edit:
+                edit.change(wanted)
+        except PianolabError as error:
+            self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+            return
+        self._piano = wanted
+        self._show()
+        self._tell(f"Saved at {datetime.now():%H:%M:%S}")
+
+    def _tell(self, words: str) -> None:
+        day = self._visit.day
+        self.line.value = f"{escape(words)} Visit of {day.day} {day:%B %Y}."
+
+    def to_html(self) -> str:
+        """The piano as a still, escaped table: for export, print, or a notebook without a kernel."""
+        values = _values(self._piano)
+        first, last = values.pop("compass")
+        rows = [(name, value) for name, value in values.items() if value]
+        return html_table(self._piano.name, ("what", "value"), [*rows, ("keys", _span(first, last))])
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
+        bundle = super()._repr_mimebundle_(**kwargs)
+        found = bundle[0] if isinstance(bundle, tuple) else bundle
+        if found:
+            found["text/html"] = self.to_html()
+        return bundle
+
+
+def _controls(piano: Piano) -> dict[str, Any]:
+    """A control for each field, in the order in which one is asked."""
+
+    def text(title: str) -> Any:
+        return ipywidgets.Text(description=title, continuous_update=False, style=NAMES, layout=WIDE)
+
+    kinds = [("upright", "upright"), ("grand", "grand")]
+    return {
+        "name": text(TEXTS["name"]),
+        "kind": ipywidgets.Dropdown(description="Kind", options=kinds, style=NAMES, layout=WIDE),
+        "year": text("Year, if known"),
+        "compass": ipywidgets.Dropdown(description="Keys", options=_compasses(), style=NAMES, layout=WIDE),
+        **{
+            name: ipywidgets.Dropdown(description=title, options=known, style=NAMES, layout=WIDE)
+            for name, (title, known) in CHOICES.items()
+        },
+        "asking_price": text(f"Asking price, {piano.currency}"),
+        **{name: text(title) for name, title in TEXTS.items() if name != "name"},
+    }
+
+
+def _values(piano: Piano) -> dict[str, Any]:
+    """What the controls show of a piano; what isn't known is empty."""
+    return {
+        "name": piano.name,
+        "kind": piano.kind,
+        "year": "" if piano.year is None else str(piano.year),
+        "compass": (piano.first_key, piano.last_key),
+        **{name: getattr(piano, name) for name in CHOICES},
+        "asking_price": "" if piano.asking_price is None else str(piano.asking_price),
+        "seller": piano.seller,
+        "address": piano.address,
+        "serial": piano.serial,
+        "note": piano.note,
+    }
+
+
+def _compasses(other: tuple[int, int] = COMPASSES[0]) -> list[tuple[str, tuple[int, int]]]:
+    return [(_span(*keys), keys) for keys in dict.fromkeys((*COMPASSES, other))]
+
+
+def _span(first: int, last: int) -> str:
+    return f"{last - first + 1} keys, {note_name(first)} to {note_name(last)}"
+
+
+def _read(piano: Piano, value: dict[str, Any]) -> Piano:
+    first, last = value["compass"]
+    texts = {name: value[name].strip() for name in (*TEXTS, *CHOICES)}
+    return replace(
+        piano, **texts, kind=value["kind"], first_key=first, last_key=last, year=_year(value["year"]),
+        asking_price=_amount(value["asking_price"]),
+    )  # fmt: skip
+
+
+def _year(raw: str) -> int | None:
+    if not raw.strip():
+        return None
+    with suppress(ValueError):
+        return int(raw)
+    raise BadInput("year", repr(raw.strip()), "a year in figures, such as 1978, or nothing")
+
+
+def _amount(raw: str) -> Decimal | None:
+    if not raw.strip():
+        return None
+    try:
+        return Decimal(raw.strip())
+    except InvalidOperation:
+        need = "an amount of money in figures, such as 4500, or nothing"
+        raise BadInput("asking price", repr(raw.strip()), need) from None
