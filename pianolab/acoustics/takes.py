@@ -34,7 +34,8 @@ from pianolab.acoustics.merged import MergedSurvey, Take
 from pianolab.acoustics.merging import merge_key, spreads, touch_taken_out
 from pianolab.acoustics.pairing import OTHER_PIANO, pair_keys
 from pianolab.acoustics.results import COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
-from pianolab.acoustics.survey import absent_row, warning_sentences
+from pianolab.acoustics.survey_rows import absent_row
+from pianolab.acoustics.survey_summary import warning_sentences
 from pianolab.acoustics.tuning import robust_spread, tuning_curve
 from pianolab.errors import BadInput
 from pianolab.keyboard import REGISTERS, note_name, register_of

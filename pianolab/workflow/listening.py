@@ -37,6 +37,7 @@ def listen_file(
     first_key: int = 1,
     last_key: int = 88,
     a4_hz: float = 440.0,
+    expected_offset_cents: float | None = None,
     first_is_sure: bool = False,
     progress: Progress | None = None,
 ) -> Survey:
@@ -47,6 +48,8 @@ def listen_file(
     path : a sound file of any usual format; read as it is
     first_key, last_key : int; the keys that were played lie within these (A0 = 1, A4 = 49)
     a4_hz : float, Hz; what A4 should be
+    expected_offset_cents : float, cents; how far the piano stands from it where a fork or a tuning device told so:
+        then a recording played at the wrong speed shows
     first_is_sure : whether ``first_key`` is known to be the lowest key played; settles a doubtful reading
     progress : called with what is being done and a share from 0 to 1
 
@@ -77,6 +80,7 @@ def listen_file(
         first_key=first_key,
         last_key=last_key,
         a4_hz=a4_hz,
+        expected_offset_cents=expected_offset_cents,
         lossy=sound.lossy,
         name=sound.name,
         progress=tell,
@@ -104,6 +108,7 @@ def survey_into(
     first_key: int = 1,
     last_key: int = 88,
     a4_hz: float = 440.0,
+    expected_offset_cents: float | None = None,
     by: str = "listening",
     note: str = "",
     progress: Progress | None = None,
@@ -134,6 +139,7 @@ def survey_into(
         first_key=first_key,
         last_key=last_key,
         a4_hz=a4_hz,
+        expected_offset_cents=expected_offset_cents,
         progress=part_of(tell, known.name, begin=0.0, end=0.95),
     )
     return keep_survey(casebook, path, survey, piano=known.id, visit=visit, by=by, note=note)

@@ -1,0 +1,82 @@
+"""The survey's summary: pitch of the whole piano, what tuning and recording hide, and what to be warned of."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.compass import usual_stretch_cents
+from pianolab.acoustics.judge import Judged
+from pianolab.acoustics.keypath import KeyPath
+from pianolab.acoustics.notes import NoteMeasures
+from pianolab.acoustics.quality import RecordingQuality
+from pianolab.acoustics.results import FAULTS, SurveySummary
+from pianolab.acoustics.spectra import Samples
+from pianolab.acoustics.tuning import robust_spread
+
+
+def summarise(
+    m: NoteMeasures,
+    j: Judged,
+    path: KeyPath,
+    table: Any,
+    *,
+    channels: Samples,
+    rate_hz: int,
+    first_key: int,
+    last_key: int,
+    a4_hz: float,
+    quality: RecordingQuality,
+    clipped: NDArray[np.bool_],
+) -> SurveySummary:
+    """What holds for the whole piano and the whole recording."""
+    counts = {f: int(table["faults"].str.split(";").apply(lambda v, f=f: f in v).sum()) for f in FAULTS}
+    by_status = {
+        s: tuple(int(k) for k in table.loc[table["status"] == s, "key"])
+        for s in ("silent", "skipped", "unclear")
+    }
+    offset = offset_cents(m, j)
+    hidden = int((table["sustain_verdict"] == "tune first").sum())
+    doubtful = path.other_shift != 0
+    says = tuple(i.says for i in quality.impairments)
+    t60_s, t60_reason = (
+        (np.nan, "automatic gain") if quality.has("automatic gain") else (m.t60_s, m.t60_reason)
+    )
+    return SurveySummary(
+        first_key=first_key, last_key=last_key, a4_hz=a4_hz, rate_hz=rate_hz, channels=channels.shape[0],
+        seconds=channels.shape[1] / rate_hz, measured=len(m.strikes.key), silent=by_status["silent"],
+        skipped=by_status["skipped"], unclear=by_status["unclear"], offset_cents=offset,
+        tuning_spread_cents=robust_spread(j.cents - j.curve_cents) if len(j.cents) > 4 else None,
+        reading="doubtful" if doubtful else "clear",
+        other_first_key=int(m.strikes.key.min()) + path.other_shift if doubtful else None,
+        t60_s=None if np.isnan(t60_s) else float(t60_s), t60_reason=t60_reason, noise_db=m.noise_db,
+        clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=hidden,
+        sustain_heard=len(j.verdict), fault_counts=counts,
+        warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=says),
+        impairments=tuple(i.name for i in quality.impairments), quality_unknown=quality.unknown,
+    )  # fmt: skip
+
+
+def offset_cents(m: NoteMeasures, j: Judged) -> float | None:
+    """How far the whole piano stands from the pitch that was asked for, usual stretch taken out; None without notes."""
+    return float(np.nanmedian(j.cents - usual_stretch_cents(m.strikes.key))) if len(j.cents) else None
+
+
+def warning_sentences(
+    table: Any, *, offset: float | None, doubtful: bool, quality: tuple[str, ...]
+) -> tuple[str, ...]:
+    """What the reader must know first: what the recording forbids, what the tuning hides, what can't be told."""
+    out = list(quality)
+    treble = (table["status"] == "measured") & (table["key"] >= 52)
+    masked = int((treble & (table["sustain_verdict"] == "tune first")).sum())
+    if masked >= max(3, 0.15 * treble.sum()):
+        out.append(
+            f"tune before deciding: the sustain of {masked} of {int(treble.sum())} treble notes can't be judged through their tuning"
+        )
+    if offset is not None and abs(offset) > 15.0:
+        out.append(f"the whole piano stands {abs(offset):.0f} cents {'flat' if offset < 0 else 'sharp'}")
+    if doubtful:
+        out.append("the keys may all be one semitone off: --first-key N settles it")
+    return tuple(out)
