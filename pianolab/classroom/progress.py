@@ -27,8 +27,9 @@ TOLD_APART = (
 )
 SMALLEST = "The smallest difference that is heard four times out of five, from the latest forty answers."
 WANDERING = (
-    "Tasks grow finer as answers get better, so that the share of right answers may stand still while the ear improves: "
-    "then d' and thresholds show it. Each day's figures come from the latest forty answers up to that day."
+    "Where each has tasks of their own, these grow finer as the answers get better: the share of right answers may then "
+    "stand still while the ear improves, and d' and thresholds show it. Their figures come from the latest forty answers "
+    "up to each day."
 )
 
 
