@@ -28,6 +28,17 @@ def casebook_place(text: str) -> str | Path:
     return text if "://" in text else Path(text)
 
 
+def words_of(text: str) -> tuple[str, ...]:
+    """Words between commas.
+
+    Examples
+    --------
+    >>> words_of("names, prices")
+    ('names', 'prices')
+    """
+    return tuple(word for part in text.split(",") if (word := part.strip()))
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser of all commands."""
     parser = OneLineParser(prog="pianolab", description="Judge used pianos and compare the shortlist.")
@@ -52,17 +63,32 @@ def build_parser() -> argparse.ArgumentParser:
     listen.add_argument("--last-key", type=int, default=88, metavar="N", help="default: %(default)s")
     listen.add_argument("--a4", type=float, default=440.0, metavar="HZ", help="default: %(default)g")
     listen.add_argument(
+        "--stands-at",
+        type=float,
+        metavar="CENTS",
+        help="how far the piano stands from A4 where a fork or a tuner told so: a wrong playback speed then shows",
+    )
+    listen.add_argument(
         "--into", type=casebook_place, metavar="CASEBOOK", help="keep recording and survey there"
     )
     listen.add_argument("--piano", metavar="NAME", help="with --into: the piano's name or id")
     listen.add_argument("--visit", metavar="DATE", help="with --into: the day, such as 2026-03-14")
+    listen.add_argument(
+        "--left-pedal",
+        action="store_true",
+        help="with --into: the left pedal was held; compared with the recording without",
+    )
     listen.set_defaults(run=run_listen)
 
     export = commands.add_parser("export", help="the comparison page of a casebook")
     export.add_argument("casebook", type=casebook_place, metavar="CASEBOOK")
-    export.add_argument("--html", type=Path, required=True, metavar="OUT.html")
+    export.add_argument("--html", type=Path, metavar="OUT.html", help="the page")
+    export.add_argument("--tables", type=Path, metavar="DIR", help="the numbers as CSV tables")
     export.add_argument(
         "--profile", default="first piano", metavar="NAME", help="the buyer; default: %(default)s"
+    )
+    export.add_argument(
+        "--leave-out", type=words_of, default=(), metavar="WHAT", help="any of names,addresses,prices"
     )
     export.set_defaults(run=run_export)
 
@@ -103,6 +129,7 @@ def run_listen(args: argparse.Namespace) -> None:
             first_key=1 if args.first_key is None else args.first_key,
             last_key=args.last_key,
             a4_hz=args.a4,
+            expected_offset_cents=args.stands_at,
             first_is_sure=args.first_key is not None,
             progress=Printer(),
         )
@@ -121,7 +148,7 @@ def _check_into(args: argparse.Namespace) -> None:
 
     given = {"--into": args.into, "--piano": args.piano, "--visit": args.visit}
     missing = [name for name, value in given.items() if value is None]
-    if len(missing) == 3:
+    if len(missing) == 3 and not args.left_pedal:
         return
     if missing:
         raise BadInput("listen", f"no {missing[0]}", "--into, --piano and --visit together")
@@ -138,21 +165,39 @@ def _keep(args: argparse.Namespace, survey: object) -> list[str]:
     from pianolab.acoustics import Survey
     from pianolab.casebook import open_casebook
     from pianolab.workflow import keep_survey
+    from pianolab.workflow.hearing import PEDAL_NOTE
 
     assert isinstance(survey, Survey)
     with open_casebook(args.into) as casebook:
-        keep_survey(casebook, args.recording, survey, piano=args.piano, visit=args.visit, by="listening")
+        note = PEDAL_NOTE if args.left_pedal else ""
+        keep_survey(
+            casebook, args.recording, survey, piano=args.piano, visit=args.visit, by="listening", note=note
+        )
         return [f"kept: {casebook.name}, {args.piano}, {args.visit.isoformat()}"]
 
 
 def run_export(args: argparse.Namespace) -> None:
-    """Write the comparison page of a casebook."""
+    """Write the comparison page of a casebook, or its tables, or both."""
     from pianolab.casebook import open_casebook
-    from pianolab.workflow import Printer, export_page
+    from pianolab.workflow import Printer, export_both
 
+    if args.html is None and args.tables is None:
+        raise BadInput("pianolab export", "nothing to write", "--html OUT.html or --tables DIR, or both")
     with open_casebook(args.casebook) as casebook:
-        page = export_page(casebook, args.html, profile=args.profile, progress=Printer())
-    print(f"Open {page} in a browser; it needs no network.")
+        written = export_both(
+            casebook,
+            html_path=args.html,
+            folder=args.tables,
+            profile=args.profile,
+            leave_out=args.leave_out,
+            progress=Printer(),
+        )
+    for path in written.replaced:
+        print(f"replaced: {path}")
+    if args.tables is not None:
+        print(f"The tables are in {args.tables}.")
+    if args.html is not None:
+        print(f"Open {args.html} in a browser; it needs no network.")
 
 
 def run_gather(args: argparse.Namespace) -> None:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -22,9 +25,9 @@ from pianolab.acoustics import COLUMNS
 from pianolab.casebook import create_casebook, open_casebook
 from pianolab.cli import main
 from pianolab.io import read_sound, real_notes, write_sound
-from pianolab.model import Piano
+from pianolab.model import Finding, Piano, Visit
 from pianolab.sound_model import PianoModel, render_scale
-from pianolab.workflow import copy_notebooks
+from pianolab.workflow import compare_casebook, copy_notebooks
 
 RATE_HZ = 44100
 Outcome = tuple[int, str, str]
@@ -106,6 +109,28 @@ BAD_SOUNDS = [
     ("telephone.wav", ("8 kHz", "16 kHz or more")),
     ("nowhere.wav", ("nowhere.wav: got no such file",)),
 ]
+
+
+def test_a_wrong_playback_speed_shows_where_the_pitch_is_known(run, sounds) -> None:
+    code, out, _ = run(
+        "listen", sounds / "flat.wav", "--csv", "a.csv", "--first-key", 40, "--last-key", 51, "--stands-at", 0
+    )
+    assert code == 0
+    assert "the recording runs" in out
+    code, out, _ = run(
+        "listen",
+        sounds / "flat.wav",
+        "--csv",
+        "b.csv",
+        "--first-key",
+        40,
+        "--last-key",
+        51,
+        "--stands-at",
+        -52,
+    )
+    assert code == 0
+    assert "the recording runs" not in out
 
 
 @pytest.mark.parametrize(("name", "words"), BAD_SOUNDS, ids=[n for n, _ in BAD_SOUNDS])
@@ -290,6 +315,93 @@ def test_export_that_cannot_be(run, tmp_path) -> None:
     assert_one_line(run("export", tmp_path, "--html", "page.html"), "casebook")
     assert_one_line(run("export", "book", "--html", "no/page.html"), "a folder that doesn't exist")
     assert [p.name for p in tmp_path.iterdir()] == ["book"]
+
+
+def small_book(path: Path) -> None:
+    """Two pianos, one looked at by somebody with a name, in a street with a name."""
+    with create_casebook(path) as book, book.editing(by="Ana") as edit:
+        piano = Piano(
+            name="by the window", seller="Marta Quill", address="3 Lime Row", asking_price=Decimal(1700)
+        )
+        visit = edit.add(Visit(piano_id=edit.add(piano).id, day=date(2026, 3, 14), examiner="Ida Stern"))
+        edit.add(Piano(name="in the attic"))
+        for point, promised in (("plate-cracks", ""), ("pedal-right", "Quill mends it")):
+            reason = "Quill of Lime Row asks 1700 and lets nobody look"
+            edit.add(
+                Finding(visit_id=visit.id, point=point, state="not allowed", reason=reason, promised=promised)
+            )
+
+
+def test_export_leaves_out_what_is_asked(run, tmp_path) -> None:
+    small_book(tmp_path / "book")
+    export = ("export", "book", "--html", "page.html", "--tables", "tables", "--leave-out")
+    code, said, _ = run(*export, "names,addresses,prices")
+    assert code == 0
+    assert "tables" in said
+    assert "page.html" in said
+    assert "replaced" not in said
+    page = without_scripts((tmp_path / "page.html").read_text(encoding="utf-8"))
+    tables = "".join(p.read_text(encoding="utf-8-sig") for p in (tmp_path / "tables").glob("*.csv"))
+    for word in ("Quill", "Lime", "1700", "1,700", "Ida", "by the window"):
+        assert word not in page, word
+        assert word not in tables, word
+    assert "lets nobody look" in page
+    assert "lets nobody look" in tables
+    assert not (tmp_path / "tables" / "repairs.csv").exists()
+
+    code, said, _ = run(*export, "prices")
+    assert code == 0
+    assert f"replaced: {Path('tables', 'findings.csv')}" in said
+    assert "replaced: page.html" in said
+    assert "by the window" in (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert_one_line(run(*export, "names,faults"), "leave_out", "names, addresses, prices")
+
+
+def without_scripts(html: str) -> str:
+    return re.sub(r"<script.*?</script>|<style.*?</style>", "", html, flags=re.DOTALL)
+
+
+def test_export_replaces_nothing_that_is_not_its_own(run, tmp_path) -> None:
+    small_book(tmp_path / "book")
+    (tmp_path / "index.html").write_text("<h1>My own page</h1>")
+    assert_one_line(run("export", "book", "--html", "index.html"), "index.html", "isn't a comparison page")
+    assert (tmp_path / "index.html").read_text() == "<h1>My own page</h1>"
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "findings.csv").write_text("a,b\n")
+    assert_one_line(
+        run("export", "book", "--tables", "mine", "--html", "page.html"), "findings.csv", "other columns"
+    )
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["findings.csv"]
+    assert not (tmp_path / "page.html").exists(), "both or none"
+    assert_one_line(run("export", "book", "--tables", "index.html"), "index.html", "a folder")
+    assert_one_line(run("export", "book"), "nothing to write", "--tables")
+
+
+def test_with_the_left_pedal(run, sounds, tmp_path) -> None:
+    small_book(tmp_path / "book")
+    keep = (
+        "--first-key",
+        40,
+        "--last-key",
+        51,
+        "--into",
+        "book",
+        "--piano",
+        "by the window",
+        "--visit",
+        "2026-03-14",
+    )
+    assert run("listen", sounds / "scale.wav", "--csv", "open.csv", *keep)[0] == 0
+    assert run("listen", sounds / "flat.wav", "--csv", "pedal.csv", *keep, "--left-pedal")[0] == 0
+    with open_casebook(tmp_path / "book") as book:
+        compared = compare_casebook(book)
+        (heard,) = compared.surveys.values()
+        assert abs(heard.summary.offset_cents) < 20, "the one with the pedal is not judged"
+    assert run("export", "book", "--html", "page.html")[0] == 0
+    assert "The left pedal: " in (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert_one_line(
+        run("listen", sounds / "scale.wav", "--csv", "a.csv", "--left-pedal"), "--into", "together"
+    )
 
 
 def test_gather(run, tmp_path) -> None:

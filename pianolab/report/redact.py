@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import datetime
 from decimal import Decimal
@@ -14,12 +13,21 @@ from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano, load_profiles
 from pianolab.report.further import Further
 from pianolab.report.pictures import Picture
+from pianolab.report.redact_words import (
+    AMOUNT_LEFT_OUT,
+    LEFT_OUT,
+    Change,
+    address_parts,
+    one_after_the_other,
+    price_forms,
+    swap,
+    without_amounts,
+    words_of,
+)
 
 LeaveOut = Literal["names", "addresses", "prices"]
 CHOICES = ("names", "addresses", "prices")
-LEFT_OUT = "left out"
 NOBODY = "this buyer"
-LEAST_WORD, MOST_WORDS, LEAST_PRICE = 4, 4, 100
 T = TypeVar("T")
 
 
@@ -59,7 +67,7 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
     findings = {i: tuple(_finding(f, gone) for f in found) for i, found in content.findings.items()}
     everywhere, in_own_words = _edits(content, pianos, gone)
     own = {text: in_own_words(text) for text in _own_words(findings, content.photos)}
-    whole = _swap({text: made for text, made in own.items() if made != text})
+    whole = swap({text: made for text, made in own.items() if made != text})
 
     def edit(text: str) -> str:
         return everywhere(whole(text))
@@ -80,39 +88,25 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
     )
 
 
-Change = Callable[[str], str]
-
-
 def _edits(content: Content, pianos: Sequence[Piano], gone: frozenset[str]) -> tuple[Change, Change]:
     """What is changed in every text, and what in texts that people wrote themselves."""
     everywhere: list[Change] = []
     own: list[Change] = []
     if "names" in gone:
         pairs = _name_pairs(pianos, content)
-        everywhere.append(_swap(pairs))
+        everywhere.append(swap(pairs))
         known = {p.name for p in pianos}
-        own.append(_swap(_words_of(w for w in pairs if w not in known)))
+        own.append(swap(words_of(w for w in pairs if w not in known)))
     if "addresses" in gone:
-        parts = dict.fromkeys((part for p in pianos for part in _address_parts(p.address)), LEFT_OUT)
-        everywhere.append(_swap({p.address: LEFT_OUT for p in pianos if p.address.strip()}))
-        own.append(_swap(parts))
+        parts = dict.fromkeys((part for p in pianos for part in address_parts(p.address)), LEFT_OUT)
+        everywhere.append(swap({p.address: LEFT_OUT for p in pianos if p.address.strip()}))
+        own.append(swap(parts))
     if "prices" in gone:
         codes = {content.comparison.profile.currency, *(p.currency for p in pianos)}
-        everywhere.append(lambda text: _without_amounts(text, codes))
-        bare = dict.fromkeys(
-            (form for p in pianos for form in _price_forms(p.asking_price)), "[amount left out]"
-        )
-        own.append(_swap(bare))
-    return _one_after_the_other(everywhere), _one_after_the_other([*everywhere, *own])
-
-
-def _one_after_the_other(changes: Sequence[Change]) -> Change:
-    def change(text: str) -> str:
-        for c in changes:
-            text = c(text)
-        return text
-
-    return change
+        everywhere.append(lambda text: without_amounts(text, codes))
+        bare = dict.fromkeys((form for p in pianos for form in price_forms(p.asking_price)), AMOUNT_LEFT_OUT)
+        own.append(swap(bare))
+    return one_after_the_other(everywhere), one_after_the_other([*everywhere, *own])
 
 
 def _own_words(
@@ -129,68 +123,6 @@ def _name_pairs(pianos: Sequence[Piano], content: Content) -> dict[str, str]:
     buyer = content.comparison.profile
     pairs |= {} if buyer.name in load_profiles() else {buyer.name: NOBODY}
     return pairs | {p.name: f"Piano {'ABCDEFGH'[i % 8]}" for i, p in enumerate(pianos)}
-
-
-def _words_of(names: Iterable[str]) -> dict[str, str]:
-    """Single words of short names: four letters or more with a capital in front, or with a digit, so that no "the" goes.
-
-    Examples
-    --------
-    >>> _words_of(["Marta Quill of Mill"])
-    {'Marta': 'left out', 'Quill': 'left out', 'Mill': 'left out'}
-    """
-    words = (w for name in names if len(name.split()) <= MOST_WORDS for w in re.findall(r"\w+", name))
-    return {
-        w: LEFT_OUT for w in words if len(w) >= LEAST_WORD and (w[0].isupper() or any(c.isdigit() for c in w))
-    }
-
-
-def _address_parts(address: str) -> list[str]:
-    """An address, its lines, and each without its numbers.
-
-    Examples
-    --------
-    >>> _address_parts("12 Lime Row, Linz")
-    ['12 Lime Row, Linz', '12 Lime Row', 'Lime Row', 'Linz']
-    """
-    lines = [part.strip() for part in re.split(r"[,;\n]", address)]
-    bare = [re.sub(r"\b\d+\w?\b", "", part).strip(" .-") for part in lines]
-    found = [address.strip(), *(w for pair in zip(lines, bare, strict=True) for w in pair)]
-    return list(dict.fromkeys(w for w in found if len(w) >= LEAST_WORD))
-
-
-def _price_forms(price: Decimal | None) -> list[str]:
-    """How somebody may have written a price without its unit.
-
-    Examples
-    --------
-    >>> _price_forms(Decimal("1700"))[:3]
-    ['1700', '1,700', '1.700']
-    """
-    if price is None or price < LEAST_PRICE:
-        return []
-    grouped = f"{price:,.0f}"
-    marks = (",", ".", "'", "’", " ", "\u00a0", "\u202f")
-    return list(dict.fromkeys([f"{price:.0f}", *(grouped.replace(",", m) for m in marks)]))
-
-
-def _swap(pairs: Mapping[str, str]) -> Change:
-    words = sorted((w for w in pairs if w), key=len, reverse=True)
-    if not words:
-        return lambda text: text
-    lower = {w.casefold(): pairs[w] for w in words}
-    pattern = re.compile(
-        "|".join(rf"(?<!\w){re.escape(w)}(?!\w)" if w[0].isalnum() and w[-1].isalnum() else re.escape(w) for w in words),
-        re.IGNORECASE,
-    )  # fmt: skip
-    return lambda text: pattern.sub(lambda m: lower.get(m.group().casefold(), LEFT_OUT), text)
-
-
-def _without_amounts(text: str, codes: set[str]) -> str:
-    unit = "|".join([*map(re.escape, codes), "[€$£¥₣]"])
-    amount = r"\d[\d.,'’\u00a0\u202f ]*\d|\d"
-    span = rf"(?:{amount})(?:\s*(?:to|–|-|and)\s*(?:{unit})?\s*(?:{amount}))?"
-    return re.sub(rf"(?:{unit})\s*(?:{span})|(?:{span})\s*(?:{unit})", "[amount left out]", text)
 
 
 def _finding(f: Finding, gone: frozenset[str]) -> Finding:

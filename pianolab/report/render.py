@@ -21,6 +21,8 @@ from pianolab.figures.look import ink_on
 from pianolab.report.charts import Chart
 
 TEMPLATES = "templates"
+MADE_BY = '<meta name="generator" content="pianolab comparison page">'
+"""By this line an earlier page is known, which may be replaced."""
 
 
 @cache
@@ -85,6 +87,7 @@ def render(context: Mapping[str, Any], charts: Sequence[Chart]) -> str:
             policy=content_security_policy(list(scripts.values())),
             plotly_version=get_plotlyjs_version(),
             Markup=Markup,
+            made_by=Markup(MADE_BY),
         )
     )
 

@@ -5,7 +5,7 @@ from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.demo_second import demo_second_visit
 from pianolab.workflow.export_button import export_button
-from pianolab.workflow.exporting import demo, export_page, export_tables
+from pianolab.workflow.exporting import demo, export_both, export_page, export_tables
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebooks import copy_notebooks
@@ -31,6 +31,7 @@ __all__ = [
     "demo",
     "demo_casebook",
     "demo_second_visit",
+    "export_both",
     "export_button",
     "export_page",
     "export_tables",

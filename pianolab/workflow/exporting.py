@@ -5,25 +5,19 @@ from __future__ import annotations
 import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
-from pianolab.assess import load_prices
 from pianolab.casebook import Casebook
-from pianolab.checklist import load_checklist
-from pianolab.compare import compare_pianos
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile
-from pianolab.report import check_folder, comparison_page, csv_tables, write_tables
-from pianolab.workflow.comparing import CasebookComparison, compared_of
-from pianolab.workflow.deciding import Decision, decision_of
+from pianolab.report import MADE_BY, check_choices, check_folder, write_tables
 from pianolab.workflow.demo_book import demo_casebook
-from pianolab.workflow.judging import find_profile, judge_casebook
 from pianolab.workflow.outputs import staged
-from pianolab.workflow.page_content import further_of, photos_of, private_words
+from pianolab.workflow.page_making import page_of, tables_of, work_out
 from pianolab.workflow.progress import Progress, part_of, quiet
 
 CASEBOOK, PAGE = "casebook", "comparison.html"
+LOOKED_AT = 4096
 
 
 def export_page(
@@ -40,7 +34,7 @@ def export_page(
     Parameters
     ----------
     casebook : an open casebook; it is only read
-    html_path : where to write; the file appears when it is complete
+    html_path : where to write; the file appears when it is complete, in the place of an earlier page
     profile : a buyer, or the name of one
     leave_out : any of ``names``, ``addresses``, ``prices``, which then stand nowhere in the page
 
@@ -51,87 +45,76 @@ def export_page(
     Raises
     ------
     BadInput
-        a place that can't be written, an unknown profile, an empty casebook
+        a place that can't be written, another file there, an unknown profile, an empty casebook
     """
-    path, tell = Path(html_path), progress or quiet
-    with staged(path) as (part,):
-        worked_out = work_out(casebook, profile=profile, seed=seed, progress=tell)
-        tell("writing the page", 0.9)
-        if part is not None:
-            part.write_text(page_of(worked_out, leave_out=leave_out), encoding="utf-8", newline="\n")
-    tell("page ready", 1.0)
+    path = Path(html_path)
+    export_both(casebook, html_path=path, profile=profile, leave_out=leave_out, seed=seed, progress=progress)
     return path
 
 
 @dataclass(frozen=True, kw_only=True)
-class WorkedOut:
-    """A casebook judged once, with all that a page or tables of it are made from."""
+class Written:
+    """What an export wrote, and which of it was there before and has been replaced."""
 
-    casebook: Casebook
-    compared: CasebookComparison
-    decision: Decision
+    paths: tuple[Path, ...]
+    replaced: tuple[Path, ...]
 
 
-def work_out(
-    casebook: Casebook, *, profile: str | BuyerProfile = "first piano", seed: int = 0, progress: Progress | None = None
-) -> WorkedOut:  # fmt: skip
-    """Judge, compare and decide in one go, for `page_of` and `tables_of`.
+def export_both(
+    casebook: Casebook,
+    *,
+    html_path: str | Path | None = None,
+    folder: str | Path | None = None,
+    profile: str | BuyerProfile = "first piano",
+    leave_out: Sequence[str] = (),
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> Written:
+    """Write the page, the tables or both of a casebook that is judged once.
+
+    Parameters
+    ----------
+    html_path, folder : where page and tables go; None leaves them out
+    casebook, profile, leave_out, seed, progress : as in `export_page`
 
     Raises
     ------
     BadInput
-        an empty casebook, an unknown profile, weights that exclude each other
+        as `export_page`; a file in the way that is no earlier page or table is never replaced
     """
-    tell, checklist, prices = progress or quiet, load_checklist(), load_prices()
-    buyer = find_profile(casebook, profile)
-    buyer.check()
-    judged = judge_casebook(
-        casebook, profile=buyer, checklist=checklist, prices=prices, seed=seed, progress=tell
-    )
-    comparison = compare_pianos(judged.assessments, profile=buyer, seed=seed)
-    return WorkedOut(
-        casebook=casebook,
-        compared=compared_of(casebook, judged, comparison, checklist=checklist, progress=tell),
-        decision=decision_of(casebook, judged, comparison, checklist=checklist, prices=prices),
-    )
+    tell, page = progress or quiet, None if html_path is None else Path(html_path)
+    check_choices(leave_out)
+    if page is not None:
+        _check_page(page)
+    if folder is not None:
+        check_folder(Path(folder))
+    with staged(page) as (part,):
+        worked_out = work_out(casebook, profile=profile, seed=seed, progress=tell)
+        tables = {} if folder is None else tables_of(worked_out, leave_out=leave_out)
+        paths = [p for p in (page, *(Path(folder or "") / name for name in tables)) if p is not None]
+        replaced = tuple(p for p in paths if p.exists())
+        tell("writing", 0.9)
+        if part is not None:
+            part.write_text(page_of(worked_out, leave_out=leave_out), encoding="utf-8", newline="\n")
+        if folder is not None:
+            write_tables(folder, tables)
+    tell("written", 1.0)
+    return Written(paths=tuple(paths), replaced=replaced)
 
 
-def page_of(worked_out: WorkedOut, *, leave_out: Sequence[str] = ()) -> str:
-    """The comparison page as HTML text, with photos from the casebook and what else follows from the decision."""
-    casebook, compared = worked_out.casebook, worked_out.compared
-    photos, photo_lines = photos_of(casebook, [a.piano for a in compared.comparison.assessments])
-    visits = [v.day for v in casebook.visits()]
-    days = {"Visits": _days(visits)} if visits else {}
-    return comparison_page(
-        compared.comparison,
-        surveys=compared.surveys,
-        findings=compared.findings,
-        checklist=compared.checklist,
-        clips=compared.clips,
-        photos=photos,
-        provenance={**compared.provenance, **days, **photo_lines},
-        further=further_of(worked_out.decision),
-        leave_out=leave_out,
-        private=private_words(casebook),
-    )
-
-
-def tables_of(worked_out: WorkedOut, *, leave_out: Sequence[str] = ()) -> dict[str, str]:
-    """The same content as CSV texts by file name."""
-    compared = worked_out.compared
-    return csv_tables(
-        compared.comparison,
-        surveys=compared.surveys,
-        findings=compared.findings,
-        checklist=compared.checklist,
-        leave_out=leave_out,
-        private=private_words(worked_out.casebook),
-    )
-
-
-def _days(days: Sequence[date]) -> str:
-    first, last = min(days).isoformat(), max(days).isoformat()
-    return first if first == last else f"{first} to {last}"
+def _check_page(path: Path) -> None:
+    """Refuses to replace a file that is no earlier page."""
+    if not path.is_file() or path.stat().st_size == 0:
+        return
+    with path.open("rb") as file:
+        start = file.read(LOOKED_AT)
+    if MADE_BY.encode() not in start:
+        raise BadInput(
+            str(path),
+            "a file that isn't a comparison page",
+            "another name for the page",
+            "It stays as it is.",
+        )
 
 
 def export_tables(
@@ -160,9 +143,8 @@ def export_tables(
         as `export_page`
     """
     path = Path(folder)
-    check_folder(path)
-    worked_out = work_out(casebook, profile=profile, seed=seed, progress=progress)
-    return write_tables(path, tables_of(worked_out, leave_out=leave_out))
+    export_both(casebook, folder=path, profile=profile, leave_out=leave_out, seed=seed, progress=progress)
+    return path
 
 
 def demo(out: str | Path, *, progress: Progress | None = None) -> Path:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from pianolab.errors import BadInput
 from pianolab.model import Finding
 from pianolab.report import csv_tables, write_tables
 from pianolab.report.tables import cell
@@ -74,3 +75,22 @@ def test_written_tables_open_in_a_spreadsheet(tmp_path) -> None:
 
 def test_no_next_step_gives_a_header_only() -> None:
     assert make_tables(replace(make_comparison(), next_steps=()))["next_steps.csv"].count("\n") == 1
+
+
+def test_earlier_tables_are_replaced_and_other_files_never(tmp_path) -> None:
+    folder = write_tables(tmp_path, make_tables())
+    write_tables(folder, make_tables(leave_out=("names",)))
+    assert "Blue upright" not in (folder / "shortlist.csv").read_text(encoding="utf-8-sig")
+    (folder / "findings.csv").write_text("what,I\nfound,myself\n", encoding="utf-8")
+    with pytest.raises(BadInput, match="other columns"):
+        write_tables(folder, make_tables())
+    assert (folder / "findings.csv").read_text(encoding="utf-8").startswith("what,I")
+    assert "Blue upright" not in (folder / "shortlist.csv").read_text(encoding="utf-8-sig"), (
+        "none was written"
+    )
+
+
+def test_a_file_is_no_folder(tmp_path) -> None:
+    (tmp_path / "a").write_text("")
+    with pytest.raises(BadInput, match="got a file"):
+        write_tables(tmp_path / "a", make_tables())
