@@ -126,10 +126,10 @@ class Casebook(Records):
         finally:
             self._editing.open = False
 
-    def undo(self, *, by: str) -> Change:
-        """Take back the examiner's last change, as a new entry of the log; see `Edit.undo`."""
+    def undo(self, *, by: str, visit_id: str | None = None) -> Change:
+        """Take back the examiner's last change, or their last of one visit, as a new entry of the log; see `Edit.undo`."""
         with self.editing(by=by) as edit:
-            return edit.undo()
+            return edit.undo(visit_id=visit_id)
 
     def redo(self, *, by: str) -> Change:
         """Bring back what the examiner took back last; see `Edit.redo`."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -97,19 +98,25 @@ class Edit:
         )
         return record
 
-    def undo(self) -> Change:
+    def undo(self, *, visit_id: str | None = None, kinds: Collection[str] = ()) -> Change:
         """Take back this examiner's last change, as a new entry of the log; again, the one before it, and so on.
 
         Changes of others are never touched. `redo` brings back what was taken back last.
+
+        Parameters
+        ----------
+        visit_id : only what belongs to this visit, whatever was entered elsewhere since
+        kinds : only records of these kinds, such as ``Finding``
 
         Raises
         ------
         CasebookError
             nothing to take back, or another has changed that record since; the line shows both
         """
-        last = self._open.last_change()
+        last = self._open.last_change(visit_id=visit_id, kinds=kinds)
         if last is None:
-            raise refusal(f"undo by {self._open.by}", "no change of theirs", "a change to take back")
+            where = "" if visit_id is None else " of this visit"
+            raise refusal(f"undo by {self._open.by}", "no change of theirs", f"a change{where} to take back")
         return self._reverse(last, "undo")
 
     def redo(self) -> Change:

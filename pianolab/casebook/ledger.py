@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Any
@@ -100,11 +100,17 @@ class Ledger:
         put_record(self.connection, kind, record_id, body=after, at=at, change_uid=uid, row=row)
         return uid
 
-    def last_change(self) -> Any:
-        """The writer's last change that isn't taken back at present, or None."""
-        change = tables.change
+    def last_change(self, *, visit_id: str | None = None, kinds: Collection[str] = ()) -> Any:
+        """The writer's last change that isn't taken back at present, of one visit and of some kinds if given, or None."""
+        change, record = tables.change, tables.record
         taken_back = sa.exists().where(_UNDO.c.undoes == change.c.uid, _UNDO.c.action == "undo", ~_REDONE)
-        return self._last(change.c.action.not_in(TAKING_BACK), ~taken_back)
+        conditions = [change.c.action.not_in(TAKING_BACK), ~taken_back]
+        if visit_id is not None:
+            here = sa.exists().where(record.c.id == change.c.record_id, record.c.visit_id == visit_id)
+            conditions.append(here)
+        if kinds:
+            conditions.append(change.c.kind.in_(kinds))
+        return self._last(*conditions)
 
     def last_undo(self) -> Any:
         """The writer's last undo that still stands and after which they entered nothing new, or None."""

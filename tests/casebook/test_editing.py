@@ -342,6 +342,35 @@ def test_undo_touches_nobody_elses_change(case):
     assert other not in case.book.findings()
 
 
+def test_undo_in_one_visit_passes_over_what_was_entered_elsewhere(case):
+    book, piano, visit, finding = case.book, case.piano, case.visit, case.finding
+    with book.editing(by="Ana") as edit:
+        edit.change(replace(finding, grade=2))
+        second = edit.add(Visit(piano_id=piano.id, day=date(2026, 6, 1)))
+        elsewhere = edit.add(Finding(visit_id=second.id, point="plate", grade=1))
+        eve = edit.add(Examiner(name="Eve"))
+        edit.change(replace(visit, note="rain"))
+    change = book.undo(by="Ana", visit_id=visit.id)
+    assert (change.kind, change.record_id) == ("Finding", finding.id)
+    assert [f.grade for f in book.findings(visit.id)] == [finding.grade]
+    assert book.findings(second.id) == (elsewhere,)
+    assert book.visit(visit.id).note == "rain"
+    book.undo(by="Ana", visit_id=visit.id)
+    assert book.findings(visit.id) == ()
+    with pytest.raises(
+        CasebookError, match="undo by Ana: got no change of theirs, need a change of this visit"
+    ):
+        book.undo(by="Ana", visit_id=visit.id)
+    with book.editing(by="Ana") as edit:
+        edit.add(Photo(visit_id=second.id, media="a.jpg"))
+        assert edit.undo(visit_id=second.id, kinds=("Finding",)).record_id == elsewhere.id
+    assert len(book.photos(second.id)) == 1
+    # Without a visit it is still the very last one, whatever it was about.
+    assert book.undo(by="Ana").kind == "Photo"
+    assert book.undo(by="Ana").record_id == visit.id
+    assert eve in book.examiners()
+
+
 def test_undo_is_refused_where_another_changed_that_since(case):
     with case.book.editing(by="Ben") as edit:
         edit.change(replace(case.finding, grade=3))

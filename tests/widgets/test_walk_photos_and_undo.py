@@ -154,6 +154,22 @@ def test_taking_back_after_a_restart(driver: Driver, visit_and_book: Opened) -> 
     assert [c.action for c in casebook.log() if c.kind == "Finding"] == ["add", "change", "undo", "undo"]
 
 
+def test_taking_back_passes_over_what_was_entered_elsewhere_since(
+    driver: Driver, visit_and_book: Opened
+) -> None:
+    casebook, visit = visit_and_book
+    driver.go("grooves")
+    driver.value(3)
+    with casebook.editing(by="Ana") as edit:
+        edit.change(replace(visit, note="the neighbour drilled"))
+        other = edit.add(Visit(piano_id=visit.piano_id, day=visit.day))
+        edit.add(replace(driver.saved[0], id="elsewhere", visit_id=other.id, grade=1))
+    assert driver.send(do="take back")["line"].startswith("Taken back at ")
+    assert driver.saved == ()
+    assert [f.grade for f in casebook.findings(other.id)] == [1]
+    assert casebook.visit(visit.id).note == "the neighbour drilled"
+
+
 def test_the_visit_itself_is_never_taken_back(driver: Driver, visit_and_book: Opened) -> None:
     casebook, visit = visit_and_book
     answer = driver.send(do="take back")
