@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 MOST_MODES = 4
-MOST_ROWS = 120
+MOST_ROWS = 100
 """Longest window of the subspace; longer ones gain little and cost much."""
 OWN_CENTS = 60.0
 """A string of the same key is never further off than this."""
@@ -95,12 +95,24 @@ def band_signals(
     )
 
 
+def _hankel_covariance(segment: ComplexArray, rows: int) -> ComplexArray:
+    """Sum over channels and windows of x x*, x a window of ``rows`` samples; diagonal by diagonal from running sums."""
+    count = segment.shape[-1] - rows + 1
+    out = np.empty((*segment.shape[:2], rows, rows), dtype=np.complex128)
+    for lag in range(rows):
+        products = np.sum(segment[..., : segment.shape[-1] - lag] * segment[..., lag:].conj(), axis=-2)
+        running = np.concatenate([np.zeros((*products.shape[:2], 1)), np.cumsum(products, axis=-1)], axis=-1)
+        diagonal = running[..., count : count + rows - lag] - running[..., : rows - lag]
+        at = np.arange(rows - lag)
+        out[..., at, at + lag], out[..., at + lag, at] = diagonal, diagonal.conj()
+    return out
+
+
 def _subspace(segment: ComplexArray, order: int) -> tuple[ComplexArray, FloatArray]:
     """Leading eigenvectors of the Hankel covariance, all notes and partials at once."""
     length = segment.shape[-1]
     rows = max(order + 1, min((2 * length) // 5, MOST_ROWS))
-    windows = np.lib.stride_tricks.sliding_window_view(segment, rows, axis=-1)
-    covariance = np.einsum("npcti,npctj->npij", windows, windows.conj(), optimize=True)
+    covariance = _hankel_covariance(segment, rows)
     scale = np.einsum("npii->np", covariance).real[..., None, None] + 1e-30
     values, vectors = np.linalg.eigh(covariance / scale)
     return np.asarray(vectors[..., ::-1][..., :order], dtype=np.complex128), values[..., ::-1]

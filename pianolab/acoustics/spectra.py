@@ -7,6 +7,7 @@ microphones can hear a partial in opposite phase.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,15 @@ def framed(channel: Samples, *, size: int, hop: int) -> NDArray[np.float32]:
     return np.lib.stride_tricks.as_strided(
         channel, shape=(count, size), strides=(hop * step, step), writeable=False
     )
+
+
+@lru_cache(maxsize=512)
+def _hann(size: int) -> NDArray[np.float32]:
+    """A Hann window without its zeros at the ends, under which a sine of amplitude 1 has power 1."""
+    window = np.hanning(size + 2)[1:-1]
+    window = (window * (2.0 / window.sum())).astype(np.float32)
+    window.flags.writeable = False
+    return np.asarray(window)
 
 
 def power_blocks(
@@ -72,8 +82,7 @@ def line_spectra(
         n = int(length)
         if n < 8:
             continue
-        window = np.hanning(n + 2)[1:-1].astype(np.float32)
-        padded[row, :, :n] = channels[:, start : start + n] * (window * np.float32(2.0 / window.sum()))
+        padded[row, :, :n] = channels[:, start : start + n] * _hann(n)
     spectrum = sp_fft.rfft(padded, axis=-1, workers=2, overwrite_x=True)
     return np.asarray(np.sum(spectrum.real**2 + spectrum.imag**2, axis=1), dtype=np.float32)
 
