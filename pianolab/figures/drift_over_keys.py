@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from math import ceil
+
 from pianolab.acoustics.holding import Holding, KeyHolding
 from pianolab.errors import BadInput
 from pianolab.figures.key_chart import draw_over_keys
-from pianolab.figures.key_plan import KeyGap, KeyPlan, KeyPoint, KeySeries, shown_limits
+from pianolab.figures.key_plan import KeyGap, KeyPlan, KeyPoint, KeySeries
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.wording import listed, signed
 from pianolab.keyboard import note_name
 
-LEAST_CENTS = 4.0
+LEAST_CENTS, MOST_CENTS = 4.0, 60.0
 
 draw_drift = draw_over_keys
 
@@ -47,8 +49,20 @@ def plan_drift(holding: Holding, *, name: str, mark: Mark | None = None) -> KeyP
     return KeyPlan(
         title=f"{name}: what became of the tuning", alt=_alt(holding), measure="moved beyond what all keys did", unit="cents",
         first_key=min(keys), last_key=max(keys), series=series, arrange="rows",
-        limits=shown_limits(series, least=(-LEAST_CENTS, LEAST_CENTS), even=True),
+        limits=_limits([abs(p.value) for p in points]),
     )  # fmt: skip
+
+
+def _limits(distances: list[float]) -> tuple[float, float]:
+    """Even about zero and wide enough for every key: those far out are what the chart is about.
+
+    Examples
+    --------
+    >>> _limits([0.1, 0.3]), _limits([0.1, 6.5])
+    ((-4.0, 4.0), (-7.5, 7.5))
+    """
+    most = max([LEAST_CENTS, *(min(MOST_CENTS, ceil(2.0 * (d + 0.6)) / 2.0) for d in distances)])
+    return -most, most
 
 
 def _point(k: KeyHolding, *, moved: bool) -> KeyPoint:

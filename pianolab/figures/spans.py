@@ -126,7 +126,7 @@ def draw_spans(plan: SpanPlan, theme: str = "light", *, bare: bool = False) -> S
         _draw_kind(fig, plan, kind, symbol=("circle", "diamond-open")[i % 2], colour=look_of.ink)
     for y, s in enumerate(plan.spans):
         if s.range_db is None:
-            fig.add_annotation(x=0, y=y, text=wording.wrapped(f"not known: {s.why}", width=44), xanchor="center",
+            fig.add_annotation(x=0, y=y, text=wording.wrapped(f"not known: {s.why}", width=26 if bare else 44), xanchor="center",
                                font={"size": 11, "color": look_of.muted})  # fmt: skip
     fig.add_shape(
         "line",
@@ -140,13 +140,18 @@ def draw_spans(plan: SpanPlan, theme: str = "light", *, bare: bool = False) -> S
         line={"color": look_of.faint, "width": 1.4},
     )
     most = max([LEAST_DB, *(abs(v) for s in plan.spans for v in s.range_db or ())])
-    labels = [wording.plain(s.label) for s in plan.spans]
+    labels = [_row_label(s, short=len(kinds) == 1 or not bare) for s in plan.spans]
     fig.lay_out(
-        margin={"l": 70},
+        margin={"l": 70 if len(kinds) == 1 or not bare else 128},
         xaxis=frame.axis(look_of, range=[-1.1 * most, 1.1 * most], title=plan.scale, nticks=7),
         yaxis=frame.axis(look_of, range=[n - 0.5, -0.5], tickvals=list(range(len(labels))), ticktext=labels, showgrid=False),
     )  # fmt: skip
     return fig
+
+
+def _row_label(s: SpanRow, *, short: bool) -> str:
+    """Where no legend says what a sign stands for, each row does."""
+    return wording.plain(s.label) if short else wording.wrapped(f"{s.label}: {s.about}", width=18)
 
 
 def _draw_kind(fig: Sheet, plan: SpanPlan, kind: str, *, symbol: str, colour: str) -> None:

@@ -34,6 +34,7 @@ class Instrument:
     facts: tuple[str, ...]
     view: FindingsView
     heard: str
+    heard_short: str
 
 
 def instruments_of(
@@ -49,6 +50,7 @@ def instruments_of(
                 id=a.piano.id, index=i, mark=mark, badge=shapes.badge(mark, index=i), badge_large=shapes.badge(mark, index=i, large=True),
                 assessment=a, standing=comparison.standing(a.piano.id), survey=surveys.get(a.piano.id), facts=_facts(a, leave_out),
                 view=view_findings(a.piano, findings.get(a.piano.id, ()), checklist), heard=heard_words(surveys.get(a.piano.id)),
+                heard_short=heard_briefly(surveys.get(a.piano.id)),
             )
         )  # fmt: skip
     return tuple(made)
@@ -82,3 +84,12 @@ def heard_words(survey: Survey | None) -> str:
     kinds = s.fault_counts or single[single != ""].value_counts().to_dict()
     said = [f"{FAULT_WORDS.get(str(kind), str(kind))} on {count}" for kind, count in kinds.items() if count]
     return f"{s.measured} of {n} keys measured; {', '.join(said) or 'no fault heard'}"
+
+
+def heard_briefly(survey: Survey | None) -> str:
+    """How many keys were heard and how many of them have a fault, for a narrow column."""
+    if survey is None:
+        return "not recorded"
+    s = survey.summary
+    with_fault = int((survey.table["faults"].fillna("") != "").sum())
+    return f"{s.measured} of {s.last_key - s.first_key + 1} keys, {with_fault or 'none'} with a fault"

@@ -8,6 +8,7 @@ from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from functools import cache
 from hashlib import sha256
+from html import unescape
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -21,8 +22,8 @@ from pianolab.figures.look import ink_on
 from pianolab.report.charts import Chart
 
 TEMPLATES = "templates"
-MADE_BY = '<meta name="generator" content="pianolab comparison page">'
-"""By this line an earlier page is known, which may be replaced."""
+POLICY_START = "default-src 'none'; script-src 'sha256-"
+LOOKED_AT = 4096
 
 
 @cache
@@ -87,7 +88,6 @@ def render(context: Mapping[str, Any], charts: Sequence[Chart]) -> str:
             policy=content_security_policy(list(scripts.values())),
             plotly_version=get_plotlyjs_version(),
             Markup=Markup,
-            made_by=Markup(MADE_BY),
         )
     )
 
@@ -112,3 +112,10 @@ def write_page(path: Path | str, html: str) -> Path:
         Path(name).unlink(missing_ok=True)
         raise
     return path
+
+
+def is_page(path: Path) -> bool:
+    """Whether a file is an earlier page, known by its policy; an empty file counts as one, too."""
+    with path.open("rb") as file:
+        start = file.read(LOOKED_AT).decode("utf-8", errors="replace")
+    return not start or POLICY_START in unescape(start)

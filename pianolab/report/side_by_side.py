@@ -22,7 +22,7 @@ def side_by_side(
         _text_row("First choice in", [f"{words.of_hundred(i.standing.rank_shares[0])} of 100" for i in instruments], strong=True),
         {"name": "Reasons to stop", "sub": "", "strong": False, "cells": [_stops(i.assessment) for i in instruments]},
         _text_row("Looked at", [f"{i.assessment.points_checked} of {i.assessment.points_total} points" for i in instruments]),
-        _text_row("Listened to", [i.heard for i in instruments]),
+        _text_row("Listened to", [i.heard_short for i in instruments]),
     ]  # fmt: skip
     shares = weight_shares([a.aspect for a in instruments[0].assessment.aspects], comparison.profile)
     for n, (a, share) in enumerate(zip(instruments[0].assessment.aspects, shares, strict=True)):

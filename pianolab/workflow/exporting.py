@@ -10,16 +10,16 @@ from pathlib import Path
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile
-from pianolab.report import MADE_BY, check_choices, check_folder, write_tables
+from pianolab.report import check_choices, check_folder, is_page, write_tables
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.outputs import staged
 from pianolab.workflow.page_making import page_of, tables_of, work_out
-from pianolab.workflow.progress import Progress, part_of, quiet
+from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 
 CASEBOOK, PAGE = "casebook", "comparison.html"
-LOOKED_AT = 4096
 
 
+@stoppable("The page was not written; what was there before is as it was.")
 def export_page(
     casebook: Casebook,
     html_path: str | Path,
@@ -104,11 +104,7 @@ def export_both(
 
 def _check_page(path: Path) -> None:
     """Refuses to replace a file that is no earlier page."""
-    if not path.is_file() or path.stat().st_size == 0:
-        return
-    with path.open("rb") as file:
-        start = file.read(LOOKED_AT)
-    if MADE_BY.encode() not in start:
+    if path.is_file() and not is_page(path):
         raise BadInput(
             str(path),
             "a file that isn't a comparison page",
@@ -117,6 +113,7 @@ def _check_page(path: Path) -> None:
         )
 
 
+@stoppable("Not all tables were written; each that is there is whole.")
 def export_tables(
     casebook: Casebook,
     folder: str | Path,
@@ -147,6 +144,7 @@ def export_tables(
     return path
 
 
+@stoppable("The demonstration is not complete. Run it again.")
 def demo(out: str | Path, *, progress: Progress | None = None) -> Path:
     """The whole job on the invented shortlist: ``OUT/casebook`` and ``OUT/comparison.html``.
 

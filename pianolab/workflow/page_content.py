@@ -15,6 +15,7 @@ from pianolab.figures.wording import listed
 from pianolab.model import Photo, Piano
 from pianolab.report import Further, Picture, further, scaled_picture
 from pianolab.rooms import RoomChange
+from pianolab.rooms.change import HeardTime
 from pianolab.workflow.deciding import Decision
 
 MOST_PHOTOS = 8
@@ -100,13 +101,24 @@ def _pedal(pedal: LeftPedal, piano_id: str) -> Further:
 
 
 def _room(change: RoomChange, piano_id: str) -> Further:
-    heard = (f"Echo heard in the recording: {change.heard.text}",) if change.heard is not None else ()
     return Further(
         title="From that room to yours",
-        sentences=(change.sentence, *heard, *_one_for_each_room(change.cautions)),
+        sentences=(change.sentence, *_echo(change.heard), *_one_for_each_room(change.cautions)),
         piano_id=piano_id,
         chart_of=change if change.known else None,
     )
+
+
+def _echo(heard: HeardTime | None) -> tuple[str, ...]:
+    """The reverberation heard beside the calculated one."""
+    if heard is None:
+        return ()
+    said = f"Echo in the recording: {heard.heard_s:.1f} s"
+    if heard.calculated_s is None:
+        return (f"{said}; {heard.text}",)
+    c = heard.calculated_s
+    unlike = "" if heard.agrees else "; they disagree, so the recording was left aside here"
+    return (f"{said}; calculated for that room {c.middle:.1f} s ({c.low:.1f} to {c.high:.1f}){unlike}",)
 
 
 def _one_for_each_room(cautions: Sequence[str]) -> list[str]:

@@ -5,7 +5,7 @@
   const parsed = new Map(), drawn = new Set();
   const darkQuery = matchMedia("(prefers-color-scheme: dark)");
   const printQuery = matchMedia("print");
-  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 204, PRINT_SHARE_FOLDED = 0.78;
+  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 170, PRINT_SHARE_FOLDED = 0.78;
   let printing = false;
 
   function figureOf(plot) {
