@@ -11,7 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.report.test_browser import CHROMIUM, browsers, open_page, path, see_everything
+from pianolab.report import Clip, write_page
+from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
+from tests.report.test_browser import CHROMIUM, browsers, open_page, path, see_everything, tone
 
 AXE = "axe-core@4.14.1"
 BAD = ("serious", "critical")
@@ -67,3 +69,38 @@ def test_nothing_serious_is_found_in_light_and_dark_but_in_a_bad_page(browsers, 
             "critical image-alt",
             "critical button-name",
         }
+
+
+def test_the_page_of_a_class_in_light_and_dark(browsers, axe, tmp_path) -> None:
+    with open_page(browsers, class_sheet(tmp_path), profile=tmp_path / "profile", ready="main") as opened:
+        page = opened.page
+        page.evaluate("() => document.querySelectorAll('details').forEach(d => { d.open = true; })")
+        assert findings(page, axe) == []
+        page.emulate_media(color_scheme="dark")
+        assert findings(page, axe) == []
+        assert (opened.requests, opened.complaints) == ([], [])
+
+
+def class_sheet(folder: Path) -> Path:
+    """A page with everything that the page of a class can hold."""
+    drawing = Drawing(
+        svg='<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><path d="M1 1L8 8" stroke="#000"/></svg>',
+        words="a line",
+    )
+    clip = Clip(label="first sound", key=49, mime="audio/wav", data=tone(440.0), seconds=0.4)
+    tables = tuple(
+        PlainTable(
+            caption=f"table {n}",
+            header=("who", "share"),
+            rows=(("Ada", 0.8125), ("Ben", None)),
+            folded=n == 2,
+        )
+        for n in (1, 2)
+    )
+    part = Section(
+        heading="Hearing", paragraphs=("8 of 10 right.",), drawings=(drawing,), clips=(clip,), ticks=("apart", "together"), tables=tables
+    )  # fmt: skip
+    html = class_page(
+        "Tuesday", [part, Section(heading="Looking"), Section(heading="Touch")], lead="Of one lesson."
+    )
+    return write_page(folder / "class.html", html)

@@ -55,8 +55,8 @@ def browsers() -> Iterator[object]:
 
 @contextmanager
 def open_page(
-    browsers, path: Path, *, profile: Path, width: int = 1280, height: int = 900
-) -> Iterator[Opened]:
+    browsers, path: Path, *, profile: Path, width: int = 1280, height: int = 900, ready: str = "html[data-charts]"
+) -> Iterator[Opened]:  # fmt: skip
     """Opens the page in a fresh browser that is offline; every request but for files is written down and cut."""
     context = browsers.launch_persistent_context(
         str(profile), executable_path=CHROMIUM, headless=True, args=ARGS, offline=True, color_scheme="light",
@@ -76,7 +76,7 @@ def open_page(
     page.on("console", lambda m: opened.complaints.append(m.text) if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda e: opened.complaints.append(str(e)))
     page.goto(path.as_uri())
-    page.wait_for_selector("html[data-charts]", state="attached", timeout=90_000)
+    page.wait_for_selector(ready, state="attached", timeout=90_000)
     try:
         yield opened
     finally:
