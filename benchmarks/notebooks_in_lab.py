@@ -17,7 +17,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from pianolab.shipped import shipped
-from tests.widgets.widget_lab import Lab, browser, open_notebook, run_all, running_lab
+from tests.widgets.widget_lab import Lab, browser, open_notebook, run_all, running_lab, use_theme
 
 NOTEBOOKS = Path(str(shipped("notebooks")))
 LONGEST_S = 1200
@@ -51,9 +51,12 @@ def in_theme(path: Path, to: Path, theme: str) -> None:
     to.write_text(text, encoding="utf-8")
 
 
-def look_at(context: Any, lab: Lab, name: str, *, shots: Path | None, label: str, width: int) -> list[str]:
+def look_at(
+    context: Any, lab: Lab, name: str, *, theme: str, shots: Path | None, label: str, width: int
+) -> list[str]:
     """Runs one notebook and returns what is wrong with it."""
     page, complaints = open_notebook(context, lab, f"{name}.ipynb")
+    use_theme(page, theme)
     run_all(page, timeout_s=LONGEST_S)
     page.wait_for_timeout(2500)
     wrong = [f"failed: {text}" for text in page.evaluate(FAILED)]
@@ -93,14 +96,13 @@ def main() -> int:
     wrong: dict[str, list[str]] = {}
     with TemporaryDirectory() as scratch, running_lab(Path(scratch) / "lab", folder=args.home) as lab:
         for theme in args.themes:
-            lab.use_theme(f"JupyterLab {theme.title()}")
             for name in sorted(args.only, key=lambda n: n != FIRST):
                 in_theme(NOTEBOOKS / f"{name}.ipynb", lab.folder / f"{name}.ipynb", theme)
                 size = {"width": args.width, "height": 1000}
                 label = f"{theme}-{args.width}"
                 with browser(Path(scratch) / f"profile-{name}-{label}", viewport=size) as context:
                     wrong[f"{name}, {label}"] = look_at(
-                        context, lab, name, shots=args.shots, label=label, width=args.width
+                        context, lab, name, theme=theme, shots=args.shots, label=label, width=args.width
                     )
     for where, what in wrong.items():
         for line in what:

@@ -68,7 +68,7 @@ if TYPE_CHECKING:
     from pianolab.workflow import decide as decide
     from pianolab.workflow import demo as demo
     from pianolab.workflow import demo_casebook as demo_casebook
-    from pianolab.workflow import export_button as export_button
+    from pianolab.workflow.export_button import export_button as export_button
     from pianolab.workflow import export_page as export_page
     from pianolab.workflow import listen_file as listen_file
     from pianolab.workflow import plan_visits as plan_visits

@@ -3,8 +3,19 @@
 from __future__ import annotations
 
 
-class PianolabError(Exception):
+class _OneLine:
+    """What a notebook shows of such an error: its own line, not the calls that led to it (those are in ``%debug``)."""
+
+    def _render_traceback_(self) -> list[str]:
+        return [f"{type(self).__name__}: {self}"]
+
+
+class PianolabError(_OneLine, Exception):
     """Root of everything pianolab raises on purpose."""
+
+
+class Stopped(_OneLine, KeyboardInterrupt):
+    """Long work that somebody stopped (Ctrl-C, the stop button of a notebook); says what became of it."""
 
 
 class BadInput(PianolabError, ValueError):

@@ -130,13 +130,13 @@ def short_value(value: object) -> str:
 
     Examples
     --------
-    >>> short_value(6.4951), short_value(10.0), short_value(0.00042), short_value(None)
-    ('6.50', '10', '0.00042', '–')
+    >>> short_value(6.4951), short_value(0.126), short_value(10.0), short_value(0.00042), short_value(None)
+    ('6.5', '0.13', '10', '0.00042', '–')
     """
     if isinstance(value, float) and value == value and abs(value) < 1000:
-        if value == round(value):
-            return f"{value:.0f}"
-        return f"{value:.2f}" if abs(value) >= 0.005 else f"{value:.2g}"
+        if value == round(value) or abs(value) >= 0.005:
+            return f"{value:.2f}".rstrip("0").rstrip(".")
+        return f"{value:.2g}"
     return format_value(value)
 
 

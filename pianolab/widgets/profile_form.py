@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from pianolab.casebook import Casebook
 
 MONEY = "money"
-WIDE = {"width": "36em"}
-NAMES = {"description_width": "14em"}
+WIDE = {"width": "42em", "max_width": "100%"}
+NAMES = {"description_width": "19em"}
+ROOM_FOR_RANGES = "<style>.pl-buyer .widget-readout {min-width: 7em; max-width: none}</style>"
 ALL_THE_SAME = (1, 5)
 
 
@@ -60,9 +61,10 @@ class ProfileForm(ipywidgets.VBox):
         self._profile = _start(casebook, name, like)
         self.controls = _controls(self._profile)
         self.line = ipywidgets.HTML(value=_quiet(self._profile))
-        title = ipywidgets.HTML(value=f"<b>{escape(self._profile.name)}</b>")
+        title = ipywidgets.HTML(value=f"<b>{escape(self._profile.name)}</b>{ROOM_FOR_RANGES}")
         self.sum = ipywidgets.HTML(value=_sum_words(self._profile))
         super().__init__([title, *self.controls.values(), self.sum, self.line])
+        self.add_class("pl-buyer")
         for field in self.controls:
             self.controls[field].observe(self._moved, names="value")
 

@@ -22,7 +22,7 @@ from pianolab.show import Row, Showable
 from pianolab.workflow.clips import Cut, clip_keys, cut_note, make_clips
 from pianolab.workflow.hearing import Heard
 from pianolab.workflow.judging import Judged, find_profile, judge_casebook
-from pianolab.workflow.progress import Progress, quiet
+from pianolab.workflow.progress import Progress, quiet, stoppable
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -54,6 +54,7 @@ class CasebookComparison(Showable):
         return super()._repr_html_() + sentences
 
 
+@stoppable("Not compared to the end; the casebook is as it was.")
 def compare_casebook(
     casebook: Casebook,
     *,

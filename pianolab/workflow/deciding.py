@@ -23,7 +23,7 @@ from pianolab.model import BuyerProfile, Room
 from pianolab.rooms import RoomChange, compare_rooms
 from pianolab.show import Row, Showable
 from pianolab.workflow.judging import Judged, find_profile, judge_casebook
-from pianolab.workflow.progress import Progress, quiet
+from pianolab.workflow.progress import Progress, quiet, stoppable
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -59,6 +59,7 @@ class Decision(Showable):
         return super()._repr_html_() + sentences
 
 
+@stoppable("Not decided to the end; the casebook is as it was.")
 def decide(
     casebook: Casebook,
     *,

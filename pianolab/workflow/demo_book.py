@@ -21,7 +21,7 @@ from pianolab.sound_model import SceneSound, load_scene_sounds
 from pianolab.workflow.demo_touch import demo_opinions, demo_trials
 from pianolab.workflow.listening import survey_record
 from pianolab.workflow.parallel import in_parallel
-from pianolab.workflow.progress import Progress, part_of, quiet
+from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 from pianolab.workflow.second_visit import SecondVisit, load_second_visit
 from pianolab.workflow.sound_cache import cached_file, scene_file
 
@@ -40,6 +40,9 @@ class DemoVisit:
     note: str
 
 
+@stoppable(
+    "The demonstration is not complete, and no casebook was made. Run it again: sounds made already are kept."
+)
 def demo_casebook(
     folder: str | Path,
     *,

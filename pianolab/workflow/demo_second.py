@@ -7,11 +7,12 @@ from tempfile import TemporaryDirectory
 
 from pianolab.casebook import Casebook, gather, open_casebook
 from pianolab.workflow.demo_book import EXAMINER, DemoVisit, add_visit, demo_casebook, hear_visit, plan_demo
-from pianolab.workflow.progress import Progress, part_of, quiet
+from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 
 FIRST, AFTER = "casebook", "after-the-tuning"
 
 
+@stoppable("The second visit is not complete; what is there already is whole. Run it again.")
 def demo_second_visit(folder: str | Path, *, progress: Progress | None = None) -> Casebook:
     """The demonstration with its second visit: built where it isn't yet, reopened where it is.
 

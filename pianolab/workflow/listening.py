@@ -12,7 +12,7 @@ from pianolab.errors import BadInput
 from pianolab.io import read_sound
 from pianolab.model import Recording, SurveyRecord, Visit
 from pianolab.show import Row, Showable
-from pianolab.workflow.progress import Progress, part_of, quiet
+from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 from pianolab.workflow.versions import code_version
 
 
@@ -31,6 +31,7 @@ class Surveyed(Showable):
         return self.survey.rows()
 
 
+@stoppable("The recording was not heard to its end; nothing was kept. Run it again.")
 def listen_file(
     path: str | Path,
     *,
@@ -99,6 +100,7 @@ def _settled(survey: Survey, first_key: int) -> Survey:
     )
 
 
+@stoppable("The recording was not heard to its end; nothing was entered. Run it again.")
 def survey_into(
     casebook: Casebook,
     path: str | Path,

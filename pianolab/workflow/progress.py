@@ -5,8 +5,11 @@ from __future__ import annotations
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TextIO
+
+from pianolab.errors import Stopped
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and a share from 0 to 1."""
@@ -43,6 +46,24 @@ class Printer:
             self._said.add(step)
             line = f"[{self._clock() - self._start:3.0f} s] {step}"
             print(line, file=self._file or sys.stdout, flush=True)
+
+
+@contextmanager
+def stoppable(left: str) -> Iterator[None]:
+    """Around long work: where somebody stops it, one line says what became of it.
+
+    Examples
+    --------
+    >>> @stoppable("Nothing was written.")
+    ... def long_work():
+    ...     return "done"
+    >>> long_work()
+    'done'
+    """
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise Stopped(left) from None
 
 
 def part_of(progress: Progress, prefix: str, *, begin: float, end: float) -> Progress:

@@ -17,7 +17,7 @@ from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Visit
 from pianolab.shipped import shipped
 from pianolab.workflow.judging import find_profile, judge_casebook
-from pianolab.workflow.progress import quiet
+from pianolab.workflow.progress import quiet, stoppable
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,6 +80,7 @@ def visit_changes(casebook: Casebook, piano: str, *, checklist: Checklist | None
     )
 
 
+@stoppable("Not compared to the end; the casebook is as it was.")
 def ranking_changes(
     casebook: Casebook,
     *,

@@ -1,9 +1,11 @@
 """The export button: writes what is asked for, says where, and fails in words."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+import pianolab
 from pianolab.errors import BadInput
 from pianolab.widgets.export_button import ExportButton
 
@@ -51,7 +53,7 @@ def test_a_failure_is_said_in_words(calls, fail) -> None:
 def written_twice(tmp_path: Path) -> ExportButton:
     target = tmp_path / "page.html"
 
-    def write(leave_out, tell) -> Path:
+    def write(leave_out, _) -> Path:
         target.write_text(f"left out: {leave_out}")
         return target
 
@@ -78,6 +80,19 @@ def test_a_button_made_later_says_what_it_will_replace(tmp_path: Path) -> None:
     (tmp_path / "page.html").unlink()
     form.page_button.click()
     assert (tmp_path / "page.html").exists()
+
+
+def test_of_a_casebook_it_writes_beside_its_folder_and_says_what_hinders_it(visit_and_book) -> None:
+    casebook, _ = visit_and_book
+    form = pianolab.export_button(casebook)
+    assert Path(form.page_button.tooltip) == casebook.folder.parent / "comparison.html"
+    assert Path(form.tables_button.tooltip) == casebook.folder.parent / "comparison-tables"
+    with casebook.editing(by="me") as edit:
+        edit.change(replace(casebook.pianos()[0], currency="SEK"))
+    form.page_button.click()
+    assert form.said.value.startswith("Not written. ")
+    assert "SEK" in form.said.value
+    assert {p.name for p in casebook.folder.parent.iterdir()} == {casebook.folder.name}
 
 
 def test_the_twin_is_escaped(calls) -> None:

@@ -32,11 +32,10 @@ class Lab:
     folder: Path
     config: Path
 
-    def use_theme(self, name: str) -> None:
-        """Theme of pages loaded from now on."""
+    def settle(self) -> None:
+        """Settings that hold from the server's start: no news, and every cell in the page."""
         overrides = {
             "@jupyterlab/apputils-extension:notification": {"fetchNews": "false"},
-            "@jupyterlab/apputils-extension:themes": {"theme": name},
             "@jupyterlab/notebook-extension:tracker": {"windowingMode": "none"},
         }
         place = self.config / "labconfig" / "default_setting_overrides.json"
@@ -81,7 +80,7 @@ def running_lab(home: Path, *, folder: Path | None = None) -> Iterator[Lab]:
         for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
     }
     lab = Lab(f"http://127.0.0.1:{port}", folder, Path(fresh["JUPYTER_CONFIG_DIR"]))
-    lab.use_theme("JupyterLab Light")
+    lab.settle()
     command = [
         sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
         "--ServerApp.port_retries=0", "--IdentityProvider.token=", f"--ServerApp.root_dir={folder}",
@@ -137,6 +136,14 @@ def open_notebook(context: Any, lab: Lab, name: str) -> tuple[Any, list[str]]:
     page.wait_for_selector(".jp-Notebook", timeout=90_000)
     wait_idle(page)
     return page, errors
+
+
+def use_theme(page: Any, name: str) -> None:
+    """The ``light`` or the ``dark`` theme; JupyterLab keeps it for pages opened later."""
+    page.evaluate(
+        f"window.jupyterapp.commands.execute('apputils:change-theme', {{theme: 'JupyterLab {name.title()}'}})"
+    )
+    page.wait_for_function(f"document.body.dataset.jpThemeLight === '{str(name == 'light').lower()}'")
 
 
 def wait_idle(page: Any) -> None:
