@@ -10,15 +10,11 @@ import numpy as np
 
 from pianolab.checklist import Checklist, Point, load_checklist
 from pianolab.classroom.drawings import DRAWN, where_it_is
-from pianolab.classroom.sounds import HOLD_S, RATE_HZ, DrillClip, Samples, equally_loud, faded
+from pianolab.classroom.exhibit_sounds import SOUNDED, confirm_sound, sound_of
+from pianolab.classroom.sounds import DrillClip
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
-from pianolab.sound_model import KeyFault, PianoModel, render_note
 
-UNISON_CENTS = {5: 0.3, 4: 1.3, 3: 3.0, 2: 7.0, 1: 20.0}
-SHORT_NOTES = {5: 0, 4: 1, 3: 3, 2: 6, 1: 7}
-TREBLE_KEYS = tuple(range(56, 63))
-SOUNDED = ("tuning-unisons", "each-treble")
 GRADED_POINTS = (*DRAWN, *SOUNDED)
 """The checklist's points that can be shown by a drawing, a reading or a sound."""
 
@@ -46,6 +42,12 @@ class Exhibit(Showable):
     clip: DrillClip | None = None
     reference: int = field(default=5)
     lesson: str = ""
+    sound_seed: int = 0
+
+    @property
+    def confirmed(self) -> str:
+        """How pianolab knows the state: "drawn" for what is seen, for a sound whether its own listening hears it too."""
+        return confirm_sound(self.point.id, self.reference, seed=self.sound_seed) if self.clip else "drawn"
 
     @property
     def task(self) -> str:
@@ -120,31 +122,13 @@ def make_exhibits(
 
 
 def _exhibit(name: str, kind: str, point: Point, grade: int, rng: np.random.Generator) -> Exhibit:
-    drawing, reading, clip = "", "", None
+    drawing, reading, clip, seed = "", "", None, 0
     if point.id in DRAWN:
         drawing, reading = DRAWN[point.id](grade, rng)
     else:
-        clip = sound_of(point.id, grade, seed=int(rng.integers(1, 2**31)))
+        seed = int(rng.integers(1, 2**31))
+        clip = sound_of(point.id, grade, seed=seed)
     return Exhibit(
         instrument=name, kind=kind, point=point, drawing=drawing, where=where_it_is(kind, point.area), reading=reading, clip=clip,
-        reference=grade,
+        reference=grade, sound_seed=seed,
     )  # fmt: skip
-
-
-def sound_of(point: str, grade: int, *, seed: int) -> DrillClip:
-    """A few notes of an invented instrument in that state: unisons in the middle, or the singing octaves."""
-    if point == "tuning-unisons":
-        spread = UNISON_CENTS[grade]
-        model = PianoModel(seed=seed, kind="grand", unison_spread_cents=spread)
-        keys: tuple[int, ...] = (40, 44, 47, 52)
-    else:
-        short = np.random.default_rng(seed).choice(TREBLE_KEYS, SHORT_NOTES[grade], replace=False)
-        left = 0.15 if grade == 1 else 0.35
-        faults = tuple(KeyFault(key=int(k), kind="short_sustain", amount=left) for k in short)
-        model = PianoModel(seed=seed, kind="grand", unison_spread_cents=0.3, faults=faults)
-        keys = TREBLE_KEYS
-    notes = [
-        render_note(model, k, seconds=HOLD_S, hold_s=HOLD_S - 0.5, rate_hz=RATE_HZ, seed=seed) for k in keys
-    ]
-    whole: Samples = np.concatenate([faded(n, rate_hz=RATE_HZ) for n in notes])
-    return equally_loud({"A": (whole, RATE_HZ)})[0]

@@ -12,13 +12,15 @@ import shutil
 import tomllib
 from collections.abc import Iterable
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
-from pianolab.casebook import Casebook, create_casebook, gather, open_casebook
+from pianolab.casebook import Casebook, create_casebook, open_casebook
+from pianolab.classroom.answer_ids import Standing, answer_id, mark_of, standing_of
+from pianolab.classroom.collecting import first_counts, gather_each, together
 from pianolab.classroom.drills import set_seed
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer, check_pupil
@@ -31,11 +33,6 @@ if TYPE_CHECKING:
 CLASS_FILE, PUPILS, GATHERED = "class.toml", "pupils", "gathered"
 WRITER = "class"
 """Stands in the casebooks' logs in place of a name, so that a name goes when its answers go."""
-
-GRADE = "grade"
-"""Kind of an answer that grades an exhibit."""
-
-Standing = Literal["counts", "another class", "changed by hand"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +69,8 @@ class SchoolClass:
         Returns
         -------
         GatherResult, or None where there is nothing to gather; a folder that can't be read stands among its
-        problems, and the others are gathered all the same
+        problems, and the others are gathered all the same; so does a task that was answered on two machines: the
+        first answer counts
 
         Raises
         ------
@@ -83,16 +81,11 @@ class SchoolClass:
             return None
         with self.book():
             into = self.database or self.folder / GATHERED
-        done: list[GatherResult] = []
-        refused: list[CasebookError] = []
-        for place in places:
-            try:
-                done.append(gather(place, into=into))
-            except CasebookError as error:
-                refused.append(error)
-        if not done:
-            raise refused[0]
-        return _together(done, [str(error) for error in refused])
+        done, refused = gather_each(places, into=into)
+        with self.book() as book:
+            twice = first_counts(book, mark=mark_of(self.id), by=WRITER)
+            left = book.conflicts()
+        return together(done, conflicts=left, problems=[*refused, *twice])
 
     @contextmanager
     def book(self) -> Iterator[Casebook]:
@@ -105,25 +98,12 @@ class SchoolClass:
 
     def answers(self) -> tuple[Answer, ...]:
         """All answers of this class that were gathered (on a server: given), in order of entry."""
-        return tuple(a for a in self._all() if self.standing(a) == "counts")
+        return tuple(a for a in self._all() if standing_of(a, class_id=self.id) == "counts")
 
     def left_out(self) -> tuple[tuple[Answer, Standing], ...]:
         """Answers in the class's casebook that don't count, and why: another class's, or changed by hand."""
-        told = ((a, self.standing(a)) for a in self._all())
+        told = ((a, standing_of(a, class_id=self.id)) for a in self._all())
         return tuple((a, why) for a, why in told if why != "counts")
-
-    def standing(self, answer: Answer) -> Standing:
-        """Whether an answer counts: its id is that of this class, pupil and task, and right is what agrees with the truth."""
-        if not answer.id.startswith(self._mark):
-            return "another class"
-        item = answer.item if answer.kind == GRADE else ""
-        own = answer_id(self, pupil=answer.pupil, lesson=answer.lesson, task=place_of(answer.task), item=item)
-        told = None if answer.kind == GRADE else answer.given == answer.truth
-        return "counts" if answer.id == own and answer.correct == told else "changed by hand"
-
-    @property
-    def _mark(self) -> str:
-        return f"answer-{self.id}-"
 
     def _all(self) -> Sequence[Answer]:
         with self.book() as book:
@@ -138,7 +118,8 @@ class SchoolClass:
 
         Returns
         -------
-        int, how many answers there were; copies that are gathered later don't bring them back
+        int, how many answers there were; copies that are gathered later don't bring them back, nor does the same
+        pupil who does the same tasks again: who comes back takes another name or number
 
         Raises
         ------
@@ -147,7 +128,7 @@ class SchoolClass:
         name = check_pupil(str(pupil))
         self.gather()
         with self.book() as book:
-            ids = [a.id for a in book.answers() if a.pupil == name and a.id.startswith(self._mark)]
+            ids = [a.id for a in book.answers() if a.pupil == name and a.id.startswith(mark_of(self.id))]
             if ids:
                 book.purge(ids, by=WRITER)
         own = self.folder / PUPILS / desk_name(name)
@@ -187,7 +168,9 @@ class Desk:
             return ()
         with self.book() as book:
             given = book.answers()
-        return tuple(a for a in given if a.pupil == self.pupil and self.school.standing(a) == "counts")
+        return tuple(
+            a for a in given if a.pupil == self.pupil and standing_of(a, class_id=self.school.id) == "counts"
+        )
 
     def seed(self, lesson: str) -> int:
         """Seed of this pupil's drills in a lesson: the class's own, or one for each pupil."""
@@ -195,7 +178,7 @@ class Desk:
 
     def answer_id(self, lesson: str, task: str, item: str = "") -> str:
         """Id of this pupil's answer to a task: the same on every machine, so that it can't be given twice."""
-        return answer_id(self.school, pupil=self.pupil, lesson=lesson, task=task, item=item)
+        return answer_id(self.school.id, pupil=self.pupil, lesson=lesson, task=task, item=item)
 
     def record(self, answer: Answer, *, again: bool = False) -> bool:
         """Keep an answer; False where this task was answered before (with ``again`` the new one counts).
@@ -206,40 +189,27 @@ class Desk:
         """
         if answer.pupil != self.pupil:
             raise BadInput("pupil", repr(answer.pupil), repr(self.pupil), "Another pupil's desk?")
-        if self.school.standing(answer) != "counts":
+        if standing_of(answer, class_id=self.school.id) != "counts":
             raise BadInput("answer", "an id, a task and a truth that don't belong together", "the id that desk.answer_id gives, correct where given is the truth")  # fmt: skip
         with self.book() as book:
-            known = bool(book.log(answer.id))
+            known = _known(book, answer.id)
             if known and not again:
                 return False
-            with book.editing(by=WRITER) as edit:
-                edit.change(answer) if known else edit.add(answer)
+            try:
+                with book.editing(by=WRITER) as edit:
+                    edit.change(answer) if known else edit.add(answer)
+            except BadInput:
+                # Another window of this pupil was quicker.
+                if again or not _known(book, answer.id):
+                    raise
+                return False
         return True
 
 
-def answer_id(school: SchoolClass, *, pupil: str, lesson: str, task: str, item: str) -> str:
-    """Id of an answer, made from what it answers: class, pupil, lesson, the task's place in it."""
-    text = json.dumps([school.id, lesson, task, item, pupil])
-    return school._mark + sha256(text.encode()).hexdigest()[:32]
-
-
-def place_of(task: str) -> str:
-    """A task's place in its lesson: its name without the mark that says how it was made.
-
-    Examples
-    --------
-    >>> place_of("same or different 3 (5d1f0a77)"), place_of("the one in the hall")
-    ('same or different 3', 'the one in the hall')
-    """
-    return task.partition(" (")[0]
-
-
-def _together(done: Sequence[GatherResult], refused: Sequence[str]) -> GatherResult:
-    """What was gathered folder by folder, as one result."""
-    last = done[-1]
-    counts = {n: sum(getattr(d, n) for d in done) for n in ("sources", "added", "updated", "changes", "media", "purged")}  # fmt: skip
-    problems = (*(p for d in done for p in d.problems), *refused)
-    return replace(last, **counts, problems=problems)
+def _known(book: Casebook, identity: str) -> bool:
+    """Whether there is such an answer, and not only the trace of one that was removed for good."""
+    log = book.log(identity)
+    return bool(log) and not log[-1].purged
 
 
 def desk_name(pupil: str) -> str:

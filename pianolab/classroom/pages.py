@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pianolab.classroom.answer_ids import GRADE
 from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.faults import FAULT_WORDS
-from pianolab.classroom.grading import GRADE, ClassView, class_view
+from pianolab.classroom.grading import ClassView, class_view
 from pianolab.classroom.lessons import exhibits_of
 from pianolab.classroom.measures import share_of, shares_by_fault, shares_by_kind
 from pianolab.classroom.progress import in_order, over_time, share_section, thresholds, yes_no

@@ -114,7 +114,7 @@ def answers_section(drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> Sec
         (n, d.truth.answer, d.truth.explanation, d.truth.made_from, d.truth.confirmed) for n, d in enumerate(drills, start=1)
     )  # fmt: skip
     graded = tuple(
-        (n, e.headline(), e.reference, e.point.anchors[5 - e.reference]) for n, e in enumerate(exhibits, start=len(drills) + 1)
+        (n, e.headline(), e.reference, e.point.anchors[5 - e.reference], e.confirmed) for n, e in enumerate(exhibits, start=len(drills) + 1)
     )  # fmt: skip
     tables = []
     if heard:
@@ -127,7 +127,11 @@ def answers_section(drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> Sec
         )
     if graded:
         tables.append(
-            PlainTable(caption="Grading", header=("task", "exhibit", "grade", "sentence"), rows=graded)
+            PlainTable(
+                caption="Grading",
+                header=("task", "exhibit", "grade", "sentence", "truth confirmed"),
+                rows=graded,
+            )
         )
     return Section(
         heading="Answers",

@@ -133,10 +133,11 @@ def play_around(model: PianoModel, key: int, *, seed: int, around: int = AROUND)
 def play_note(model: PianoModel, key: int, *, seed: int) -> Played:
     """One key of the modelled piano alone, played and listened to."""
     sound = render_note(model, key, seconds=HOLD_S + AFTER_S, hold_s=HOLD_S, rate_hz=RATE_HZ, seed=seed)
-    return _alone(sound, key, rate_hz=RATE_HZ, seed=seed)
+    return listened(sound, key, rate_hz=RATE_HZ, seed=seed)
 
 
-def _alone(sound: NDArray[np.floating], key: int, *, rate_hz: int, seed: int) -> Played:
+def listened(sound: NDArray[np.floating], key: int, *, rate_hz: int, seed: int) -> Played:
+    """One note between silences with a little noise, listened to."""
     lead = np.zeros(round(LEAD_S * rate_hz))
     whole = np.concatenate([lead, sound, np.zeros(round(0.4 * rate_hz))])
     level = np.sqrt(np.mean(np.asarray(sound, float) ** 2)) * db_to_amplitude(NOISE_DB)
@@ -197,7 +198,7 @@ def play_real(key: int, *, added_db_per_s: float = 0.0, added_copy_cents: float 
     if added_copy_cents:
         sound = 0.5 * (sound + _higher(sound, added_copy_cents))
     sound = sound * db_to_amplitude(-added_db_per_s * np.arange(len(sound)) / RATE_HZ)
-    return _alone(faded(sound.astype(np.float32), rate_hz=RATE_HZ), key, rate_hz=RATE_HZ, seed=1)
+    return listened(faded(sound.astype(np.float32), rate_hz=RATE_HZ), key, rate_hz=RATE_HZ, seed=1)
 
 
 def _higher(sound: NDArray[np.float64], cents: float) -> NDArray[np.float64]:

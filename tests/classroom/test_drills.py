@@ -18,9 +18,9 @@ from pianolab.classroom.sounds import (
     CLIP_LUFS,
     RATE_HZ,
     Played,
-    _alone,
     _higher,
     _recorded,
+    listened,
     play_around,
     play_note,
     play_real,
@@ -147,7 +147,7 @@ def test_a_wrong_truth_is_not_confirmed() -> None:
 def test_real_notes_are_altered_as_said_and_say_so() -> None:
     plain, apart = play_real(37), play_real(37, added_copy_cents=5.0)
     gone = play_real(37, added_db_per_s=12.0)
-    copy = _alone(_higher(_recorded(37), 5.0), 37, rate_hz=plain.rate_hz, seed=1)
+    copy = listened(_higher(_recorded(37), 5.0), 37, rate_hz=plain.rate_hz, seed=1)
     assert float(copy.row(37)["cents"]) - float(plain.row(37)["cents"]) == pytest.approx(5.0, abs=0.2)
     assert float(apart.row(37)["unison_cents"]) > float(plain.row(37)["unison_cents"]) + 3.0
     faster = float(gone.row(37)["early_db_per_s"]) - float(play_real(37).row(37)["early_db_per_s"])

@@ -243,6 +243,52 @@ def test_two_classes_share_a_place_and_stay_apart(school: SchoolClass, tmp_path:
     assert len(other.answers()) == EACH
 
 
+def test_answered_on_two_machines_the_first_answer_counts(tmp_path: Path) -> None:
+    """Else a second copy of the folder would be a second try, with the truth known."""
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    shutil.copytree(school.folder, tmp_path / "home")
+    home = open_class(tmp_path / "home").desk("Mia")
+    wrong = answers_of(home)[0]
+    right = replace(wrong, given=wrong.truth, correct=True)
+    assert home.record(wrong)
+    assert school.desk("Mia").record(right)
+    for places in ([], [home.place], [home.place], []):
+        found = school.gather(places)  # type: ignore[arg-type]
+        assert found is not None
+        assert found.conflicts == ()
+        if places and found.changes:
+            assert found.problems == ("Mia answered 'task 0' on two machines; the first answer counts",)
+        else:
+            assert found.problems == ()
+    assert [a.correct for a in school.answers()] == [False]
+
+
+def test_two_windows_that_answer_at_once(school: SchoolClass) -> None:
+    answer = answers_of(school.desk("Mia"))[0]
+    work(school.desk("Mia").school.desk("Leo"))  # the casebooks are there
+    school.desk("Mia").record(answers_of(school.desk("Mia"))[1])
+    with ThreadPoolExecutor(8) as pool:
+        kept = list(pool.map(lambda _: school.desk("Mia").record(answer), range(8)))
+    assert sum(kept) == 1
+    school.gather()
+    assert [a.id for a in school.answers() if a.pupil == "Mia"].count(answer.id) == 1
+
+
+def test_who_was_removed_and_answers_again(school: SchoolClass) -> None:
+    """On the server it is refused; in files it is kept in the pupil's own folder and stays out of the class's."""
+    desk = school.desk("Mia")
+    work(desk)
+    school.gather()
+    assert school.remove("Mia") == EACH
+    if school.database:
+        with pytest.raises(BadInput, match="an id that was purged"):
+            desk.record(answers_of(desk)[0])
+    else:
+        work(desk)
+        school.gather()
+    assert school.answers() == ()
+
+
 def test_a_class_that_is_moved_and_renamed_is_the_same(tmp_path: Path) -> None:
     school = make_class(tmp_path / "class", name="Tuesday", seed=4)
     work(school.desk("Mia"))

@@ -9,9 +9,14 @@ from functools import cache
 import numpy as np
 import pytest
 
+from pianolab.classroom import exhibit_sounds
+from pianolab.classroom.answer_ids import GRADE
+from pianolab.classroom.confirm import NOT
 from pianolab.classroom.drawings import DRAWN, where_it_is
-from pianolab.classroom.exhibits import GRADED_POINTS, Exhibit, make_exhibits, sound_of
-from pianolab.classroom.grading import GRADE, ClassView, agreement_of, class_view, grade_table
+from pianolab.classroom.drills import CONFIRMED
+from pianolab.classroom.exhibit_sounds import SOUNDED, confirm_sound, sound_of
+from pianolab.classroom.exhibits import GRADED_POINTS, Exhibit, make_exhibits
+from pianolab.classroom.grading import ClassView, agreement_of, class_view, grade_table
 from pianolab.classroom.strictness import fit_grades
 from pianolab.errors import BadInput
 from pianolab.model import Answer
@@ -220,6 +225,33 @@ def test_sounds_of_worse_unisons_are_other_sounds() -> None:
     fine, sour = (sound_of("tuning-unisons", g, seed=5).samples for g in (5, 1))
     assert len(fine) == len(sour)
     assert not np.allclose(fine, sour)
+
+
+@pytest.mark.parametrize("point", SOUNDED)
+@pytest.mark.parametrize("grade", [1, 2, 3, 4, 5])
+def test_the_state_of_every_sound_is_heard_by_our_own_listening(point: str, grade: int) -> None:
+    assert confirm_sound(point, grade, seed=20 + grade) == CONFIRMED
+
+
+@pytest.mark.parametrize("point", SOUNDED)
+@pytest.mark.parametrize(("grade", "played"), [(5, 4), (4, 3), (3, 2), (2, 3)])
+def test_another_state_than_the_one_claimed_is_not_confirmed(
+    point: str, grade: int, played: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other, keys = exhibit_sounds._instrument(point, played, seed=7)
+    heard, asked = exhibit_sounds._heard, iter(range(99))
+    # The first round is what is played, a second one the same notes without fault.
+    monkeypatch.setattr(
+        exhibit_sounds,
+        "_heard",
+        lambda model, key, seed: heard(other if next(asked) < len(keys) else model, key, seed),
+    )
+    assert confirm_sound(point, grade, seed=7).startswith(NOT)
+
+
+def test_exhibits_say_how_their_state_is_known() -> None:
+    seen, heard = make_exhibits(seed=2, instruments=2, points=["keys-level", "tuning-unisons"])[:2]
+    assert (seen.confirmed, heard.confirmed) == ("drawn", CONFIRMED)
 
 
 def test_exhibits_that_cannot_be_made() -> None:

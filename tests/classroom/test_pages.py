@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from pianolab.classroom import Drill, make_drill
+from pianolab.classroom.answer_ids import GRADE, answer_id, place_of
 from pianolab.classroom.charts import Line, interval_chart
 from pianolab.classroom.exhibits import make_exhibits
-from pianolab.classroom.folder import SchoolClass, answer_id, make_class, place_of
-from pianolab.classroom.grading import GRADE
+from pianolab.classroom.folder import SchoolClass, make_class
 from pianolab.classroom.lessons import lesson_exhibits
 from pianolab.classroom.pages import class_sections, pupil_sections, write_class_page, write_progress_page
 from pianolab.classroom.sheets import write_sheets
@@ -53,7 +53,7 @@ def school(answers: list[Answer], tmp_path_factory: pytest.TempPathFactory) -> S
     with made.book() as book, book.editing(by="class") as edit:
         for a in answers:
             item = a.item if a.kind == GRADE else ""
-            own = answer_id(made, pupil=a.pupil, lesson=a.lesson, task=place_of(a.task), item=item)
+            own = answer_id(made.id, pupil=a.pupil, lesson=a.lesson, task=place_of(a.task), item=item)
             edit.add(replace(a, id=own))
     return made
 

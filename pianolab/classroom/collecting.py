@@ -1,0 +1,61 @@
+"""Bringing pupils' folders together: each by itself, so that a damaged one stops nobody else's."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pianolab.casebook import Casebook, gather
+from pianolab.casebook.codec import from_json
+from pianolab.errors import CasebookError
+from pianolab.model import Answer
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Conflict, GatherResult
+
+COUNTS = ("sources", "added", "updated", "changes", "media", "purged")
+
+
+def gather_each(places: Sequence[Path], *, into: str | Path) -> tuple[list[GatherResult], list[str]]:
+    """Gather folder by folder; what was done, and why some could not be read.
+
+    Raises
+    ------
+    CasebookError : none of them could
+    """
+    done: list[GatherResult] = []
+    refused: list[CasebookError] = []
+    for place in places:
+        try:
+            done.append(gather(place, into=into))
+        except CasebookError as error:
+            refused.append(error)
+    if not done:
+        raise refused[0]
+    return done, [str(error) for error in refused]
+
+
+def first_counts(book: Casebook, *, mark: str, by: str) -> list[str]:
+    """Settle answers that were given on two machines, the earlier one counts; says which."""
+    told = []
+    for conflict in book.conflicts():
+        if conflict.kind != "Answer" or not conflict.record_id.startswith(mark):
+            continue
+        first = from_json("Answer", json.dumps(conflict.versions[0].after))
+        if isinstance(first, Answer):
+            with book.editing(by=by) as edit:
+                edit.settle(first)
+            told.append(f"{first.pupil} answered {first.task!r} on two machines; the first answer counts")
+    return told
+
+
+def together(
+    done: Sequence[GatherResult], *, conflicts: tuple[Conflict, ...], problems: Sequence[str]
+) -> GatherResult:
+    """What was gathered folder by folder, as one result."""
+    counts = {name: sum(getattr(d, name) for d in done) for name in COUNTS}
+    found = (*(p for d in done for p in d.problems), *problems)
+    return replace(done[-1], **counts, conflicts=conflicts, problems=found)

@@ -1,0 +1,81 @@
+"""Sounds of the instruments to grade: a few notes in a known state, and whether pianolab's own listening hears it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pianolab.classroom.confirm import APART_CENTS, NOT, by_measure
+from pianolab.classroom.drills import CONFIRMED
+from pianolab.classroom.sounds import (
+    HOLD_S,
+    RATE_HZ,
+    DrillClip,
+    Played,
+    Samples,
+    equally_loud,
+    faded,
+    listened,
+)
+from pianolab.sound_model import KeyFault, PianoModel, render_note
+
+UNISON_CENTS: dict[int, tuple[float, ...]] = {
+    5: (), 4: (1.4, 1.4), 3: (3.0, 3.0, 3.0), 2: (7.0, 7.0, 7.0, 3.5), 1: (20.0, 20.0, 20.0, 14.0),
+}  # fmt: skip
+"""How far the strings of some of the four notes are apart, by grade [practice]; the others stand still."""
+
+CALM_CENTS = 0.15
+SHORT_NOTES = {5: 0, 4: 1, 3: 3, 2: 6, 1: 7}
+UNISON_KEYS, TREBLE_KEYS = (40, 44, 47, 52), tuple(range(56, 63))
+SOUNDED = ("tuning-unisons", "each-treble")
+
+
+def sound_of(point: str, grade: int, *, seed: int) -> DrillClip:
+    """A few notes of an invented instrument in that state: unisons in the middle, or the singing octaves."""
+    model, keys = _instrument(point, grade, seed=seed)
+    whole: Samples = np.concatenate([faded(_note(model, k, seed), rate_hz=RATE_HZ) for k in keys])
+    return equally_loud({"A": (whole, RATE_HZ)})[0]
+
+
+def confirm_sound(point: str, grade: int, *, seed: int) -> str:
+    """Confirmed where the listening puts the very notes into the same state; else what it hears instead."""
+    model, keys = _instrument(point, grade, seed=seed)
+    heard = {k: _heard(model, k, seed) for k in keys}
+    if point == "tuning-unisons":
+        return _confirm_unisons(model, {k: float(p.row(k)["unison_cents"]) for k, p in heard.items()})
+    sound = replace(model, faults=())
+    short = {k for k in keys if by_measure("short_sustain", heard[k], _heard(sound, k, seed), k) == CONFIRMED}
+    if short == {fault.key for fault in model.faults}:
+        return CONFIRMED
+    return f"{NOT}: {len(short)} of {len(keys)} notes are heard to be short"
+
+
+def _confirm_unisons(model: PianoModel, measured: dict[int, float]) -> str:
+    apart = {fault.key: fault.amount or 0.0 for fault in model.faults}
+    off = {k: abs(cents - apart.get(k, 0.0)) for k, cents in measured.items()}
+    if all(off[k] < max(APART_CENTS, 0.15 * apart.get(k, 0.0)) for k in measured):
+        return CONFIRMED
+    return f"{NOT}: strings {', '.join(f'{c:.1f}' for c in measured.values())} cents apart are heard"
+
+
+def _instrument(point: str, grade: int, *, seed: int) -> tuple[PianoModel, tuple[int, ...]]:
+    rng = np.random.default_rng(seed)
+    if point == "tuning-unisons":
+        sour = rng.permutation(UNISON_KEYS)[: len(UNISON_CENTS[grade])]
+        amounts = np.array(UNISON_CENTS[grade]) * rng.uniform(0.9, 1.1, len(sour))
+        apart = tuple(KeyFault(key=int(k), kind="unison", amount=float(a)) for k, a in zip(sour, amounts, strict=True))  # fmt: skip
+        return PianoModel(seed=seed, kind="grand", unison_spread_cents=CALM_CENTS, faults=apart), UNISON_KEYS
+    short = rng.choice(TREBLE_KEYS, SHORT_NOTES[grade], replace=False)
+    left = 0.15 if grade == 1 else 0.35
+    faults = tuple(KeyFault(key=int(k), kind="short_sustain", amount=left) for k in short)
+    return PianoModel(seed=seed, kind="grand", unison_spread_cents=0.3, faults=faults), TREBLE_KEYS
+
+
+def _note(model: PianoModel, key: int, seed: int) -> Samples:
+    note = render_note(model, key, seconds=HOLD_S, hold_s=HOLD_S - 0.5, rate_hz=RATE_HZ, seed=seed)
+    return np.asarray(note, np.float32)
+
+
+def _heard(model: PianoModel, key: int, seed: int) -> Played:
+    return listened(_note(model, key, seed), key, rate_hz=RATE_HZ, seed=seed)
