@@ -35,7 +35,7 @@ class RankPlan(Plan):
     ranks: tuple[RankRow, ...]
     draws: int
     seed: int
-    header = ("instrument", "rank", "share of tries", "stopped by a veto")
+    header = ("instrument", "rank", "share of tries", "reason to stop")
 
     def rows(self) -> list[Row]:
         return [
@@ -65,7 +65,7 @@ def plan_ranks(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
     alt = f"Out of 100 tries with other weights and other values for what is unknown, first choice is {said}."
     stopped = [r.mark.letter for r in ranks if r.vetoed]
     if stopped:
-        alt += f" {wording.listed(stopped)} {'is' if len(stopped) == 1 else 'are'} stopped by a veto whatever the shares say."
+        alt += f" {wording.listed(stopped)} {'has' if len(stopped) == 1 else 'have'} a reason to stop, whatever the shares say."
     return RankPlan(
         title="How often each comes out where",
         alt=alt,
@@ -111,7 +111,7 @@ def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:
         marker={"color": shade, "line": {"color": theme.paper, "width": 1.5}},
         text=[f"{ORDINALS[rank]}  {100 * s:.0f}" if s >= 0.12 else f"{100 * s:.0f}" if s >= 0.05 else "" for s in shares],
         textposition="inside", insidetextanchor="middle", textangle=0, textfont={"color": look.ink_on(shade), "size": look.SMALL_PX},
-        hovertext=[wording.lines(r.mark.label, f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries", "stopped by a veto" if r.vetoed else "")
+        hovertext=[wording.lines(r.mark.label, f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries", "a reason to stop" if r.vetoed else "")
                    for r, s in zip(plan.ranks, shares, strict=True)],
         hoverinfo="text",
     )  # fmt: skip

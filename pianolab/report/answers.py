@@ -61,9 +61,10 @@ def split_headline(headline: str, kind: str) -> str:
 
 
 def _why(comparison: Comparison, chosen: Instrument | None) -> list[str]:
-    """The verdict's sentences without those that only repeat a next step, and where the chosen one is ahead."""
+    """The verdict's sentences without those that repeat a next step or the offer, and where the chosen one is ahead."""
     steps = [s.text for s in comparison.next_steps]
-    said = [s for s in comparison.verdict.sentences if not any(text and text in s for text in steps)]
+    elsewhere = [*steps, chosen.standing.offer_reason if chosen else ""]
+    said = [s for s in comparison.verdict.sentences if not any(text and text in s for text in elsewhere)]
     ahead = _ahead(comparison, chosen) if chosen and len(comparison.assessments) > 1 else ""
     return [*said[:1], *([ahead] if ahead else []), *said[1:]]
 

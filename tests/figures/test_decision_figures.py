@@ -144,7 +144,7 @@ def test_ranks_are_the_shares() -> None:
     c = make_comparison()
     fig = draw_ranks(plan_ranks(c))
     assert [list(t.x) for t in fig.data] == [[s.rank_shares[r] for s in c.standings] for r in range(4)]
-    assert "C is stopped by a veto" in plan_ranks(c).alt
+    assert "C has a reason to stop" in plan_ranks(c).alt
 
 
 def test_next_steps_are_sorted_and_cut() -> None:
