@@ -43,7 +43,7 @@ def _ruler(x: float, y: float, *, mm: int, step: float) -> str:
     ticks = "".join(
         _line(x + i * step, y, x + i * step, y - (9 if i % 5 == 0 else 5), width=0.8) for i in range(mm + 1)
     )
-    return _line(x, y, x + mm * step, y) + ticks + "".join(_text(x + i * step - 4, y + 15, str(i)) for i in range(0, mm + 1, 5)) + _text(x + mm * step + 8, y + 4, "mm")  # fmt: skip
+    return _line(x, y, x + mm * step, y) + ticks + "".join(_text(x + i * step - 4, y + 15, str(i)) for i in range(0, mm + 1, 5)) + _text(x + mm * step + 16, y + 15, "mm")  # fmt: skip
 
 
 GROOVE_MM = {5: (0.2, 0.8), 4: (1.2, 2.7), 3: (3.4, 5.6), 2: (6.5, 9.5), 1: (10.8, 13.5)}
@@ -86,10 +86,10 @@ WAVE_MM = {5: 0.0, 4: 0.6, 3: 1.0, 2: 1.3, 1: 2.6}
 
 
 def key_level(grade: int, rng: Rng) -> tuple[str, str]:
-    """Fronts of the white keys beside a straight edge, five times as tall as wide."""
+    """Fronts of the white keys under a straight edge, heights drawn ten times too large."""
     size, body = (
         WAVE_MM[grade],
-        _text(20, 16, "fronts of the white keys under a straight edge (heights ten times too large)"),
+        _text(20, 16, "white keys under a straight edge; heights ten times too large"),
     )
     shape = (
         -np.sin(np.linspace(0, np.pi, 26))
@@ -174,7 +174,7 @@ def bridge_cracks(grade: int, rng: Rng) -> tuple[str, str]:
             body += _path(d, width=width)
     if grade == 4:
         for i in rng.choice(19, 4, replace=False):
-            body += _path(f"M{pins[i][0] - 6} {pins[i][1]} l 12 1", width=0.8)
+            body += _path(f"M{pins[i][0] - 11} {pins[i][1] - 1} l 22 2", width=1.0)
     for x, y1, y2 in pins:
         lean = float(rng.normal()) * (5.0 if grade == 1 else 0.0)
         for y in (y1, y2):
