@@ -6,10 +6,9 @@ from collections import Counter
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 
-from pianolab.classroom import DRILL_KINDS, Drill, drill_set, kinds, make_drill, set_seed
+from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed
 from pianolab.classroom.confirm import NOT, by_faults, by_measure, by_verdict
 from pianolab.classroom.drills import ALTERED, CONFIRMED, MODELLED
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, amount_of, fault_of
@@ -17,7 +16,6 @@ from pianolab.classroom.sittings import encoded
 from pianolab.classroom.sounds import (
     CLIP_LUFS,
     RATE_HZ,
-    Played,
     _higher,
     _recorded,
     listened,
@@ -182,23 +180,6 @@ def test_bad_input(bad: dict[str, object], message: str) -> None:
 def test_an_answer_that_is_no_choice() -> None:
     with pytest.raises(BadInput, match="answer: got 'C', need one of A; B"):
         make_drill("which dies sooner", seed=1).is_right("C")
-
-
-@pytest.fixture
-def unplayed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Drills are made as always, but nothing is played: for what is drawn, many times over."""
-    silence = np.ones(RATE_HZ // 2, np.float32)
-    keys = range(1, 89)
-    played = Played(
-        samples=silence, rate_hz=RATE_HZ, table=pd.DataFrame(), onsets_s=dict.fromkeys(keys, 0.1), ends_s=dict.fromkeys(keys, 0.2)
-    )  # fmt: skip
-    for name in ("play_around", "play_note", "play_real"):
-        monkeypatch.setattr(kinds, name, lambda *_, **__: played)
-    for name in ("by_faults", "by_measure", "by_verdict"):
-        monkeypatch.setattr(kinds, name, lambda *_, **__: CONFIRMED)
-    monkeypatch.setattr(kinds, "_curves", lambda *_: ())
-    monkeypatch.setattr(kinds, "equally_loud", lambda clips: tuple(clips))
-    monkeypatch.setattr(kinds, "_one", lambda *_: None)
 
 
 @pytest.mark.usefixtures("unplayed")

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from pianolab.classroom import make_drill
+from pianolab.classroom import make_drill, threshold_of
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class
 from pianolab.classroom.sittings import DrillSitting, GradingSitting
+from pianolab.classroom.staircase import share_right
 from pianolab.errors import BadInput
 
 KINDS = ("which dies sooner", "which is further out")
@@ -138,6 +140,30 @@ def test_the_same_set_goes_from_plain_to_fine(school: SchoolClass) -> None:
     assert max(levels) > 6 * min(levels)
     other = DrillSitting(school.desk("Leo"), lesson="first", kinds=["which is further out"], count=5)
     assert other.drill.truth.level == levels[0]
+
+
+@pytest.mark.usefixtures("unplayed")
+@pytest.mark.parametrize(("kind", "threshold"), [("which is further out", 2.0), ("which dies sooner", 9.0)])
+def test_a_pupil_of_known_hearing_is_found_through_the_whole_way(
+    kind: str, threshold: float, tmp_path: Path
+) -> None:
+    """Forty tasks as they are given, answered and kept, over four turns; the level is that of the drill's own truth."""
+    own = make_class(tmp_path / "own", name="Own", seed=4, same_set=False)
+    rng = np.random.default_rng(1)
+    for turn in range(4):
+        sitting = DrillSitting(own.desk("Mia"), lesson=f"turn {turn}", kinds=[kind], count=10)  # type: ignore[list-item]
+        while not sitting.finished:
+            truth = sitting.drill.truth
+            right = rng.random() < share_right(truth.level, threshold)
+            sitting.take(
+                truth.answer if right else next(c for c in sitting.drill.choices if c != truth.answer)
+            )
+            sitting.next()
+    found = threshold_of(own.desk("Mia").answers(), kind=kind)
+    assert found.answers == 40
+    assert found.low is not None
+    assert found.low <= threshold <= found.high
+    assert found.value == pytest.approx(threshold, rel=0.35)
 
 
 def test_no_choice_changes_nothing(school: SchoolClass) -> None:
