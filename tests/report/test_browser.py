@@ -6,15 +6,16 @@ import shutil
 import wave
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from pianolab.model import Finding
-from pianolab.report import Clip, comparison_page, write_page
-from tests.figures.make import make_checklist, make_comparison, make_findings, make_surveys
+from pianolab.model import Finding, Room
+from pianolab.report import Clip, Further, comparison_page, write_page
+from pianolab.rooms import compare_rooms
+from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 
 CHROMIUM = "/usr/bin/chromium"
 ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
@@ -160,10 +161,23 @@ def test_a_script_from_outside_is_refused(browsers, path, tmp_path) -> None:
 
 def test_hostile_names_do_nothing(browsers, tmp_path) -> None:
     bad = '</script><script>window.taken=1</script><img src=x onerror="window.taken=1"><svg onload="window.taken=1">'
-    findings = {"p0": (Finding(visit_id="v", point="plate", grade=2, note=bad, place=bad, examiner=bad),)}
+    findings = {
+        "p0": (
+            Finding(visit_id="v", point="plate", grade=2, note=bad, place=bad, examiner=bad, promised=bad),
+            Finding(visit_id="v", point="lid", grade=5, note=bad, place=bad),
+            Finding(visit_id="v", point="pins", state="not allowed", reason=bad),
+        )
+    }
+    change = compare_rooms(
+        Room(length_m=5.0, width_m=4.0, height_m=2.6), Room(length_m=5.0, width_m=4.0, height_m=2.6)
+    )
     html = comparison_page(
         make_comparison((bad, "School grand", "{{ 7 * 7 }}", "=1+1")), surveys=make_surveys(3), findings=findings,
         checklist=make_checklist(), provenance={bad: bad},
+        further=(
+            Further(title=bad, sentences=(bad, bad), header=(bad,), rows=((bad,),)),
+            Further(title=bad, sentences=(bad,), piano_id="p0", chart_of=change),
+        ),
     )  # fmt: skip
     with open_page(browsers, write_page(tmp_path / "bad.html", html), profile=tmp_path / "profile") as opened:
         see_everything(opened.page)
@@ -220,6 +234,70 @@ def test_the_keyboard_reaches_everything_that_can_be_used(browsers, path, tmp_pa
         fold.locator("summary").first.focus()
         page.keyboard.press("Enter")
         assert fold.evaluate("d => d.open")
+
+
+@pytest.fixture(scope="module")
+def long_path(tmp_path_factory) -> Path:
+    """A page of six instruments, with further results that have charts."""
+    names = (*NAMES, "Cellar upright", "Chapel grand")
+    room = Room(length_m=5.0, width_m=4.0, height_m=2.6)
+    change = compare_rooms(replace(room, length_m=9.0), room)
+    further = Further(
+        title="From that room to yours", sentences=(change.sentence,), piano_id="p4", chart_of=change
+    )
+    html = comparison_page(
+        make_comparison(names), surveys=make_surveys(2), findings=make_findings(), checklist=make_checklist(), further=(further,)
+    )  # fmt: skip
+    return write_page(tmp_path_factory.mktemp("long") / "page.html", html)
+
+
+def test_a_long_page_is_folded_and_a_link_to_an_instrument_unfolds_it(browsers, long_path, tmp_path) -> None:
+    with open_page(browsers, long_path, profile=tmp_path / "profile") as opened:
+        page = opened.page
+        opened_folds = "() => [...document.querySelectorAll('details.whole')].map(d => d.open)"
+        assert page.evaluate(opened_folds) == [False] * 6
+        page.locator('nav a[href="#piano-E"]').focus()
+        page.keyboard.press("Enter")
+        wait_until(page, "() => document.querySelector('#piano-E details.whole').open")
+        assert page.evaluate(opened_folds) == [False] * 4 + [True, False]
+        see_everything(page)
+        fold = page.locator("#piano-E details.further")
+        assert fold.locator(".js-plotly-plot").count() == 1
+        assert page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0
+        assert (opened.requests, opened.complaints) == ([], [])
+
+
+def test_what_is_folded_on_a_long_page_is_in_the_print(browsers, long_path, tmp_path) -> None:
+    with open_page(browsers, long_path, width=680, profile=tmp_path / "profile") as opened:
+        page = opened.page
+        page.emulate_media(media="print")
+        page.wait_for_timeout(1500)
+        assert page.evaluate("() => [...document.querySelectorAll('details.whole')].every(d => d.open)")
+        assert page.locator("#piano-C .findings").first.is_visible()
+        page.emulate_media(media="screen")
+        page.wait_for_timeout(500)
+        assert not page.evaluate("() => [...document.querySelectorAll('details.whole')].some(d => d.open)")
+
+
+@pytest.mark.parametrize("which", ["path", "long_path"])
+def test_on_a_phone_every_instrument_stands_in_the_table_at_once(browsers, which, request, tmp_path) -> None:
+    with open_page(
+        browsers, request.getfixturevalue(which), width=390, height=844, profile=tmp_path / "profile"
+    ) as opened:
+        page = opened.page
+        cells = page.evaluate(
+            "() => [...document.querySelectorAll('#side tbody tr')].map(r => [...r.querySelectorAll('td')].map(c => "
+            "{ const b = c.getBoundingClientRect(); return [b.left, b.right, b.width]; }))"
+        )
+        assert all(left >= 0 and right <= 390 and width > 60 for row in cells for left, right, width in row)
+        lefts = page.evaluate(
+            "() => new Set([...document.querySelectorAll('.radars figure')].map(f => f.getBoundingClientRect().left)).size"
+        )
+        assert lefts == 1, "radars one under the other"
+        clips = page.evaluate(
+            "() => [...document.querySelectorAll('.clips button')].map(b => b.getBoundingClientRect().right)"
+        )
+        assert all(right <= 390 for right in clips)
 
 
 def test_dark_scheme_redraws_the_charts(wide) -> None:
