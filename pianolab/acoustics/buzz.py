@@ -83,7 +83,22 @@ def between_partials_db(
     return Between(db, least, tone_db)
 
 
-def over_neighbours(between: Between, *, key: NDArray[np.int64]) -> tuple[FloatArray, FloatArray, FloatArray]:
+@dataclass(frozen=True)
+class OverNeighbours:
+    """How far the energy between the partials stands over the neighbours', each of shape (notes,).
+
+    ``db`` re the tone, ``dev`` the same in spreads, ``plain_db`` without the tone; NaN with fewer than
+    `LEAST_NEIGHBOURS` neighbours. ``bounded``: most neighbours are only known to be no louder than the noise, so these
+    are the least they may be.
+    """
+
+    db: FloatArray
+    dev: FloatArray
+    plain_db: FloatArray
+    bounded: NDArray[np.bool_]
+
+
+def over_neighbours(between: Between, *, key: NDArray[np.int64]) -> OverNeighbours:
     """How far each note's energy between the partials stands over its neighbours'.
 
     Of neighbours that the noise hides only a bound is known, so the usual level re the tone is the quarter of them that
@@ -97,27 +112,27 @@ def over_neighbours(between: Between, *, key: NDArray[np.int64]) -> tuple[FloatA
 
     Returns
     -------
-    over_db, dev, over_plain_db : shape (notes,)
-        dB re the tone over the neighbours, the same in spreads, dB without the tone over the neighbours; NaN with fewer
-        than `LEAST_NEIGHBOURS` neighbours
+    OverNeighbours
 
     Examples
     --------
     >>> level = np.full(20, -50.0)
     >>> level[9] = -30.0
     >>> between = Between(level, least_db=np.full(20, -60.0), tone_db=np.zeros(20))
-    >>> over, dev, plain = over_neighbours(between, key=np.arange(30, 50))
-    >>> float(over[9]), float(plain[9]), float(over[3]), bool(dev[9] > 5.0)
+    >>> over = over_neighbours(between, key=np.arange(30, 50))
+    >>> float(over.db[9]), float(over.plain_db[9]), float(over.db[3]), bool(over.dev[9] > 5.0)
     (20.0, 20.0, 0.0, True)
     """
     over, plain = np.full((2, len(key)), np.nan)
+    bounded = np.zeros(len(key), dtype=bool)
     absolute = between.db + between.tone_db
     for i, k in enumerate(key):
         near = (np.abs(key - k) <= NEIGHBOUR_KEYS) & (key != k) & ~np.isnan(between.db)
         if near.sum() >= LEAST_NEIGHBOURS:
             over[i] = between.db[i] - np.quantile(between.db[near], 0.25)
             plain[i] = absolute[i] - np.median(absolute[near])
+            bounded[i] = between.heard[near].mean() < 0.5
     heard = between.heard & ~np.isnan(over)
     enough = heard.sum() >= LEAST_NEIGHBOURS
     spread = max(robust_spread(over[heard]), LEAST_SPREAD_DB) if enough else USUAL_SPREAD_DB
-    return over, over / min(spread, USUAL_SPREAD_DB), plain
+    return OverNeighbours(over, over / min(spread, USUAL_SPREAD_DB), plain, bounded)

@@ -171,9 +171,8 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     share = np.where(clipped, np.nan, m.share_db)
     tilt = np.where(clipped, np.nan, m.tilt)
     bright = measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
-    over_db, buzz_dev, over_plain_db = over_neighbours(m.between, key=key)
-    buzz_heard = m.between.heard
-    buzz_db = np.where(buzz_heard, over_db, np.nan)
+    over, buzz_heard = over_neighbours(m.between, key=key), m.between.heard
+    buzz_db = np.where(buzz_heard, over.db, np.nan)
     trust, verdict = _sustain(m, clipped=clipped)
     off = _off_pitch(cents, curve, m.unison.spread_cents, m.unison.spread_sd, m.f1_sd_cents, key)
     slow, why_damper = _slow_dampers(m)
@@ -200,13 +199,14 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             own.append("damper")
         elif why_damper[i] and why_damper[i] != "no damper on this key":
             skip["damper"] = why_damper[i]
-        if np.isnan(buzz_dev[i]):
+        stands_out = over.dev[i] > lim_b["outlier_dev"] and over.db[i] > lim_b["outlier_db"]
+        if np.isnan(over.dev[i]):
             skip["buzz"] = "too few neighbours to compare with"
-        elif buzz_heard[i]:
-            stands_out = buzz_dev[i] > lim_b["outlier_dev"] and over_plain_db[i] > lim_b["outlier_plain_db"]
-            if stands_out and over_db[i] > lim_b["outlier_db"]:
-                own.append("buzz")
-        elif m.between.least_db[i] > lim_b["hidden_db"]:
+        elif buzz_heard[i] and stands_out and over.plain_db[i] > lim_b["outlier_plain_db"]:
+            own.append("buzz")
+        elif buzz_heard[i] and over.bounded[i] and not stands_out:
+            skip["buzz"] = "something is heard between the partials, and noise hides what is usual here"
+        elif not buzz_heard[i] and m.between.least_db[i] > lim_b["hidden_db"]:
             skip["buzz"] = "tone too weak over the noise for a buzz to be heard"
         if np.isnan(bright.dev[i]):
             skip["voicing"] = "clipped" if clipped[i] else "too few partials heard"
@@ -225,7 +225,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
         if np.isnan(curve[i]):
             gap["curve_cents"] = gap["off_curve_cents"] = "too few keys for a curve"
         if np.isnan(buzz_db[i]):
-            few = bool(np.isnan(buzz_dev[i]))
+            few = bool(np.isnan(over.dev[i]))
             gap["buzz_db"] = (
                 "too few keys to compare with" if few else "nothing over the noise between the partials"
             )

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from pianolab.acoustics.faint import with_faint_keys
 from pianolab.acoustics.judge import judge_notes
 from pianolab.acoustics.keypath import rise_share
 from pianolab.acoustics.limits import limits
@@ -103,6 +104,7 @@ def listen(
         end_s=end_s,
     )
     strikes = strikes_of(path, onsets, sequence, end_s=end_s)
+    sequence = with_faint_keys(sequence, channels, strikes, rate_hz=rate_hz)
     # Many small matrices: threads of the linear algebra would only wait for one another.
     with threadpool_limits(limits=1, user_api="blas"):
         measures = measure_notes(channels, strikes, rate_hz=rate_hz, progress=tell)

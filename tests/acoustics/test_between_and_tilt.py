@@ -44,20 +44,21 @@ class TestBetween:
         level = np.where(np.arange(21) % 2 == 0, -50.0, -40.0)
         hidden = Between(level, least_db=level, tone_db=-level - 60.0)
         assert not hidden.heard.any()
-        over, _, plain = over_neighbours(hidden, key=KEYS)
-        assert np.nanmax(np.abs(plain)) == 0.0
-        assert np.nanmax(over) == 10.0
+        over = over_neighbours(hidden, key=KEYS)
+        assert over.bounded.all()
+        assert np.nanmax(np.abs(over.plain_db)) == 0.0
+        assert np.nanmax(over.db) == 10.0
 
     def test_a_ringing_knock_is_told_from_a_buzz(self) -> None:
         tone = np.zeros(21)
         tone[10] = -20.0
         knock = Between(-50.0 - tone, least_db=np.full(21, -90.0), tone_db=tone)
-        over, _, plain = over_neighbours(knock, key=KEYS)
-        assert over[10] == 20.0
-        assert plain[10] == 0.0
+        over = over_neighbours(knock, key=KEYS)
+        assert over.db[10] == 20.0
+        assert over.plain_db[10] == 0.0
         buzz = Between(np.where(np.arange(21) == 10, -30.0, -50.0), np.full(21, -90.0), np.zeros(21))
-        over, _, plain = over_neighbours(buzz, key=KEYS)
-        assert over[10] == plain[10] == 20.0
+        over = over_neighbours(buzz, key=KEYS)
+        assert over.db[10] == over.plain_db[10] == 20.0
 
 
 def tilts(*, dull: int | None, noise_db: float, told: bool) -> np.ndarray:

@@ -1,0 +1,69 @@
+"""Keys called silent that sounded faintly, on tones written down by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pianolab.acoustics.faint import FAINT, with_faint_keys
+from pianolab.acoustics.sequence import Sequence
+from pianolab.acoustics.strikes import Strikes
+from pianolab.units import key_to_hz
+
+RATE_HZ = 44100
+HELD_S = 1.0
+SILENT = ("silent", "a gap where it was struck, and no sound")
+
+
+def scale(levels: dict[int, float], *, knock: bool = False) -> np.ndarray:
+    """One decaying sine per key and second at its amplitude, in noise of 0.01."""
+    rng = np.random.default_rng(1)
+    t = np.arange(RATE_HZ) / RATE_HZ
+    parts = []
+    for key, level in levels.items():
+        tone = level * np.sin(2 * np.pi * key_to_hz(key) * t) * np.exp(-3.0 * t)
+        if knock and level == 0.0:
+            tone = 0.3 * rng.standard_normal(len(t)) * np.exp(-t / 0.01)
+        parts.append(tone)
+    whole = np.concatenate([np.zeros(2 * RATE_HZ), *parts, np.zeros(RATE_HZ)])
+    return (whole + 0.01 * rng.standard_normal(len(whole))).astype(np.float32)[None]
+
+
+def heard(levels: dict[int, float], *, absent: int, knock: bool = False) -> tuple[str, str]:
+    key = np.array([k for k in levels if k != absent])
+    onset = np.array([2.0 + HELD_S * list(levels).index(int(k)) for k in key])
+    strikes = Strikes(key, onset, onset + HELD_S, np.asarray(key_to_hz(key)), np.ones(len(key)))
+    sequence = Sequence({}, {}, {absent: SILENT})
+    found = with_faint_keys(sequence, scale(levels, knock=knock), strikes, rate_hz=RATE_HZ)
+    return found.absent[absent]
+
+
+LOUD = dict.fromkeys(range(80, 89), 0.3)
+
+
+def test_a_faint_tone_is_not_called_silent() -> None:
+    assert heard(LOUD | {84: 0.01}, absent=84) == FAINT
+
+
+def test_a_faint_last_key_is_not_called_skipped() -> None:
+    assert heard(LOUD | {88: 0.01}, absent=88) == FAINT
+
+
+def test_no_tone_stays_silent() -> None:
+    assert heard(LOUD | {84: 0.0}, absent=84) == SILENT
+
+
+def test_a_knock_without_a_string_stays_silent() -> None:
+    assert heard(LOUD | {84: 0.0}, absent=84, knock=True) == SILENT
+
+
+def test_a_string_that_rang_before_stays_silent() -> None:
+    """Key 84 sounds under its own name an interval earlier: what rings on was there before."""
+    levels = LOUD | {84: 0.0}
+    samples = scale(levels)
+    t = np.arange(samples.shape[1]) / RATE_HZ
+    samples += (0.02 * np.sin(2 * np.pi * key_to_hz(84) * t)).astype(np.float32)
+    key = np.array([k for k in levels if k != 84])
+    onset = 2.0 + HELD_S * (key - 80.0)
+    strikes = Strikes(key, onset, onset + HELD_S, np.asarray(key_to_hz(key)), np.ones(len(key)))
+    found = with_faint_keys(Sequence({}, {}, {84: SILENT}), samples, strikes, rate_hz=RATE_HZ)
+    assert found.absent[84] == SILENT
