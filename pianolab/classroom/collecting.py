@@ -3,20 +3,40 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+from uuid import uuid4
 
-from pianolab.casebook import Casebook, gather
+from pianolab.casebook import Casebook, create_casebook, gather
 from pianolab.casebook.codec import from_json
-from pianolab.errors import CasebookError
+from pianolab.casebook.engine import DATABASE_NAME
+from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer
 
 if TYPE_CHECKING:
     from pianolab.casebook import Conflict, GatherResult
 
 COUNTS = ("sources", "added", "updated", "changes", "media", "purged")
+
+
+def make_sure(place: Path) -> None:
+    """Make a casebook where there is none. Two may do so at once, and one may be killed meanwhile: all of it is there, or nothing."""
+    if (place / DATABASE_NAME).exists():
+        return
+    draft = place.with_name(f".{place.name}.{uuid4().hex}.part")
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        create_casebook(draft).close()
+        draft.rename(place)
+    except OSError as error:
+        if not (place / DATABASE_NAME).exists():
+            got = f"a place where no folder can be made ({error.strerror})"
+            raise BadInput(str(place), got, "leave to write there", "Is something else of that name there?") from None  # fmt: skip
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
 
 
 def gather_each(places: Sequence[Path], *, into: str | Path) -> tuple[list[GatherResult], list[str]]:

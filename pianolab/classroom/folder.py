@@ -19,8 +19,9 @@ from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from pianolab.casebook import Casebook, create_casebook, open_casebook
+from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.classroom.answer_ids import Standing, answer_id, mark_of, standing_of
-from pianolab.classroom.collecting import first_counts, gather_each, together
+from pianolab.classroom.collecting import first_counts, gather_each, make_sure, together
 from pianolab.classroom.drills import set_seed
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer, check_pupil
@@ -57,14 +58,14 @@ class SchoolClass:
 
     def desks(self) -> tuple[Path, ...]:
         """Folders of the pupils who have worked here (none where the class lies on a server)."""
-        return tuple(sorted(p for p in (self.folder / PUPILS).glob("*") if (p / "casebook.sqlite").exists()))
+        return desks_in(self.folder)
 
-    def gather(self, more: Iterable[str | Path] = ()) -> GatherResult | None:
+    def gather(self, more: str | Path | Iterable[str | Path] = ()) -> GatherResult | None:
         """Bring all pupils' answers together; as often as one likes, nothing is lost or doubled.
 
         Parameters
         ----------
-        more : pupils' folders that came from elsewhere, on a stick or by mail
+        more : pupils' folders that came from elsewhere, on a stick or by mail, or whole copies of the class's folder
 
         Returns
         -------
@@ -76,7 +77,8 @@ class SchoolClass:
         ------
         CasebookError : the class's own casebook can't be opened, or none of the folders can be read
         """
-        places = [*self.desks(), *map(Path, more)]
+        given = [more] if isinstance(more, (str, Path)) else more
+        places = [*self.desks(), *(place for path in given for place in desks_in(path) or [Path(path)])]
         if not places:
             return None
         with self.book():
@@ -91,8 +93,8 @@ class SchoolClass:
     def book(self) -> Iterator[Casebook]:
         """The class's casebook, with all that was gathered."""
         place = self.database or self.folder / GATHERED
-        if not self.database and not self.folder.joinpath(GATHERED).is_dir():
-            create_casebook(place).close()
+        if not self.database:
+            make_sure(self.folder / GATHERED)
         with open_casebook(place) as book:
             yield book
 
@@ -156,9 +158,8 @@ class Desk:
     @contextmanager
     def book(self) -> Iterator[Casebook]:
         """The casebook this desk writes to; the pupil's own is made where it isn't there yet."""
-        if isinstance(self.place, Path) and not self.place.is_dir():
-            self.place.parent.mkdir(parents=True, exist_ok=True)
-            create_casebook(self.place).close()
+        if isinstance(self.place, Path):
+            make_sure(self.place)
         with open_casebook(self.place) as book:
             yield book
 
@@ -210,6 +211,12 @@ def _known(book: Casebook, identity: str) -> bool:
     """Whether there is such an answer, and not only the trace of one that was removed for good."""
     log = book.log(identity)
     return bool(log) and not log[-1].purged
+
+
+def desks_in(folder: str | Path) -> tuple[Path, ...]:
+    """Pupils' folders in a class's folder; none where it is no class's."""
+    found = (p for p in (Path(folder) / PUPILS).glob("*") if not p.name.startswith("."))
+    return tuple(sorted(p for p in found if (p / DATABASE_NAME).exists()))
 
 
 def desk_name(pupil: str) -> str:

@@ -147,6 +147,14 @@ def lesson_drills(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Dri
     )  # fmt: skip
 
 
+def _apart(school: SchoolClass, path: str | Path) -> Path:
+    """A place for answers, which isn't where pupils find it."""
+    if Path(path).resolve().is_relative_to(school.folder.resolve()):
+        got, hint = "a place in the class's folder", "Pupils would find it there."
+        raise BadInput(str(path), got, "a folder of the teacher's own", hint)
+    return Path(path)
+
+
 def write_answers(school: SchoolClass, name: str, path: str | Path, *, turn: int = 1) -> Path:
     """The teacher's page of a lesson: notes, and the answer of every task. Keep it apart from the class's folder.
 
@@ -154,14 +162,7 @@ def write_answers(school: SchoolClass, name: str, path: str | Path, *, turn: int
     ------
     BadInput : a path inside the class's folder, where pupils would find it
     """
-    path = Path(path)
-    if path.resolve().is_relative_to(school.folder.resolve()):
-        raise BadInput(
-            str(path),
-            "a place in the class's folder",
-            "a folder of the teacher's own",
-            "Pupils would find it there.",
-        )
+    path = _apart(school, path)
     lesson = lesson_of(name)
     known = lesson.kinds and school.same_set
     drills: Sequence[Drill] = lesson_drills(school, name, turn=turn) if known else ()
@@ -181,7 +182,12 @@ def write_lesson_sheets(school: SchoolClass, name: str, folder: str | Path, *, t
     """A lesson on paper, for a class without computers; see `write_sheets`.
 
     What was ticked comes into the class with ``take`` and ``next`` of each pupil's `sitting`, in the order of the tasks.
+
+    Raises
+    ------
+    BadInput : a folder inside the class's folder, where pupils would find the answers
     """
+    folder = _apart(school, folder)
     drills, exhibits = lesson_drills(school, name, turn=turn), lesson_exhibits(school, name, turn=turn)
     title = f"{school.name}: {_label(lesson_of(name), turn)}"
     return write_sheets(folder, title=title, drills=drills, exhibits=exhibits)

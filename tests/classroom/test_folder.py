@@ -265,13 +265,34 @@ def test_answered_on_two_machines_the_first_answer_counts(tmp_path: Path) -> Non
 
 def test_two_windows_that_answer_at_once(school: SchoolClass) -> None:
     answer = answers_of(school.desk("Mia"))[0]
-    work(school.desk("Mia").school.desk("Leo"))  # the casebooks are there
-    school.desk("Mia").record(answers_of(school.desk("Mia"))[1])
     with ThreadPoolExecutor(8) as pool:
         kept = list(pool.map(lambda _: school.desk("Mia").record(answer), range(8)))
     assert sum(kept) == 1
     school.gather()
     assert [a.id for a in school.answers() if a.pupil == "Mia"].count(answer.id) == 1
+
+
+def test_what_a_killed_window_left_behind_is_in_nobodys_way(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday")
+    desk = school.desk("Mia")
+    assert isinstance(desk.place, Path)
+    left = desk.place.with_name(f".{desk.place.name}.0.part")
+    (left / "media").mkdir(parents=True)
+    (left / "casebook.sqlite").write_bytes(b"half")
+    work(desk)
+    school.gather()
+    assert len(school.answers()) == EACH
+    assert sorted(p.name for p in desk.place.parent.iterdir()) == sorted([left.name, desk.place.name])
+
+
+def test_a_whole_copy_of_the_class_can_be_gathered(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday")
+    shutil.copytree(school.folder, tmp_path / "home")
+    for name in ("Mia", "Leo"):
+        work(open_class(tmp_path / "home").desk(name))
+    school.gather(tmp_path / "home")
+    assert school.pupils() == ("Leo", "Mia")
+    assert len(school.answers()) == 2 * EACH
 
 
 def test_who_was_removed_and_answers_again(school: SchoolClass) -> None:

@@ -19,6 +19,7 @@ from pianolab.classroom import (
     make_class,
     sitting,
     write_answers,
+    write_lesson_sheets,
 )
 from pianolab.classroom.drills import Drill
 from pianolab.classroom.faults import FAULT_WORDS
@@ -86,6 +87,9 @@ def test_the_teachers_page_has_every_answer_and_lies_apart(
     with pytest.raises(BadInput, match="a place in the class's folder"):
         write_answers(school, "dampers", school.folder / "answers.html")
     assert not (school.folder / "answers.html").exists()
+    with pytest.raises(BadInput, match="a place in the class's folder"):
+        write_lesson_sheets(school, "dampers", school.folder / "sheets")
+    assert not (school.folder / "sheets").exists()
 
 
 def test_a_lesson_about_one_fault_is_about_it(drills: tuple[Drill, ...]) -> None:
