@@ -126,3 +126,15 @@ def plural(n: int, one: str, many: str = "") -> str:
     ('1 key', '3 keys')
     """
     return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def pitch(offset_cents: float) -> str:
+    """How far the whole instrument is from where it should be.
+
+    Examples
+    --------
+    >>> pitch(-24.3), pitch(2.0), pitch(0.2)
+    ('24 cents flat', '2 cents sharp', 'at pitch')
+    """
+    whole = round(abs(offset_cents))
+    return f"{plural(whole, 'cent')} {'flat' if offset_cents < 0 else 'sharp'}" if whole else "at pitch"
