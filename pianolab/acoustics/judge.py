@@ -59,6 +59,8 @@ def short_notes(
     strings lose energy faster than their line says. Both are logarithms of ratios; their sum is the evidence.
     A cracked bridge or a dead soundboard takes neighbouring notes with it, so less is asked of a note whose
     neighbours are short too. Under a share of what pianos usually have, a note is short whatever the rest is like.
+    Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
+    outlasts its hold is surely not short if its strings lose energy no faster than their line says.
 
     Returns
     -------
@@ -68,6 +70,8 @@ def short_notes(
     usual, x = usual_decay_20_s(key), key.astype(float)
     ratio = np.log(np.maximum(decay_s, 1e-3) / usual)
     line = np.nan_to_num(robust_line(np.where(bound == "=", ratio, np.nan), x, least_spread=0.12))
+    outlast = running_median((bound == ">").astype(float), half=6) > 0.5
+    line = np.where(outlast, np.maximum(line, running_median(ratio, half=6)), line)
     rate = np.log(np.maximum(string_db_per_s, 1e-3) * usual)
     quick = np.nan_to_num(rate - robust_line(rate, x, least_spread=0.12))
     early = np.where(bound == "=", line - ratio, np.nan)
@@ -81,7 +85,8 @@ def short_notes(
     )
     far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual)
     short = (evidence > alone) | together | far
-    held = (bound == "=") | (ratio > line - 0.25)
+    slow_enough = ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])
+    held = (bound == "=") | slow_enough | ((ratio > line - 0.25) & (quick < lim["maybe_quick"]))
     return short, ~short & held & (decay_s > 0)
 
 
