@@ -13,33 +13,7 @@ from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import (
-    Answer,
-    BuyerProfile,
-    Examiner,
-    Finding,
-    Photo,
-    Piano,
-    Recording,
-    SurveyRecord,
-    TouchOpinion,
-    TouchTrial,
-    Visit,
-)
-
-Record = (
-    Piano
-    | Visit
-    | Examiner
-    | Finding
-    | Recording
-    | SurveyRecord
-    | Photo
-    | BuyerProfile
-    | TouchOpinion
-    | TouchTrial
-    | Answer
-)
+from pianolab.model import BuyerProfile, Record
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Record)}
 REFERENCES = {

@@ -38,3 +38,18 @@ __all__ = [
     "load_profiles",
     "new_id",
 ]
+
+Record = (
+    Piano
+    | Visit
+    | Examiner
+    | Finding
+    | Recording
+    | SurveyRecord
+    | Photo
+    | BuyerProfile
+    | TouchOpinion
+    | TouchTrial
+    | Answer
+)
+"""Every kind of record that a casebook keeps."""
