@@ -14,6 +14,7 @@ import io
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import takewhile
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -26,6 +27,8 @@ ARGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--
 MOST_BYTES = 150_000
 COLOURS = (256, 128, 64, 32)
 WIDTH_PX = 1000
+SHOWN_POINT = "bridge-treble"
+"""The point of the walk that is shown, those before it done."""
 
 
 def small_png(shot: bytes, *, width: int = WIDTH_PX) -> bytes:
@@ -61,12 +64,12 @@ def browser_page(*, width: int, height: int) -> Iterator[Any]:
         context.close()
 
 
-def picture_of(html: Path, *, width: int, height: int) -> bytes:
-    """What a window of that size shows of a page."""
+def picture_of(html: Path, *, width: int, height: int, part: str = "") -> bytes:
+    """What a window of that size shows of a page, or the whole of one part of it."""
     with browser_page(width=width, height=height) as page:
         page.goto(html.resolve().as_uri())
         page.wait_for_timeout(2500)
-        return bytes(page.screenshot(timeout=120_000))
+        return bytes((page.locator(part) if part else page).screenshot(timeout=120_000))
 
 
 def walk_page(folder: Path) -> Path:
@@ -85,7 +88,8 @@ def walk_page(folder: Path) -> Path:
             visit = edit.add(Visit(piano_id=piano.id, day=date(2026, 5, 4), examiner="Ana"))
         condition = scenario.conditions[scenario.default_condition[piano.name]]
         with casebook.editing(by="Ana") as edit:
-            for finding in findings_for(condition, visit_id=visit.id, piano=piano, examiner="Ana")[:6]:
+            found = findings_for(condition, visit_id=visit.id, piano=piano, examiner="Ana")
+            for finding in takewhile(lambda f: f.point != SHOWN_POINT, found):
                 edit.add(finding)
         form = FindingsForm(casebook, visit.id, examiner="Ana", short=True)
         return write_widget(form, folder / "walk.html")
@@ -129,7 +133,7 @@ def main() -> None:
         page = args.page or demonstration(Path(name))
         shots = {
             "page.png": picture_of(page, width=1180, height=1000),
-            "walk.png": picture_of(walk_page(Path(name)), width=900, height=900),
+            "walk.png": picture_of(walk_page(Path(name)), width=900, height=900, part="#form"),
         }
     for file, shot in shots.items():
         data = small_png(shot)
