@@ -140,7 +140,25 @@ def over_time(answers: Sequence[Answer]) -> list[Section]:
     if apart:
         tables.append(_by_day("Sensitivity, day by day", ("d'", "95 %", "bias", "95 %"), apart))
     section = share_section("Day by day", shares, what="day", said=(WANDERING,))
-    return [replace(section, tables=(*section.tables, *tables))]
+    drawn = _threshold_charts(answers) if len({a.pupil for a in answers}) == 1 else []
+    return [replace(section, drawings=(*section.drawings, *drawn), tables=(*section.tables, *tables))]
+
+
+def _threshold_charts(answers: Sequence[Answer]) -> list[Drawing]:
+    """One pupil's thresholds day by day, a chart for each kind of which one is known."""
+    charts = []
+    for kind, (_, high) in LEVELS.items():
+        found = thresholds_by_day(answers, kind=kind)
+        lines = [
+            Line(label=str(day), value=t.value, low=t.low, high=t.high, words="not known" if t.value is None else f"{t.value:.2g} {t.unit}")
+            for day, t in found.items()
+        ]  # fmt: skip
+        if any(line.value is not None for line in lines):
+            unit = next(iter(found.values())).unit
+            svg = interval_chart(lines, low=0.0, high=high, ticks=[0.0, high / 4, high / 2, 3 * high / 4, high], unit=unit)  # fmt: skip
+            words = f"Smallest difference heard four times out of five, “{kind}”: the further left, the finer the ear."
+            charts.append(Drawing(svg=svg, words=words))
+    return charts
 
 
 def _by_day(caption: str, columns: Sequence[str], rows: Sequence[tuple[object, ...]]) -> PlainTable:

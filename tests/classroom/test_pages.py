@@ -178,6 +178,12 @@ def test_thresholds_and_sensitivity_stand_day_by_day(answers: list[Answer]) -> N
     assert heard[0][3:5] == ("not known", "8 answers, 12 are needed")
     assert re.fullmatch(r"[\d.]+ cents", heard[2][3])
     assert [r[2] for r in apart] == ["2026-03-01", "2026-03-08", "2026-03-15"]
+    _, fine = section.drawings
+    assert "2026-03-01: not known; 2026-03-08: " in fine.svg
+    assert fine.svg.count("<circle") == sum(r[3] != "not known" for r in heard)
+    assert "“which is further out”" in fine.words
+    both = next(s for s in class_sections(answers) if s.heading == "Day by day")
+    assert len(both.drawings) == 1, "of many pupils in one chart nothing could be read"
 
 
 def test_lessons_of_grading_are_not_mixed(tmp_path: Path) -> None:
