@@ -144,6 +144,8 @@ def fall_after(level: NoteLevel, *, release_s: float, stop_s: float) -> Fall:
 
 
 LEAST_ROOM_DB = 8.0
+LONG_ROOM_S = 0.7
+"""Rooms that ring longer hide dampers and the strings' prompt modes."""
 
 
 def _likely_s(after_s: FloatArray, drop_db: FloatArray, *, room_db: float) -> float:
@@ -182,7 +184,8 @@ def room_t60(falls: list[Fall], key: NDArray[np.int64]) -> tuple[float, str]:
     usable = slopes[~np.isnan(slopes) & (slopes > 5.0) & (key >= 28) & (key < 65)]
     if len(usable) < 5:
         return float("nan"), "too few dampers heard to tell the room's own ringing"
-    return float(60.0 / np.percentile(usable, 65)), ""
+    t60_s = float(60.0 / np.percentile(usable, 65))
+    return (t60_s if t60_s <= LONG_ROOM_S else float(60.0 / np.median(usable))), ""
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:

@@ -19,10 +19,13 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 FAR_CENTS = 4.0
 
 
-def far_string(modes: Modes, *, centre_hz: FloatArray, weight: FloatArray) -> FloatArray:
+def far_string(
+    modes: Modes, *, centre_hz: FloatArray, weight: FloatArray, least_partials: int = 2
+) -> FloatArray:
     """Distance of a string that went far off, from the partials whose band still holds it; 0 where none did.
 
-    At least two of the lowest five partials must agree to a tenth; one alone, as at the top, proves nothing.
+    At least ``least_partials`` of the lowest five must agree to a tenth; one alone, as at the top, proves nothing, and
+    where a room rings as long as the strings even two may be the room's.
 
     Parameters
     ----------
@@ -39,7 +42,7 @@ def far_string(modes: Modes, *, centre_hz: FloatArray, weight: FloatArray) -> Fl
     for i in range(len(cents)):
         far = cents[i, :5][cents[i, :5] > FAR_CENTS]
         alike = np.abs(far[:, None] - far) < 0.1 * far
-        if len(far) and alike.sum(axis=0).max() >= 2:
+        if len(far) and alike.sum(axis=0).max() >= least_partials:
             out[i] = far[alike[:, int(np.argmax(alike.sum(axis=0)))]].mean()
     return out
 

@@ -11,7 +11,15 @@ from numpy.typing import NDArray
 from pianolab.acoustics.buzz import Between
 from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes
 from pianolab.acoustics.compass import usual_inharmonicity
-from pianolab.acoustics.damper import Fall, Release, fall_after, find_releases, judge_room, room_t60
+from pianolab.acoustics.damper import (
+    LONG_ROOM_S,
+    Fall,
+    Release,
+    fall_after,
+    find_releases,
+    judge_room,
+    room_t60,
+)
 from pianolab.acoustics.decay import NoteDecay, note_decay, string_decay
 from pianolab.acoustics.far_strings import far_string, mean_of_far_strings_hz
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
@@ -186,7 +194,8 @@ def _with_pitch(
     strings = np.array([usual_strings(int(k)) for k in strikes.key])
     known_hz = np.where(np.isnan(centre), 1.0, centre)
     heard_weight = np.where(over[:, :MODE_PARTIALS] > 15.0, 1.0, 0.0)
-    far = far_string(modes, centre_hz=known_hz, weight=heard_weight)
+    prompt_hidden = t60[0] > LONG_ROOM_S
+    far = far_string(modes, centre_hz=known_hz, weight=heard_weight, least_partials=3 if prompt_hidden else 2)
     apart_hz = mean_of_far_strings_hz(
         modes, centre_hz=known_hz, weight=heard_weight, far_cents=far, strings=strings
     )
@@ -230,7 +239,7 @@ def _with_pitch(
         weight=slow_weight,
         far_cents=far,
         strings=strings,
-        prompt_hidden=t60[0] > 0.7,
+        prompt_hidden=prompt_hidden,
     )
     share = brightness_share_db(early, key=strikes.key)
     series = series_hz(fit.f0_hz, fit.inharmonicity, tracks.f_hz.shape[1])
