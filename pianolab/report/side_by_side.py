@@ -18,8 +18,15 @@ def side_by_side(
 ) -> list[dict[str, Any]]:
     """Rows of the table that puts the shortlist side by side: a name, and a cell per instrument."""
     code = comparison.profile.currency
+    first: list[dict[str, Any]] = [
+        _text_row(
+            "First choice in",
+            [f"{words.of_hundred(i.standing.rank_shares[0])} of 100" for i in instruments],
+            strong=True,
+        )
+    ]
     rows: list[dict[str, Any]] = [
-        _text_row("First choice in", [f"{words.of_hundred(i.standing.rank_shares[0])} of 100" for i in instruments], strong=True),
+        *(first if len(instruments) > 1 else []),
         {"name": "Reasons to stop", "sub": "", "strong": False, "cells": [_stops(i.assessment) for i in instruments]},
         _text_row("Looked at", [f"{i.assessment.points_checked} of {i.assessment.points_total} points" for i in instruments]),
         _text_row("Listened to", [i.heard_short for i in instruments]),

@@ -317,6 +317,20 @@ def test_a_phone_needs_no_sideways_scrolling(browsers, path, tmp_path) -> None:
         assert opened.complaints == []
 
 
+def test_a_name_without_a_gap_breaks_on_a_phone(browsers, tmp_path) -> None:
+    names = ("Grandmothersmahoganyuprightfromthefarmhousebythemillwiththegreendoor", "School grand")
+    html = comparison_page(
+        make_comparison(names), surveys=make_surveys(2), findings=make_findings_of(names), checklist=make_checklist()
+    )  # fmt: skip
+    page_file = write_page(tmp_path / "long.html", html)
+    with open_page(browsers, page_file, width=390, height=844, profile=tmp_path / "profile") as opened:
+        assert opened.page.evaluate("() => document.documentElement.scrollWidth") <= 390
+
+
+def make_findings_of(names: tuple[str, ...]) -> dict[str, tuple[Finding, ...]]:
+    return dict(list(make_findings().items())[: len(names)])
+
+
 @pytest.mark.skipif(not shutil.which("pdftotext"), reason="needs poppler-utils")
 def test_print_has_numbered_pages_and_charts_that_fit(browsers, path, tmp_path) -> None:
     import subprocess

@@ -278,3 +278,14 @@ def test_plotly_accepts_every_chart_of_the_page(page) -> None:
 def test_that_check_has_teeth() -> None:
     with pytest.raises(ValueError, match="symbol"):
         go.Figure(data=[{"type": "scatter", "marker": {"symbol": "moon"}}])
+
+
+def test_one_instrument_alone_is_not_called_sure() -> None:
+    c = make_comparison(("The only one",))
+    html = make_page(c, surveys={}, findings={}, clips=None)
+    text = text_of(html)
+    assert "no other to compare it with" in text
+    assert "of 100 tries" not in text
+    assert "First choice in" not in text
+    assert "Quite sure" not in text
+    assert "First choice in" in text_of(make_page())
