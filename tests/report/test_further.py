@@ -1,8 +1,13 @@
 """Further results in folds: shown where they belong, escaped, and gone where they shall be left out."""
 
+import json
+import re
+
 import pytest
 
+from pianolab.acoustics.holding import Holding, KeyHolding
 from pianolab.errors import BadInput
+from pianolab.keyboard import note_name
 from pianolab.report import Further
 from tests.report.test_page import HOSTILE, make_page, text_of
 
@@ -57,3 +62,46 @@ def test_hostile_results_stay_text() -> None:
 def test_a_stranger_is_refused() -> None:
     with pytest.raises(BadInput, match="further: got p9"):
         make_page(further=(Further(title="x", sentences=("y",), piano_id="p9"),))
+
+
+def kept_tuning() -> Holding:
+    keys = tuple(
+        KeyHolding(key=k, note=note_name(k), strings=3, change_cents=-2.0, drift_cents=-2.0, own_cents=own, own_sd=0.1, chance=chance, moved=moved)
+        for k, own, chance, moved in ((40, 0.1, 0.01, ""), (41, -6.5, 0.99, "one string"), (42, 0.0, 0.01, ""))
+    )  # fmt: skip
+    return Holding(
+        keys=keys, state="compared", days=30.0, drift_cents=-2.0, drift_lowest_cents=-2.0, drift_highest_cents=-2.0, step_key=None,
+        repeat_cents=0.1, least_found_cents=1.2,
+    )  # fmt: skip
+
+
+def test_results_with_a_chart_show_it_in_the_colour_of_their_piano() -> None:
+    holding = kept_tuning()
+    drawn = Further(title="Has it held", sentences=(holding.headline(),), piano_id="p1", chart_of=holding)
+    html = make_page(further=(drawn,))
+    assert "moved by themselves: C#4 (one string)" in text_of(html)
+    charts = [json.loads(d) for d in re.findall(r'id="chart-\d+-data">(.*?)</script>', html)]
+    (own,) = [
+        c for c in charts if "went its own way" in json.dumps(c) or "chance that it went" in json.dumps(c)
+    ]
+    assert "#D55E00" in json.dumps(own["light"]), "the second instrument's colour"
+    drawn_at = {y for trace in own["light"]["data"] for y in trace.get("y") or ()}
+    assert -6.5 in drawn_at, "the key that moved stands where it is, not at an edge"
+    plain = Further(title="Has it held", sentences=(holding.headline(),), piano_id="p1")
+    assert len(re.findall("data-chart=", html)) == 1 + len(
+        re.findall("data-chart=", make_page(further=(plain,)))
+    )
+
+
+def test_a_chart_belongs_to_an_instrument() -> None:
+    with pytest.raises(BadInput, match="the piano's id"):
+        Further(title="Has it held", sentences=("so",), chart_of=kept_tuning())
+
+
+def test_names_left_out_are_left_out_of_these_charts() -> None:
+    drawn = Further(
+        title="Has it held", sentences=("School grand holds",), piano_id="p1", chart_of=kept_tuning()
+    )
+    html = make_page(further=(drawn,), leave_out=("names",))
+    assert "School grand" not in html
+    assert "Piano B holds" in text_of(html)
