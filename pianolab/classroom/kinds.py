@@ -12,6 +12,7 @@ from pianolab.classroom.confirm import by_faults, by_measure, by_verdict
 from pianolab.classroom.drills import ALTERED, MODELLED, Drill, DrillKind, Recipe, Truth
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, HeardFault, fault_of, tell
 from pianolab.classroom.sounds import (
+    AROUND,
     Curve,
     DrillClip,
     Played,
@@ -37,6 +38,10 @@ ALTERABLE: tuple[HeardFault, ...] = ("unison", "short_sustain")
 
 NAMED: tuple[HeardFault, ...] = ("unison", "short_sustain", "damper", "buzz", "voicing", "off_pitch")
 FURTHER_CENTS, SOONER_DB_PER_S = (0.3, 12.0), (1.0, 60.0)
+USUAL, USUAL_IN_OCTAVE, PIANOS = 0.75, 0.7, 12
+"""Least share of its neighbours' fall by 20 dB that a sound key has, alone and where thirteen must have it [practice];
+how many pianos are tried."""
+
 CAN_JUDGE = ("it sings as it should", "it dies too soon", "tune first: it can't be judged")
 
 
@@ -46,6 +51,24 @@ def _piano(recipe: Recipe, *, unison: float = 0.3) -> PianoModel:
     return PianoModel(
         seed=seed, kind="grand", unison_spread_cents=unison, tuning_spread_cents=0.2, voicing_spread_db=0.4, false_beat_cents=0.05
     )  # fmt: skip
+
+
+def _even_piano(recipe: Recipe, first: int, last: int, *, least: float) -> PianoModel:
+    """A well kept grand on which none of these keys falls by 20 dB much sooner than its neighbours by nature.
+
+    A key that is short without having been made so would be a right answer that counts as wrong.
+    """
+    tried: list[tuple[float, PianoModel]] = []
+    while len(tried) < PIANOS and (not tried or tried[-1][0] < least):
+        model = _piano(recipe)
+        fall = {k: 1.0 / true_rate_db_per_s(model, k) for k in range(first - AROUND, last + AROUND + 1)}
+        shares = [fall[k] / np.median([fall[j] for j in _neighbours(k)]) for k in range(first, last + 1)]
+        tried.append((float(min(shares)), model))
+    return max(tried, key=lambda found: found[0])[1]
+
+
+def _neighbours(key: int) -> list[int]:
+    return [k for k in range(key - AROUND, key + AROUND + 1) if k != key]
 
 
 def _key(recipe: Recipe) -> int:
@@ -77,7 +100,7 @@ def name_the_fault(recipe: Recipe) -> Drill:
     key = int(recipe.rng.choice(RINGING_KEYS if _low_only(recipe, NAMED) else FAULT_KEYS))
     options = (*_possible(recipe, key, NAMED), None)
     fault: HeardFault | None = options[int(recipe.rng.integers(len(options)))]
-    model = _piano(recipe)
+    model = _even_piano(recipe, key, key, least=USUAL)
     wrong = None if fault is None else fault_of(fault, key, recipe.hardness)
     heard, clean = (play_around(with_fault(model, f), key, seed=recipe.seed % 2**31) for f in (wrong, None))
     low, middle, high = (note_name(k) for k in (key - 1, key, key + 1))
@@ -218,12 +241,13 @@ def same_or_different(recipe: Recipe) -> Drill:
 
 def find_the_bad_key(recipe: Recipe) -> Drill:
     """An octave step by step with one bad key."""
-    rng, model = recipe.rng, _piano(recipe)
+    rng = recipe.rng
     first = int(rng.choice(range(32, 36) if _low_only(recipe, NAMED) else range(32, 51)))
     bad = first + int(rng.integers(2, 11))
     faults = _possible(recipe, bad, NAMED)
     fault = faults[int(rng.integers(len(faults)))]
     wrong = fault_of(fault, bad, recipe.hardness)
+    model = _even_piano(recipe, first, first + 12, least=USUAL_IN_OCTAVE)
     seed = recipe.seed % 2**31
     heard, clean = (play_around(with_fault(model, f), first + 6, seed=seed, around=6) for f in (wrong, None))
     return Drill(
@@ -240,7 +264,8 @@ def find_the_bad_key(recipe: Recipe) -> Drill:
 
 def can_you_judge(recipe: Recipe) -> Drill:
     """A note between its neighbours: does it sing, is it short, or does its tuning hide that?"""
-    rng, key, model = recipe.rng, _key(recipe), _piano(recipe)
+    rng, key = recipe.rng, _key(recipe)
+    model = _even_piano(recipe, key, key, least=USUAL)
     answer = CAN_JUDGE[int(rng.integers(3))]
     short = KeyFault(key=key, kind="short_sustain", amount=0.35 + 0.15 * recipe.hardness)
     apart = KeyFault(key=key, kind="unison", amount=float(rng.uniform(3.0, 6.0)))

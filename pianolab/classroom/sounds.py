@@ -156,7 +156,7 @@ def with_fault(model: PianoModel, fault: KeyFault | None) -> PianoModel:
     return model if fault is None else replace(model, faults=(*model.faults, fault))
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=1024)
 def true_rate_db_per_s(model: PianoModel, key: int) -> float:
     """How fast a key of the modelled piano falls by its first 20 dB, from its own modes, dB/s."""
     truth = note_truth(note_modes(model, key, rate_hz=RATE_HZ), hold_s=HOLD_S, rate_hz=RATE_HZ)
