@@ -4,8 +4,9 @@ Run from the repository's folder, with Debian's chromium installed::
 
     python -m benchmarks.notebooks_in_lab --shots DIR [--only decide ...] [--themes light dark] [--width 1100]
 
-It ends with an error where a cell failed, the browser complained, a form or chart is missing or anything is wider than
-the notebook. With ``--shots`` it leaves a picture of each whole notebook, to be looked at.
+It ends with an error where a cell failed, the browser complained, anything is wider than the notebook or too faint to
+read. With ``--shots`` it leaves a picture of each whole notebook, to be looked at. The first run makes the
+demonstration, which takes some minutes; ``--home`` keeps it for the next.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from pianolab.shipped import shipped
+from tests.widgets.notebook_look import charts_drawn, wrong_with
 from tests.widgets.widget_lab import Lab, browser, open_notebook, run_all, running_lab, use_theme
 
 NOTEBOOKS = Path(str(shipped("notebooks")))
@@ -26,20 +28,6 @@ MOST_PX = 15_000
 FIRST = "compare_a_shortlist"
 """Makes the demonstration that others find."""
 
-FAILED = """() => [...document.querySelectorAll('.jp-OutputArea-output')]
-  .filter(o => o.dataset.mimeType === 'application/vnd.jupyter.stderr' || o.dataset.mimeType === 'application/vnd.jupyter.error'
-               || o.querySelector('.jp-RenderedError'))
-  .map(o => o.innerText.slice(0, 300))"""
-TOO_WIDE = """() => {
-  const notebook = document.querySelector('.jp-Notebook'), found = [];
-  if (notebook.scrollWidth > notebook.clientWidth + 1) found.push(`the notebook: ${notebook.scrollWidth} px in ${notebook.clientWidth}`);
-  for (const cell of document.querySelectorAll('.jp-Cell'))
-    for (const box of cell.querySelectorAll('.jp-OutputArea-output, .jp-RenderedMarkdown, .widget-box'))
-      if (box.scrollWidth > box.clientWidth + 1 && box.clientWidth)
-        found.push(`cell ${[...document.querySelectorAll('.jp-Cell')].indexOf(cell)}, ${box.className.split(' ').slice(0, 3).join('.')}: ${box.scrollWidth} px in ${box.clientWidth}`);
-  return found;
-}"""
-DRAWN = """() => [...document.querySelectorAll('.js-plotly-plot')].filter(p => p.querySelector('.main-svg')).length"""
 SCROLLER = """[...document.querySelectorAll('.jp-NotebookPanel, .jp-NotebookPanel *')]
   .filter(e => getComputedStyle(e).overflowY !== 'visible' && e.querySelector('.jp-Cell'))
   .sort((a, b) => b.scrollHeight - b.clientHeight - a.scrollHeight + a.clientHeight)[0]"""
@@ -59,12 +47,11 @@ def look_at(
     use_theme(page, theme)
     run_all(page, timeout_s=LONGEST_S)
     page.wait_for_timeout(2500)
-    wrong = [f"failed: {text}" for text in page.evaluate(FAILED)]
-    wrong += [f"too wide: {text}" for text in page.evaluate(TOO_WIDE)]
+    wrong = wrong_with(page)
     if shots:
         photograph(page, shots / f"{name}-{label}", width=width)
     wrong += [f"console: {text}" for text in complaints]
-    print(f"{name}, {label}: {page.evaluate(DRAWN)} charts drawn; {len(wrong)} wrong", flush=True)
+    print(f"{name}, {label}: {charts_drawn(page)} charts drawn; {len(wrong)} wrong", flush=True)
     page.close()
     lab.close_kernels()
     return wrong

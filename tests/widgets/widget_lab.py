@@ -62,7 +62,13 @@ def write_notebook(path: Path, cells: list[str]) -> None:
     nbformat.write(notebook, path)
 
 
-def _free_port() -> int:
+def fresh_folders(home: Path) -> dict[str, str]:
+    """Environment variables that keep Jupyter's settings and runtime files out of everybody's own."""
+    names = ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
+    return {name: str(home / name.lower()) for name in names}
+
+
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
@@ -72,13 +78,10 @@ def _free_port() -> int:
 @contextlib.contextmanager
 def running_lab(home: Path, *, folder: Path | None = None) -> Iterator[Lab]:
     """Start JupyterLab, wait until it answers, end it with its kernels; notebooks lie in ``folder`` or inside ``home``."""
-    folder, port = (folder or home / "notebooks").resolve(), _free_port()
+    folder, port = (folder or home / "notebooks").resolve(), free_port()
     for place in (home, folder):
         place.mkdir(parents=True, exist_ok=True)
-    fresh = {
-        name: str(home / name.lower())
-        for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
-    }
+    fresh = fresh_folders(home)
     lab = Lab(f"http://127.0.0.1:{port}", folder, Path(fresh["JUPYTER_CONFIG_DIR"]))
     lab.settle()
     command = [
