@@ -15,6 +15,9 @@ TWICE_S = 3.5
 SURE_UNISON, CLEAN_UNISON = 1.5, 0.5
 WIDE_UNISON, NARROW_UNISON = 2.0, 1.2
 """A unison fault must be found from here; it is false under this; between them both answers are fair."""
+STANDS_OUT_DB = 6.0
+"""A key whose dry sound is this much brighter or darker than its neighbours' middle stands out, whatever made it so;
+seeded felt that leaves a key within it can't be asked for."""
 STEADY_PER_DB = 0.08
 """Decays whose time moves less than this share with 1 dB of level are well defined."""
 FAULTS = ("silent", "off_pitch", "short_sustain", "damper", "buzz", "voicing")
@@ -35,6 +38,8 @@ def side_by_side(truth: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     both["cents_error_heard"] = both["cents_error"] - both.get("heard_cents_true", np.nan)
     both["b_error"] = both["inharmonicity"] / both["inharmonicity_true"] - 1
     both["unison_error"] = both["unison_cents"] - both["unison_cents_true"]
+    bright = both.get("brightness_db_true", pd.Series(np.nan, index=both.index))
+    both["stands_out_db"] = bright - bright.rolling(11, center=True, min_periods=5).median()
     both["decay_error"] = both["decay_20_s"] / both["decay_20_s_true"] - 1
     return both
 
@@ -126,7 +131,7 @@ def register_table(rows: pd.DataFrame) -> pd.DataFrame:
 def fault_table(rows: pd.DataFrame, *, pianos: int) -> pd.DataFrame:
     """Per kind: seeded, found, said to be not judged, false per piano, and the false keys.
 
-    Unison faults follow the true distance of the strings, not what was seeded.
+    Unison faults follow the true distance of the strings, voicing the dry sound's brightness, not only what was seeded.
     """
     true, said = (rows[c].fillna("").str.split(";") for c in ("faults_true", "faults"))
     hidden = rows["not_judged"].fillna("")
@@ -137,6 +142,9 @@ def fault_table(rows: pd.DataFrame, *, pianos: int) -> pd.DataFrame:
         if kind == "unison":
             seeded = rows["unison_cents_true"] >= WIDE_UNISON
             fair = rows["unison_cents_true"] >= NARROW_UNISON
+        if kind == "voicing":
+            fair = seeded | (rows["stands_out_db"].abs() >= STANDS_OUT_DB)
+            seeded = seeded & ~(rows["stands_out_db"].abs() < STANDS_OUT_DB)
         found = said.map(lambda f, k=kind: k in f)
         masked = seeded & ~found & hidden.str.contains(f"{kind}=", regex=False)
         false = found & ~fair

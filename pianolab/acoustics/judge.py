@@ -175,7 +175,9 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     level = np.where(clipped, np.nan, m.level_db)
     share = np.where(clipped, np.nan, m.share_db)
     tilt = np.where(clipped, np.nan, m.tilt)
-    bright = measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
+    bright = measure_brightness(
+        share, m.share_bound_db, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd
+    )
     over, buzz_heard = over_neighbours(m.between, key=key), m.between.heard
     buzz_db = np.where(buzz_heard, over.db, np.nan)
     trust, verdict = _sustain(m, clipped=clipped)
@@ -215,9 +217,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             skip["buzz"] = "tone too weak over the noise for a buzz to be heard"
         if np.isnan(bright.dev[i]):
             skip["voicing"] = "clipped" if clipped[i] else "too few partials heard"
-        elif (
-            abs(bright.dev[i]) > lim_v["outlier_dev"] and abs(bright.tilt[i]) > lim_v["outlier_db_per_octave"]
-        ):
+        elif bright.evidence[i] > lim_v["evidence"] and abs(bright.tilt[i]) > lim_v["outlier_db_per_octave"]:
             own.append("voicing")
         elif bright.tilt_sd[i] > lim_v["judged_sd"]:
             skip["voicing"] = "too few partials heard"

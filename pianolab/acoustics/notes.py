@@ -47,6 +47,7 @@ class NoteMeasures:
     snr_db: FloatArray
     level_db: FloatArray
     share_db: FloatArray
+    share_bound_db: FloatArray
     tilt: FloatArray
     tilt_sd: FloatArray
     between: Between
@@ -241,11 +242,11 @@ def _with_pitch(
         strings=strings,
         prompt_hidden=prompt_hidden,
     )
-    share = brightness_share_db(early, key=strikes.key)
     series = series_hz(fit.f0_hz, fit.inharmonicity, tracks.f_hz.shape[1])
     places = np.where(np.isnan(tracks.f_hz), series, tracks.f_hz)
     clear = np.where(tracks.over_noise_db > HEARD_DB, early, 0.0)
     at_most = least_heard_power(early, tracks.over_noise_db, places)
+    share, share_bound = brightness_share_db(early, key=strikes.key, at_most=at_most)
     tilt, tilt_sd = spectral_tilt(clear, places, key=strikes.key, t60_s=t60[0], at_most=at_most)
     peak = np.array(
         [10.0 * np.log10(max(float(v.power.max()), 1e-20)) if len(v.power) else np.nan for v in levels]
@@ -258,6 +259,7 @@ def _with_pitch(
         snr_db=10.0 * np.log10(np.maximum(loud, 1e-20) / np.maximum(noise_power, 1e-18)),
         level_db=peak,
         share_db=share,
+        share_bound_db=share_bound,
         tilt=tilt,
         tilt_sd=tilt_sd,
         between=between,

@@ -12,6 +12,9 @@ another, the key's own tilt, and scatter. All are Gaussian with stated spreads, 
 from one linear system. A dull hammer's upper partials drown in the noise: where the neighbours would have them well
 heard, a missing partial counts as one at the noise.
 
+A hammer is called an outlier where both say so: the tilt, and the share of the upper partials against that of the
+keys beside it. Where no upper partial is heard, what would be heard of them is the most that their share can be.
+
 Limits: a key's own scatter (strike point, mistuning) looks like voicing of about 2 dB per octave; keys with fewer
 than three partials are not judged.
 """
@@ -36,6 +39,8 @@ SMOOTH_KEYS, SMOOTH_OCTAVES = 10.0, 0.5
 SURE_DB, LOST_SCATTER_DB = 3.0, 4.0
 """A missing partial tells something if it was expected this far over the noise; it may be anywhere below."""
 LEAST_SPREAD = 0.6
+SHARE_KEYS, LEAST_SHARES, LEAST_SHARE_DB, MOST_SHARE = 5, 10, 2.0, 6.0
+"""Keys to either side that the share is set against, and how many must show one; least spread; most that counts."""
 HEARD_DB, PLAIN_DB = 10.0, 42.0
 """Over the noise: a partial counts as heard; beyond this, how far it stands out is no longer told."""
 
@@ -44,7 +49,8 @@ HEARD_DB, PLAIN_DB = 10.0, 42.0
 class Brightness:
     """Per note: ``brightness_db`` (level taken out) and its ``sd``; ``tilt`` in dB per octave, ``tilt_sd``, ``dev``.
 
-    ``dev`` is the tilt over the spread of the instrument's tilts.
+    ``dev`` is the tilt over the spread of the instrument's tilts; ``evidence`` of an outlier is the size of ``dev`` and
+    half of that of the share's own distance from the keys beside, in spreads, where both point the same way.
     """
 
     brightness_db: FloatArray
@@ -52,16 +58,32 @@ class Brightness:
     tilt: FloatArray
     tilt_sd: FloatArray
     dev: FloatArray
+    evidence: FloatArray
 
 
-def brightness_share_db(power: FloatArray, *, key: NDArray[np.int64]) -> FloatArray:
-    """Power in the upper partials over the total, dB; ``power`` has shape (notes, partials), partial 1 first."""
+def brightness_share_db(
+    power: FloatArray, *, key: NDArray[np.int64], at_most: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Power in the upper partials over the total, dB, and where none is heard the most that it can be.
+
+    Parameters
+    ----------
+    power : shape (notes, partials), partial 1 first; 0 where not heard
+    key : shape (notes,)
+    at_most : shape (notes, partials), from `least_heard_power`
+
+    Returns
+    -------
+    share_db, bound_db : shape (notes,); either or both are NaN
+    """
     n = np.arange(1, power.shape[1] + 1)
-    cut = np.where(key > HIGH_FROM_KEY, 2, 4)[:, None]
-    upper, total = np.where(n > cut, power, 0.0).sum(axis=1), power.sum(axis=1)
+    high = n > np.where(key > HIGH_FROM_KEY, 2, 4)[:, None]
+    upper, total = np.where(high, power, 0.0).sum(axis=1), power.sum(axis=1)
+    hidden = np.nanmax(np.where(high & ~np.isnan(at_most), at_most, 0.0), axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = 10.0 * np.log10(upper / total)
-    return np.where((upper > 0) & (total > 0), share, np.nan)
+        share, bound = 10.0 * np.log10(upper / total), 10.0 * np.log10(hidden / total)
+    heard = (upper > 0) & (total > 0)
+    return np.where(heard, share, np.nan), np.where(~heard & (total > 0) & (hidden > 0), bound, np.nan)
 
 
 def spectral_tilt(
@@ -179,6 +201,7 @@ def _solve(
 
 def measure_brightness(
     share_db: FloatArray,
+    bound_db: FloatArray,
     level_db: FloatArray,
     *,
     register: NDArray[np.int64],
@@ -189,7 +212,8 @@ def measure_brightness(
 
     Parameters
     ----------
-    share_db, level_db : shape (keys,), NaN where unknown
+    share_db, bound_db : shape (keys,), from `brightness_share_db`
+    level_db : shape (keys,), NaN where unknown
     register : shape (keys,), a number per register
     tilt, tilt_sd : shape (keys,), from `spectral_tilt`
 
@@ -208,7 +232,24 @@ def measure_brightness(
         flat[own] = share_db[own] - slope * louder[own]
         slope_sd[own] = sd * np.abs(louder[own])
     spread = max(float(np.nan_to_num(robust_spread(tilt))), LEAST_SPREAD)
-    return Brightness(flat, slope_sd, tilt, tilt_sd, tilt / spread)
+    dev = tilt / spread
+    return Brightness(flat, slope_sd, tilt, tilt_sd, dev, _evidence(dev, share_db, bound_db))
+
+
+def _evidence(dev: FloatArray, share_db: FloatArray, bound_db: FloatArray) -> FloatArray:
+    known = ~np.isnan(share_db)
+    if known.sum() < LEAST_SHARES:
+        return np.abs(dev)
+    usual = np.full(len(share_db), np.nan)
+    for i in range(len(share_db)):
+        sides = [range(max(0, i - SHARE_KEYS), i), range(i + 1, min(len(share_db), i + SHARE_KEYS + 1))]
+        beside = [share_db[[j for j in side if known[j]]] for side in sides]
+        if min(map(len, beside)) >= 2:
+            usual[i] = np.median(np.concatenate(beside))
+    over = np.where(known, share_db - usual, np.minimum(bound_db - usual, 0.0))
+    spread = max(robust_spread(over[known]), LEAST_SHARE_DB)
+    agree = np.nan_to_num(over / spread) * np.sign(dev)
+    return np.abs(dev) + 0.5 * np.clip(agree, -2.0, MOST_SHARE)
 
 
 def _slope(x: FloatArray, y: FloatArray) -> tuple[float, float]:
