@@ -100,6 +100,7 @@ def test_the_drill_shows_nothing_of_its_truth(drills: tuple[Drill, ...]) -> None
         assert drill.truth.explanation not in drill._repr_html_()
 
 
+@pytest.mark.usefixtures("unplayed")
 def test_the_same_seed_gives_the_same_set_and_another_another() -> None:
     one, again, other = (
         [d.truth.answer for d in drill_set(["which dies sooner", "which is further out"], count=6, seed=s)] for s in (3, 3, 4)
@@ -113,6 +114,7 @@ def test_a_class_gets_one_set_or_each_their_own() -> None:
     assert len({set_seed(5, pupil=str(n)) for n in range(30)}) == 30
 
 
+@pytest.mark.usefixtures("unplayed")
 def test_answers_are_spread_over_the_choices() -> None:
     answers = Counter(make_drill("which is further out", seed=s, level=9.0).truth.answer for s in range(14))
     assert min(answers["A"], answers["B"]) >= 3

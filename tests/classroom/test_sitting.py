@@ -99,6 +99,7 @@ def test_the_same_set_is_the_same_for_two_pupils_and_own_sets_differ(
     assert sit(own, "Mia").drill.task != sit(own, "Leo").drill.task
 
 
+@pytest.mark.usefixtures("unplayed")
 def test_own_sets_get_finer_as_the_answers_are_right(tmp_path: Path) -> None:
     own = make_class(tmp_path / "own", name="Own", seed=4, same_set=False)
     sitting = DrillSitting(own.desk("Mia"), lesson="first", kinds=["which is further out"], count=4)
@@ -129,6 +130,7 @@ def test_a_second_answer_is_told_that_the_first_one_stands(school: SchoolClass) 
     assert [a.grade for a in school.desk("Leo").answers()] == [5]
 
 
+@pytest.mark.usefixtures("unplayed")
 def test_the_same_set_goes_from_plain_to_fine(school: SchoolClass) -> None:
     sitting = DrillSitting(school.desk("Mia"), lesson="first", kinds=["which is further out"], count=5)
     levels = []
