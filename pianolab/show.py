@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields, is_dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -201,6 +202,44 @@ class Showable:
 
     def _repr_html_(self) -> str:
         return html_table(self.headline(), self.header, self.shown())
+
+
+class Fields:
+    """A record that a notebook shows as a table of its fields; what is empty is left out, what is unknown is not.
+
+    Examples
+    --------
+    >>> from dataclasses import dataclass
+    >>> @dataclass(frozen=True)
+    ... class Span(Fields):
+    ...     low_db: float | None
+    ...     note: str = ""
+    >>> "<td" in Span(1.5)._repr_html_(), "note" in Span(None)._repr_html_()
+    (True, False)
+    """
+
+    def _repr_html_(self) -> str:
+        values = ((f.name, getattr(self, f.name)) for f in fields(self) if f.repr)  # type: ignore[arg-type]
+        rows = [(name.replace("_", " "), _in_words(value)) for name, value in values]
+        told = [row for row in rows if row[1] not in ("", (), [], {})]
+        return html_table(type(self).__name__, ("what", "value"), told)
+
+
+LONGEST_WORDS = 300
+
+
+def _in_words(value: object) -> object:
+    if isinstance(value, Mapping):
+        return _cut("; ".join(f"{name}: {_in_words(v)}" for name, v in value.items()))
+    if is_dataclass(value) and not isinstance(value, type):
+        return _in_words({f.name.replace("_", " "): getattr(value, f.name) for f in fields(value)})
+    if isinstance(value, (tuple, list)) and value:
+        return _cut(", ".join(str(_in_words(v)) for v in value))
+    return _cut(value) if isinstance(value, str) else short_value(value)
+
+
+def _cut(words: str) -> str:
+    return words if len(words) <= LONGEST_WORDS else f"{words[:LONGEST_WORDS]} …"
 
 
 class Table(Showable):

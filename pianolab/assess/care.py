@@ -17,7 +17,7 @@ from pianolab.assess.scoring import load_scoring
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
-from pianolab.show import Row, Showable
+from pianolab.show import Fields, Row, Showable
 
 RESTRUNG_YEARS = 2
 """How long strings count as new; common practice."""
@@ -28,7 +28,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class CareStep:
+class CareStep(Fields):
     """One step: when (weeks from the delivery, first and last), what, why, who, and how it is backed."""
 
     id: str

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pianolab.show import Row, Showable
+from pianolab.show import Fields, Row, Showable
 
 Range = tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
-class PartLife:
+class PartLife(Fields):
     """Years that one part may still last, low and high; None, with ``why_unknown``, where nothing tells.
 
     ``basis`` says what it rests on, ``source`` where the usual life comes from, ``ends`` what its end is like;

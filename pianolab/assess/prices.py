@@ -14,14 +14,14 @@ from typing import Any, Literal, get_args
 
 from pianolab.errors import BadInput
 from pianolab.shipped import shipped
-from pianolab.show import Row, Showable
+from pianolab.show import Fields, Row, Showable
 
 Per = Literal["piano", "key", "string"]
 FIELDS = ("title", "low", "usual", "high", "hours", "per", "includes", "own_work")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Price:
+class Price(Fields):
     """One job. ``per`` says whether the price is for the piano or for each key or string.
 
     ``includes`` names jobs that need no paying where this one is done; ``own_work`` is the part of the price

@@ -8,14 +8,14 @@ from math import prod
 from typing import Literal
 
 from pianolab.model import AspectName, Piano
-from pianolab.show import LOCALE, Row, Showable, about, money
+from pianolab.show import LOCALE, Fields, Row, Showable, about, money
 
 WORST, BEST = 0.0, 10.0
 """Ends of every aspect's score: 10 is nothing wrong and everything checked."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Contribution:
+class Contribution(Fields):
     """One thing that lowered an aspect's score, in words and in points (low and high, both ≤ 0)."""
 
     text: str
@@ -35,7 +35,7 @@ class Contribution:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unknown:
+class Unknown(Fields):
     """Something not known: what, why, how far it widens the score, and what it takes to learn it.
 
     ``source`` is a checklist point's id or ``listening``; ``effort`` is ``look again``,
@@ -84,7 +84,7 @@ class AspectResult(Showable):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Alert:
+class Alert(Fields):
     """A veto or a warning: it stands above every weight."""
 
     kind: Literal["veto", "warning"]
@@ -95,7 +95,7 @@ class Alert:
 
 
 @dataclass(frozen=True, kw_only=True)
-class RepairJob:
+class RepairJob(Fields):
     """One job with its price range, why it is proposed, and the chance that it is needed.
 
     ``quantity`` is how many keys or strings the price was multiplied by; ``includes`` names the jobs that

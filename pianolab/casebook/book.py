@@ -35,12 +35,13 @@ from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import refusal
 from pianolab.errors import CasebookError
 from pianolab.io import Sound
+from pianolab.show import Fields, html_table
 
 LONGEST_NAME = 200
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verification:
+class Verification(Fields):
     """Result of `Casebook.verify`: what is wrong, in words; ``ok`` where nothing is."""
 
     problems: tuple[str, ...]
@@ -76,6 +77,14 @@ class Casebook(Records):
 
     def __repr__(self) -> str:
         return f"<Casebook {self.name}>"
+
+    def _repr_html_(self) -> str:
+        visits = self.visits()
+        rows = [
+            (p.name, p.kind, p.year, ", ".join(v.day.isoformat() for v in visits if v.piano_id == p.id) or "none yet")
+            for p in self.pianos()
+        ]  # fmt: skip
+        return html_table(f"Casebook {self.name}", ("piano", "kind", "year", "visits"), rows)
 
     @property
     def name(self) -> str:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from pianolab.errors import BadInput
 from pianolab.model import Piano
-from pianolab.show import Row, Showable
+from pianolab.show import Fields, Row, Showable
 
 RecordKind = Literal["grade", "yes_no", "count", "reading"]
 Nature = Literal["cosmetic", "functional", "structural", "information"]
@@ -62,7 +62,7 @@ class VetoRule:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Point:
+class Point(Fields):
     """One thing to look at: why, how, where, what to record, and what it bears on.
 
     ``anchors`` are the five sentences of the grade scale from 5 (sound) down to 1 (failed); for yes/no

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from pianolab.assess import Assessment
 from pianolab.compare.results import Comparison
-from pianolab.show import Row, Showable, about
+from pianolab.show import Fields, Row, Showable, about
 
 LEAST_POINTS = 0.3
 """A reason that moved an aspect by less (of 10) is left out; own choice."""
@@ -15,7 +15,7 @@ LEAST_MONEY = 50.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Moved:
+class Moved(Fields):
     """One piano before and after: how often it comes first, and what made the difference, largest first."""
 
     piano_id: str

@@ -9,14 +9,14 @@ from typing import Literal
 from pianolab.assess.results import Assessment
 from pianolab.compare.weights import middle_weights
 from pianolab.model import ASPECTS, BuyerProfile
-from pianolab.show import LOCALE, Row, Showable, about, money
+from pianolab.show import LOCALE, Fields, Row, Showable, about, money
 
 LEAST_LEAN = 0.001
 """A weight that differs by less from the middle of its range says nothing: the simulation's error."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class Standing(Fields):
     """Where one piano stands: its share of each rank over the simulated weights and unknowns.
 
     ``rank_shares[r]`` is the share of draws in which it comes out at rank r + 1. ``total_*`` is asking
@@ -50,7 +50,7 @@ class Standing:
 
 
 @dataclass(frozen=True, kw_only=True)
-class NextStep:
+class NextStep(Fields):
     """Something worth finding out: where, what, how, and the chance that it changes the first choice.
 
     ``worth`` is what knowing it is worth on average, in the buyer's money; an estimate.
@@ -108,7 +108,7 @@ class NextVisit(Showable):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verdict:
+class Verdict(Fields):
     """The answer in plain words; ``how_sure`` is the first choice's share of rank 1."""
 
     kind: Literal["buy", "find out first", "walk away"]

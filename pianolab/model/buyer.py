@@ -11,6 +11,7 @@ from pianolab.errors import BadInput
 from pianolab.model.opinions import TASTE_HIGH, TASTE_LOW
 from pianolab.model.records import Room
 from pianolab.shipped import shipped
+from pianolab.show import Fields
 
 AspectName = Literal["tone", "touch", "tuning stability", "structure", "evenness", "appearance"]
 ASPECTS: tuple[AspectName, ...] = get_args(AspectName)
@@ -21,7 +22,7 @@ MOST_YEARS = 100
 
 
 @dataclass(frozen=True, kw_only=True)
-class BuyerProfile:
+class BuyerProfile(Fields):
     """A buyer: weight ranges per aspect (0 to 1, low and high), budget, home room, plans.
 
     Weights are shares of the whole: those of the six aspects and ``money_weight`` add up to 1, each within its

@@ -11,6 +11,7 @@ from datetime import date, datetime
 
 from pianolab.errors import BadInput
 from pianolab.model.records import GRADE_BEST, GRADE_WORST, new_id
+from pianolab.show import Fields
 
 TASTE_LOW, TASTE_HIGH = 1, 5
 
@@ -22,7 +23,7 @@ def _check_scale(name: str, values: dict[str, int], low: int, high: int) -> None
 
 
 @dataclass(frozen=True, kw_only=True)
-class TouchOpinion:
+class TouchOpinion(Fields):
     """One player's opinion of one piano's touch on one visit.
 
     ``taste`` holds places on scales without a good end (1 to 5), ``faults`` grades of what is right or wrong
@@ -49,7 +50,7 @@ class TouchOpinion:
 
 
 @dataclass(frozen=True, kw_only=True)
-class TouchTrial:
+class TouchTrial(Fields):
     """One player tried two pianos one after the other and would rather play ``piano_id``."""
 
     id: str = field(default_factory=new_id)

@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import Literal
 
 from pianolab.errors import BadInput
+from pianolab.show import Fields
 
 PianoKind = Literal["grand", "upright"]
 FindingState = Literal["checked", "not checked", "not allowed", "does not apply"]
@@ -31,7 +32,7 @@ def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Room:
+class Room(Fields):
     """A room by its size (m) and surfaces; an unknown stays None or empty."""
 
     length_m: float | None = None
@@ -48,7 +49,7 @@ class Room:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Piano:
+class Piano(Fields):
     """One instrument on the shortlist; ``name`` is what the buyer calls it, never how it is judged."""
 
     id: str = field(default_factory=new_id)
@@ -86,7 +87,7 @@ class Piano:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Examiner:
+class Examiner(Fields):
     """Somebody who looks, listens or plays; a first name or a number is enough."""
 
     id: str = field(default_factory=new_id)
@@ -95,7 +96,7 @@ class Examiner:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Visit:
+class Visit(Fields):
     """One visit to one piano."""
 
     id: str = field(default_factory=new_id)
@@ -110,7 +111,7 @@ class Visit:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Finding:
+class Finding(Fields):
     """What was found at one checklist point, at one place of the instrument, by one examiner.
 
     ``state`` says whether it was looked at at all; anything but ``checked`` needs a ``reason``. A checked
@@ -153,7 +154,7 @@ class Finding:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Recording:
+class Recording(Fields):
     """One sound file in the casebook's media folder, by the hash of its content."""
 
     id: str = field(default_factory=new_id)
@@ -170,7 +171,7 @@ class Recording:
 
 
 @dataclass(frozen=True, kw_only=True)
-class SurveyRecord:
+class SurveyRecord(Fields):
     """The measured survey of one recording, as JSON text (`pianolab.acoustics.Survey.to_json`)."""
 
     id: str = field(default_factory=new_id)
@@ -181,7 +182,7 @@ class SurveyRecord:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Photo:
+class Photo(Fields):
     """One picture in the casebook's media folder, belonging to a visit and perhaps to a point."""
 
     id: str = field(default_factory=new_id)

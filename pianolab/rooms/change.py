@@ -12,7 +12,7 @@ from pianolab.rooms.predict import predict_room
 from pianolab.rooms.results import RoomAcoustics, Span, band, mean_over, span_of, span_row
 from pianolab.rooms.surfaces import NOMINAL_HZ
 from pianolab.rooms.words import caution_words, change_words
-from pianolab.show import Row, Showable
+from pianolab.show import Fields, Row, Showable
 from pianolab.units import FloatArray
 
 BASS_HZ, MIDDLE_HZ, TREBLE_HZ = (125, 250), (500, 1000), (2000, 4000, 8000)
@@ -25,7 +25,7 @@ LEAST_AGREEING = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
-class HeardTime:
+class HeardTime(Fields):
     """The reverberation heard in the recording beside what was calculated for the same room."""
 
     heard_s: float

@@ -10,14 +10,14 @@ from numpy.typing import ArrayLike
 from pianolab.errors import BadInput
 from pianolab.model import PianoKind, Room
 from pianolab.rooms.surfaces import BANDS_HZ, NOMINAL_HZ
-from pianolab.show import Row, Showable
+from pianolab.show import Fields, Row, Showable
 from pianolab.units import FloatArray
 
 LOW_SHARE, HIGH_SHARE = 0.1, 0.9
 
 
 @dataclass(frozen=True)
-class Span:
+class Span(Fields):
     """A value with its range: 10, 50 and 90 % of the simulated cases lie under these."""
 
     low: float

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from pianolab.acoustics import Survey
 from pianolab.errors import BadInput, PianolabError
-from pianolab.show import Row, Showable
+from pianolab.show import Fields, Row, Showable
 from pianolab.workflow.listening import listen_file
 from pianolab.workflow.parallel import Backend, cores, worked
 
@@ -23,7 +23,7 @@ NOT_REACHED = "not reached before the interruption"
 
 
 @dataclass(frozen=True, kw_only=True)
-class OneOfMany:
+class OneOfMany(Fields):
     """One recording of many: its survey, or in one line why there is none."""
 
     path: Path
