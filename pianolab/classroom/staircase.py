@@ -23,6 +23,9 @@ GUESS, LAPSE, SLOPE = 0.5, 0.03, 2.5
 THRESHOLD_SHARE = GUESS + (1.0 - GUESS - LAPSE) * (1.0 - np.exp(-1.0))
 """Share of right answers at the threshold: 0.80."""
 
+EDGE = 0.12
+"""So near an end of the levels, in logarithms, the middle of what is known lies where the threshold is beyond them."""
+
 FloatArray = NDArray[np.float64]
 
 
@@ -125,7 +128,10 @@ class Ladder:
         low, middle, high = np.interp([0.025, 0.5, 0.975], np.cumsum(self.weight), self.thresholds)
         spill = self.weight[0] * 20.0 > self.weight.max() or self.weight[-1] * 20.0 > self.weight.max()
         if spill:
-            why = f"it lies beyond the levels that were asked, {self.low:g} to {self.high:g} {unit}"
+            place = np.log(middle / self.low) / np.log(self.high / self.low)
+            why = f"{self.answers} answers don't tell it yet"
+            if not EDGE < place < 1.0 - EDGE:
+                why = f"it lies beyond the levels that were asked, {self.low:g} to {self.high:g} {unit}"
             return Threshold(
                 value=None, low=None, high=None, unit=unit, answers=self.answers, why_missing=why
             )

@@ -60,6 +60,11 @@ def test_a_threshold_is_unknown_after_few_answers_and_beyond_the_levels() -> Non
         ladder = ladder.answered(ladder.next_level(), right=True)
     assert ladder.result("cents").value is None
     assert "beyond the levels" in ladder.result("cents").why_missing
+    # A threshold in the middle of the levels, of which few answers leave both ends open.
+    few = Ladder.start(0.3, 12.0)
+    for right in (True, False, True, False, True, True, False, True, True, False, True, True):
+        few = few.answered(few.next_level(), right=right)
+    assert few.result("cents").why_missing == "12 answers don't tell it yet"
 
 
 def test_up_down_settles_where_seven_of_ten_are_right() -> None:
