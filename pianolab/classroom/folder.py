@@ -77,6 +77,8 @@ class SchoolClass:
         ------
         CasebookError : the class's own casebook can't be opened, or none of the folders can be read
         """
+        if not self.database:
+            self.check_place()
         given = [more] if isinstance(more, (str, Path)) else more
         places = [*self.desks(), *(place for path in given for place in desks_in(path) or [Path(path)])]
         if not places:
@@ -94,9 +96,21 @@ class SchoolClass:
         """The class's casebook, with all that was gathered."""
         place = self.database or self.folder / GATHERED
         if not self.database:
+            self.check_place()
             make_sure(self.folder / GATHERED)
         with open_casebook(place) as book:
             yield book
+
+    def check_place(self) -> None:
+        """Whether the class still lies where it was opened; what is answered would be kept where nobody looks.
+
+        Raises
+        ------
+        BadInput : its folder was moved or deleted meanwhile
+        """
+        if not (self.folder / CLASS_FILE).is_file():
+            got, need = "no class there any more", "the folder as it was opened"
+            raise BadInput(str(self.folder), got, need, "Was it moved? open_class opens it anew.")
 
     def answers(self) -> tuple[Answer, ...]:
         """All answers of this class that were gathered (on a server: given), in order of entry."""
@@ -159,6 +173,7 @@ class Desk:
     def book(self) -> Iterator[Casebook]:
         """The casebook this desk writes to; the pupil's own is made where it isn't there yet."""
         if isinstance(self.place, Path):
+            self.school.check_place()
             make_sure(self.place)
         with open_casebook(self.place) as book:
             yield book

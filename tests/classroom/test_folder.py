@@ -323,6 +323,17 @@ def test_a_class_that_is_moved_and_renamed_is_the_same(tmp_path: Path) -> None:
     assert len(moved.answers()) == EACH
 
 
+def test_nothing_is_kept_where_a_class_was_before_it_was_moved(tmp_path: Path) -> None:
+    """A pupil's window that is still open says so, instead of making a folder where nobody looks."""
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    desk = school.desk("Mia")
+    shutil.move(school.folder, tmp_path / "elsewhere")
+    for act in (lambda: desk.record(answers_of(desk)[0]), school.answers, school.gather):
+        with pytest.raises(BadInput, match="got no class there any more, need the folder as it was opened"):
+            act()
+    assert not school.folder.exists()
+
+
 def test_one_name_in_two_spellings_is_one_pupil(tmp_path: Path) -> None:
     school = make_class(tmp_path / "class", name="Tuesday")
     assert school.desk("Zoe\u0308").pupil == school.desk(" Zo\u00eb ").pupil
