@@ -28,6 +28,7 @@ _LAZY = {
     "demo_casebook": "pianolab.workflow",
     "listen_file": "pianolab.workflow",
     "survey_many": "pianolab.workflow",
+    "recording_form": "pianolab.workflow",
     "compare_casebook": "pianolab.workflow",
     "decide": "pianolab.workflow",
     "export_page": "pianolab.workflow",
@@ -68,8 +69,9 @@ if TYPE_CHECKING:
     from pianolab.workflow import decide as decide
     from pianolab.workflow import demo as demo
     from pianolab.workflow import demo_casebook as demo_casebook
-    from pianolab.workflow.export_button import export_button as export_button
+    from pianolab.workflow import export_button as export_button
     from pianolab.workflow import export_page as export_page
     from pianolab.workflow import listen_file as listen_file
     from pianolab.workflow import plan_visits as plan_visits
+    from pianolab.workflow import recording_form as recording_form
     from pianolab.workflow import survey_many as survey_many

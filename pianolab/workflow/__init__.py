@@ -4,10 +4,10 @@ from pianolab.workflow.comparing import CasebookComparison, compare_casebook
 from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.demo_second import demo_second_visit
-from pianolab.workflow.export_button import export_button
 from pianolab.workflow.exporting import demo, export_both, export_page, export_tables
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
+from pianolab.workflow.notebook_forms import export_button, recording_form
 from pianolab.workflow.notebooks import copy_notebooks
 from pianolab.workflow.planning import plan_visits
 from pianolab.workflow.progress import Printer, Progress
@@ -39,6 +39,7 @@ __all__ = [
     "listen_file",
     "plan_visits",
     "ranking_changes",
+    "recording_form",
     "survey_csv",
     "survey_into",
     "survey_json",

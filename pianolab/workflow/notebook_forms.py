@@ -1,0 +1,127 @@
+"""Forms for a notebook that need a casebook: the export as a button, and a recording into the casebook."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pianolab.casebook import Casebook
+from pianolab.errors import BadInput
+from pianolab.io import sound_info
+from pianolab.model import BuyerProfile, Piano, Visit
+from pianolab.workflow.exporting import PAGE, export_page, export_tables
+from pianolab.workflow.listening import survey_into
+from pianolab.workflow.progress import Progress
+
+if TYPE_CHECKING:
+    from pianolab.widgets.export_button import ExportButton
+    from pianolab.widgets.recording_form import RecordingForm
+
+TABLES = "comparison-tables"
+SUFFIXES = frozenset({
+    ".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".aif", ".aiff", ".m4a", ".aac", ".3gp", ".mp4", ".mov", ".webm",
+    ".mkv", ".caf", ".w64",
+})  # fmt: skip
+
+
+def export_button(
+    casebook: Casebook,
+    html_path: str | Path | None = None,
+    *,
+    profile: str | BuyerProfile = "first piano",
+    seed: int = 0,
+) -> ExportButton:
+    """A form with one button that writes the comparison page, and a second one for the tables.
+
+    Nothing is written before a button is pressed, and nothing that is there already is replaced before the
+    button says so.
+
+    Parameters
+    ----------
+    casebook : an open casebook; it is only read
+    html_path : where the page goes, ``comparison.html`` beside the casebook's folder if not given; the tables
+        go into the folder ``comparison-tables`` beside the page
+    profile, seed : as in `export_page`
+
+    Returns
+    -------
+    ExportButton; a notebook shows it as it is
+    """
+    from pianolab.widgets.export_button import ExportButton
+
+    path = Path(html_path) if html_path is not None else _beside(casebook) / PAGE
+    folder = path.parent / TABLES
+
+    def page(leave_out: Sequence[str], tell: Progress) -> Path:
+        return export_page(casebook, path, profile=profile, leave_out=leave_out, seed=seed, progress=tell)
+
+    def tables(leave_out: Sequence[str], tell: Progress) -> Path:
+        return export_tables(casebook, folder, profile=profile, leave_out=leave_out, seed=seed, progress=tell)
+
+    return ExportButton(page=page, tables=tables, target=path, tables_target=folder)
+
+
+def _beside(casebook: Casebook) -> Path:
+    """The folder in which the casebook's folder lies; the current one where the casebook is on a server."""
+    folder = Path(casebook.name)
+    return folder.parent if folder.is_dir() else Path()
+
+
+def recording_form(
+    casebook: Casebook, piano: Piano, visit: Visit, *, folder: str | Path = ".", examiner: str = "me"
+) -> RecordingForm:
+    """A form that hears one of the sound files in a folder and keeps it at a visit.
+
+    Parameters
+    ----------
+    casebook : an open casebook
+    piano, visit : whose recording it is
+    folder : where to look for sound files, the newest first
+    examiner : str; who enters it
+
+    Returns
+    -------
+    RecordingForm; a notebook shows it as it is
+    """
+    from pianolab.widgets.recording_form import RecordingForm
+
+    def keep(path: Path, tell: Progress) -> str:
+        _check_new(casebook, path)
+        surveyed = survey_into(
+            casebook, path, piano=piano.id, visit=visit.day, first_key=piano.first_key, last_key=piano.last_key,
+            by=examiner, progress=tell,
+        )  # fmt: skip
+        return surveyed.headline()
+
+    about = f"{piano.name}, visit of {visit.day.isoformat()}"
+    return RecordingForm(about=about, files=lambda: sound_files(folder), keep=keep)
+
+
+def sound_files(folder: str | Path) -> tuple[Path, ...]:
+    """Sound and video files of a folder, the newest first.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for name in ("a.m4a", "notes.txt", ".hidden.wav"):
+    ...         (Path(folder) / name).touch()
+    ...     [p.name for p in sound_files(folder)]
+    ['a.m4a']
+    """
+    found = [
+        p for p in Path(folder).iterdir()
+        if p.is_file() and p.suffix.lower() in SUFFIXES and not p.name.startswith(".")
+    ]  # fmt: skip
+    return tuple(sorted(found, key=lambda p: (-p.stat().st_mtime, p.name)))
+
+
+def _check_new(casebook: Casebook, path: Path) -> None:
+    seconds = sound_info(path).seconds
+    mine = [r.seconds for r in casebook.recordings() if r.original_name == path.name]
+    same = seconds is not None and any(abs(known - seconds) < 0.01 for known in mine)
+    if same:
+        raise BadInput(
+            path.name, "a recording that is in the casebook already", "another one", "Kept before?"
+        )
