@@ -150,7 +150,7 @@ try:
 except CasebookError as error:
     print(error)
 resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-print(confirmed, len([f for f in book.findings() if f.id.startswith("f")]), book.verify().ok)
+print(confirmed, len([f for f in book.findings() if f.point == "p"]), book.verify().ok)
 with book.editing(by="Ana") as edit:
     edit.add(Finding(id="after", visit_id=visit, point="p", count=1))
 book.close()
