@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pianolab.classroom import make_drill, threshold_of
+from pianolab.classroom.confirm import NOT
+from pianolab.classroom.drills import ALTERED
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class
 from pianolab.classroom.sittings import DrillSitting, GradingSitting
@@ -73,6 +76,15 @@ def test_an_answer_is_kept_before_the_truth_is_told(school: SchoolClass) -> None
     assert truth.explanation in told.explanation
     assert len(told.curves) == 2
     assert told.sound is not None
+
+
+def test_what_was_altered_is_said_to_be_so_with_the_answer(school: SchoolClass) -> None:
+    sitting = sit(school)
+    truth = replace(sitting.drill.truth, made_from=ALTERED, confirmed=f"{NOT}: too small")
+    sitting._drill = replace(sitting.drill, truth=truth)
+    assert ALTERED not in sitting.view()["made_from"]
+    told = sitting.take("A").explanation
+    assert told.endswith("Made from a recorded note, altered; not confirmed by measurement: too small.")
 
 
 def test_the_next_sitting_goes_on_where_the_last_one_stopped(school: SchoolClass) -> None:
