@@ -11,7 +11,7 @@ import os
 import shutil
 import tomllib
 from collections.abc import Iterable
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
@@ -129,7 +129,7 @@ class SchoolClass:
         """Who has answered, in order."""
         return tuple(sorted({a.pupil for a in self.answers()}))
 
-    def remove(self, pupil: str) -> int:
+    def remove(self, pupil: str | int) -> int:
         """Remove a pupil's results for good, from the class's casebook and from the pupil's own folder.
 
         Returns
@@ -142,7 +142,9 @@ class SchoolClass:
         BadInput : the pupil's own folder can't be deleted; the class's casebook holds nothing of theirs then
         """
         name = check_pupil(str(pupil))
-        self.gather()
+        # What can't be read any more goes all the same.
+        with suppress(CasebookError):
+            self.gather()
         with self.book() as book:
             ids = [a.id for a in book.answers() if a.pupil == name and a.id.startswith(mark_of(self.id))]
             if ids:

@@ -342,6 +342,18 @@ def test_one_name_in_two_spellings_is_one_pupil(tmp_path: Path) -> None:
     assert school.desk("\u0645\u06cc\u200c\u0646\u0627").pupil
 
 
+def test_a_pupil_whose_folder_is_damaged_can_be_removed(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday")
+    work(school.desk("Mia"))
+    school.gather()
+    place = school.desk("Mia").place
+    assert isinstance(place, Path)
+    (place / "casebook.sqlite").write_bytes(b"rubbish")
+    assert school.remove("Mia") == EACH
+    assert not place.exists()
+    assert school.answers() == ()
+
+
 def test_a_folder_that_cannot_be_deleted_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     school = make_class(tmp_path / "class", name="Tuesday")
     work(school.desk("Mia"))
