@@ -20,7 +20,7 @@ from pianolab.acoustics.damper import (
     judge_room,
     room_t60,
 )
-from pianolab.acoustics.decay import NoteDecay, note_decay, string_decay
+from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay, string_decay
 from pianolab.acoustics.far_strings import far_string, mean_of_far_strings_hz
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
 from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials, loud_power
@@ -271,7 +271,7 @@ def _with_pitch(
         string_db_per_s=string_decay(modes, weight=all_weight),
         release=release,
         falls=falls,
-        decays=decays,
+        decays=late_decay(modes, decays, levels, weight=all_weight, held_s=held_s),
         levels=levels,
         t60_s=t60[0],
         t60_reason=t60[1],

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics.compass import usual_inharmonicity
-from pianolab.acoustics.decay import note_decay
+from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay
 from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.modes import BandSignals, Modes, find_modes
 from pianolab.acoustics.partials import fit_stiff_series, series_hz
@@ -153,15 +153,45 @@ def test_time_to_fall_twenty_decibels() -> None:
     found = note_decay(double_decay(), usable_s=5.0)
     assert (found.bound, found.decay_20_s) == ("=", pytest.approx(1.339625, abs=0.004))
     assert found.decay_20_s != pytest.approx(1.25, abs=0.03), "16 dB/s alone would be 1.25 s"
+
+
+def double_modes() -> Modes:
+    """The same two stages as modes of one partial: amplitude decay is ln(10) / 20 of the dB per second."""
+    rate = np.array([16.0, 4.0]) * np.log(10.0) / 20.0
+    f_hz, amplitude = np.array([440.0, 440.3]), np.array([1.0, 0.1])
+    one = np.ones((1, 1))
+    return Modes(
+        f_hz=f_hz[None, None], decay_per_s=rate[None, None], amplitude=amplitude[None, None, None].astype(complex),
+        energy=amplitude[None, None] ** 2, centroid_hz=440.0 * one, centroid_energy=one, mean_decay_per_s=one, fit_db=40.0 * one,
+    )  # fmt: skip
+
+
+def late(*, held_s: float, floor: float = 1e-9) -> NoteDecay:
+    level = double_decay(floor=floor)
+    early = note_decay(level, usable_s=held_s)
+    return late_decay(double_modes(), [early], [level], weight=np.ones((1, 1)), held_s=np.array([held_s]))[0]
+
+
+def test_the_late_fall_is_that_of_the_slow_mode() -> None:
+    found = late(held_s=5.0)
     assert found.late_db_per_s == pytest.approx(4.0, rel=0.12)
+    assert found.early_db_per_s > 12.0
+
+
+@pytest.mark.parametrize(
+    ("held_s", "floor", "why"),
+    [(2.0, 1e-9, "still bends"), (0.8, 1e-9, "too soon"), (5.0, 1e-3, "noise too near")],
+)
+def test_a_late_fall_that_can_not_be_seen_says_why(held_s: float, floor: float, why: str) -> None:
+    found = late(held_s=held_s, floor=floor)
+    assert np.isnan(found.late_db_per_s)
+    assert why in found.why_no_late
 
 
 def test_a_note_let_go_gives_a_lower_bound() -> None:
     found = note_decay(double_decay(), usable_s=1.0)
     assert found.bound == ">"
     assert found.decay_20_s == pytest.approx(1.0, abs=0.01)
-    assert np.isnan(found.late_db_per_s)
-    assert found.why_no_late
 
 
 def test_a_note_drowned_in_noise_gives_a_lower_bound() -> None:
