@@ -25,6 +25,11 @@ def answer_id(class_id: str, *, pupil: str, lesson: str, task: str, item: str) -
     return mark_of(class_id) + sha256(text.encode()).hexdigest()[:32]
 
 
+def trace_of(pupil: str, *, class_id: str) -> str:
+    """What stays of a pupil who was removed: enough to know them again, and no name."""
+    return sha256(json.dumps([class_id, "removed", pupil]).encode()).hexdigest()
+
+
 def place_of(task: str) -> str:
     """A task's place in its lesson: its name without the mark that says how it was made.
 

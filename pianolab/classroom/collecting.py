@@ -39,6 +39,14 @@ def make_sure(place: Path) -> None:
         shutil.rmtree(draft, ignore_errors=True)
 
 
+def note_removed(file: Path, trace: str) -> None:
+    """Add a trace to a class's list of pupils who were removed; the list is whole at every moment."""
+    known = file.read_text(encoding="utf-8").split() if file.is_file() else []
+    draft = file.with_name(f".{file.name}.{uuid4().hex}.part")
+    draft.write_text("".join(f"{t}\n" for t in dict.fromkeys([*known, trace])), encoding="utf-8")
+    draft.replace(file)
+
+
 def gather_each(places: Sequence[Path], *, into: str | Path) -> tuple[list[GatherResult], list[str]]:
     """Gather folder by folder; what was done, and why some could not be read.
 

@@ -20,18 +20,18 @@ from uuid import uuid4
 
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.casebook.engine import DATABASE_NAME
-from pianolab.classroom.answer_ids import Standing, answer_id, mark_of, standing_of
-from pianolab.classroom.collecting import first_counts, gather_each, make_sure, together
+from pianolab.classroom.answer_ids import Standing, answer_id, mark_of, standing_of, trace_of
+from pianolab.classroom.collecting import first_counts, gather_each, make_sure, note_removed, together
 from pianolab.classroom.drills import set_seed
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer, check_pupil
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from pianolab.casebook import GatherResult
 
-CLASS_FILE, PUPILS, GATHERED = "class.toml", "pupils", "gathered"
+CLASS_FILE, PUPILS, GATHERED, REMOVED = "class.toml", "pupils", "gathered", "removed.txt"
 WRITER = "class"
 """Stands in the casebooks' logs in place of a name, so that a name goes when its answers go."""
 
@@ -87,6 +87,7 @@ class SchoolClass:
             into = self.database or self.folder / GATHERED
         done, refused = gather_each(places, into=into)
         with self.book() as book:
+            self._bury(book, self.has_removed)
             twice = first_counts(book, mark=mark_of(self.id), by=WRITER)
             left = book.conflicts()
         return together(done, conflicts=left, problems=[*refused, *twice])
@@ -114,7 +115,9 @@ class SchoolClass:
 
     def answers(self) -> tuple[Answer, ...]:
         """All answers of this class that were gathered (on a server: given), in order of entry."""
-        return tuple(a for a in self._all() if standing_of(a, class_id=self.id) == "counts")
+        counted = [a for a in self._all() if standing_of(a, class_id=self.id) == "counts"]
+        gone = {pupil for pupil in {a.pupil for a in counted} if self.has_removed(pupil)}
+        return tuple(a for a in counted if a.pupil not in gone)
 
     def left_out(self) -> tuple[tuple[Answer, Standing], ...]:
         """Answers in the class's casebook that don't count, and why: another class's, or changed by hand."""
@@ -134,8 +137,8 @@ class SchoolClass:
 
         Returns
         -------
-        int, how many answers there were; copies that are gathered later don't bring them back, nor does the same
-        pupil who does the same tasks again: who comes back takes another name or number
+        int, how many answers there were; copies that are gathered later bring nothing of theirs back, and who comes
+        back takes another name or number
 
         Raises
         ------
@@ -145,10 +148,9 @@ class SchoolClass:
         # What can't be read any more goes all the same.
         with suppress(CasebookError):
             self.gather()
+        note_removed(self.folder / REMOVED, trace_of(name, class_id=self.id))
         with self.book() as book:
-            ids = [a.id for a in book.answers() if a.pupil == name and a.id.startswith(mark_of(self.id))]
-            if ids:
-                book.purge(ids, by=WRITER)
+            count = self._bury(book, lambda pupil: pupil == name)
         own = self.folder / PUPILS / desk_name(name)
         if own.exists():
             try:
@@ -156,6 +158,22 @@ class SchoolClass:
             except OSError as error:
                 got = f"a folder that can't be deleted ({error.strerror})"
                 raise BadInput(str(own), got, "leave to delete it", "Is it open elsewhere? Delete it yourself.") from None  # fmt: skip
+        return count
+
+    def has_removed(self, pupil: str) -> bool:
+        """Whether this pupil's results were removed for good; known by a trace that names nobody."""
+        file = self.folder / REMOVED
+        return (
+            file.is_file() and trace_of(pupil, class_id=self.id) in file.read_text(encoding="utf-8").split()
+        )
+
+    def _bury(self, book: Casebook, gone: Callable[[str], bool]) -> int:
+        """Remove all answers of pupils who are gone; how many."""
+        own = [a for a in book.answers() if a.id.startswith(mark_of(self.id))]
+        leaving = {pupil for pupil in {a.pupil for a in own} if gone(pupil)}
+        ids = [a.id for a in own if a.pupil in leaving]
+        if ids:
+            book.purge(ids, by=WRITER)
         return len(ids)
 
 
@@ -203,10 +221,13 @@ class Desk:
 
         Raises
         ------
-        BadInput : another pupil's answer, one whose id isn't `answer_id`, or one that was removed for good
+        BadInput : another pupil's answer, one whose id isn't `answer_id`, or of a pupil who was removed
         """
         if answer.pupil != self.pupil:
             raise BadInput("pupil", repr(answer.pupil), repr(self.pupil), "Another pupil's desk?")
+        if self.school.has_removed(self.pupil):
+            got = f"{self.pupil!r}, whose results were removed for good"
+            raise BadInput("pupil", got, "another name or number")
         if standing_of(answer, class_id=self.school.id) != "counts":
             raise BadInput("answer", "an id, a task and a truth that don't belong together", "the id that desk.answer_id gives, correct where given is the truth")  # fmt: skip
         with self.book() as book:

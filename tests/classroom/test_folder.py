@@ -296,18 +296,34 @@ def test_a_whole_copy_of_the_class_can_be_gathered(tmp_path: Path) -> None:
 
 
 def test_who_was_removed_and_answers_again(school: SchoolClass) -> None:
-    """On the server it is refused; in files it is kept in the pupil's own folder and stays out of the class's."""
     desk = school.desk("Mia")
     work(desk)
     school.gather()
     assert school.remove("Mia") == EACH
-    if school.database:
-        with pytest.raises(BadInput, match="an id that was purged"):
-            desk.record(answers_of(desk)[0])
-    else:
-        work(desk)
-        school.gather()
+    for answer in (answers_of(desk)[0], answers_of(desk, lesson="another")[0]):
+        with pytest.raises(BadInput, match="whose results were removed for good, need another name"):
+            desk.record(answer)
     assert school.answers() == ()
+    assert school.remove("Mia") == 0
+
+
+def test_what_a_copy_held_that_was_never_gathered_stays_away_too(tmp_path: Path) -> None:
+    """A pupil who left had answered more at home than the class ever saw."""
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    shutil.copytree(school.folder, tmp_path / "home")
+    home = open_class(tmp_path / "home")
+    work(school.desk("Zuleika"))
+    school.gather()
+    assert school.remove("Zuleika") == EACH
+    for pupil in ("Zuleika", "Leo"):
+        for answer in answers_of(home.desk(pupil), lesson="at home"):
+            home.desk(pupil).record(answer)
+    school.gather(tmp_path / "home")
+    assert school.pupils() == ("Leo",)
+    with school.book() as book:
+        assert {a.pupil for a in book.answers()} == {"Leo"}
+    for file in (f for f in school.folder.rglob("*") if f.is_file()):
+        assert b"Zuleika" not in file.read_bytes()
 
 
 def test_a_class_that_is_moved_and_renamed_is_the_same(tmp_path: Path) -> None:
