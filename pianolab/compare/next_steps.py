@@ -152,7 +152,7 @@ def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]
     return NextStep(
         piano_id=assessment.piano.id,
         piano_name=assessment.piano.name,
-        text=_text(first.effort, group),
+        text=_text(first.effort, group, heard=assessment.heard),
         effort=first.effort,
         minutes=_minutes(first.effort, group),
         chance_to_change=learned.chance,
@@ -170,15 +170,15 @@ def _minutes(effort: str, group: list[Unknown]) -> float | None:
     return sum(minutes) if effort == "look again" else max(minutes)
 
 
-def _text(effort: str, group: list[Unknown]) -> str:
+def _text(effort: str, group: list[Unknown], *, heard: bool) -> str:
     if effort == "look again" and len(group) > 1:
         return f"finish the walk: {len(group)} points are not checked yet, among them {group[0].text}"
     what = _and([u.text for u in group][:3])
     more = f" and {len(group) - 3} more" if len(group) > 3 else ""
     return {
         "look again": f"look again: {what}",
-        "record again": f"record it again: {what}{more}",
-        TUNE: f"have it tuned and record it again: {_and([u.text for u in group][:2])}",
+        "record again": f"record it again: {what}{more}" if heard else f"record every key: {what}{more}",
+        TUNE: f"have it tuned and record it{' again' if heard else ''}: {_and([u.text for u in group][:2])}",
         "technician": f"have a technician look: {what}{more}",
     }[effort]
 

@@ -234,6 +234,18 @@ class TestFindOut:
         efforts = [s.effort for s in compare(hidden, judged("b", 8.0)).next_steps]
         assert efforts == ["tune and record again"]
 
+    def test_what_was_never_recorded_is_not_recorded_again(self) -> None:
+        gaps = (
+            gap(1.5, key="noisy", effort="record again"),
+            gap(1.0, key="sour", effort="tune and record again"),
+        )
+        heard = judged("a", 9.0, unknown=gaps)
+        texts = {s.effort: s.text for s in compare(replace(heard, heard=False), judged("b", 8.0)).next_steps}
+        assert texts["record again"].startswith("record every key")
+        assert texts["tune and record again"].startswith("have it tuned and record it: ")
+        again = {s.effort: s.text for s in compare(heard, judged("b", 8.0)).next_steps}
+        assert again["record again"].startswith("record it again")
+
     def test_many_unchecked_points_make_finishing_the_walk_a_step(self) -> None:
         gaps = tuple(gap(0.3, key=f"point {i}") for i in range(9))
         steps = compare(judged("a", 9.0, unknown=gaps), judged("b", 8.3)).next_steps
