@@ -18,6 +18,10 @@ from pianolab.rooms import RoomChange
 from pianolab.rooms.change import HeardTime
 from pianolab.workflow.deciding import Decision
 
+NOT_COMPARED = {
+    "tuned in between": "it was tuned between the two visits, so nothing can be said about its pins",
+    "another piano": "the two recordings differ as those of two pianos do, so nothing can be said about its pins",
+}
 MOST_PHOTOS = 8
 """Of one piano on the page, those with a point first; the others stay in the casebook."""
 
@@ -90,8 +94,9 @@ def further_of(decision: Decision) -> tuple[Further, ...]:
 
 def _holding(holding: Holding, piano_id: str) -> Further:
     drawn = holding if holding.keys and holding.state == COMPARED else None
-    said = (holding.headline(), *holding.notes)
-    return Further(title="Has it held its tuning", sentences=said, piano_id=piano_id, chart_of=drawn)
+    said = holding.headline() if holding.state == COMPARED else NOT_COMPARED.get(holding.state, holding.state)
+    sentences = (said, *holding.notes)
+    return Further(title="Has it held its tuning", sentences=sentences, piano_id=piano_id, chart_of=drawn)
 
 
 def _pedal(pedal: LeftPedal, piano_id: str) -> Further:
