@@ -144,10 +144,10 @@ def short_value(value: object) -> str:
 NO_WRAP_CHARS = 15
 
 
-def html_table(caption: str, header: Sequence[str], rows: Sequence[Row]) -> str:
+def html_table(caption: str, header: Sequence[str], rows: Sequence[Row], *, empty: str = "none") -> str:
     """A plain HTML table, everything escaped; it follows the notebook's own light or dark theme.
 
-    A column in which no row says anything is left out; a table without rows says so.
+    A column in which no row says anything is left out; a table without rows says ``empty``.
 
     Examples
     --------
@@ -160,8 +160,8 @@ def html_table(caption: str, header: Sequence[str], rows: Sequence[Row]) -> str:
     said = [i for i in range(len(header)) if any(row[i] for row in cells)]
     head = "".join(f'<th style="text-align:left">{escape(header[i])}</th>' for i in said)
     body = "".join("<tr>" + "".join(_cell(row[i]) for i in said) + "</tr>" for row in cells)
-    table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>" if cells else "<p>none</p>"
-    return _figure(caption, table)
+    table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return _figure(caption, table if cells else f"<p>{escape(empty)}</p>")
 
 
 def _cell(text: str) -> str:

@@ -84,7 +84,9 @@ class Casebook(Records):
             (p.name, p.kind, p.year, ", ".join(v.day.isoformat() for v in visits if v.piano_id == p.id) or "none yet")
             for p in self.pianos()
         ]  # fmt: skip
-        return html_table(f"Casebook {self.name}", ("piano", "kind", "year", "visits"), rows)
+        return html_table(
+            f"Casebook {self.name}", ("piano", "kind", "year", "visits"), rows, empty="no piano yet"
+        )
 
     @property
     def name(self) -> str:

@@ -191,10 +191,14 @@ class PianoModel:
         return BASS_INTERCEPT + BASS_OF_KIND[self.kind] + 0.1 * float(self.stream(0, "piano").normal())
 
     def inharmonicity(self, key: int) -> float:
-        """Inharmonicity coefficient B of the key's strings."""
+        """Inharmonicity coefficient B of the key's strings.
+
+        It goes with one over the tension [fletcher1964]: a piano that is flat as a whole has slacker strings.
+        """
         scatter = np.exp(0.03 * self.stream(check_key(key), "stiffness").normal())
         line = inharmonicity_line(key, bass_intercept=self.bass_intercept)
-        return float(self.inharmonicity_scale * line * scatter)
+        slack = float(shift_cents(1.0, -2.0 * self.offset_cents))
+        return float(self.inharmonicity_scale * line * scatter * slack)
 
     def strings(self, key: int) -> FloatArray:
         """First partial of each string of the key on its own (without the bridge).

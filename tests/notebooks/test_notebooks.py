@@ -14,8 +14,9 @@ from typing import Any
 import nbformat
 import pytest
 
+from pianolab.casebook import open_casebook
 from pianolab.shipped import shipped
-from pianolab.workflow import demo_second_visit
+from pianolab.workflow import demo_second_visit, visit_changes
 
 NOTEBOOKS = sorted(Path(str(shipped("notebooks"))).glob("*.ipynb"))
 IDS = [p.stem for p in NOTEBOOKS]
@@ -151,6 +152,14 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("made") / "pianolab-demo"
     demo_second_visit(folder).close()
     return folder
+
+
+@pytest.mark.slow
+def test_the_second_visit_of_the_demonstration_knows_its_piano_again(demonstration: Path) -> None:
+    with open_casebook(demonstration / "after-the-tuning") as casebook:
+        (piano,) = [p for p in casebook.pianos() if len(casebook.visits(p.id)) == 2]
+        said = visit_changes(casebook, piano.name).pins_sentence()
+    assert said.startswith("tuned in between")
 
 
 def run_elsewhere(path: Path, folder: Path) -> Any:
