@@ -1,8 +1,9 @@
 """Teaching a class: listening drills with known truth, grading alike, what was learnt, and how it is kept."""
 
+from pianolab.classroom.desk import Desk
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, Truth, drill_set, make_drill, set_seed
 from pianolab.classroom.exhibits import GRADED_POINTS, Exhibit, make_exhibits
-from pianolab.classroom.folder import Desk, SchoolClass, make_class, open_class
+from pianolab.classroom.folder import SchoolClass, make_class, open_class
 from pianolab.classroom.grading import ClassView, class_view
 from pianolab.classroom.lessons import (
     Lesson,

@@ -13,16 +13,14 @@ import tomllib
 from collections.abc import Iterable
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from pianolab.casebook import Casebook, create_casebook, open_casebook
-from pianolab.casebook.engine import DATABASE_NAME
-from pianolab.classroom.answer_ids import Standing, answer_id, mark_of, standing_of, trace_of
+from pianolab.classroom.answer_ids import Standing, mark_of, standing_of, trace_of
 from pianolab.classroom.collecting import first_counts, gather_each, make_sure, note_removed, together
-from pianolab.classroom.drills import set_seed
+from pianolab.classroom.desk import PUPILS, WRITER, Desk, desk_name, desks_in
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer, check_pupil
 
@@ -31,9 +29,7 @@ if TYPE_CHECKING:
 
     from pianolab.casebook import GatherResult
 
-CLASS_FILE, PUPILS, GATHERED, REMOVED = "class.toml", "pupils", "gathered", "removed.txt"
-WRITER = "class"
-"""Stands in the casebooks' logs in place of a name, so that a name goes when its answers go."""
+CLASS_FILE, GATHERED, REMOVED = "class.toml", "gathered", "removed.txt"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,98 +171,6 @@ class SchoolClass:
         if ids:
             book.purge(ids, by=WRITER)
         return len(ids)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Desk:
-    """One pupil's place in a class."""
-
-    school: SchoolClass
-    pupil: str
-
-    @property
-    def place(self) -> str | Path:
-        """Where this pupil's answers are kept: the server, or a folder of their own."""
-        return self.school.database or self.school.folder / PUPILS / desk_name(self.pupil)
-
-    @contextmanager
-    def book(self) -> Iterator[Casebook]:
-        """The casebook this desk writes to; the pupil's own is made where it isn't there yet."""
-        if isinstance(self.place, Path):
-            self.school.check_place()
-            make_sure(self.place)
-        with open_casebook(self.place) as book:
-            yield book
-
-    def answers(self) -> tuple[Answer, ...]:
-        """This pupil's own answers, in order of entry."""
-        if isinstance(self.place, Path) and not self.place.is_dir():
-            return ()
-        with self.book() as book:
-            given = book.answers()
-        return tuple(
-            a for a in given if a.pupil == self.pupil and standing_of(a, class_id=self.school.id) == "counts"
-        )
-
-    def seed(self, lesson: str) -> int:
-        """Seed of this pupil's drills in a lesson: the class's own, or one for each pupil."""
-        return set_seed(self.school.seed, lesson=lesson, pupil="" if self.school.same_set else self.pupil)
-
-    def answer_id(self, lesson: str, task: str, item: str = "") -> str:
-        """Id of this pupil's answer to a task: the same on every machine, so that it can't be given twice."""
-        return answer_id(self.school.id, pupil=self.pupil, lesson=lesson, task=task, item=item)
-
-    def record(self, answer: Answer, *, again: bool = False) -> bool:
-        """Keep an answer; False where this task was answered before (with ``again`` the new one counts).
-
-        Raises
-        ------
-        BadInput : another pupil's answer, one whose id isn't `answer_id`, or of a pupil who was removed
-        """
-        if answer.pupil != self.pupil:
-            raise BadInput("pupil", repr(answer.pupil), repr(self.pupil), "Another pupil's desk?")
-        if self.school.has_removed(self.pupil):
-            got = f"{self.pupil!r}, whose results were removed for good"
-            raise BadInput("pupil", got, "another name or number")
-        if standing_of(answer, class_id=self.school.id) != "counts":
-            raise BadInput("answer", "an id, a task and a truth that don't belong together", "the id that desk.answer_id gives, correct where given is the truth")  # fmt: skip
-        with self.book() as book:
-            known = _known(book, answer.id)
-            if known and not again:
-                return False
-            try:
-                with book.editing(by=WRITER) as edit:
-                    edit.change(answer) if known else edit.add(answer)
-            except BadInput:
-                # Another window of this pupil was quicker.
-                if again or not _known(book, answer.id):
-                    raise
-                return False
-        return True
-
-
-def _known(book: Casebook, identity: str) -> bool:
-    """Whether there is such an answer, and not only the trace of one that was removed for good."""
-    log = book.log(identity)
-    return bool(log) and not log[-1].purged
-
-
-def desks_in(folder: str | Path) -> tuple[Path, ...]:
-    """Pupils' folders in a class's folder; none where it is no class's."""
-    found = (p for p in (Path(folder) / PUPILS).glob("*") if not p.name.startswith("."))
-    return tuple(sorted(p for p in found if (p / DATABASE_NAME).exists()))
-
-
-def desk_name(pupil: str) -> str:
-    """Name of a pupil's folder: readable, and another one for every pupil.
-
-    Examples
-    --------
-    >>> desk_name("Mia"), desk_name("../7")[:4]
-    ('Mia-415095', '---7')
-    """
-    plain = "".join(c if c.isalnum() or c in "-_" else "-" for c in pupil)
-    return f"{plain}-{sha256(pupil.encode()).hexdigest()[:6]}"
 
 
 def make_class(

@@ -20,8 +20,9 @@ from pianolab.report.class_page import PlainTable, Section, class_page
 from pianolab.show import Row, Showable
 
 if TYPE_CHECKING:
+    from pianolab.classroom.desk import Desk
     from pianolab.classroom.faults import HeardFault
-    from pianolab.classroom.folder import Desk, SchoolClass
+    from pianolab.classroom.folder import SchoolClass
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

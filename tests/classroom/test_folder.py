@@ -14,7 +14,8 @@ from types import SimpleNamespace
 import pytest
 
 from pianolab.casebook import open_casebook
-from pianolab.classroom.folder import Desk, SchoolClass, desk_name, make_class, open_class
+from pianolab.classroom.desk import Desk, desk_name
+from pianolab.classroom.folder import SchoolClass, make_class, open_class
 from pianolab.classroom.pages import write_class_page
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer

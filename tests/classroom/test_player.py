@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from pianolab.classroom.folder import Desk, make_class
+from pianolab.classroom.desk import Desk
+from pianolab.classroom.folder import make_class
 from pianolab.classroom.sittings import DrillSitting
 from pianolab.widgets.drill_player import DrillPlayer
 
