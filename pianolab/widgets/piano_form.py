@@ -146,7 +146,7 @@ class PianoForm(ipywidgets.VBox):
             return
         self._piano = wanted
         self._show()
-        self._tell(f"Saved at {datetime.now():%H:%M:%S}")
+        self._tell(f"Saved at {datetime.now():%H:%M:%S}.")
 
     def _tell(self, words: str) -> None:
         day = self._visit.day
