@@ -58,7 +58,8 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
     text. Prices: amounts in texts go (the page leaves out its money sections besides).
 
     What people wrote themselves (reasons, places, captions) is searched for single words of a name, of an address and
-    for bare prices too; the page's own words are not, so that a seller called Key takes no keys away.
+    for bare prices too, in small letters or capitals; the page's own words are not, so that a seller called Key takes
+    no keys away, and nobody called May any "may".
     """
     gone = check_choices(leave_out)
     if not gone:
@@ -94,9 +95,9 @@ def _edits(content: Content, pianos: Sequence[Piano], gone: frozenset[str]) -> t
     own: list[Change] = []
     if "names" in gone:
         pairs = _name_pairs(pianos, content)
-        everywhere.append(swap(pairs))
-        known = {p.name for p in pianos}
-        own.append(swap(words_of(w for w in pairs if w not in known)))
+        people = set(pairs) - {p.name for p in pianos}
+        everywhere.append(swap(pairs, exact=people))
+        own.append(swap(pairs | words_of(people)))
     if "addresses" in gone:
         parts = dict.fromkeys((part for p in pianos for part in address_parts(p.address)), LEFT_OUT)
         everywhere.append(swap({p.address: LEFT_OUT for p in pianos if p.address.strip()}))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from decimal import Decimal
 
 LEFT_OUT, AMOUNT_LEFT_OUT = "left out", "[amount left out]"
@@ -64,16 +64,25 @@ def price_forms(price: Decimal | None) -> list[str]:
     return list(dict.fromkeys([f"{price:.0f}", *(grouped.replace(",", m) for m in marks)]))
 
 
-def swap(pairs: Mapping[str, str]) -> Change:
+def swap(pairs: Mapping[str, str], *, exact: Collection[str] = ()) -> Change:
+    """Puts other words in the place of these, longest first, as whole words; ``exact`` ones only as they are written.
+
+    Examples
+    --------
+    >>> swap({"May": "left out", "Mill Lane": "Piano A"}, exact=["May"])("May says the mill lane may buzz")
+    'left out says the Piano A may buzz'
+    """
     words = sorted((w for w in pairs if w), key=len, reverse=True)
     if not words:
         return lambda text: text
     lower = {w.casefold(): pairs[w] for w in words}
-    pattern = re.compile(
-        "|".join(rf"(?<!\w){re.escape(w)}(?!\w)" if w[0].isalnum() and w[-1].isalnum() else re.escape(w) for w in words),
-        re.IGNORECASE,
-    )  # fmt: skip
+    pattern = re.compile("|".join(_alternative(w, exact=w in exact) for w in words), re.IGNORECASE)
     return lambda text: pattern.sub(lambda m: lower.get(m.group().casefold(), LEFT_OUT), text)
+
+
+def _alternative(word: str, *, exact: bool) -> str:
+    own = f"(?-i:{re.escape(word)})" if exact else re.escape(word)
+    return rf"(?<!\w){own}(?!\w)" if word[0].isalnum() and word[-1].isalnum() else own
 
 
 def without_amounts(text: str, codes: set[str]) -> str:

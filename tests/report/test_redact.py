@@ -79,6 +79,17 @@ def test_the_words_of_the_page_itself_stay() -> None:
     assert "Tone counts" in text
 
 
+def test_a_name_that_is_a_word_takes_only_itself_away() -> None:
+    reason = "may would not allow it"
+    found = {
+        "p0": (Finding(visit_id="v", point="plate", state="not allowed", reason=reason, examiner="May"),)
+    }
+    text = text_of(make_page(findings=found, leave_out=("names",)))
+    assert "it may be fine, it may not" in text, "the page's own words"
+    assert "left out would not allow it" in text
+    assert "May" not in text
+
+
 def test_what_is_named_private_goes_with_the_names() -> None:
     lines = {"Recording of Blue upright": "2026-03-14, quill-parlour.m4a; played by Bo in the parlour"}
     private = ("quill-parlour.m4a", "played by Bo in the parlour")
