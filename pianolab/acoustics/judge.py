@@ -26,6 +26,8 @@ from pianolab.acoustics.voicing import Brightness, measure_brightness
 from pianolab.keyboard import register_of, usual_strings
 from pianolab.units import FloatArray
 
+LAST_SURELY_DAMPED = 64
+"""Dampers end between keys 65 and 72 on most instruments [practice]."""
 NOT_STRUCK = "key not struck"
 
 
@@ -51,7 +53,12 @@ def _on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]
 
 
 def short_notes(
-    decay_s: FloatArray, bound: NDArray[np.str_], string_db_per_s: FloatArray, key: NDArray[np.int64]
+    decay_s: FloatArray,
+    bound: NDArray[np.str_],
+    string_db_per_s: FloatArray,
+    key: NDArray[np.int64],
+    *,
+    t60_s: float = np.nan,
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which notes are short, and which are surely not.
 
@@ -60,7 +67,8 @@ def short_notes(
     A cracked bridge or a dead soundboard takes neighbouring notes with it, so less is asked of a note whose
     neighbours are short too. Under a share of what pianos usually have, a note is short whatever the rest is like.
     Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
-    outlasts its hold is surely not short if its strings lose energy no faster than their line says.
+    outlasts its hold is surely not short if its strings lose energy no faster than their line says. A room that rings
+    long moves both, so more is asked there, and what lies between counts as neither.
 
     Returns
     -------
@@ -78,16 +86,17 @@ def short_notes(
     evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
     near = running_median(quick + np.nan_to_num(early), half=3)
     alone = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
+    ringing = 1.0 + lim["evidence_per_t60_s"] * max(0.0, np.nan_to_num(t60_s) - lim["usual_t60_s"])
     together = (
-        (near > lim["evidence_near"])
-        & (evidence > lim["evidence_among"])
+        (near > lim["evidence_near"] * ringing)
+        & (evidence > lim["evidence_among"] * ringing)
         & (key <= lim["few_partials_above"])
     )
     far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual)
-    short = (evidence > alone) | together | far
+    short = (evidence > alone * ringing) | together | far
     slow_enough = ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])
     held = (bound == "=") | slow_enough | ((ratio > line - 0.25) & (quick < lim["maybe_quick"]))
-    return short, ~short & held & (decay_s > 0)
+    return short, ~short & held & (decay_s > 0) & ~(evidence > alone)
 
 
 def _sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
@@ -98,7 +107,7 @@ def _sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str],
     masked = np.nan_to_num(spread, nan=0.0) > lim["masks_sustain_cents"]
     unheard = np.isnan(decay)
     noisy = m.snr_db < qual["least_snr_db"]
-    short, long = short_notes(decay, bound, m.string_db_per_s, key)
+    short, long = short_notes(decay, bound, m.string_db_per_s, key, t60_s=m.t60_s)
     trust, verdict = [], []
     for i in range(len(key)):
         if clipped[i]:
@@ -150,6 +159,16 @@ def _slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     usual = np.exp(smooth_over_keys(_on_keys(logarithm, key, span), stiffness=600.0))[key - span[0]]
     slow = known & (bound != "<") & (likely > lim["slow_share"] * usual) & (likely > lim["least_s"])
     why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
+    hidden = slow & (likely <= lim["slow_share"] * np.nan_to_num(m.t60_s) / 3.0)
+    for i in np.flatnonzero(hidden):
+        why[i] = "the room rings as long as a slow damper would"
+    slow &= ~hidden
+    # The highest keys with dampers are known from the falls alone: slow ones there may have none.
+    for i in np.argsort(-key):
+        if key[i] <= LAST_SURELY_DAMPED or (known[i] and not slow[i]):
+            break
+        if slow[i]:
+            slow[i], why[i] = False, "perhaps no damper on this key"
     return slow, why
 
 
