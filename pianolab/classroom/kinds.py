@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise, permutations
 
 import numpy as np
 
 from pianolab.classroom.confirm import by_faults, by_measure, by_verdict
+from pianolab.classroom.draws import (
+    FAULT_KEYS,
+    RINGING_KEYS,
+    USUAL,
+    USUAL_IN_OCTAVE,
+    drawn_key,
+    drawn_piano,
+    even_piano,
+    low_only,
+    possible,
+)
 from pianolab.classroom.drills import ALTERED, MODELLED, Drill, DrillKind, Recipe, Truth
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, HeardFault, fault_of, tell
 from pianolab.classroom.sounds import (
-    AROUND,
     Curve,
     DrillClip,
     Played,
@@ -28,62 +38,14 @@ from pianolab.classroom.sounds import (
 )
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
-from pianolab.sound_model import KeyFault, PianoModel
-
-KEYS, FAULT_KEYS, RINGING_KEYS = range(38, 61), range(34, 61), range(34, 46)
-"""Where drills of one fault lie, and those of several; a damper leaks only where enough is left after two seconds."""
+from pianolab.sound_model import KeyFault
 
 ALTERABLE: tuple[HeardFault, ...] = ("unison", "short_sustain")
 """Faults that a recorded note can be given in a known way."""
 
 NAMED: tuple[HeardFault, ...] = ("unison", "short_sustain", "damper", "buzz", "voicing", "off_pitch")
 FURTHER_CENTS, SOONER_DB_PER_S = (0.3, 12.0), (1.0, 60.0)
-USUAL, USUAL_IN_OCTAVE, PIANOS = 0.75, 0.7, 12
-"""Least share of its neighbours' fall by 20 dB that a sound key has, alone and where thirteen must have it [practice];
-how many pianos are tried."""
-
 CAN_JUDGE = ("it sings as it should", "it dies too soon", "tune first: it can't be judged")
-
-
-def _piano(recipe: Recipe, *, unison: float = 0.3) -> PianoModel:
-    """A well kept grand, another one in every drill."""
-    seed = int(recipe.rng.integers(1, 2**31))
-    return PianoModel(
-        seed=seed, kind="grand", unison_spread_cents=unison, tuning_spread_cents=0.2, voicing_spread_db=0.4, false_beat_cents=0.05
-    )  # fmt: skip
-
-
-def _even_piano(recipe: Recipe, first: int, last: int, *, least: float) -> PianoModel:
-    """A well kept grand on which none of these keys falls by 20 dB much sooner than its neighbours by nature.
-
-    A key that is short without having been made so would be a right answer that counts as wrong.
-    """
-    tried: list[tuple[float, PianoModel]] = []
-    while len(tried) < PIANOS and (not tried or tried[-1][0] < least):
-        model = _piano(recipe)
-        fall = {k: 1.0 / true_rate_db_per_s(model, k) for k in range(first - AROUND, last + AROUND + 1)}
-        shares = [fall[k] / np.median([fall[j] for j in _neighbours(k)]) for k in range(first, last + 1)]
-        tried.append((float(min(shares)), model))
-    return max(tried, key=lambda found: found[0])[1]
-
-
-def _neighbours(key: int) -> list[int]:
-    return [k for k in range(key - AROUND, key + AROUND + 1) if k != key]
-
-
-def _key(recipe: Recipe) -> int:
-    return int(recipe.rng.choice(KEYS))
-
-
-def _possible(recipe: Recipe, key: int, every: Sequence[HeardFault]) -> list[HeardFault]:
-    """What can be the matter with a key. The key is drawn first, so that it tells nothing of the fault."""
-    return [f for f in recipe.among(every) if f != "damper" or key in RINGING_KEYS]
-
-
-def _low_only(recipe: Recipe, every: Sequence[HeardFault]) -> bool:
-    """Whether a drill is about dampers more than others: further up it would have nothing to ask."""
-    faults = recipe.among(every)
-    return "damper" in faults and len(faults) < len(every)
 
 
 def _curves(fault: HeardFault | None, heard: Played, clean: Played, key: int) -> tuple[Curve, ...]:
@@ -97,10 +59,10 @@ def _one(label: str, samples: np.ndarray, rate_hz: int) -> DrillClip:
 
 def name_the_fault(recipe: Recipe) -> Drill:
     """A note between its two neighbours; is anything wrong with it, and what?"""
-    key = int(recipe.rng.choice(RINGING_KEYS if _low_only(recipe, NAMED) else FAULT_KEYS))
-    options = (*_possible(recipe, key, NAMED), None)
+    key = int(recipe.rng.choice(RINGING_KEYS if low_only(recipe, NAMED) else FAULT_KEYS))
+    options = (*possible(recipe, key, NAMED), None)
     fault: HeardFault | None = options[int(recipe.rng.integers(len(options)))]
-    model = _even_piano(recipe, key, key, least=USUAL)
+    model = even_piano(recipe, key, key, least=USUAL)
     wrong = None if fault is None else fault_of(fault, key, recipe.hardness)
     heard, clean = (play_around(with_fault(model, f), key, seed=recipe.seed % 2**31) for f in (wrong, None))
     low, middle, high = (note_name(k) for k in (key - 1, key, key + 1))
@@ -133,15 +95,15 @@ REAL_KEYS, REAL_NOTES = 0.6, 0.9
 def which_is_better(recipe: Recipe) -> Drill:
     """The same key of two pianos that differ in one thing; also with real notes altered in a known way."""
     rng, every = recipe.rng, tuple(BETTER)
-    low = _low_only(recipe, every)
+    low = low_only(recipe, every)
     recorded = [k for k in real_keys() if not low or k in RINGING_KEYS]
     anywhere = RINGING_KEYS if low else FAULT_KEYS
     key = int(rng.choice(recorded if rng.random() < REAL_KEYS else anywhere))
-    faults = _possible(recipe, key, every)
+    faults = possible(recipe, key, every)
     fault, good = faults[int(rng.integers(len(faults)))], "AB"[int(rng.integers(2))]
     if key in recorded and fault in ALTERABLE and rng.random() < REAL_NOTES:
         return _better_of_real(recipe, key=key, fault=fault, good=good)
-    model, wrong = _piano(recipe), fault_of(fault, key, recipe.hardness)
+    model, wrong = drawn_piano(recipe), fault_of(fault, key, recipe.hardness)
     models = {label: with_fault(model, None if label == good else wrong) for label in "AB"}
     played = {label: play_around(m, key, seed=recipe.seed % 2**31) for label, m in models.items()}
     worse = played["B" if good == "A" else "A"]
@@ -185,7 +147,7 @@ def _pair(
 
 def order_by_sustain(recipe: Recipe) -> Drill:
     """The same key three times, of three lengths of sustain."""
-    rng, key, model = recipe.rng, _key(recipe), _piano(recipe)
+    rng, key, model = recipe.rng, drawn_key(recipe), drawn_piano(recipe)
     step = 0.45 + 0.3 * recipe.hardness
     order = rng.permutation(3)
     shares = {label: step ** int(n) for label, n in zip("ABC", order, strict=True)}
@@ -213,7 +175,7 @@ def order_by_sustain(recipe: Recipe) -> Drill:
 
 def same_or_different(recipe: Recipe) -> Drill:
     """The same key twice: struck twice, or with its strings apart the second time."""
-    rng, key, model = recipe.rng, _key(recipe), _piano(recipe)
+    rng, key, model = recipe.rng, drawn_key(recipe), drawn_piano(recipe)
     different = bool(rng.random() < 0.5)
     wrong = fault_of("unison", key, recipe.hardness) if different else None
     swap, seed = bool(rng.random() < 0.5), recipe.seed % 2**31
@@ -242,12 +204,12 @@ def same_or_different(recipe: Recipe) -> Drill:
 def find_the_bad_key(recipe: Recipe) -> Drill:
     """An octave step by step with one bad key."""
     rng = recipe.rng
-    first = int(rng.choice(range(32, 36) if _low_only(recipe, NAMED) else range(32, 51)))
+    first = int(rng.choice(range(32, 36) if low_only(recipe, NAMED) else range(32, 51)))
     bad = first + int(rng.integers(2, 11))
-    faults = _possible(recipe, bad, NAMED)
+    faults = possible(recipe, bad, NAMED)
     fault = faults[int(rng.integers(len(faults)))]
     wrong = fault_of(fault, bad, recipe.hardness)
-    model = _even_piano(recipe, first, first + 12, least=USUAL_IN_OCTAVE)
+    model = even_piano(recipe, first, first + 12, least=USUAL_IN_OCTAVE)
     seed = recipe.seed % 2**31
     heard, clean = (play_around(with_fault(model, f), first + 6, seed=seed, around=6) for f in (wrong, None))
     return Drill(
@@ -264,8 +226,8 @@ def find_the_bad_key(recipe: Recipe) -> Drill:
 
 def can_you_judge(recipe: Recipe) -> Drill:
     """A note between its neighbours: does it sing, is it short, or does its tuning hide that?"""
-    rng, key = recipe.rng, _key(recipe)
-    model = _even_piano(recipe, key, key, least=USUAL)
+    rng, key = recipe.rng, drawn_key(recipe)
+    model = even_piano(recipe, key, key, least=USUAL)
     answer = CAN_JUDGE[int(rng.integers(3))]
     short = KeyFault(key=key, kind="short_sustain", amount=0.35 + 0.15 * recipe.hardness)
     apart = KeyFault(key=key, kind="unison", amount=float(rng.uniform(3.0, 6.0)))
@@ -309,7 +271,7 @@ class _Limen:
 
 
 def _limen(recipe: Recipe, what: _Limen) -> Drill:
-    rng, key, model = recipe.rng, _key(recipe), _piano(recipe, unison=0.0)
+    rng, key, model = recipe.rng, drawn_key(recipe), drawn_piano(recipe, unison=0.0)
     low, high = what.levels
     wanted = float(high * (low / high) ** recipe.hardness) if recipe.level is None else recipe.level
     if not low <= wanted <= high:

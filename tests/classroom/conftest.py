@@ -23,7 +23,7 @@ def unplayed(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(kinds, name, lambda *_, **__: played)
     for name in ("by_faults", "by_measure", "by_verdict"):
         monkeypatch.setattr(kinds, name, lambda *_, **__: CONFIRMED)
-    monkeypatch.setattr(kinds, "_even_piano", lambda recipe, *_, **__: kinds._piano(recipe))
+    monkeypatch.setattr(kinds, "even_piano", lambda recipe, *_, **__: kinds.drawn_piano(recipe))
     monkeypatch.setattr(kinds, "_curves", lambda *_: ())
     monkeypatch.setattr(kinds, "equally_loud", lambda clips: tuple(clips))
     monkeypatch.setattr(kinds, "_one", lambda *_: None)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pianolab.classroom import DRILL_KINDS, Drill, drill_set, kinds, make_drill, set_seed
+from pianolab.classroom import DRILL_KINDS, Drill, draws, drill_set, make_drill, set_seed
 from pianolab.classroom.confirm import NOT, by_faults, by_measure, by_verdict
 from pianolab.classroom.drills import ALTERED, CONFIRMED, MODELLED, Recipe
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, amount_of, fault_of
@@ -199,8 +199,8 @@ def test_a_sound_key_is_not_short_by_nature() -> None:
     recipes = [
         Recipe(rng=np.random.default_rng(4), seed=1, task="t", hardness=0.2, level=None) for _ in range(2)
     ]
-    assert share(kinds._piano(recipes[0])) < 0.6
-    assert share(kinds._even_piano(recipes[1], 48, 48, least=kinds.USUAL)) >= kinds.USUAL
+    assert share(draws.drawn_piano(recipes[0])) < 0.6
+    assert share(draws.even_piano(recipes[1], 48, 48, least=draws.USUAL)) >= draws.USUAL
 
 
 @pytest.mark.usefixtures("unplayed")
