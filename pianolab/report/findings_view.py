@@ -28,6 +28,7 @@ class FindingRow:
     where: str
     note: str
     examiner: str
+    promised: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,4 +114,5 @@ def _row(f: Finding, point: Point | None) -> FindingRow:
         where=where,
         note=f.note,
         examiner=f.examiner,
+        promised=f.promised,
     )

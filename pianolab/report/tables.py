@@ -266,7 +266,7 @@ def _findings(
             grade, found, meaning = judged(f, point) if f.state == "checked" else (None, "", "")
             rows.append((
                 *names[a.piano.id], point.area if point else "", point.title if point else f.point, f.state, f.reason, grade, found,
-                meaning, " ".join(note_name(k) for k in f.keys), f.place, f.note, f.examiner,
+                meaning, " ".join(note_name(k) for k in f.keys), f.place, f.note, f.examiner, f.promised,
             ))  # fmt: skip
     header = [
         *WHO,
@@ -281,5 +281,6 @@ def _findings(
         "place",
         "note",
         "examiner",
+        "promised",
     ]
     return as_csv(header, rows)
