@@ -165,7 +165,7 @@ def _slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     slow &= ~hidden
     # The highest keys with dampers are known from the falls alone: slow ones there may have none.
     for i in np.argsort(-key):
-        if key[i] <= LAST_SURELY_DAMPED or (known[i] and not slow[i]):
+        if key[i] <= LAST_SURELY_DAMPED or (known[i] and likely[i] <= lim["slow_share"] * usual[i]):
             break
         if slow[i]:
             slow[i], why[i] = False, "perhaps no damper on this key"
