@@ -69,6 +69,7 @@ def references_of(record: Record) -> dict[str, str | None]:
 
     Examples
     --------
+    >>> from pianolab.model import Photo
     >>> references_of(Photo(id="p", visit_id="v", media="m.jpg"))
     {'piano_id': None, 'visit_id': 'v', 'recording_id': None, 'other_piano_id': None}
     """
@@ -80,6 +81,7 @@ def to_json(record: Record) -> str:
 
     Examples
     --------
+    >>> from pianolab.model import Examiner
     >>> to_json(Examiner(id="1", name="Ana"))
     '{"id": "1", "name": "Ana", "role": ""}'
     """
