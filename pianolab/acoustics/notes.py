@@ -27,9 +27,10 @@ from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials
 from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
+from pianolab.acoustics.tilt import HEARD_DB, least_heard_power, spectral_tilt
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
-from pianolab.acoustics.voicing import HEARD_DB, brightness_share_db, least_heard_power, spectral_tilt
+from pianolab.acoustics.voicing import brightness_share_db
 from pianolab.keyboard import usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 

@@ -1,0 +1,124 @@
+"""Which notes are short, which dampers are slow, and where neither can be told: tuning, noise, room or hold hide it.
+
+The limits are in ``limits.toml``. What was tried on modelled pianos of two kinds: at home nearly all seeded notes of half
+the usual length are found or said to be hidden, and dampers of a third of the usual damping; in a hall half of both.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.compass import usual_decay_20_s
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.notes import NoteMeasures
+from pianolab.acoustics.tuning import robust_line, running_median, smooth_over_keys
+from pianolab.units import FloatArray
+
+LAST_SURELY_DAMPED = 64
+"""Dampers end between keys 65 and 72 on most instruments [practice]."""
+
+
+def short_notes(
+    decay_s: FloatArray,
+    bound: NDArray[np.str_],
+    string_db_per_s: FloatArray,
+    key: NDArray[np.int64],
+    *,
+    t60_s: float = np.nan,
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which notes are short, and which are surely not.
+
+    Two things must agree: the note falls 20 dB before the instrument's own line over the keys says, and its
+    strings lose energy faster than their line says. Both are logarithms of ratios; their sum is the evidence.
+    A cracked bridge or a dead soundboard takes neighbouring notes with it, so less is asked of a note whose
+    neighbours are short too. Under a share of what pianos usually have, a note is short whatever the rest is like.
+    Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
+    outlasts its hold is surely not short if its strings lose energy no faster than their line says. A room that rings
+    long moves both, so more is asked there, and what lies between counts as neither.
+
+    Returns
+    -------
+    short, long : bool arrays, shape (notes,)
+    """
+    lim = limits()["decay"]
+    usual, x = usual_decay_20_s(key), key.astype(float)
+    ratio = np.log(np.maximum(decay_s, 1e-3) / usual)
+    line = np.nan_to_num(robust_line(np.where(bound == "=", ratio, np.nan), x, least_spread=0.12))
+    outlast = running_median((bound == ">").astype(float), half=6) > 0.5
+    line = np.where(outlast, np.maximum(line, running_median(ratio, half=6)), line)
+    rate = np.log(np.maximum(string_db_per_s, 1e-3) * usual)
+    quick = np.nan_to_num(rate - robust_line(rate, x, least_spread=0.12))
+    early = np.where(bound == "=", line - ratio, np.nan)
+    evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
+    near = running_median(quick + np.nan_to_num(early), half=3)
+    alone = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
+    ringing = 1.0 + lim["evidence_per_t60_s"] * max(0.0, np.nan_to_num(t60_s) - lim["usual_t60_s"])
+    together = (
+        (near > lim["evidence_near"] * ringing)
+        & (evidence > lim["evidence_among"] * ringing)
+        & (key <= lim["few_partials_above"])
+    )
+    far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual)
+    short = (evidence > alone * ringing) | together | far
+    slow_enough = ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])
+    held = (bound == "=") | slow_enough | ((ratio > line - 0.25) & (quick < lim["maybe_quick"]))
+    return short, ~short & held & (decay_s > 0) & ~(evidence > alone)
+
+
+def judge_sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
+    """What hides each note's sustain (``ok`` where nothing does), and the verdict, empty where it can't be told."""
+    lim, qual = limits()["unison"], limits()["quality"]
+    key, spread = m.strikes.key, m.unison.spread_cents
+    decay = np.array([d.decay_20_s for d in m.decays])
+    bound = np.array([d.bound for d in m.decays])
+    masked = np.nan_to_num(spread, nan=0.0) > lim["masks_sustain_cents"]
+    unheard = np.isnan(decay)
+    noisy = m.snr_db < qual["least_snr_db"]
+    short, long = short_notes(decay, bound, m.string_db_per_s, key, t60_s=m.t60_s)
+    trust, verdict = [], []
+    for i in range(len(key)):
+        if clipped[i]:
+            word, says = "clipped", ""
+        elif masked[i]:
+            word, says = "masked by unison", "tune first"
+        elif noisy[i]:
+            word, says = "noisy", ""
+        elif unheard[i] or not (short[i] or long[i]):
+            word, says = "too short", ""
+        else:
+            word, says = "ok", "short" if short[i] else "sound"
+        trust.append(word)
+        verdict.append(says)
+    return trust, verdict
+
+
+def slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
+    """Keys whose release is slow for their place, and why a key can't be judged."""
+    lim = limits()["damper"]
+    key = m.strikes.key
+    likely = np.array([f.likely_s for f in m.falls])
+    bound = np.array([f.bound for f in m.falls])
+    known = ~np.isnan(likely)
+    span = np.arange(key.min(), key.max() + 1)
+    logarithm = np.where(known, np.log(np.maximum(np.nan_to_num(likely), 0.05)), np.nan)
+    usual = np.exp(smooth_over_keys(on_keys(logarithm, key, span), stiffness=600.0))[key - span[0]]
+    slow = known & (bound != "<") & (likely > lim["slow_share"] * usual) & (likely > lim["least_s"])
+    why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
+    hidden = slow & (likely <= lim["slow_share"] * np.nan_to_num(m.t60_s) / 3.0)
+    for i in np.flatnonzero(hidden):
+        why[i] = "the room rings as long as a slow damper would"
+    slow &= ~hidden
+    # The highest keys with dampers are known from the falls alone: slow ones there may have none.
+    for i in np.argsort(-key):
+        if key[i] <= LAST_SURELY_DAMPED or (known[i] and likely[i] <= lim["slow_share"] * usual[i]):
+            break
+        if slow[i]:
+            slow[i], why[i] = False, "perhaps no damper on this key"
+    return slow, why
+
+
+def on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]) -> FloatArray:
+    out = np.full(len(span), np.nan)
+    out[key - span[0]] = values
+    return out
