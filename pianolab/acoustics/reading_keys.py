@@ -13,6 +13,7 @@ from pianolab.acoustics.strikes import Strikes
 from pianolab.errors import BadInput
 from pianolab.keyboard import FIRST_KEY, LAST_KEY, note_name
 
+WIDEST_GAP_KEYS = 6
 LEAST_SCORE = 8.0
 """Median score of a reading below which it is no piano."""
 
@@ -31,7 +32,7 @@ def read_compass(
     path = read_keys(
         fresh, onsets.rise, rate_hz=round(scale), size=size, first_key=first_key, last_key=last_key
     )
-    path = _at_pitch(path, a4_hz)
+    path = octaves_in_place(_at_pitch(path, a4_hz))
     strong = rise_share(onsets.rise) >= STRONG_SHARE
     loud = int(strong.sum())
     fits = (path.keys != NO_NOTE).sum() >= max(1.0, 0.75 * loud)
@@ -60,6 +61,33 @@ def read_compass(
     if not (path.keys != NO_NOTE).any():
         raise nothing
     return path
+
+
+def octaves_in_place(path: KeyPath) -> KeyPath:
+    """The same reading, in which a blow read an octave or two off stands at the key that its neighbours leave open.
+
+    A string whose first partial is weak looks like the key an octave above it. Where the blow before and the one after
+    are a few keys apart, the key in between is missing and lies whole octaves off the one that was read, it is that key.
+
+    Examples
+    --------
+    >>> keys = np.array([74, 75, 88, 78, 79])
+    >>> path = KeyPath(keys, 440.0 * 2.0 ** ((keys - 49) / 12), np.ones(5), np.full(5, 20.0), 0.0, 0)
+    >>> [int(k) for k in octaves_in_place(path).keys]
+    [74, 75, 76, 78, 79]
+    """
+    keys, f1_hz, b_factor = path.keys.copy(), path.f1_hz.copy(), path.b_factor.copy()
+    at = np.flatnonzero(keys != NO_NOTE)
+    for before, i, after in zip(at[:-2], at[1:-1], at[2:], strict=True):
+        low, high = sorted((int(keys[before]), int(keys[after])))
+        if low <= keys[i] <= high or high - low > WIDEST_GAP_KEYS:
+            continue
+        for octaves in (1, -1, 2, -2):
+            key = int(keys[i]) - 12 * octaves
+            if low < key < high and key not in keys:
+                keys[i], f1_hz[i], b_factor[i] = key, f1_hz[i] * 2.0**-octaves, b_factor[before]
+                break
+    return KeyPath(keys, f1_hz, b_factor, path.score, path.offset_cents, path.other_shift)
 
 
 def _fits_better(
