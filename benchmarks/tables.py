@@ -20,7 +20,7 @@ from benchmarks.scores import REGISTERS, fault_table, measure_row, side_by_side
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 BEGIN, END = "<!-- benchmark tables -->", "<!-- end of benchmark tables -->"
-SEEDS = (301, 302, 303)
+SEEDS = (401, 402, 403)
 """Pianos that nobody tuned the listening on."""
 ROOMS = ("dry", "home", "hall")
 SNR_DB = 45.0

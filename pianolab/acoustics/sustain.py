@@ -10,11 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.compass import usual_decay_20_s
+from pianolab.acoustics.damper import LONG_ROOM_S
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.tuning import robust_line, running_median, smooth_over_keys
 from pianolab.units import FloatArray
 
+ROOM_HIDES = 1.9
+"""Dampers up to this many times the room's own fall of 20 dB are not told from the room."""
 LAST_SURELY_DAMPED = 64
 """Dampers end between keys 65 and 72 on most instruments [practice]."""
 
@@ -105,7 +108,9 @@ def slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     usual = np.exp(smooth_over_keys(on_keys(logarithm, key, span), stiffness=600.0))[key - span[0]]
     slow = known & (bound != "<") & (likely > lim["slow_share"] * usual) & (likely > lim["least_s"])
     why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
-    hidden = slow & (likely <= lim["slow_share"] * np.nan_to_num(m.t60_s) / 3.0)
+    # In a long room a slow damper sounds like a good one, unless it is slower than the room itself.
+    long_room = m.t60_s > LONG_ROOM_S
+    hidden = known & (likely <= ROOM_HIDES * np.nan_to_num(m.t60_s) / 3.0) & (slow | long_room)
     for i in np.flatnonzero(hidden):
         why[i] = "the room rings as long as a slow damper would"
     slow &= ~hidden
