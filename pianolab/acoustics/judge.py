@@ -121,7 +121,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             skip["buzz"] = "too few neighbours to compare with"
         elif buzz_heard[i] and stands_out and over.plain_db[i] > lim_b["outlier_plain_db"]:
             own.append("buzz")
-        elif buzz_heard[i] and over.bounded[i] and not stands_out:
+        elif buzz_heard[i] and over.bounded[i]:
             skip["buzz"] = "something is heard between the partials, and noise hides what is usual here"
         elif not buzz_heard[i] and m.between.least_db[i] > lim_b["hidden_db"]:
             skip["buzz"] = "tone too weak over the noise for a buzz to be heard"
