@@ -15,6 +15,8 @@ TWICE_S = 3.5
 SURE_UNISON, CLEAN_UNISON = 1.5, 0.5
 WIDE_UNISON, NARROW_UNISON = 2.0, 1.2
 """A unison fault must be found from here; it is false under this; between them both answers are fair."""
+ONE_OFF_CENTS = 5.0
+"""A unison truly this wide has a string that went its own way, seeded or not."""
 STANDS_OUT_DB = 6.0
 """A key whose dry sound is this much brighter or darker than its neighbours' middle stands out, whatever made it so;
 seeded felt that leaves a key within it can't be asked for."""
@@ -142,6 +144,8 @@ def fault_table(rows: pd.DataFrame, *, pianos: int) -> pd.DataFrame:
         if kind == "unison":
             seeded = rows["unison_cents_true"] >= WIDE_UNISON
             fair = rows["unison_cents_true"] >= NARROW_UNISON
+        if kind == "off_pitch":
+            fair = seeded | (rows["unison_cents_true"] >= ONE_OFF_CENTS)
         if kind == "voicing":
             fair = seeded | (rows["stands_out_db"].abs() >= STANDS_OUT_DB)
             seeded = seeded & ~(rows["stands_out_db"].abs() < STANDS_OUT_DB)
