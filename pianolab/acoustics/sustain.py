@@ -1,7 +1,7 @@
 """Which notes are short, which dampers are slow, and where neither can be told: tuning, noise, room or hold hide it.
 
-The limits are in ``limits.toml``. What was tried on modelled pianos of two kinds: at home nearly all seeded notes of half
-the usual length are found or said to be hidden, and dampers of a third of the usual damping; in a hall half of both.
+The limits are in ``limits.toml``. On modelled pianos of two kinds nearly all seeded short notes and slow dampers are found
+or said to be hidden at home; in a hall most are said to be hidden.
 """
 
 from __future__ import annotations
@@ -15,11 +15,6 @@ from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.tuning import robust_line, running_median, smooth_over_keys
 from pianolab.units import FloatArray
-
-ROOM_HIDES = 1.9
-"""Dampers up to this many times the room's own fall of 20 dB are not told from the room."""
-LAST_SURELY_DAMPED = 64
-"""Dampers end between keys 65 and 72 on most instruments [practice]."""
 
 
 def short_notes(
@@ -105,25 +100,25 @@ def slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     known = ~np.isnan(likely)
     span = np.arange(key.min(), key.max() + 1)
     logarithm = np.where(known, np.log(np.maximum(np.nan_to_num(likely), 0.05)), np.nan)
-    usual = np.exp(smooth_over_keys(on_keys(logarithm, key, span), stiffness=600.0))[key - span[0]]
+    usual = np.exp(smooth_over_keys(_on_keys(logarithm, key, span), stiffness=600.0))[key - span[0]]
     slow = known & (bound != "<") & (likely > lim["slow_share"] * usual) & (likely > lim["least_s"])
     why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
     # In a long room a slow damper sounds like a good one, unless it is slower than the room itself.
     long_room = m.t60_s > LONG_ROOM_S
-    hidden = known & (likely <= ROOM_HIDES * np.nan_to_num(m.t60_s) / 3.0) & (slow | long_room)
+    hidden = known & (likely <= lim["room_hides"] * np.nan_to_num(m.t60_s) / 3.0) & (slow | long_room)
     for i in np.flatnonzero(hidden):
         why[i] = "the room rings as long as a slow damper would"
     slow &= ~hidden
     # The highest keys with dampers are known from the falls alone: slow ones there may have none.
     for i in np.argsort(-key):
-        if key[i] <= LAST_SURELY_DAMPED or (known[i] and likely[i] <= lim["slow_share"] * usual[i]):
+        if key[i] <= lim["last_surely_damped"] or (known[i] and likely[i] <= lim["slow_share"] * usual[i]):
             break
         if slow[i]:
             slow[i], why[i] = False, "perhaps no damper on this key"
     return slow, why
 
 
-def on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]) -> FloatArray:
+def _on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]) -> FloatArray:
     out = np.full(len(span), np.nan)
     out[key - span[0]] = values
     return out

@@ -14,6 +14,7 @@ import anywidget
 
 from pianolab.errors import PianolabError
 from pianolab.widgets.findings_form import browser_code
+from pianolab.widgets.still import StillTwin
 
 EncodedSound = tuple[str, bytes, str]
 """Label, bytes, media type."""
@@ -47,7 +48,7 @@ class Tasks(Protocol):
     def next(self) -> None: ...
 
 
-class DrillPlayer(anywidget.AnyWidget):
+class DrillPlayer(StillTwin, anywidget.AnyWidget):
     """Plays the tasks of a sitting; answers by keyboard alone or by clicks.
 
     Keys: A, B, C play the sounds, 1 to 0 and then D to H answer, arrows go through the answers, N goes on, W plays the
@@ -130,9 +131,3 @@ class DrillPlayer(anywidget.AnyWidget):
         view = self._tasks.view()
         choices = "".join(f"<li>{escape(c)}</li>" for c in view["choices"])
         return f"<section><p>{escape(view['question'] or 'All tasks are answered.')}</p><ol>{choices}</ol></section>"
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        if bundle:
-            bundle[0]["text/html"] = self.to_html()
-        return bundle

@@ -11,7 +11,7 @@ from typing import Any
 
 import ipywidgets
 
-from pianolab.errors import PianolabError
+from pianolab.widgets.working import working
 
 Tell = Callable[[str, float], None]
 Writer = Callable[[Sequence[str], Tell], Path]
@@ -92,21 +92,14 @@ class ExportButton(ipywidgets.VBox):
             self.said.value = f"Nothing written: {_is_there(export)} Press once more to replace it."
             export.label()
             return
-        for each in self._exports:
-            each.button.disabled = True
-        self.bar.layout.visibility = "visible"
-        try:
-            path = export.writer(self.leave_out, self._tell)
-            self.said.value = f"Written: <b>{escape(str(path))}</b>. {export.next_step}"
-        except PianolabError as error:
-            self.said.value = f"Not written. {escape(str(error))}"
-        except KeyboardInterrupt:
-            self.said.value = "Stopped; nothing was written."
-        finally:
-            self.bar.layout.visibility = "hidden"
-            for each in self._exports:
-                each.button.disabled = False
-                each.label()
+        buttons = [each.button for each in self._exports]
+        with working(buttons=buttons, bar=self.bar, said=self.said, done="written"):
+            try:
+                path = export.writer(self.leave_out, self._tell)
+                self.said.value = f"Written: <b>{escape(str(path))}</b>. {export.next_step}"
+            finally:
+                for each in self._exports:
+                    each.label()
 
     def _tell(self, what: str, share: float) -> None:
         self.bar.value = share

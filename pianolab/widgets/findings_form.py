@@ -15,6 +15,7 @@ from pianolab.errors import PianolabError
 from pianolab.model import Finding
 from pianolab.report.twins import findings_twin
 from pianolab.widgets.pictures import small_pictures
+from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk import Walk
 from pianolab.widgets.walk_view import keyboard_view, walk_view
 
@@ -29,7 +30,7 @@ def browser_code(*names: str) -> str:
     return "\n".join((STATIC / name).read_text(encoding="utf-8") for name in names)
 
 
-class FindingsForm(anywidget.AnyWidget):
+class FindingsForm(StillTwin, anywidget.AnyWidget):
     """The guided walk through one visit, in a notebook.
 
     It shows one point at a time: why it matters, how to look, what to be careful about, and what to
@@ -144,9 +145,3 @@ class FindingsForm(anywidget.AnyWidget):
             photos=walk.photos,
             pictures=small_pictures(walk.casebook, walk.photos),
         )
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        if bundle:
-            bundle[0]["text/html"] = self.to_html()
-        return bundle

@@ -17,6 +17,7 @@ from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.key_facts import KeyMarks, key_marks, measured_lines
 from pianolab.widgets.key_marking import KeyMarking
 from pianolab.widgets.key_sound import key_clip
+from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk_view import keyboard_view
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["KeyMarks", "KeyboardPicker", "key_marks"]
 
 
-class KeyboardPicker(anywidget.AnyWidget):
+class KeyboardPicker(StillTwin, anywidget.AnyWidget):
     """The piano's own keyboard: touch or arrow keys choose keys, marks show what was found and heard.
 
     ``chosen`` holds the chosen keys as a tuple and can be observed or set. With a casebook and a visit keys
@@ -188,9 +189,3 @@ class KeyboardPicker(anywidget.AnyWidget):
             facts={int(k): lines for k, lines in self.facts.items()},
             title=self.title,
         )
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        if bundle:
-            bundle[0]["text/html"] = self.to_html()
-        return bundle

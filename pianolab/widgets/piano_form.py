@@ -15,6 +15,7 @@ from pianolab.errors import BadInput, PianolabError
 from pianolab.keyboard import note_name
 from pianolab.model import Piano, Visit
 from pianolab.show import html_table
+from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
@@ -29,7 +30,7 @@ CHOICES = {
 TEXTS = {"name": "Name", "seller": "Seller", "address": "Address", "serial": "Serial number", "note": "Note"}
 
 
-class PianoForm(ipywidgets.VBox):
+class PianoForm(StillTwin, ipywidgets.VBox):
     """One piano of a casebook at a time, and the visit to it.
 
     An empty casebook gets its first piano, and a piano without a visit a visit of today, because nothing can be
@@ -158,13 +159,6 @@ class PianoForm(ipywidgets.VBox):
         first, last = values.pop("compass")
         rows = [(name, value) for name, value in values.items() if value]
         return html_table(self._piano.name, ("what", "value"), [*rows, ("keys", _span(first, last))])
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        found = bundle[0] if isinstance(bundle, tuple) else bundle
-        if found:
-            found["text/html"] = self.to_html()
-        return bundle
 
 
 def _controls(piano: Piano) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from pianolab.errors import BadInput, PianolabError
 from pianolab.model import ASPECTS, BuyerProfile, Room, load_profiles
 from pianolab.report.twin_profile import profile_twin
 from pianolab.rooms import load_surfaces
+from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
@@ -27,7 +28,7 @@ ROOM_FOR_RANGES = "<style>.pl-buyer .widget-readout {min-width: 7em; max-width: 
 ALL_THE_SAME = (1, 5)
 
 
-class ProfileForm(ipywidgets.VBox):
+class ProfileForm(StillTwin, ipywidgets.VBox):
     """One buyer, to be looked at and changed in a notebook.
 
     There is no save button: each change that can be used is in the casebook before the form says "Saved". One
@@ -121,13 +122,6 @@ class ProfileForm(ipywidgets.VBox):
     def to_html(self) -> str:
         """The buyer as a still, escaped page part: for export, print, or a notebook without a kernel."""
         return profile_twin(self._profile)
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        found = bundle[0] if isinstance(bundle, tuple) else bundle
-        if found:
-            found["text/html"] = self.to_html()
-        return bundle
 
 
 def _start(casebook: Casebook, name: str, like: str) -> BuyerProfile:

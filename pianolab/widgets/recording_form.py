@@ -9,7 +9,7 @@ from typing import Any
 
 import ipywidgets
 
-from pianolab.errors import PianolabError
+from pianolab.widgets.working import working
 
 Tell = Callable[[str, float], None]
 Files = Callable[[], Sequence[Path]]
@@ -55,20 +55,10 @@ class RecordingForm(ipywidgets.VBox):
         if path is None:
             self.said.value = NONE_THERE
             return
-        for button in (self.listen, self.look):
-            button.disabled = True
-        self.bar.layout.visibility = "visible"
-        try:
+        buttons = (self.listen, self.look)
+        with working(buttons=buttons, bar=self.bar, said=self.said, done="kept"):
             heard = self._keep(path, self._tell)
             self.said.value = f"Kept: {escape(heard)}. Run the cells below again."
-        except PianolabError as error:
-            self.said.value = f"Not kept. {escape(str(error))}"
-        except KeyboardInterrupt:
-            self.said.value = "Stopped; nothing was kept."
-        finally:
-            self.bar.layout.visibility = "hidden"
-            for button in (self.listen, self.look):
-                button.disabled = False
 
     def _tell(self, what: str, share: float) -> None:
         self.bar.value = share

@@ -13,6 +13,7 @@ from pianolab.errors import PianolabError
 from pianolab.model import TouchOpinion, TouchTrial
 from pianolab.report.twins_touch import touch_rows, touch_twin
 from pianolab.widgets.findings_form import browser_code
+from pianolab.widgets.still import StillTwin
 from pianolab.widgets.touch_round import TouchRound
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 View = dict[str, Any]
 
 
-class TouchForm(anywidget.AnyWidget):
+class TouchForm(StillTwin, anywidget.AnyWidget):
     """Several people play one piano and say what they think, none seeing what the others said.
 
     Each sits down in turn, answers on described scales, and presses *Done*; each answer is in the casebook
@@ -100,12 +101,6 @@ class TouchForm(anywidget.AnyWidget):
             waiting=[p for p in around.players if not around.is_done(p)],
             trials=_trials(around),
         )
-
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        bundle = super()._repr_mimebundle_(**kwargs)
-        if bundle:
-            bundle[0]["text/html"] = self.to_html()
-        return bundle
 
 
 def touch_view(around: TouchRound) -> View:
