@@ -31,6 +31,7 @@ SOURCES: dict[str, str] = {
     "piano, JASA-EL 126, EL49-EL54 (2009)",
     "kendrick2007": "P. Kendrick, T. J. Cox, Y. Zhang, J. A. Chambers, F. F. Li, Reverberation time estimation from "
     "speech and music, Acta Acustica united with Acustica 93 (2007); abstract read",
+    "iso3382": "ISO 3382-1: single figures of a room are means of the octaves about 500 and 1000 Hz; from memory",
     "goncalves2014": "Goncalves, dissertation, Louisiana State University (2014): loudness and brightness of piano "
     "tones are tied; abstract read",
     "vorlander2008": "M. Vorlander, Auralization, Springer (2008), annex: absorption coefficients, as listed in the "

@@ -12,7 +12,7 @@ Limits: if every damper is slow the room's time comes out too long; it is then a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,10 @@ from pianolab.keyboard import usually_damped
 from pianolab.units import FloatArray
 
 CLEAR_DROP_DB = 6.0
+HEARD_OVER_DB, GOES_ON_DB, SURELY_DAMPED = 15.0, 4.0, 64
+NEARLY, FALLING_S = 0.7, 0.3
+LONE_SHARE = 1.5
+"""Intervals this many times the usual one hold a key that did not sound."""
 
 
 @dataclass(frozen=True)
@@ -68,13 +72,11 @@ def _steepest(level: NoteLevel, *, low_s: float, high_s: float) -> tuple[float, 
     inside = (t >= low_s) & (t <= high_s)
     if not inside.any():
         return np.nan, 0.0
-    at = int(np.argmax(np.where(inside, drop, -np.inf)))
-    db = level.level_db
-    # Step back from the steepest place to where the level still was what it had been.
-    reference = float(np.median(db[max(0, at - 12) : at + 1]))
-    while at > 0 and db[at] < reference - 1.0:
-        at -= 1
-    return float(t[at]), float(np.max(np.where(inside, drop, -np.inf)))
+    # A fall goes on in a room: it began where it first was nearly as steep as at its steepest.
+    steepest = int(np.argmax(np.where(inside, drop, -np.inf)))
+    most = float(drop[steepest])
+    nearly = inside & (drop >= NEARLY * most) & (t >= t[steepest] - FALLING_S)
+    return float(t[np.flatnonzero(nearly)[0] if most > 0 else steepest]), most
 
 
 def find_releases(levels: list[NoteLevel], *, key: NDArray[np.int64], interval_s: FloatArray) -> Release:
@@ -90,7 +92,10 @@ def find_releases(levels: list[NoteLevel], *, key: NDArray[np.int64], interval_s
     -------
     Release
     """
-    first = [_steepest(v, low_s=0.25, high_s=i - 0.06) for v, i in zip(levels, interval_s, strict=True)]
+    # A key that stays silent knocks and thumps while the note before it is still being listened to.
+    lone = interval_s > LONE_SHARE * np.median(interval_s)
+    until_s = np.where(lone, np.median(interval_s), interval_s) - 0.06
+    first = [_steepest(v, low_s=0.25, high_s=u) for v, u in zip(levels, until_s, strict=True)]
     hold, drop = np.array([f[0] for f in first]), np.array([f[1] for f in first])
     damped = np.array([usually_damped(int(k)) is not False for k in key])
     sure = damped & (drop >= CLEAR_DROP_DB) & (key < 65)
@@ -101,18 +106,46 @@ def find_releases(levels: list[NoteLevel], *, key: NDArray[np.int64], interval_s
     gap, share = float(np.median((interval_s - hold)[sure])), float(np.median((hold / interval_s)[sure]))
     spread = max(1.4826 * float(np.median(np.abs((interval_s - hold)[sure] - gap))), 0.03)
     usual = np.minimum(np.maximum(interval_s - gap, 0.3 * interval_s), share * interval_s + 4 * spread + 0.1)
-    out, last_damped = np.full(len(key), np.nan), None
+    # Before a key that stayed silent or was left out, a note is let go as early as any other.
+    early = np.where(lone, np.minimum(usual, float(np.median(hold[sure]))), usual)
+    out, votes, reach = np.full(len(key), np.nan), np.zeros(len(key)), 4.0 * spread + 0.08
     for i in np.flatnonzero(damped):
-        reach = 4.0 * spread + 0.08
         at, size = hold[i], drop[i]
-        if not (abs(at - usual[i]) <= reach and size >= CLEAR_DROP_DB):
-            at, size = _steepest(
-                levels[i], low_s=max(usual[i] - reach, 0.2), high_s=min(usual[i] + reach, interval_s[i])
-            )
+        if not (min(abs(at - usual[i]), abs(at - early[i])) <= reach and size >= CLEAR_DROP_DB):
+            near = [
+                _steepest(levels[i], low_s=max(about - reach, 0.2), high_s=min(about + reach, interval_s[i]))
+                for about in {float(usual[i]), float(early[i])}
+            ]
+            at, size = max(near, key=lambda found: found[1])
         if size >= CLEAR_DROP_DB:
             out[i] = at
-            last_damped = max(int(key[i]), last_damped or -99)
-    return Release(out, np.where(np.isnan(out), usual, out), last_damped)
+        votes[i] = _vote(levels[i], at_s=float(early[i]), drop_db=size)
+    last_damped = _last_damped(key, votes, found=~np.isnan(out))
+    if last_damped is not None:
+        out[key > last_damped] = np.nan
+    return Release(out, np.where(np.isnan(out), early, out), last_damped)
+
+
+def _vote(level: NoteLevel, *, at_s: float, drop_db: float) -> float:
+    """How much a note speaks for a damper: up to 1, or -1 where it is well heard and goes on; 0 where it can't be told."""
+    if drop_db >= CLEAR_DROP_DB:
+        return 1.0 if drop_db >= 2.0 * CLEAR_DROP_DB else 0.5
+    before = level.level_db[(level.time_s >= at_s - 0.1) & (level.time_s <= at_s)]
+    heard = before.size > 0 and float(np.median(before)) > level.floor_db + HEARD_OVER_DB
+    return -1.0 if heard and drop_db < GOES_ON_DB else 0.0
+
+
+def _last_damped(key: NDArray[np.int64], votes: FloatArray, *, found: NDArray[np.bool_]) -> int | None:
+    """The key up to which most notes speak for dampers and above which most speak against."""
+    if not found.any():
+        return None
+    unsure = np.flatnonzero(key > SURELY_DAMPED)
+    below = key[found & (key <= SURELY_DAMPED)]
+    balance = np.concatenate([[0.0], np.cumsum(votes[unsure])])
+    best = int(np.flatnonzero(balance == balance.max())[-1])
+    while best > 0 and not found[unsure[best - 1]]:
+        best -= 1
+    return int(key[unsure[best - 1]]) if best else int(below.max()) if below.size else None
 
 
 def fall_after(level: NoteLevel, *, release_s: float, stop_s: float) -> Fall:
@@ -174,22 +207,49 @@ def _late_fall(t: FloatArray, db: FloatArray, *, start_db: float, floor_db: floa
     return float(-np.polyfit(t[first : last + 1], db[first : last + 1], 1)[0])
 
 
-def room_t60(falls: list[Fall], key: NDArray[np.int64]) -> tuple[float, str]:
+def room_t60(
+    levels: list[NoteLevel],
+    release: Release,
+    key: NDArray[np.int64],
+    *,
+    interval_s: FloatArray,
+) -> tuple[float, str]:
     """Reverberation time heard in the recording, s, and the reason where there is none.
 
-    Falls after damped notes from key 28 up, where dampers stop the string within a tenth of a second or two: the
-    room's own is the one that two thirds of them don't exceed, since some dampers are slow.
+    From the falls of the octaves about 500 and 1000 Hz after damped notes from key 28 up, where dampers stop the string
+    within a tenth of a second or two. Some dampers are slower than the room and single lines beat, so the time is the one
+    that two fifths of the falls don't exceed: on modelled pianos of two kinds that is the room's own.
     """
+    chosen = (key >= 28) & (key <= SURELY_DAMPED) & ~np.isnan(release.hold_s)
+    falls = [
+        fall_after(levels[i].middle, release_s=float(release.hold_s[i]), stop_s=float(interval_s[i]) - 0.02)
+        for i in np.flatnonzero(chosen)
+    ]
     slopes = np.array([f.slope_db_per_s for f in falls])
-    usable = slopes[~np.isnan(slopes) & (slopes > 5.0) & (key >= 28) & (key < 65)]
+    usable = slopes[~np.isnan(slopes) & (slopes > 5.0)]
     if len(usable) < 5:
         return float("nan"), "too few dampers heard to tell the room's own ringing"
-    t60_s = float(60.0 / np.percentile(usable, 65))
-    return (t60_s if t60_s <= LONG_ROOM_S else float(60.0 / np.median(usable))), ""
+    return float(60.0 / np.percentile(usable, 60)), ""
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:
-    """The same fall, with ``<`` where the room's own decay hides the damper."""
-    if fall.bound != "=" or np.isnan(t60_s) or fall.release_20_s > 1.4 * t60_s / 3.0:
+    """The same fall, with ``<`` where the room's own decay hides the damper, and the room taken out where it does not."""
+    if fall.bound != "=" or np.isnan(t60_s):
         return fall
-    return Fall(fall.release_20_s, "<", fall.slope_db_per_s, fall.why, fall.likely_s)
+    if fall.release_20_s > 1.4 * t60_s / 3.0:
+        return replace(fall, release_20_s=_without_room(fall.release_20_s, t60_s=t60_s))
+    return replace(fall, bound="<")
+
+
+def _without_room(time_s: float, *, t60_s: float) -> float:
+    """Time to fall 20 dB of a sound that is heard half directly and half through a room, from the time that is heard.
+
+    An exponential fall of rate a, smoothed by a room of rate b > a, is (b exp(-a t) - a exp(-b t)) / (b - a).
+    """
+    room = np.log(1e6) / t60_s
+    rate = np.log(100.0) / time_s
+    for _ in range(12):
+        gap = room - min(rate, 0.98 * room)
+        smooth = (room - min(rate, 0.98 * room) * np.exp(-gap * time_s)) / gap
+        rate = np.log(50.0 * (1.0 + smooth)) / time_s
+    return float(np.log(100.0) / rate)

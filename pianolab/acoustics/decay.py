@@ -28,6 +28,7 @@ from pianolab.acoustics.unison import weighted_median
 from pianolab.units import FloatArray, rate_to_db_per_s
 
 LEAST_HELD_S = 1.0
+FRAMES_SD_S = 0.003
 STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 """How much the two quarters of the late fall may differ, and how much flatter than the beginning it must be."""
 
@@ -36,13 +37,15 @@ STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 class NoteDecay:
     """``decay_20_s`` with its bound (``=`` or ``>``), early and late decay in dB/s, reasons where missing.
 
-    The late decay is filled in by `late_decay`. ``s_per_db`` is how far an error of the level at the start would move the time."""
+    The late decay is filled in by `late_decay`. ``s_per_db`` is how far an error of the level at the start would move the time,
+    ``level_sd_db`` how large that error may be."""
 
     decay_20_s: float
     bound: str
     early_db_per_s: float
     late_db_per_s: float = np.nan
     s_per_db: float = np.nan
+    level_sd_db: float = np.nan
     why_no_decay: str = ""
     why_no_early: str = ""
     why_no_late: str = ""
@@ -70,18 +73,37 @@ def note_decay(level: NoteLevel, *, usable_s: float) -> NoteDecay:
     fall = limits()["decay"]["fall_db"]
     target = db[top] - fall
     drowned = level.floor_db + 6.0 > target
-    above = np.flatnonzero(db[top:] >= target) + top
-    last = int(above[-1])
     early, why_early = _early_slope(t[top:], db[top:])
     if drowned:
         audible = np.flatnonzero(db[top:] >= level.floor_db + 9.0) + top
         seen = t[int(audible[-1])] - t[top] if len(audible) else 0.0
         return NoteDecay(float(seen), ">", early, why_no_early=why_early)
-    if last >= len(t) - 2:
+    time_s, s_per_db = time_to_fall(t, db, top_within_s=0.6)
+    if np.isnan(time_s):
         return NoteDecay(float(t[-1] - t[top]), ">", early, why_no_early=why_early)
+    return NoteDecay(time_s, "=", early, s_per_db=s_per_db, why_no_early=why_early)
+
+
+def time_to_fall(t: FloatArray, db: FloatArray, *, top_within_s: float) -> tuple[float, float]:
+    """Time from a level's maximum to its last passing of -20 dB, s, and how far that moves, s per dB of level.
+
+    Parameters
+    ----------
+    t, db : shape (moments,), s and dB
+    top_within_s : s; the maximum is looked for up to here
+
+    Returns
+    -------
+    time, s per dB : NaN where the level has not fallen so far by the end
+    """
+    top = int(np.argmax(np.where(t <= top_within_s, db, -np.inf)))
+    target = db[top] - limits()["decay"]["fall_db"]
+    last = top + int(np.flatnonzero(db[top:] >= target)[-1])
+    if last >= len(t) - 2:
+        return np.nan, np.nan
     share = (db[last] - target) / max(db[last] - db[last + 1], 1e-9)
-    time = t[last] + share * (t[last + 1] - t[last]) - t[top]
-    return NoteDecay(float(time), "=", early, s_per_db=_s_per_db(t, db, target), why_no_early=why_early)
+    time_s = t[last] + share * (t[last + 1] - t[last]) - t[top]
+    return float(time_s), _s_per_db(t, db, target)
 
 
 def _s_per_db(t: FloatArray, db: FloatArray, target: float) -> float:
@@ -92,15 +114,9 @@ def _s_per_db(t: FloatArray, db: FloatArray, target: float) -> float:
     return float((t[below[-1]] - t[above[-1]]) / 4.0)
 
 
-def decay_sd_s(decays: list[NoteDecay], *, t60_s: float) -> FloatArray:
-    """Uncertainty of the times to -20 dB, s, shape (notes,).
-
-    A room's gain differs from line to line by some dB, so the level at the blow and the level 20 dB later are not
-    heard alike; how much that moves the time depends on the slope there. About 3.3 dB in a room that rings for 0.4 s,
-    growing as its square root, own estimate from two generators in two rooms; 0.08 dB where no room is heard.
-    """
-    level_db = 3.3 * np.sqrt(t60_s / 0.4) if t60_s > 0.27 else 0.08
-    return np.array([level_db * d.s_per_db for d in decays])
+def decay_sd_s(decays: list[NoteDecay]) -> FloatArray:
+    """Uncertainty of the times to -20 dB, s, shape (notes,): that of the level over the slope there, and of the frames."""
+    return np.array([np.hypot(d.level_sd_db * d.s_per_db, FRAMES_SD_S) for d in decays])
 
 
 def _line(t: FloatArray, db: FloatArray) -> float:

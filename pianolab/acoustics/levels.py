@@ -7,7 +7,7 @@ earlier notes stay out. The noise power of every bin, heard where the recording 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,18 +18,28 @@ from pianolab.units import FloatArray
 
 HOP_S = 0.005
 COMB_FROM_KEY = 40
+MIDDLE_HZ = (354.0, 1414.0)
+"""The octaves about 500 and 1000 Hz, whose mean is a room's reverberation time for single figures."""
 
 
 @dataclass(frozen=True)
 class NoteLevel:
     """Power of one note over time after noise subtraction (may be slightly negative where nothing is left).
 
-    ``time_s`` counts from the blow; ``noise`` is the noise power that was subtracted.
+    ``time_s`` counts from the blow; ``noise`` is the noise power that was subtracted. `middle` is the same in the octaves
+    about 500 and 1000 Hz, whatever the note's own partials are; with it a room's reverberation is told [iso3382].
     """
 
     time_s: FloatArray
     power: FloatArray
     noise: float
+    middle_power: FloatArray = field(default_factory=lambda: np.zeros(0))
+    middle_noise: float = 0.0
+
+    @property
+    def middle(self) -> NoteLevel:
+        """The level in the middle octaves alone."""
+        return NoteLevel(self.time_s, self.middle_power, self.middle_noise)
 
     @property
     def level_db(self) -> FloatArray:
@@ -104,8 +114,13 @@ def note_level(
     begin = max(0, int((onset_s - 0.06) * rate_hz))
     end = min(channels.shape[1], int(stop_s * rate_hz))
     mask = _own_bins(f_hz, key=key, size=size, rate_hz=rate_hz)
-    parts = [p[:, mask].sum(axis=1) for _, p in power_blocks(channels[:, begin:end], size=size, hop=hop)]
-    power = np.concatenate(parts).astype(float) if parts else np.zeros(0)
+    middle = slice(*(round(hz * size / rate_hz) for hz in MIDDLE_HZ))
+    parts = [
+        np.column_stack([p[:, mask].sum(axis=1), p[:, middle].sum(axis=1)])
+        for _, p in power_blocks(channels[:, begin:end], size=size, hop=hop)
+    ]
+    power, middle_power = np.concatenate(parts).astype(float).T if parts else np.zeros((2, 0))
     time_s = (begin + np.arange(len(power)) * hop + 0.5 * size) / rate_hz - onset_s
     own_noise = float(noise[mask].sum())
-    return NoteLevel(time_s, power - own_noise, own_noise)
+    middle_noise = float(noise[middle].sum())
+    return NoteLevel(time_s, power - own_noise, own_noise, middle_power - middle_noise, middle_noise)

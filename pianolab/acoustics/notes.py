@@ -27,6 +27,7 @@ from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials
 from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
+from pianolab.acoustics.through_room import without_room
 from pianolab.acoustics.tilt import HEARD_DB, least_heard_power, spectral_tilt
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
@@ -36,6 +37,7 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 LEVEL_LONGEST_S = 30.0
 LOW_PARTIALS = 12
+NO_ROOM = "no room heard: notes fall as their strings do, and end as their dampers do"
 
 Progress = Callable[[str, float], None]
 
@@ -121,14 +123,13 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
         else Fall(np.nan, "", np.nan, "no damper on this key" if u else "no release heard")
         for v, r, i, u in zip(levels, release.assumed_s, strikes.interval_s, undamped, strict=True)
     ]
-    t60_s, t60_reason = room_t60(falls, strikes.key)
-    falls = [judge_room(f, t60_s=t60_s) for f in falls]
+    t60 = room_t60(levels, release, strikes.key, interval_s=strikes.interval_s)
     decays = [note_decay(v, usable_s=float(h)) for v, h in zip(levels, held_s, strict=True)]
     progress("strings of every note", 0.75)
-    guard = np.full(len(strikes.key), 0.6 * 6.9078 / t60_s if t60_s > 0.12 else np.inf)
+    guard = np.full(len(strikes.key), 0.6 * 6.9078 / t60[0] if t60[0] > 0.12 else np.inf)
     return _with_pitch(
         channels, strikes, tracks, held_s=held_s, guard=guard, rate_hz=rate_hz, between=between, early=early, levels=levels,
-        release=release, falls=falls, decays=decays, t60=(t60_s, t60_reason), noise=noise,
+        release=release, falls=falls, decays=decays, t60=t60, noise=noise,
     )  # fmt: skip
 
 
@@ -248,7 +249,11 @@ def _with_pitch(
     clear = np.where(tracks.over_noise_db > HEARD_DB, early, 0.0)
     at_most = least_heard_power(early, tracks.over_noise_db, places)
     share, share_bound = brightness_share_db(early, key=strikes.key, at_most=at_most)
-    tilt, tilt_sd = spectral_tilt(clear, places, key=strikes.key, t60_s=t60[0], at_most=at_most)
+    colour = spectral_tilt(clear, places, key=strikes.key, t60_s=t60[0], at_most=at_most)
+    seen = without_room(
+        decays, modes, weight=all_weight, room_db=colour.room_db[:, :MODE_PARTIALS], held_s=held_s, t60_s=t60[0]
+    )
+    t60_s, t60_reason = t60 if seen.room_heard or t60[1] else (np.nan, NO_ROOM)
     peak = np.array(
         [10.0 * np.log10(max(float(v.power.max()), 1e-20)) if len(v.power) else np.nan for v in levels]
     )
@@ -261,21 +266,21 @@ def _with_pitch(
         level_db=peak,
         share_db=share,
         share_bound_db=share_bound,
-        tilt=tilt,
-        tilt_sd=tilt_sd,
+        tilt=colour.tilt,
+        tilt_sd=colour.tilt_sd,
         between=between,
         f1_hz=np.where(fit.used > 0, f1, np.nan),
-        f1_sd_cents=_pitch_sd_cents(fit, strikes.key, t60_s=t60[0]),
+        f1_sd_cents=_pitch_sd_cents(fit, strikes.key, t60_s=t60_s),
         inharmonicity=fit.inharmonicity,
         b_sd=fit.b_sd,
         unison=unison,
         string_db_per_s=string_decay(modes, weight=all_weight),
         release=release,
-        falls=falls,
-        decays=late_decay(modes, decays, levels, weight=all_weight, held_s=held_s),
+        falls=[judge_room(f, t60_s=t60_s) for f in falls],
+        decays=late_decay(modes, seen.decays, levels, weight=all_weight, held_s=held_s),
         levels=levels,
-        t60_s=t60[0],
-        t60_reason=t60[1],
+        t60_s=t60_s,
+        t60_reason=t60_reason,
         noise_db=float(10.0 * np.log10(max(total_noise, 1e-20) / max(float(np.nanmedian(loud)), 1e-20))),
         usable_s=held_s,
         partial_hz=centroid,

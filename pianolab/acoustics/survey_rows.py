@@ -32,7 +32,7 @@ def survey_table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: i
     import pandas as pd
 
     rows: dict[int, dict[str, Any]] = {}
-    decay_sd = decay_sd_s(m.decays, t60_s=m.t60_s)
+    decay_sd = decay_sd_s(m.decays)
     for i, key in enumerate(m.strikes.key):
         d, f = m.decays[i], m.falls[i]
         rows[int(key)] = {

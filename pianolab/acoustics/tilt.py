@@ -30,9 +30,19 @@ HEARD_DB, PLAIN_DB = 10.0, 42.0
 """Over the noise: a partial counts as heard; beyond this, how far it stands out is no longer told."""
 
 
+@dataclass(frozen=True)
+class Colour:
+    """``tilt`` and ``tilt_sd``, shape (notes,), dB per octave of partial number, NaN with fewer than three partials;
+    ``room_db``, shape (notes, partials), the room's gain as far as lines of other keys tell, 0 where not heard."""
+
+    tilt: FloatArray
+    tilt_sd: FloatArray
+    room_db: FloatArray
+
+
 def spectral_tilt(
     power: FloatArray, f_hz: FloatArray, *, key: NDArray[np.int64], t60_s: float, at_most: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+) -> Colour:
     """Each key's own tilt against the smooth spectrum of its neighbours, room and level taken out.
 
     Parameters
@@ -45,13 +55,14 @@ def spectral_tilt(
 
     Returns
     -------
-    tilt, sd : shape (notes,), dB per octave of partial number; NaN with fewer than three partials
+    Colour
     """
     power, f_hz, at_most = (a[:, :TILT_PARTIALS] for a in (power, f_hz, at_most))
     heard = (power > 0) & ~np.isnan(f_hz)
     heard = heard & (heard.sum(axis=1) >= 3)[:, None]
+    room_db = np.zeros(heard.shape)
     if heard.sum() < 30:
-        return np.full(len(key), np.nan), np.full(len(key), np.nan)
+        return Colour(np.full(len(key), np.nan), np.full(len(key), np.nan), room_db)
     width_hz = 2.2 / t60_s if t60_s > 0.1 else 8.0
     judged = heard.any(axis=1)
     lines = _Lines.at(heard, key=key, f_hz=f_hz)
@@ -67,10 +78,11 @@ def spectral_tilt(
     tells = expected > limit + SURE_DB
     both = lines.joined(lost.pick(tells))
     scatter = np.repeat([SCATTER_DB, LOST_SCATTER_DB], [len(level), int(tells.sum())])
-    tilt, sd, _ = _solve(
+    tilt, sd, weights = _solve(
         both, np.append(level, limit[tells]) - mean, scatter, width_hz=width_hz, notes=len(key)
     )
-    return np.where(judged, tilt, np.nan), np.where(judged, sd, np.nan)
+    room_db[heard] = _room(lines, both, width_hz=width_hz) @ weights
+    return Colour(np.where(judged, tilt, np.nan), np.where(judged, sd, np.nan), room_db)
 
 
 def least_heard_power(power: FloatArray, over_noise_db: FloatArray, f_hz: FloatArray) -> FloatArray:
@@ -125,8 +137,13 @@ def _covariance(a: _Lines, b: _Lines, *, width_hz: float) -> FloatArray:
     keys, octaves = a.key[:, None] - b.key, a.octave[:, None] - b.octave
     out = BROAD_DB**2 * np.exp(-0.5 * (keys / 30.0) ** 2 - 0.5 * (octaves / 1.5) ** 2)
     out += SMOOTH_DB**2 * np.exp(-0.5 * (keys / SMOOTH_KEYS) ** 2 - 0.5 * (octaves / SMOOTH_OCTAVES) ** 2)
-    out += ROOM_DB**2 / (1.0 + ((a.f_hz[:, None] - b.f_hz) / width_hz) ** 2)
+    out += _room(a, b, width_hz=width_hz)
     return np.asarray(out + own * (LEVEL_DB**2 + TILT_DB**2 * a.lean[:, None] * b.lean))
+
+
+def _room(a: _Lines, b: _Lines, *, width_hz: float) -> FloatArray:
+    """The room's part of the covariance."""
+    return np.asarray(ROOM_DB**2 / (1.0 + ((a.f_hz[:, None] - b.f_hz) / width_hz) ** 2))
 
 
 def _solve(

@@ -72,7 +72,7 @@ def tilts(*, dull: int | None, noise_db: float, told: bool) -> np.ndarray:
     at_most = least_heard_power(power, np.where(over > 10.0, over, 0.0), f_hz)
     return spectral_tilt(
         power, f_hz, key=KEYS, t60_s=0.4, at_most=at_most if told else np.full_like(power, np.nan)
-    )[0]
+    ).tilt
 
 
 class TestTilt:
