@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics.modes import Modes, band_signals, find_modes
 from pianolab.acoustics.spectra import Samples, fast_size, note_spectra
 from pianolab.acoustics.strikes import LONGEST_S, Strikes, batches
+from pianolab.acoustics.threads import at_once
 from pianolab.units import FloatArray, key_to_hz
 
 LEAD_S = 0.1
@@ -45,35 +46,40 @@ def close_modes(
     )
     frames = channels.shape[1]
     register = np.searchsorted(np.array([29, 41, 53, 65, 77]), strikes.key, side="right")
-    for rows in batches(strikes):
-        for band in np.unique(register[rows]):
-            own = rows[register[rows] == band]
-            part, width = strikes.pick(own), float(half_width_hz(np.median(strikes.key[own])))
-            stop_s = float(np.min(np.minimum(held_s[own], LONGEST_S)))
-            longest = 3.0 if band < 3 else 1.6 if band < 5 else 1.0
-            stop_s = min(stop_s, longest)
-            start_s = min(MODE_START_S if band < 5 else 0.12, 0.3 * stop_s)
-            if (stop_s - start_s) * 2 * width < 14:
-                continue
-            starts = np.maximum(((part.onset_s - LEAD_S) * rate_hz).astype(np.int64), 0)
-            lead = part.onset_s - starts / rate_hz
-            lengths = np.minimum(
-                ((stop_s + LEAD_S) * rate_hz * np.ones(len(own))).astype(np.int64), frames - starts
-            )
-            size = fast_size(int((stop_s + LEAD_S + 0.25) * rate_hz))
-            spectra = note_spectra(channels, starts=starts, lengths=lengths, size=size)
-            bands = band_signals(
-                spectra, centre_hz=series[own], half_width_hz=width, rate_hz=rate_hz, size=size
-            )
-            modes = find_modes(
-                bands,
-                start_s=float(np.median(lead)) + start_s,
-                stop_s=float(np.median(lead)) + stop_s - 0.03,
-                blow_s=float(np.median(lead)),
-                room_guard_per_s=guard[own],
-            )
-            centroid[own] = modes.centroid_hz
-            energy[own] = modes.centroid_energy
-            for name in all_modes.__dataclass_fields__:
-                getattr(all_modes, name)[own] = getattr(modes, name)
+    pieces = [
+        (int(band), rows[register[rows] == band])
+        for rows in batches(strikes)
+        for band in np.unique(register[rows])
+    ]
+
+    def find(piece: tuple[int, NDArray[np.int64]]) -> None:
+        band, own = piece
+        part, width = strikes.pick(own), float(half_width_hz(np.median(strikes.key[own])))
+        stop_s = float(np.min(np.minimum(held_s[own], LONGEST_S)))
+        longest = 3.0 if band < 3 else 1.6 if band < 5 else 1.0
+        stop_s = min(stop_s, longest)
+        start_s = min(MODE_START_S if band < 5 else 0.12, 0.3 * stop_s)
+        if (stop_s - start_s) * 2 * width < 14:
+            return
+        starts = np.maximum(((part.onset_s - LEAD_S) * rate_hz).astype(np.int64), 0)
+        lead = part.onset_s - starts / rate_hz
+        lengths = np.minimum(
+            ((stop_s + LEAD_S) * rate_hz * np.ones(len(own))).astype(np.int64), frames - starts
+        )
+        size = fast_size(int((stop_s + LEAD_S + 0.25) * rate_hz))
+        spectra = note_spectra(channels, starts=starts, lengths=lengths, size=size)
+        bands = band_signals(spectra, centre_hz=series[own], half_width_hz=width, rate_hz=rate_hz, size=size)
+        modes = find_modes(
+            bands,
+            start_s=float(np.median(lead)) + start_s,
+            stop_s=float(np.median(lead)) + stop_s - 0.03,
+            blow_s=float(np.median(lead)),
+            room_guard_per_s=guard[own],
+        )
+        centroid[own] = modes.centroid_hz
+        energy[own] = modes.centroid_energy
+        for name in all_modes.__dataclass_fields__:
+            getattr(all_modes, name)[own] = getattr(modes, name)
+
+    at_once(find, pieces)
     return centroid, energy, all_modes

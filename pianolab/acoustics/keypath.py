@@ -24,6 +24,7 @@ from scipy.ndimage import maximum_filter1d, median_filter
 from pianolab.acoustics.compass import usual_inharmonicity, usual_stretch_cents
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
+from pianolab.acoustics.threads import at_once, runs
 from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 
 STEP_CENTS = 10
@@ -171,42 +172,45 @@ def _no_note_scores(rise: FloatArray) -> FloatArray:
     return np.asarray(_NO_NOTE_WEAK + share * (_NO_NOTE_STRONG - _NO_NOTE_WEAK))
 
 
-def _best_path(
+def _best_paths(
     emission: FloatArray, moves: FloatArray, no_note: FloatArray
-) -> tuple[float, NDArray[np.int64]]:
-    """Best assignment of strikes to keys (index into the key list, or -1 for no note)."""
-    strikes, count = emission.shape
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Best assignment of strikes to keys for each common offset: totals, and indices into the key list, -1 for no note.
+
+    ``emission`` has shape (offsets, strikes, keys).
+    """
+    offsets, strikes, count = emission.shape
     ends = (_END_SKIP if strikes > FEW_STRIKES else 0.0) * np.sqrt(np.arange(count))
-    value = np.full(count, -np.inf)
+    value = np.full((offsets, count), -np.inf)
     idle = 0.0
-    back = np.full((strikes, count), -2, dtype=np.int64)
-    kept = np.zeros((strikes, count), dtype=bool)
+    back = np.full((strikes, offsets, count), -2, dtype=np.int64)
+    kept = np.zeros((strikes, offsets, count), dtype=bool)
+    leave = np.ascontiguousarray(moves.T)
     for i in range(strikes):
-        from_key = value[:, None] - moves
-        source = np.argmax(from_key, axis=0)
-        reach = from_key[source, np.arange(count)]
+        from_key = value[:, None, :] - leave
+        source = np.argmax(from_key, axis=2)
+        reach = np.take_along_axis(from_key, source[..., None], axis=2)[..., 0]
         start = idle - ends
-        source = np.where(start > reach, -1, source)
-        take = np.maximum(start, reach) + emission[i]
+        back[i] = np.where(start > reach, -1, source)
+        take = np.maximum(start, reach) + emission[:, i]
         stay = value + no_note[i]
         kept[i] = stay >= take
-        back[i] = source
         value = np.where(kept[i], stay, take)
         idle += float(no_note[i])
     final = value - ends[::-1]
-    last = int(np.argmax(final))
-    total, state = float(final[last]), last
-    keys = np.full(strikes, -1, dtype=np.int64)
-    if idle >= total:
-        return idle, keys
-    for i in range(strikes - 1, -1, -1):
-        if kept[i, state]:
+    keys = np.full((offsets, strikes), -1, dtype=np.int64)
+    totals = final.max(axis=1)
+    for offset, state in enumerate(np.argmax(final, axis=1)):
+        if idle >= totals[offset]:
             continue
-        keys[i] = state
-        if back[i, state] < 0:
-            break
-        state = int(back[i, state])
-    return total, keys
+        for i in range(strikes - 1, -1, -1):
+            if kept[i, offset, state]:
+                continue
+            keys[offset, i] = state
+            if back[i, offset, state] < 0:
+                break
+            state = back[i, offset, state]
+    return np.maximum(totals, idle), keys
 
 
 def _next_strong(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:
@@ -234,13 +238,23 @@ def fresh_spectra(
     before_begin = (np.maximum(onsets_s - 0.35, np.minimum(previous, onsets_s)) * rate_hz).astype(np.int64)
     before_last = (np.maximum(onsets_s - 0.03, 0.0) * rate_hz).astype(np.int64)
     size = fast_size(round(1.5 * rate_hz))
-    after = line_spectra(channels, starts=begin, lengths=np.maximum(last - begin, 0), size=size)
-    before = line_spectra(
-        channels, starts=before_begin, lengths=np.maximum(before_last - before_begin, 0), size=size
-    )
-    out = standing_out_db(after, rate_hz=rate_hz, size=size)
-    grown = 10.0 * np.log10((after + 1e-20) / (maximum_filter1d(before, size=5, axis=1) + 1e-20))
-    return np.minimum(out, np.clip(grown, 0.0, 45.0)).astype(np.float32), size
+
+    def fresh(rows: NDArray[np.int64]) -> NDArray[np.float32]:
+        after = line_spectra(
+            channels, starts=begin[rows], lengths=np.maximum(last - begin, 0)[rows], size=size
+        )
+        before = line_spectra(
+            channels,
+            starts=before_begin[rows],
+            lengths=np.maximum(before_last - before_begin, 0)[rows],
+            size=size,
+        )
+        grown = 10.0 * np.log10((after + 1e-20) / (maximum_filter1d(before, size=5, axis=1) + 1e-20))
+        stands_out = standing_out_db(after, rate_hz=rate_hz, size=size)
+        return np.minimum(stands_out, np.clip(grown, 0.0, 45.0)).astype(np.float32)
+
+    parts = at_once(fresh, runs(len(onsets_s), most=24))
+    return np.concatenate(parts) if parts else np.zeros((0, size // 2 + 1), dtype=np.float32), size
 
 
 def read_keys(
@@ -268,10 +282,12 @@ def read_keys(
     reach, step = lim["offset_range_cents"], lim["offset_step_cents"]
     offsets = np.arange(-reach, reach + 1, step, dtype=float)
     no_note = _no_note_scores(rise)
-    found = [_best_path(_emissions(score, keys, o, grid), moves, no_note) for o in offsets]
-    totals = np.array([f[0] for f in found]) - 0.5 * (offsets / 40.0) ** 2
+    best, paths = _best_paths(
+        np.stack([_emissions(score, keys, o, grid) for o in offsets]), moves, no_note
+    )
+    totals = best - 0.5 * (offsets / 40.0) ** 2
     chosen = int(np.argmax(totals))
-    offset, path = float(offsets[chosen]), found[chosen][1]
+    offset, path = float(offsets[chosen]), paths[chosen]
     other = _other_shift(
         path, offset, totals, offsets, count=len(keys), doubtful_from=lim["doubtful_from_cents"]
     )

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.spectra import Samples, power_blocks
+from pianolab.acoustics.spectra import Samples, power_of_frames
 from pianolab.units import FloatArray
 
 HOP_S = 0.005
@@ -60,10 +60,7 @@ def frame_size(rate_hz: int) -> tuple[int, int]:
 def noise_spectrum(channels: Samples, *, rate_hz: int) -> FloatArray:
     """Noise power of every frame bin, from the quietest tenth of the frames, shape (bins,)."""
     size, hop = frame_size(rate_hz)
-    blocks = []
-    for _, power in power_blocks(channels, size=size, hop=hop * 8):
-        blocks.append(power)
-    power = np.concatenate(blocks)
+    power = power_of_frames(channels, size=size, hop=hop * 8)
     total = power.sum(axis=1)
     positive = total > 0
     if not positive.any():
@@ -115,11 +112,8 @@ def note_level(
     end = min(channels.shape[1], int(stop_s * rate_hz))
     mask = _own_bins(f_hz, key=key, size=size, rate_hz=rate_hz)
     middle = slice(*(round(hz * size / rate_hz) for hz in MIDDLE_HZ))
-    parts = [
-        np.column_stack([p[:, mask].sum(axis=1), p[:, middle].sum(axis=1)])
-        for _, p in power_blocks(channels[:, begin:end], size=size, hop=hop)
-    ]
-    power, middle_power = np.concatenate(parts).astype(float).T if parts else np.zeros((2, 0))
+    frames = power_of_frames(channels[:, begin:end], size=size, hop=hop)
+    power, middle_power = (frames[:, own].sum(axis=1).astype(float) for own in (mask, middle))
     time_s = (begin + np.arange(len(power)) * hop + 0.5 * size) / rate_hz - onset_s
     own_noise = float(noise[mask].sum())
     middle_noise = float(noise[middle].sum())

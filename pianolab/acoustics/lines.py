@@ -17,6 +17,7 @@ from pianolab.acoustics.partials import (
 )
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
 from pianolab.acoustics.strikes import Strikes, batches
+from pianolab.acoustics.threads import at_once
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 FIT_PARTIALS = 24
@@ -41,13 +42,16 @@ def follow_partials(channels: Samples, strikes: Strikes, *, rate_hz: int) -> Par
     shape = (len(strikes.key), MOST_TRACKED)
     f_hz, over_db, strength = (np.full(shape, np.nan) for _ in range(3))
     tracks = PartialTracks(f_hz, over_db, strength, np.full(shape[0], np.nan), np.full(shape[0], np.nan))
-    for rows in batches(strikes):
+
+    def follow(rows: NDArray[np.int64]) -> None:
         part = strikes.pick(rows)
         power, over, size = _note_spectra(channels, part, rate_hz=rate_hz)
         own = track_partials(
             power, over, key=part.key, f1_hz=part.f1_hz, b_factor=part.b_factor, rate_hz=rate_hz, size=size
         )
         _put(tracks, rows, own)
+
+    at_once(follow, batches(strikes))
     return tracks
 
 
@@ -120,13 +124,16 @@ def loud_power(
     """What lies between the partials, and the partials' early power."""
     between = Between(*np.full((3, len(strikes.key)), np.nan))
     early = np.zeros(tracks.f_hz.shape)
-    for rows in batches(strikes):
+
+    def measure(rows: NDArray[np.int64]) -> None:
         part = strikes.pick(rows)
         early[rows] = _early_power(channels, part, tracks.f_hz[rows], rate_hz=rate_hz)
         series = series_hz(tracks.f0_hz[rows], tracks.inharmonicity[rows], 200)
         found = _between(channels, part, series, noise=noise, rate_hz=rate_hz)
         for name in between.__dataclass_fields__:
             getattr(between, name)[rows] = getattr(found, name)
+
+    at_once(measure, batches(strikes))
     return between, early
 
 

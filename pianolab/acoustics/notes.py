@@ -27,6 +27,7 @@ from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials
 from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
+from pianolab.acoustics.threads import at_once
 from pianolab.acoustics.through_room import without_room
 from pianolab.acoustics.tilt import HEARD_DB, least_heard_power, spectral_tilt
 from pianolab.acoustics.tuning import smooth_over_keys
@@ -76,8 +77,9 @@ def _note_levels(
     channels: Samples, strikes: Strikes, tracks: PartialTracks, *, rate_hz: int, noise: FloatArray
 ) -> list[NoteLevel]:
     f = series_hz(tracks.f0_hz, tracks.inharmonicity, 30)
-    return [
-        note_level(
+
+    def level(i: int) -> NoteLevel:
+        return note_level(
             channels,
             onset_s=float(strikes.onset_s[i]),
             stop_s=float(min(strikes.next_s[i] - 0.012, strikes.onset_s[i] + LEVEL_LONGEST_S)),
@@ -86,8 +88,8 @@ def _note_levels(
             rate_hz=rate_hz,
             noise=noise,
         )
-        for i in range(len(strikes.key))
-    ]
+
+    return at_once(level, range(len(strikes.key)))
 
 
 def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress: Progress) -> NoteMeasures:
@@ -251,7 +253,12 @@ def _with_pitch(
     share, share_bound = brightness_share_db(early, key=strikes.key, at_most=at_most)
     colour = spectral_tilt(clear, places, key=strikes.key, t60_s=t60[0], at_most=at_most)
     seen = without_room(
-        decays, modes, weight=all_weight, room_db=colour.room_db[:, :MODE_PARTIALS], held_s=held_s, t60_s=t60[0]
+        decays,
+        modes,
+        weight=all_weight,
+        room_db=colour.room_db[:, :MODE_PARTIALS],
+        held_s=held_s,
+        t60_s=t60[0],
     )
     t60_s, t60_reason = t60 if seen.room_heard or t60[1] else (np.nan, NO_ROOM)
     peak = np.array(

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.spectra import Samples, power_blocks
+from pianolab.acoustics.spectra import Samples, fast_size, frame_blocks, power_of_frames
+from pianolab.acoustics.threads import at_once
 from pianolab.units import FloatArray
 
 
@@ -40,13 +41,14 @@ def _band_edges(size: int, rate_hz: int, *, per_octave: int = 6) -> NDArray[np.i
 def band_power(channels: Samples, *, rate_hz: int) -> tuple[NDArray[np.float32], float]:
     """Power in sixth-octave bands over time, shape (frames, bands), and the hop in s."""
     lim = limits()["segment"]
-    size, hop = round(lim["window_s"] * rate_hz), round(lim["hop_s"] * rate_hz)
+    size, hop = fast_size(round(lim["window_s"] * rate_hz)), round(lim["hop_s"] * rate_hz)
     edges = _band_edges(size, rate_hz)
-    blocks = [
-        np.add.reduceat(power, edges, axis=1)[:, :-1]
-        for _, power in power_blocks(channels, size=size, hop=hop)
-    ]
-    return np.concatenate(blocks), hop / rate_hz
+
+    def of_block(rows: slice) -> NDArray[np.float32]:
+        power = power_of_frames(channels, size=size, hop=hop, rows=rows)
+        return np.add.reduceat(power, edges, axis=1)[:, :-1]
+
+    return np.concatenate(at_once(of_block, frame_blocks(channels, size=size, hop=hop))), hop / rate_hz
 
 
 def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:

@@ -66,8 +66,10 @@ def _peak_near(
     middle = np.round(centre).astype(np.int64)
     index = np.clip(middle[:, None] + offsets, 1, power.shape[1] - 2)
     rows = np.arange(len(power))[:, None]
-    here = power[rows, index]
-    is_peak = (here >= power[rows, index - 1]) & (here > power[rows, index + 1])
+    beside = np.clip(middle[:, None] + np.arange(-widest - 1, widest + 2), 0, power.shape[1] - 1)
+    around = power[rows, beside]
+    here = around[:, 1:-1]
+    is_peak = (here >= around[:, :-2]) & (here > around[:, 2:])
     distance = np.abs(index - centre[:, None]) / np.maximum(reach[:, None], 1e-9)
     height = np.where(is_peak & (distance <= 1.0), over_db[rows, index] - 6.0 * distance**2, -np.inf)
     best = np.argmax(height, axis=1)
@@ -175,6 +177,7 @@ def fit_stiff_series(
     w0 = np.where(given, weight, 0.0)
     scale = np.full(len(f_hz), 3.0)
     robust = np.ones_like(w0)
+    count, rows, last = given.sum(axis=1), np.arange(len(given)), given.shape[1] - 1
     for _ in range(rounds):
         w = w0 * robust
         anchor = 1e-4 / (prior_share * prior_b * CENTS_PER_NEPER / 2.0) ** 2
@@ -186,10 +189,8 @@ def fit_stiff_series(
         level, slope = (sxx * sy - sx * sxy) / det, (s0 * sxy - sx * sy) / det
         line = np.maximum(level[:, None] + slope[:, None] * n2, 1e-9)
         residual = np.where(given, 0.5 * CENTS_PER_NEPER * np.log(np.maximum(y, 1e-12) / line), np.nan)
-        count = given.sum(axis=1)
-        mad = np.array(
-            [np.median(np.abs(r[g])) if g.any() else np.nan for r, g in zip(residual, given, strict=True)]
-        )
+        sizes = np.sort(np.abs(residual), axis=1)  # those that are missing come last
+        mad = 0.5 * (sizes[rows, np.maximum(count - 1, 0) // 2] + sizes[rows, np.minimum(count // 2, last)])
         scale = np.clip(np.nan_to_num(1.4826 * mad, nan=3.0), 0.05, 10.0)
         robust = 1.0 / (1.0 + (np.nan_to_num(residual) / (2.0 * scale[:, None])) ** 2)
     level = np.maximum(level, 1e-9)

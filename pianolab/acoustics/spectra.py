@@ -6,7 +6,6 @@ microphones can hear a partial in opposite phase.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import lru_cache
 
 import numpy as np
@@ -40,24 +39,29 @@ def _hann(size: int) -> NDArray[np.float32]:
     return np.asarray(window)
 
 
-def power_blocks(
-    channels: Samples, *, size: int, hop: int, block: int = 2048
-) -> Iterator[tuple[int, NDArray[np.float32]]]:
-    """Power spectra of Hann-windowed frames, summed over channels, a block of frames at a time.
+def power_of_frames(
+    channels: Samples, *, size: int, hop: int, rows: slice = slice(None)
+) -> NDArray[np.float32]:
+    """Power spectra of Hann-windowed frames, summed over channels, shape (frames, size // 2 + 1).
 
-    Yields (first frame, power of shape (frames, size // 2 + 1)); a sine of amplitude 1 has power 1.
+    A sine of amplitude 1 has power 1; ``rows`` picks some of the frames.
     """
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     window *= np.float32(2.0 / window.sum())
-    frames = [framed(c, size=size, hop=hop) for c in channels]
-    for first in range(0, len(frames[0]), block):
-        power = None
-        for channel in frames:
-            spectrum = sp_fft.rfft(channel[first : first + block] * window, axis=-1, workers=2)
-            own = spectrum.real**2 + spectrum.imag**2
-            power = own if power is None else power + own
-        assert power is not None
-        yield first, power
+    power = None
+    for channel in channels:
+        spectrum = sp_fft.rfft(framed(channel, size=size, hop=hop)[rows] * window, axis=-1)
+        own = np.square(spectrum.real)
+        own += np.square(spectrum.imag)
+        power = own if power is None else power + own
+    assert power is not None
+    return np.asarray(power)
+
+
+def frame_blocks(channels: Samples, *, size: int, hop: int, most: int = 1024) -> list[slice]:
+    """Which frames there are, in blocks that keep memory small."""
+    count = max(0, 1 + (channels.shape[1] - size) // hop)
+    return [slice(first, min(first + most, count)) for first in range(0, count, most)]
 
 
 def note_spectra(

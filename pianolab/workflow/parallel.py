@@ -7,12 +7,12 @@ raises the first error, `pianolab.workflow.many.survey_many` the long one that g
 from __future__ import annotations
 
 import contextlib
-import os
 from collections.abc import Callable, Generator, Sequence
 from typing import Any, Literal, TypeVar
 
 from threadpoolctl import threadpool_limits
 
+from pianolab.acoustics.threads import cores
 from pianolab.errors import BadInput, MissingExtra, PianolabError
 
 T = TypeVar("T")
@@ -20,13 +20,6 @@ R = TypeVar("R")
 MOST_WORKERS = 4
 Backend = Literal["loky", "threading", "dask"]
 BACKENDS: tuple[Backend, ...] = ("loky", "threading", "dask")
-
-
-def cores() -> int:
-    """How many processor cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def worked(
