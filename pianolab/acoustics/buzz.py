@@ -59,7 +59,7 @@ def between_partials_db(
     ----------
     power : shape (notes, bins), line spectra of the loud part
     f_hz : shape (notes, partials), the stiff series up to the band's end (not only heard partials)
-    noise_power : shape (bins,), in the units of ``power``
+    noise_power : same shape as ``power`` and in its units
     """
     hz = np.arange(power.shape[1]) * rate_hz / size
     band = (hz >= LOW_HZ) & (hz <= min(HIGH_HZ, 0.45 * rate_hz))
@@ -73,9 +73,10 @@ def between_partials_db(
         if free.sum() < 20:
             continue
         # A partial's sidelobes and the knock's remains are few bins: the middle ignores them, a buzz fills all.
-        level = np.sort(power[i, free] / np.maximum(noise_power[free], 1e-30))
+        noise = noise_power[i, free]
+        level = np.sort(power[i, free] / np.maximum(noise, 1e-30))
         middle = float(np.mean(level[len(level) // 4 : (3 * len(level)) // 4 + 1])) / MIDDLE_OF_NOISE
-        own_noise = float(np.mean(noise_power[free])) * int(band.sum()) + 1e-20
+        own_noise = float(np.mean(noise)) * int(band.sum()) + 1e-20
         tone = max(float(np.sum(power[i, hz >= 0.7 * f_hz[i, 0]])), 1e-20)
         tone_db[i] = 10.0 * np.log10(tone)
         least[i] = 10.0 * np.log10(CLEAR_SHARE * own_noise / tone)

@@ -7,11 +7,12 @@ with its reason; only empty ``faults`` and empty ``not_judged`` together mean th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.buzz import over_neighbours
+from pianolab.acoustics.buzz import OverNeighbours, over_neighbours
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.sustain import judge_sustain, slow_dampers
@@ -61,6 +62,17 @@ def _off_pitch(
     )
     several = np.array([usual_strings(int(k)) > 1 for k in key])
     return (np.nan_to_num(far).astype(bool)) | (one_string & several)
+
+
+def _buzzing(over: OverNeighbours, i: int, *, top: bool) -> Literal["yes", "no", "perhaps"]:
+    """Whether more stands between a note's partials than between its neighbours', with the tone and without it."""
+    lim = limits()["buzz"]
+    least_plain = lim["knock_plain_db"] if top else lim["outlier_plain_db"]
+    out = over.dev[i] > lim["outlier_dev"] and over.db[i] > lim["outlier_db"]
+    if out and over.plain_db[i] > least_plain:
+        return "yes"
+    nearly = over.dev[i] > lim["doubtful_dev"] and over.plain_db[i] > lim["outlier_plain_db"]
+    return "perhaps" if nearly or (out and over.plain_db[i] > lim["doubtful_plain_db"]) else "no"
 
 
 def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np.bool_]) -> Judged:
@@ -116,11 +128,13 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             own.append("damper")
         elif why_damper[i] and why_damper[i] != "no damper on this key":
             skip["damper"] = why_damper[i]
-        stands_out = over.dev[i] > lim_b["outlier_dev"] and over.db[i] > lim_b["outlier_db"]
+        buzzing = _buzzing(over, i, top=key[i] >= lim_b["knock_from_key"])
         if np.isnan(over.dev[i]):
             skip["buzz"] = "too few neighbours to compare with"
-        elif buzz_heard[i] and stands_out and over.plain_db[i] > lim_b["outlier_plain_db"]:
+        elif buzz_heard[i] and buzzing == "yes":
             own.append("buzz")
+        elif buzz_heard[i] and buzzing == "perhaps":
+            skip["buzz"] = "a little more is heard between the partials than beside, and the hammer's knock may be it"
         elif buzz_heard[i] and over.bounded[i]:
             skip["buzz"] = "something is heard between the partials, and noise hides what is usual here"
         elif not buzz_heard[i] and m.between.least_db[i] > lim_b["hidden_db"]:

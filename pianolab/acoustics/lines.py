@@ -21,6 +21,7 @@ from pianolab.acoustics.threads import at_once
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 FIT_PARTIALS = 24
+BRIEF_FROM_KEY = 60
 TRIED_CENTS = np.array([-40.0, -20.0, -10.0, 0.0, 10.0, 20.0, 40.0])
 """Other beginnings that are tried for a doubtful series."""
 
@@ -140,17 +141,21 @@ def loud_power(
 def _between(
     channels: Samples, strikes: Strikes, series: FloatArray, *, noise: FloatArray, rate_hz: int
 ) -> Between:
-    """Energy between the partials from 0.15 s to 0.65 s after the blow: the knock is over, the note is loud."""
+    """Energy between the partials from 0.15 s to 0.65 s after the blow: the knock is over, the note is loud.
+
+    In the treble, where a note is loud for a shorter time, from 0.08 s to 0.33 s.
+    """
     size = fast_size(round(0.6 * rate_hz))
-    starts = ((strikes.onset_s + 0.15) * rate_hz).astype(np.int64)
-    length_s = np.clip(strikes.interval_s - 0.25, 0.1, 0.5)
+    brief = strikes.key >= BRIEF_FROM_KEY
+    starts = ((strikes.onset_s + np.where(brief, 0.08, 0.15)) * rate_hz).astype(np.int64)
+    length_s = np.clip(strikes.interval_s - 0.25, 0.1, np.where(brief, 0.25, 0.5))
     lengths = np.clip((length_s * rate_hz).astype(np.int64), 8, np.maximum(channels.shape[1] - starts, 8))
     starts = np.minimum(starts, channels.shape[1] - lengths)
     power = line_spectra(channels, starts=starts, lengths=lengths, size=size)
     frame, _ = frame_size(rate_hz)
     bins = np.arange(power.shape[1]) * frame / size
     # A longer window gathers less noise per bin, in proportion, where a sine counts the same.
-    own_noise = np.interp(bins, np.arange(len(noise)), noise) * frame / np.median(lengths)
+    own_noise = np.interp(bins, np.arange(len(noise)), noise) * frame / lengths[:, None]
     return between_partials_db(power, f_hz=series, noise_power=own_noise, rate_hz=rate_hz, size=size)
 
 
