@@ -169,6 +169,7 @@ def sd_coverage(rows: pd.DataFrame) -> dict[str, str]:
     for name, error, sd in (
         ("cents", rows["cents_error"], "cents_sd"),
         ("heard", rows["cents_error_heard"], "cents_sd"),
+        ("B", rows["inharmonicity"] - rows["inharmonicity_true"], "inharmonicity_sd"),
         ("unison", rows["unison_error"], "unison_cents_sd"),
         ("decay", rows["decay_20_s"] - rows["decay_20_s_true"], "decay_20_s_sd"),
     ):

@@ -28,7 +28,6 @@ from pianolab.acoustics.unison import weighted_median
 from pianolab.units import FloatArray, rate_to_db_per_s
 
 LEAST_HELD_S = 1.0
-FRAMES_SD_S = 0.003
 STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 """How much the two quarters of the late fall may differ, and how much flatter than the beginning it must be."""
 
@@ -37,15 +36,15 @@ STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 class NoteDecay:
     """``decay_20_s`` with its bound (``=`` or ``>``), early and late decay in dB/s, reasons where missing.
 
-    The late decay is filled in by `late_decay`. ``s_per_db`` is how far an error of the level at the start would move the time,
-    ``level_sd_db`` how large that error may be."""
+    The late decay is filled in by `late_decay`, ``sd_s``, the uncertainty of the time, by `through_room.without_room`.
+    ``s_per_db`` is how far an error of the level at the start would move the time."""
 
     decay_20_s: float
     bound: str
     early_db_per_s: float
     late_db_per_s: float = np.nan
     s_per_db: float = np.nan
-    level_sd_db: float = np.nan
+    sd_s: float = np.nan
     why_no_decay: str = ""
     why_no_early: str = ""
     why_no_late: str = ""
@@ -112,11 +111,6 @@ def _s_per_db(t: FloatArray, db: FloatArray, target: float) -> float:
     if len(above) == 0 or below[-1] <= above[-1]:
         return np.nan
     return float((t[below[-1]] - t[above[-1]]) / 4.0)
-
-
-def decay_sd_s(decays: list[NoteDecay]) -> FloatArray:
-    """Uncertainty of the times to -20 dB, s, shape (notes,): that of the level over the slope there, and of the frames."""
-    return np.array([np.hypot(d.level_sd_db * d.s_per_db, FRAMES_SD_S) for d in decays])
 
 
 def _line(t: FloatArray, db: FloatArray) -> float:

@@ -134,7 +134,9 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
         elif buzz_heard[i] and buzzing == "yes":
             own.append("buzz")
         elif buzz_heard[i] and buzzing == "perhaps":
-            skip["buzz"] = "a little more is heard between the partials than beside, and the hammer's knock may be it"
+            skip["buzz"] = (
+                "a little more is heard between the partials than beside, and the hammer's knock may be it"
+            )
         elif buzz_heard[i] and over.bounded[i]:
             skip["buzz"] = "something is heard between the partials, and noise hides what is usual here"
         elif not buzz_heard[i] and m.between.least_db[i] > lim_b["hidden_db"]:

@@ -282,9 +282,7 @@ def read_keys(
     reach, step = lim["offset_range_cents"], lim["offset_step_cents"]
     offsets = np.arange(-reach, reach + 1, step, dtype=float)
     no_note = _no_note_scores(rise)
-    best, paths = _best_paths(
-        np.stack([_emissions(score, keys, o, grid) for o in offsets]), moves, no_note
-    )
+    best, paths = _best_paths(np.stack([_emissions(score, keys, o, grid) for o in offsets]), moves, no_note)
     totals = best - 0.5 * (offsets / 40.0) ** 2
     chosen = int(np.argmax(totals))
     offset, path = float(offsets[chosen]), paths[chosen]

@@ -20,7 +20,7 @@ from pianolab.acoustics.strikes import Strikes, batches
 from pianolab.acoustics.threads import at_once
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
-FIT_PARTIALS = 24
+FIT_PARTIALS = 32
 BRIEF_FROM_KEY = 60
 TRIED_CENTS = np.array([-40.0, -20.0, -10.0, 0.0, 10.0, 20.0, 40.0])
 """Other beginnings that are tried for a doubtful series."""

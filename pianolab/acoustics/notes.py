@@ -161,14 +161,19 @@ def _mend_tracks(channels: Samples, strikes: Strikes, tracks: PartialTracks, *, 
 
 
 def _pitch_sd_cents(fit: StiffFit, key: NDArray[np.int64], *, t60_s: float) -> FloatArray:
-    """Uncertainty of the first partial: scatter of the partials, what the bridge pulls (more at the top), and the room.
+    """Uncertainty of the first partial: scatter of the partials, what the bridge pulls (more at the ends), and the room.
 
     The sizes are own estimates from two generators in three rooms.
     """
     scatter = 1.5 * fit.residual_cents / np.sqrt(np.maximum(fit.used, 1))
-    pull = np.where(key > 76, 0.26, 0.09)
+    pull = np.select([key > 76, key <= 20], [0.26, 0.13], 0.09)
     room = 0.12 * np.nan_to_num(t60_s) ** 2
     return np.asarray(np.sqrt(scatter**2 + pull**2 + room**2))
+
+
+def _b_sd(fit: StiffFit, key: NDArray[np.int64]) -> FloatArray:
+    """Uncertainty of B: that of the fit, twice as much at the top where few partials are left, and what the bridge pulls."""
+    return np.asarray(np.hypot(fit.b_sd * np.where(key > 75, 2.0, 1.0), 0.002 * fit.inharmonicity))
 
 
 def _with_pitch(
@@ -279,7 +284,7 @@ def _with_pitch(
         f1_hz=np.where(fit.used > 0, f1, np.nan),
         f1_sd_cents=_pitch_sd_cents(fit, strikes.key, t60_s=t60_s),
         inharmonicity=fit.inharmonicity,
-        b_sd=fit.b_sd,
+        b_sd=_b_sd(fit, strikes.key),
         unison=unison,
         string_db_per_s=string_decay(modes, weight=all_weight),
         release=release,

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from pianolab.acoustics.decay import decay_sd_s
 from pianolab.acoustics.judge import NOT_STRUCK, Judged
 from pianolab.acoustics.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.notes import NoteMeasures
@@ -32,7 +31,6 @@ def survey_table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: i
     import pandas as pd
 
     rows: dict[int, dict[str, Any]] = {}
-    decay_sd = decay_sd_s(m.decays)
     for i, key in enumerate(m.strikes.key):
         d, f = m.decays[i], m.falls[i]
         rows[int(key)] = {
@@ -47,7 +45,7 @@ def survey_table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: i
             "sustain_verdict": j.verdict[i], "not_judged": _join(j.not_judged[i]), "gaps": _join(j.gaps[i]),
             "faults": ";".join(j.faults[i]), "strikes": sequence.count[int(key)], "level_db": m.level_db[i],
             "cents_sd": m.f1_sd_cents[i], "unison_cents_sd": m.unison.spread_sd[i], "inharmonicity_sd": m.b_sd[i],
-            "brightness_db_sd": j.brightness.sd[i], "string_db_per_s": m.string_db_per_s[i], "decay_20_s_sd": decay_sd[i],
+            "brightness_db_sd": j.brightness.sd[i], "string_db_per_s": m.string_db_per_s[i], "decay_20_s_sd": d.sd_s,
         }  # fmt: skip
     for key, (status, why) in sequence.absent.items():
         rows[key] = absent_row(status, why)

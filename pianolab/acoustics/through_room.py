@@ -27,6 +27,7 @@ from pianolab.units import FloatArray
 
 STEP_S, LONGEST_S = 0.01, 12.0
 LEAST_NOTES = 5
+FRAMES_SD_S = 0.003
 TOP_WITHIN_S = 0.6
 DRY_SD_DB = 0.2
 """Uncertainty of the level where no room is heard."""
@@ -68,38 +69,45 @@ def without_room(
     SeenDecays
     """
     lim = limits()["decay"]
+    dry = [_with_sd(d, DRY_SD_DB) for d in decays]
     if np.isnan(t60_s):
-        return SeenDecays([replace(d, level_sd_db=DRY_SD_DB) for d in decays], np.nan, False)
+        return SeenDecays(dry, np.nan, False)
     plain = _falls(modes, weight, np.zeros_like(room_db), held_s)
     by_level = np.array([d.decay_20_s if d.bound == "=" else np.nan for d in decays])
     both = (by_level > t60_s) & ~np.isnan(plain[:, 0])
     differ = float(np.median(np.abs(np.log(plain[both, 0] / by_level[both])))) if both.any() else np.nan
     few = both.sum() < LEAST_NOTES
-    room_heard = t60_s > lim["room_t60_s"] if few else differ > lim["room_differ"]
-    if not room_heard:
-        return SeenDecays([replace(d, level_sd_db=DRY_SD_DB) for d in decays], differ, False)
-    level_sd_db = lim["level_sd_db"] * np.sqrt(t60_s / 0.4)
-    seen = _falls(modes, weight, room_db, held_s)
-    out = []
-    for i, decay in enumerate(decays):
-        decay = replace(decay, level_sd_db=level_sd_db)
-        time_s, s_per_db, lasts_s = seen[i]
-        judged = bool(decay.bound) and not np.isnan(lasts_s)
-        drowned = decay.bound == ">" and decay.decay_20_s < held_s[i] - lim["near_end_s"]
-        if not judged or drowned or by_level[i] < lim["modes_from_t60"] * t60_s:
-            out.append(decay)
-        elif not np.isnan(time_s):
-            out.append(
-                replace(
-                    decay, decay_20_s=float(time_s), bound="=", s_per_db=float(s_per_db),
-                    level_sd_db=lim["modes_sd_db"] + lim["modes_sd_db_per_t60"] * t60_s / float(time_s),
-                )
-            )  # fmt: skip
-        elif decay.bound == "=" and decay.decay_20_s > lim["outlast_from_t60"] * t60_s:
-            out.append(replace(decay, decay_20_s=float(lasts_s), bound=">", s_per_db=np.nan))
-        else:
-            out.append(decay)
+    if not (t60_s > lim["room_t60_s"] if few else differ > lim["room_differ"]):
+        return SeenDecays(dry, differ, False)
+    by_modes = _falls(modes, weight, room_db, held_s)
+    out = [_seen(decay, *by_modes[i], held_s=float(held_s[i]), t60_s=t60_s) for i, decay in enumerate(decays)]
     return SeenDecays(out, differ, True)
+
+
+def _seen(
+    decay: NoteDecay, time_s: float, s_per_db: float, lasts_s: float, *, held_s: float, t60_s: float
+) -> NoteDecay:
+    """One note's decay: by its modes where they are known and slow enough for the room, by its level elsewhere."""
+    lim = limits()["decay"]
+    by_level = _with_sd(decay, lim["level_sd_db"] * np.sqrt(t60_s / 0.4))
+    drowned = decay.bound == ">" and decay.decay_20_s < held_s - lim["near_end_s"]
+    brief = decay.bound == "=" and decay.decay_20_s < lim["modes_from_t60"] * t60_s
+    if not decay.bound or np.isnan(lasts_s) or drowned or brief:
+        return by_level
+    if not np.isnan(time_s):
+        found = replace(decay, decay_20_s=float(time_s), bound="=", s_per_db=float(s_per_db))
+        apart_s = abs(time_s - decay.decay_20_s) if decay.bound == "=" else 0.0
+        sd_db = lim["modes_sd_db"] + lim["modes_sd_db_per_t60"] * t60_s / time_s
+        return _with_sd(found, sd_db, apart_s=lim["apart_share"] * apart_s)
+    if decay.bound == "=" and decay.decay_20_s > lim["outlast_from_t60"] * t60_s:
+        return replace(decay, decay_20_s=float(lasts_s), bound=">", s_per_db=np.nan)
+    return by_level
+
+
+def _with_sd(decay: NoteDecay, level_sd_db: float, *, apart_s: float = 0.0) -> NoteDecay:
+    """The uncertainty of the level over the slope where it passes -20 dB, that of the frames, and what two readings differ."""
+    parts = (level_sd_db * decay.s_per_db, FRAMES_SD_S, apart_s)
+    return replace(decay, sd_s=float(np.sqrt(np.sum(np.square(parts)))))
 
 
 def _falls(modes: Modes, weight: FloatArray, room_db: FloatArray, held_s: FloatArray) -> FloatArray:

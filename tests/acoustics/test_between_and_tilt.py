@@ -24,7 +24,7 @@ def between(*, noise: float, buzz: float) -> Between:
     rng = np.random.default_rng(3)
     own = spectrum(rng, f_hz=f_hz, noise=noise, buzz=buzz)
     flat = np.full(SIZE // 2 + 1, noise)
-    return between_partials_db(own[None], f_hz=f_hz[None], noise_power=flat, rate_hz=RATE_HZ, size=SIZE)
+    return between_partials_db(own[None], f_hz=f_hz[None], noise_power=flat[None], rate_hz=RATE_HZ, size=SIZE)
 
 
 class TestBetween:
