@@ -229,7 +229,7 @@ def room_t60(
     usable = slopes[~np.isnan(slopes) & (slopes > 5.0)]
     if len(usable) < 5:
         return float("nan"), "too few dampers heard to tell the room's own ringing"
-    return float(60.0 / np.percentile(usable, 60)), ""
+    return float(60.0 / np.percentile(usable, 62)), ""
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:

@@ -2,7 +2,7 @@
 
 A silent key shows as a gap among the strikes. Before it is called silent, its own first partial is looked for where
 it should have begun: a line that stands out of the noise and was not there before says that the string sounded, and
-that nothing more can be said of it. Method: own. Limits: partial 1 must stand 14 dB out of the noise within half a
+that nothing more can be said of it. Method: own. Limits: partial 1 must stand 10 dB out of the noise within half a
 second; a string that another note sets ringing at this very moment looks the same.
 """
 
@@ -16,7 +16,7 @@ from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
 from pianolab.acoustics.strikes import Strikes
 from pianolab.units import CENTS_PER_NEPER
 
-OUT_DB, NEW_DB = 14.0, 6.0
+OUT_DB, NEW_DB = 10.0, 6.0
 """How far the line stands out of the noise, and over what was there before."""
 REACH_CENTS = 60.0
 LOOK_S, EARLY_S = 0.5, 0.1

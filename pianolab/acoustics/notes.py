@@ -28,13 +28,13 @@ from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_serie
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.threads import at_once
-from pianolab.acoustics.through_room import without_room
+from pianolab.acoustics.through_room import OWN_SHARE, without_room
 from pianolab.acoustics.tilt import HEARD_DB, least_heard_power, spectral_tilt
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
 from pianolab.acoustics.voicing import brightness_share_db
 from pianolab.keyboard import usual_strings
-from pianolab.units import CENTS_PER_NEPER, FloatArray
+from pianolab.units import CENTS_PER_NEPER, FloatArray, t60_to_rate
 
 LEVEL_LONGEST_S = 30.0
 LOW_PARTIALS = 12
@@ -128,7 +128,7 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
     t60 = room_t60(levels, release, strikes.key, interval_s=strikes.interval_s)
     decays = [note_decay(v, usable_s=float(h)) for v, h in zip(levels, held_s, strict=True)]
     progress("strings of every note", 0.75)
-    guard = np.full(len(strikes.key), 0.6 * 6.9078 / t60[0] if t60[0] > 0.12 else np.inf)
+    guard = np.full(len(strikes.key), OWN_SHARE * t60_to_rate(t60[0]) if t60[0] > 0.12 else np.inf)
     return _with_pitch(
         channels, strikes, tracks, held_s=held_s, guard=guard, rate_hz=rate_hz, between=between, early=early, levels=levels,
         release=release, falls=falls, decays=decays, t60=t60, noise=noise,

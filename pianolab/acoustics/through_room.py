@@ -23,11 +23,14 @@ import numpy as np
 from pianolab.acoustics.decay import NoteDecay, time_to_fall
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.modes import Modes
-from pianolab.units import FloatArray
+from pianolab.units import FloatArray, t60_to_rate
 
 STEP_S, LONGEST_S = 0.01, 12.0
 LEAST_NOTES = 5
 FRAMES_SD_S = 0.003
+USUAL_T60_S = 0.4
+OWN_SHARE = 0.6
+"""Modes that die faster than this share of the room's rate may be the room's."""
 TOP_WITHIN_S = 0.6
 DRY_SD_DB = 0.2
 """Uncertainty of the level where no room is heard."""
@@ -62,7 +65,7 @@ def without_room(
     weight : shape (notes, partials); weight 0 leaves a partial out
     room_db : shape (notes, partials), gain of the room at each partial, from `tilt`
     held_s : shape (notes,), s after the blow up to which the key was surely held
-    t60_s : s, reverberation time, NaN where unknown
+    t60_s : s, reverberation time; NaN where it could not be told: then that of a usual living room is taken
 
     Returns
     -------
@@ -70,14 +73,17 @@ def without_room(
     """
     lim = limits()["decay"]
     dry = [_with_sd(d, DRY_SD_DB) for d in decays]
-    if np.isnan(t60_s):
-        return SeenDecays(dry, np.nan, False)
+    known, t60_s = not np.isnan(t60_s), t60_s if not np.isnan(t60_s) else USUAL_T60_S
+    modes = replace(
+        modes,
+        decay_per_s=np.where(modes.decay_per_s < OWN_SHARE * t60_to_rate(t60_s), modes.decay_per_s, np.nan),
+    )
     plain = _falls(modes, weight, np.zeros_like(room_db), held_s)
     by_level = np.array([d.decay_20_s if d.bound == "=" else np.nan for d in decays])
     both = (by_level > t60_s) & ~np.isnan(plain[:, 0])
     differ = float(np.median(np.abs(np.log(plain[both, 0] / by_level[both])))) if both.any() else np.nan
     few = both.sum() < LEAST_NOTES
-    if not (t60_s > lim["room_t60_s"] if few else differ > lim["room_differ"]):
+    if not (known and t60_s > lim["room_t60_s"] if few else differ > lim["room_differ"]):
         return SeenDecays(dry, differ, False)
     by_modes = _falls(modes, weight, room_db, held_s)
     out = [_seen(decay, *by_modes[i], held_s=float(held_s[i]), t60_s=t60_s) for i, decay in enumerate(decays)]
