@@ -218,7 +218,8 @@ def room_t60(
 
     From the falls of the octaves about 500 and 1000 Hz after damped notes from key 28 up, where dampers stop the string
     within a tenth of a second or two. Some dampers are slower than the room and single lines beat, so the time is the one
-    that two fifths of the falls don't exceed: on modelled pianos of two kinds that is the room's own.
+    that nearly two fifths of the falls don't exceed, or nearly half in a long room: on modelled pianos of two kinds that
+    is the room's own.
     """
     chosen = (key >= 28) & (key <= SURELY_DAMPED) & ~np.isnan(release.hold_s)
     falls = [
@@ -229,7 +230,8 @@ def room_t60(
     usable = slopes[~np.isnan(slopes) & (slopes > 5.0)]
     if len(usable) < 5:
         return float("nan"), "too few dampers heard to tell the room's own ringing"
-    return float(60.0 / np.percentile(usable, 62)), ""
+    t60_s = float(60.0 / np.percentile(usable, 62))
+    return (t60_s if t60_s <= LONG_ROOM_S else float(60.0 / np.percentile(usable, 55))), ""
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.buzz import Between, between_partials_db
+from pianolab.acoustics.compass import usual_decay_20_s
 from pianolab.acoustics.keypath import standing_out_db
 from pianolab.acoustics.levels import frame_size
 from pianolab.acoustics.partials import (
@@ -22,6 +23,8 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 FIT_PARTIALS = 32
 BRIEF_FROM_KEY = 60
+SOUNDS_DECAYS, SHORTEST_LONGEST_S = 6.0, (0.6, 3.0)
+"""A note is looked at for so many of its usual times to fall 20 dB: later there is only noise."""
 TRIED_CENTS = np.array([-40.0, -20.0, -10.0, 0.0, 10.0, 20.0, 40.0])
 """Other beginnings that are tried for a doubtful series."""
 
@@ -30,7 +33,8 @@ def _note_spectra(
     channels: Samples, part: Strikes, *, rate_hz: int
 ) -> tuple[NDArray[np.float32], NDArray[np.float32], int]:
     """Line spectra of some notes, how far they stand out of the noise, and the transform's size."""
-    length_s = np.minimum(part.interval_s - 0.08, 3.0)
+    sounding_s = np.clip(SOUNDS_DECAYS * usual_decay_20_s(part.key), *SHORTEST_LONGEST_S)
+    length_s = np.minimum(part.interval_s - 0.08, sounding_s)
     size = fast_size(round(max(1.5, 1.25 * float(length_s.max())) * rate_hz))
     starts = ((part.onset_s + 0.05) * rate_hz).astype(np.int64)
     lengths = np.clip((length_s * rate_hz).astype(np.int64), 8, channels.shape[1] - starts)

@@ -160,15 +160,19 @@ def _mend_tracks(channels: Samples, strikes: Strikes, tracks: PartialTracks, *, 
     follow_again(channels, strikes, tracks, b=prior, usual_b=usual, doubtful=doubtful, rate_hz=rate_hz)
 
 
-def _pitch_sd_cents(fit: StiffFit, key: NDArray[np.int64], *, t60_s: float) -> FloatArray:
+def _pitch_sd_cents(
+    fit: StiffFit, key: NDArray[np.int64], *, t60_s: float, lowest: NDArray[np.int64]
+) -> FloatArray:
     """Uncertainty of the first partial: scatter of the partials, what the bridge pulls (more at the ends), and the room.
 
-    The sizes are own estimates from two generators in three rooms.
+    Where the ``lowest`` partial that was heard is not the first, B leads down to it, and its uncertainty counts. The
+    other sizes are own estimates from two generators in three rooms.
     """
     scatter = 1.5 * fit.residual_cents / np.sqrt(np.maximum(fit.used, 1))
     pull = np.select([key > 76, key <= 20], [0.26, 0.13], 0.09)
     room = 0.12 * np.nan_to_num(t60_s) ** 2
-    return np.asarray(np.sqrt(scatter**2 + pull**2 + room**2))
+    led = 0.5 * CENTS_PER_NEPER * (lowest**2 - 1.0) * fit.b_sd
+    return np.asarray(np.sqrt(scatter**2 + pull**2 + room**2 + led**2))
 
 
 def _b_sd(fit: StiffFit, key: NDArray[np.int64]) -> FloatArray:
@@ -282,7 +286,9 @@ def _with_pitch(
         tilt_sd=colour.tilt_sd,
         between=between,
         f1_hz=np.where(fit.used > 0, f1, np.nan),
-        f1_sd_cents=_pitch_sd_cents(fit, strikes.key, t60_s=t60_s),
+        f1_sd_cents=_pitch_sd_cents(
+            fit, strikes.key, t60_s=t60_s, lowest=1 + np.argmax(fit_weight > 0, axis=1)
+        ),
         inharmonicity=fit.inharmonicity,
         b_sd=_b_sd(fit, strikes.key),
         unison=unison,
