@@ -3,7 +3,7 @@
 Errors are measured less true. ``cents`` compares with the mean of the uncoupled strings, ``heard`` (second generator)
 with the energy centroid of partial 1 of the dry note: what the bridge leaves for any listener to hear.
 ``dec_cov`` is the share of keys whose dry note falls 20 dB before release that got an ``=`` value, ``equal_false``
-counts ``=`` values of notes that don't fall so far; ``room`` is the error of a perfect reading in that room, ``seen`` the
+counts ``=`` values of notes that don't fall so far; ``room`` is the error of a perfect reading of the level in that room, ``seen`` the
 listening against that reading; ``steady`` leaves out notes whose knee lies near -20 dB, where
 1 dB of level moves the time by 8 % or more.
 """

@@ -14,8 +14,8 @@ relation to rounding (tested against a long undamped run); each string is put th
 4 f1 (above key 76: 2 f1) over the whole, dry, in the first half second. ``heard_cents`` says how far the bridge
 moves what can be heard: energy centroid of partial 1 of the dry note, less ``f1_hz``. ``decay_20_s`` is measured on the
 dry note, before any noise, from its maximum after the hammer to the last crossing of -20 dB before release;
-``decay_20_room_s`` is the same read from the note in the room without noise: nearer to the dry value
-nobody comes who doesn't know the room's gain at every partial. ``decay_s_per_db`` says how far that time moves with the level: where the knee of the decay lies near -20 dB a
+``decay_20_room_s`` is the same read from the level of the note in the room without noise: as near as a level can
+come to the dry value. ``decay_s_per_db`` says how far that time moves with the level: where the knee of the decay lies near -20 dB a
 small error of level is a large one of time.
 """
 

@@ -20,7 +20,7 @@ from benchmarks.scores import REGISTERS, fault_table, measure_row, side_by_side
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 BEGIN, END = "<!-- benchmark tables -->", "<!-- end of benchmark tables -->"
-SEEDS = (401, 402, 403)
+SEEDS = (701, 702, 703)
 """Pianos that nobody tuned the listening on."""
 ROOMS = ("dry", "home", "hall")
 SNR_DB = 45.0
@@ -168,7 +168,7 @@ def all_tables(*, quick: bool, tell: Callable[[str], None]) -> str:
     parts = [
         f"Made by `python -m benchmarks.tables --readme{' --quick' * quick}` ({made}; seeds that the listening was not "
         f"tuned on; keys held 2 s, {SNR_DB:.0f} dB over the noise{faulty}). Errors are median / 90 % point of their sizes. Two generators with nothing in common, never pooled. "
-        "The decay is compared with that of the dry note, so that in a room the room's own part is in the error.",
+        "The decay is compared with that of the dry note: what the listening can't take out of the room is in the error.",
     ]
     for generator, name in GENERATORS.items():
         parts += [f"**{name[0].upper() + name[1:]}**", accuracy_table(generator, seeds, keys=keys, tell=tell)]

@@ -2,12 +2,13 @@
 
 At the release the level starts to fall much faster than before. The moment is looked for in each note and,
 because a player lets go about the same time before every next blow, held against the other notes; a damper
-that leaks shows no sharp moment and takes that of its neighbours. The fall of 20 dB from there is measured;
+that leaks shows no sharp moment and takes that of its neighbours. A room goes on falling after the damper has stopped
+the string, so the moment is where the fall begins, not where it is steepest. The fall of 20 dB from there is measured;
 where the room itself falls no faster, it is only an upper bound (``<``): a damper faster than the room can't
-be seen [lehtonen2009]. The room's reverberation time comes from the fastest falls, which the dampers no longer
-slow down [kendrick2007].
+be seen [lehtonen2009]; from a slower one the room is taken out. Where dampers end is where most notes go on sounding.
 
-Limits: if every damper is slow the room's time comes out too long; it is then an upper bound.
+The room's reverberation time comes from the faster falls, which the dampers hardly slow down [kendrick2007], in the two
+octaves whose mean is its single figure [iso3382]. Limits: if every damper is slow it comes out too long.
 """
 
 from __future__ import annotations
