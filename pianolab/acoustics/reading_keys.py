@@ -78,14 +78,17 @@ def octaves_in_place(path: KeyPath) -> KeyPath:
     """
     keys, f1_hz, b_factor = path.keys.copy(), path.f1_hz.copy(), path.b_factor.copy()
     at = np.flatnonzero(keys != NO_NOTE)
-    for before, i, after in zip(at[:-2], at[1:-1], at[2:], strict=True):
-        low, high = sorted((int(keys[before]), int(keys[after])))
-        if low <= keys[i] <= high or high - low > WIDEST_GAP_KEYS:
+    # A key struck again is one reading: all its blows move together.
+    readings = np.split(at, 1 + np.flatnonzero(np.diff(keys[at])))
+    for before, own, after in zip(readings[:-2], readings[1:-1], readings[2:], strict=True):
+        low, high = sorted((int(keys[before[-1]]), int(keys[after[0]])))
+        if low <= keys[own[0]] <= high or high - low > WIDEST_GAP_KEYS:
             continue
         for octaves in (1, -1, 2, -2):
-            key = int(keys[i]) - 12 * octaves
+            key = int(keys[own[0]]) - 12 * octaves
             if low < key < high and key not in keys:
-                keys[i], f1_hz[i], b_factor[i] = key, f1_hz[i] * 2.0**-octaves, b_factor[before]
+                keys[own], f1_hz[own] = key, f1_hz[own] * 2.0**-octaves
+                b_factor[own] = b_factor[before[-1]]
                 break
     return KeyPath(keys, f1_hz, b_factor, path.score, path.offset_cents, path.other_shift)
 

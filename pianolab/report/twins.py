@@ -78,6 +78,18 @@ def finding_in_words(finding: Finding, *, point: Point | None = None) -> str:
     return f"{value:g} {unit}".strip() + (f", {against}" if against else "")
 
 
+def note_in_words(finding: Finding) -> str:
+    """The note of a finding and what the seller promised about it, in a line; empty where there is neither.
+
+    Examples
+    --------
+    >>> note_in_words(Finding(visit_id="v", point="p", grade=2, note="sharp", promised="filed by May"))
+    'sharp; promised: filed by May'
+    """
+    promise = finding.promised.strip()
+    return "; ".join(t for t in (finding.note, f"promised: {promise}" if promise else "") if t)
+
+
 def findings_twin(
     *,
     piano: Piano,
@@ -171,7 +183,7 @@ def _row(title: str, findings: Sequence[Finding], point: Point | None) -> str:
             title if i == 0 else "",
             finding_in_words(f, point=point),
             ", ".join(t for t in (f.place, keys_in_words(f.keys)) if t),
-            f.note,
+            note_in_words(f),
             f.examiner,
         )
         for i, f in enumerate(findings)

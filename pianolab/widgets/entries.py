@@ -150,3 +150,14 @@ def place_fields(raw: object) -> Fields:
             "place", f"{len(text)} characters", f"up to {LONGEST_PLACE}", "Longer text belongs in the note."
         )
     return {"place": text}
+
+
+def promise_fields(raw: object) -> Fields:
+    """What the seller promised, as one line; nothing but blanks is no promise.
+
+    Examples
+    --------
+    >>> promise_fields(" hammers filed,\\n by May ")
+    {'promised': 'hammers filed, by May'}
+    """
+    return {"promised": " ".join(str(raw).split())}

@@ -53,7 +53,8 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
     Notes
     -----
     A value that can't be used gives one line in the form and changes nothing. Points nobody looked at
-    stay open and are never counted as good.
+    stay open and are never counted as good. A note or a seller's promise without a value is kept, and the
+    point counts as not judged yet.
 
     Examples
     --------

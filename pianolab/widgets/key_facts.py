@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pianolab.checklist.points import Checklist
 from pianolab.model import Finding
 from pianolab.report.twin_keyboard import KeyMark, MarkShape
-from pianolab.report.twins import finding_in_words
+from pianolab.report.twins import finding_in_words, note_in_words
 
 if TYPE_CHECKING:
     from pianolab.acoustics import Survey
@@ -35,9 +35,8 @@ def key_marks(
         if finding.state == "checked" and not _is_sound(finding, checklist):
             point = checklist.get(finding.point) if checklist is not None else None
             title = point.title if point else finding.point
-            text = f"{title}: {finding_in_words(finding, point=point)}" + (
-                f", {finding.note}" if finding.note else ""
-            )
+            beside = note_in_words(finding)
+            text = f"{title}: {finding_in_words(finding, point=point)}" + (f", {beside}" if beside else "")
             for key in finding.keys:
                 marks.setdefault(key, []).append(KeyMark(shape="triangle", text=text))
     for key, faults in _heard(survey):

@@ -17,6 +17,7 @@ from pianolab.widgets.entries import (
     Fields,
     keys_fields,
     place_fields,
+    promise_fields,
     reason_fields,
     value_fields,
 )
@@ -224,4 +225,5 @@ ENTRIES: Mapping[str, Callable[[Walk, Point, Event], Fields]] = {
     "keys": lambda walk, _, event: keys_fields(walk.piano, event.get("keys", "")),
     "place": lambda _, __, event: place_fields(event.get("place", "")),
     "note": lambda _, __, event: {"note": str(event.get("note", ""))},
+    "promise": lambda _, __, event: promise_fields(event.get("promised", "")),
 }

@@ -9,7 +9,13 @@ from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
 from pianolab.model import Finding
 from pianolab.report.twin_keyboard import keyboard_layout, keys_in_words
-from pianolab.report.twins import against_usual, answer_in_words, finding_in_words, usual_in_words
+from pianolab.report.twins import (
+    against_usual,
+    answer_in_words,
+    finding_in_words,
+    note_in_words,
+    usual_in_words,
+)
 from pianolab.widgets.entries import NOTED_ONLY, OTHER, REASONS, Reason, reason_key
 from pianolab.widgets.walk import Walk
 
@@ -134,6 +140,7 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         "keys_text": keys_in_words(finding.keys) if finding else "",
         "place": finding.place if finding else "",
         "note": finding.note if finding else "",
+        "promised": finding.promised if finding else "",
         "can_add": finding is not None,
         "photos": [p.id for p in walk.photos if p.point == point.id],
         "records": _records(walk.own(point.id), record),
@@ -227,4 +234,4 @@ def _records(own: Sequence[Finding], record: str) -> list[View]:
 
 def _line(finding: Finding, point: Point) -> str:
     where = ", ".join(t for t in (finding.place, keys_in_words(finding.keys)) if t)
-    return "; ".join(t for t in (finding_in_words(finding, point=point), where, finding.note) if t)
+    return "; ".join(t for t in (finding_in_words(finding, point=point), where, note_in_words(finding)) if t)

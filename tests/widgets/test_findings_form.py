@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from widget_driver import Driver
 from widget_small import CHECKLIST, small_casebook
 
+from pianolab.assess.changes import compare_visits
 from pianolab.casebook import Casebook, open_casebook
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Finding, Visit
@@ -123,15 +125,71 @@ def test_a_value_after_not_checked_and_back_again(driver: Driver) -> None:
     assert len(driver.saved) == 1
 
 
-def test_a_note_before_any_value_is_kept_and_counts_as_not_judged(driver: Driver) -> None:
+@pytest.mark.parametrize(("entry", "field"), [("note", "note"), ("promise", "promised")])
+def test_words_before_any_value_are_kept_and_count_as_not_judged(
+    driver: Driver, entry: str, field: str
+) -> None:
     driver.go("grooves")
-    driver.enter("note", note="odd smell")
+    driver.enter(entry, **{field: "odd smell"})
     (finding,) = driver.saved
-    assert (finding.state, finding.reason, finding.note) == ("not checked", NOTED_ONLY, "odd smell")
+    assert (finding.state, finding.reason, getattr(finding, field)) == (
+        "not checked",
+        NOTED_ONLY,
+        "odd smell",
+    )
     assert driver.point["pending"] == NOTED_ONLY
     driver.value(2)
     (finding,) = driver.saved
-    assert (finding.state, finding.grade, finding.note) == ("checked", 2, "odd smell")
+    assert (finding.state, finding.grade, getattr(finding, field)) == ("checked", 2, "odd smell")
+
+
+def test_a_promise_stays_while_the_other_answers_change(driver: Driver, visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    driver.go("chips")
+    driver.value(2)
+    driver.enter("promise", promised="two tops replaced by May")
+    driver.enter("note", note="sharp")
+    driver.enter("keys", keys="C4")
+    driver.enter("place", place="middle")
+    driver.enter("reason", reason="time")
+    driver.value(3)
+    (finding,) = driver.saved
+    assert (finding.grade, finding.note, finding.keys) == (3, "sharp", (40,))
+    assert finding.promised == "two tops replaced by May"
+    with open_casebook(casebook.folder) as later:
+        again = Driver(FindingsForm(later, visit.id, checklist=CHECKLIST))
+        again.go("chips")
+        assert again.point["promised"] == "two tops replaced by May"
+        again.send(do="another", point="chips")
+        assert again.point["promised"] == ""
+
+
+@pytest.mark.parametrize("typed", ["", "  ", " \n\t"])
+def test_an_empty_promise_is_none(driver: Driver, typed: str) -> None:
+    driver.go("grooves")
+    driver.value(3)
+    driver.enter("promise", promised="filed")
+    assert driver.enter("promise", promised=typed)["ok"]
+    assert [f.promised for f in driver.saved] == [""]
+    assert driver.point["promised"] == ""
+
+
+def test_a_promise_is_kept_as_one_line(driver: Driver) -> None:
+    driver.go("grooves")
+    driver.enter("promise", promised=" filed,\n by  May ")
+    assert driver.saved[0].promised == driver.point["promised"] == "filed, by May"
+
+
+def test_the_second_visit_asks_after_a_promise_typed_in_the_walk(
+    driver: Driver, visit_and_book: Opened
+) -> None:
+    driver.go("grooves")
+    driver.value(2)
+    driver.enter("promise", promised="filed by May")
+    piano = visit_and_book[0].pianos()[0]
+    later = replace(driver.saved[0], id="later", visit_id="second", promised="")
+    changes = compare_visits(piano, driver.saved, [later], checklist=CHECKLIST)
+    assert [(p.point, p.promised) for p in changes.broken] == [("grooves", "filed by May")]
 
 
 def test_keys_from_words_and_from_the_keyboard(driver: Driver) -> None:
@@ -258,12 +316,25 @@ def test_two_examiners_at_one_point_keep_their_own_findings(driver: Driver, visi
     ben.go("grooves")
     driver.value(3)
     ben.value(2)
+    ben.enter("promise", promised="filed by May")
     driver.send(do="look")
     assert sorted((f.examiner, f.grade) for f in driver.saved) == [("Ana", 3), ("Ben", 2)]
     assert driver.point["others"] == [
-        "Ben: Deep grooves, flat striking faces; little felt left in the treble. (grade 2 of 5)"
+        "Ben: Deep grooves, flat striking faces; little felt left in the treble. (grade 2 of 5); promised: filed by May"
     ]
-    assert [c.by for c in casebook.log() if c.kind == "Finding"] == ["Ana", "Ben"]
+    assert driver.point["promised"] == ""
+    assert [c.by for c in casebook.log() if c.kind == "Finding"] == ["Ana", "Ben", "Ben"]
+
+
+def test_a_promise_is_taken_back_as_every_other_change(driver: Driver) -> None:
+    driver.go("grooves")
+    driver.value(3)
+    for promise in ("filed", "filed by May"):
+        driver.enter("promise", promised=promise)
+    for promise in ("filed", ""):
+        assert driver.send(do="take back")["line"].startswith("Taken back at ")
+        assert [(f.grade, f.promised) for f in driver.saved] == [(3, promise)]
+        assert driver.point["promised"] == promise
 
 
 def test_taking_back(driver: Driver, visit_and_book: Opened) -> None:
@@ -374,11 +445,14 @@ def test_hostile_text_is_stored_whole_and_shown_escaped(tmp_path: Path) -> None:
     driver.value(3)
     driver.enter("note", note=HOSTILE + "x" * 1_000_000)
     driver.enter("place", place="<i>bass</i>")
+    driver.enter("promise", promised="<u>filed</u> " + HOSTILE + "x" * 1_000_000)
     assert driver.saved[0].note == HOSTILE + "x" * 1_000_000
+    assert driver.saved[0].promised == "<u>filed</u> " + HOSTILE + "x" * 1_000_000
     html = driver.form.to_html()
-    for tag in ("<script", "<img", "<b>", "<i>"):
+    for tag in ("<script", "<img", "<b>", "<i>", "<u>"):
         assert tag not in html
-    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in html
+    assert html.count("&lt;script&gt;alert(1)&lt;/script&gt;") == 3
+    assert "; promised: &lt;u&gt;filed&lt;/u&gt; " in html
     casebook.close()
 
 
@@ -389,6 +463,17 @@ def test_any_note_comes_back_as_typed_or_is_refused(driver: Driver, note: str) -
     answer = driver.enter("note", note=note)
     if answer["ok"]:
         assert driver.point["note"] == note
+    else:
+        assert "\n" not in answer["line"]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(promise=st.text(max_size=300))
+def test_any_promise_comes_back_in_one_line_or_is_refused(driver: Driver, promise: str) -> None:
+    driver.go("grooves")
+    answer = driver.enter("promise", promised=promise)
+    if answer["ok"]:
+        assert driver.point["promised"] == " ".join(promise.split())
     else:
         assert "\n" not in answer["line"]
 

@@ -44,7 +44,7 @@ visit = book.visits()[0]
 """
 FORM = "form = FindingsForm(book, visit.id, checklist=CHECKLIST)\nform"
 READ = (
-    "print([(f.point, f.state, f.grade, f.answer, f.count, f.reading, f.keys, f.note, f.reason)"
+    "print([(f.point, f.state, f.grade, f.answer, f.count, f.reading, f.keys, f.note, f.reason, f.promised)"
     " for f in book.findings(visit.id)])"
 )
 PICKER = "picker = KeyboardPicker(book.pianos()[0], findings=book.findings(), checklist=CHECKLIST)\npicker"
@@ -61,12 +61,14 @@ def read_back(page: Any) -> list[tuple[Any, ...]]:
     return found
 
 
+PROMISED = "filed by May <img src=x onerror=window.struck=1>"
+"""Were it ever taken for markup, the page would say so in ``window.struck``."""
 FIVE = [
-    ("serial", "checked", None, True, None, None, (), "", ""),
-    ("grooves", "checked", 2, None, None, None, (), "worst above the break", ""),
-    ("patched", "not checked", None, None, None, None, (), "", "the lamp died"),
-    ("dip", "checked", None, None, None, 9.25, (), "", ""),
-    ("chips", "checked", 3, None, None, None, (40, 42), "", ""),
+    ("serial", "checked", None, True, None, None, (), "", "", ""),
+    ("grooves", "checked", 2, None, None, None, (), "worst above the break", "", PROMISED),
+    ("patched", "not checked", None, None, None, None, (), "", "the lamp died", ""),
+    ("dip", "checked", None, None, None, 9.25, (), "", "", ""),
+    ("chips", "checked", 3, None, None, None, (40, 42), "", "", ""),
 ]
 
 
@@ -82,6 +84,8 @@ def test_a_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
         at_point(page, "Depth of the grooves")
         page.get_by_role("radio", name="Deep grooves").click()
         page.get_by_role("textbox", name="Note").fill("worst above the break")
+        page.get_by_text("The seller promises", exact=True).click()
+        page.keyboard.type(PROMISED)
         press_next(page)
         at_point(page, "Hammers replaced singly")
         for _ in range(3):
@@ -119,6 +123,8 @@ def test_a_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
         at_point(page, "Depth of the grooves")
         assert page.get_by_role("radio", name="Deep grooves").get_attribute("aria-checked") == "true"
         assert page.get_by_role("textbox", name="Note").input_value() == "worst above the break"
+        assert page.get_by_role("textbox", name="The seller promises").input_value() == PROMISED
+        assert page.evaluate("window.struck") is None
         assert (errors, elsewhere) == ([], [])
     lab.close_kernels()
 
@@ -139,6 +145,9 @@ def test_a_walk_by_keyboard_only(lab: Lab, tmp_path: Path) -> None:
         press("2")
         press("t")
         page.keyboard.type("worst above the break")
+        press("Escape")
+        press("s")
+        page.keyboard.type(PROMISED)
         press("Escape")
         press("ArrowRight")
         at_point(page, "Hammers replaced singly")

@@ -26,12 +26,14 @@ def finding(**values: object) -> Finding:
 
 def test_marks_of_findings_and_survey() -> None:
     marks = key_marks(
-        findings=[finding(grade=2, keys=(3, 40), note="left edge")], survey=Heard(), checklist=CHECKLIST
+        findings=[finding(grade=2, keys=(3, 40), note="left edge", promised="filed")],
+        survey=Heard(),
+        checklist=CHECKLIST,
     )  # type: ignore[arg-type]
     assert sorted(marks) == [1, 3, 40]
     assert [(m.shape, m.text) for m in marks[1]] == [("circle", "heard: unison, off pitch")]
     assert [m.shape for m in marks[3]] == ["triangle", "cross"]
-    assert marks[40][0].text == "Chipped key tops: A sharp chip. (grade 2 of 5), left edge"
+    assert marks[40][0].text == "Chipped key tops: A sharp chip. (grade 2 of 5), left edge; promised: filed"
 
 
 def test_what_is_sound_or_was_not_looked_at_makes_no_mark() -> None:

@@ -45,7 +45,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
         if (open || input.value !== told || input.getAttribute("aria-invalid")) return;
         if (document.activeElement === input && input.value.trim() !== "") return;
         input.value = text;
-        told = text;
+        told = input.value; // the browser may have taken out line breaks: that is nothing to save
       },
     };
     input.addEventListener("input", () => {
@@ -141,14 +141,14 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
     setFlag(toggle, "aria-expanded", open);
   }
 
-  // keys, place, note
+  // keys, place, note, promise
   let drawn = null;
   const keysText = make("input", { type: "text", class: "pl-text", placeholder: "such as C4, F5-A5", "aria-label": "Keys concerned", autocomplete: "off", spellcheck: "false" });
   const keysField = field(keysText, (text) => ({ do: "keys", keys: text }));
   const keysPlace = make("div", { class: "pl-keys-place", hidden: true });
   const placeText = make("input", { type: "text", class: "pl-text", placeholder: "such as treble bridge", "aria-label": "Place on the instrument" });
   const placeField = field(placeText, (text) => ({ do: "place", place: text }));
-  const labelled = (text, ...nodes) => make("div", { class: "pl-field" }, make("span", { class: "pl-label", "aria-hidden": "true", text }), ...nodes);
+  const labelled = (text, input) => make("label", { class: "pl-field" }, make("span", { class: "pl-label", text }), input);
   const another = make("button", { type: "button", class: "pl-button pl-quiet", text: "Record another place", onclick: () => move({ do: "another", point: first.id }) });
   const keysToggle = make("button", { type: "button", class: "pl-button pl-toggle", "aria-expanded": "false", onclick: () => showKeys(keysPlace.hidden) }, make("span"), sign("down"));
   keysPlace.append(make("div", { class: "pl-pair" }, labelled("Keys", keysText), labelled("Place", placeText), another));
@@ -164,8 +164,9 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
     requestAnimationFrame(() => drawn.center());
   }
   const photos = photoRow({ label: first.title, add: (name, bytes) => addPhoto(first.id, name, bytes), drop: (id) => move({ do: "drop photo", photo: id }), wanted: first.facts.some(([name]) => name === "Photo") });
-  const note = make("textarea", { class: "pl-text", rows: 2, "aria-label": "Note" });
-  const noteField = field(note, (text) => ({ do: "note", note: text }));
+  const words = (event, props = {}) => field(make("textarea", { class: "pl-text", rows: 2, ...props }), event);
+  const note = words((text) => ({ do: "note", note: text }));
+  const promise = words((text) => ({ do: "promise", promised: text }), { placeholder: "what, and by when" });
 
   const tabs = make("div", { class: "pl-tabs", role: "group", "aria-label": "Records of this point" });
   const others = make("ul", { class: "pl-others" });
@@ -173,7 +174,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
 
   const write = make("div", { class: "pl-write" },
     state, line, tabs, value.node, pending, make("div", { class: "pl-row" }, toggle, keysToggle), reasons,
-    labelled("Note", note), photos, others);
+    make("div", { class: "pl-words" }, labelled("Note", note.input), labelled("The seller promises", promise.input)), photos, others);
 
   const back = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Back" }));
   const nextOpen = make("button", { type: "button", class: "pl-button pl-large pl-quiet", text: "Next open point", onclick: () => move({ do: "next open" }) });
@@ -214,7 +215,8 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
       keysField.show(now.keys_text);
       drawn?.show({ chosen: now.keys });
       placeField.show(now.place);
-      noteField.show(now.note);
+      note.show(now.note);
+      promise.show(now.promised);
       tabs.replaceChildren(...now.records.map((r) => make("button", {
         type: "button", class: "pl-button pl-tab", "aria-pressed": r.here ? "true" : "false", text: r.text,
         onclick: () => !r.here && move({ do: "pick", point: first.id, record: r.id }),
@@ -231,7 +233,8 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
       if (first.kind === "grade" && /^[1-5]$/.test(key)) value.pick(Number(key));
       else if (first.kind === "yes_no" && /^[yn]$/i.test(key)) value.pick(key.toLowerCase() === "y");
       else if (/^u$/i.test(key)) { showReasons(true); reasonButtons[0].focus(); }
-      else if (/^t$/i.test(key)) note.focus();
+      else if (/^t$/i.test(key)) note.input.focus();
+      else if (/^s$/i.test(key)) promise.input.focus();
       else if (/^p$/i.test(key)) photos.choose();
       else if (/^k$/i.test(key)) { showKeys(true); drawn.focusKeys(); }
       else if (key === ".") move({ do: "next" });

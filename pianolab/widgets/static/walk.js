@@ -1,8 +1,8 @@
 // The walk's screen: draws the view that Python gives, tells Python what was pressed or typed, keeps nothing.
 
 const PATIENCE_MS = 4000;
-const WRITES = new Set(["value", "reason", "keys", "place", "note", "photo", "drop photo", "not opened", "take back"]);
-const KEYS_HELP = "1 to 5 choose a grade, Y and N answer, U not checked, T note, P photo, K keys, A whole area, full stop next, comma back, Esc leaves a field";
+const WRITES = new Set(["value", "reason", "keys", "place", "note", "promise", "photo", "drop photo", "not opened", "take back"]);
+const KEYS_HELP = "1 to 5 choose a grade, Y and N answer, U not checked, T note, S what the seller promises, P photo, K keys, A whole area, full stop next, comma back, Esc leaves a field";
 
 function render({ model, el }) {
   const me = Math.random().toString(36).slice(2);
