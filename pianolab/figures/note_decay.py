@@ -33,7 +33,7 @@ class Stage:
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class NotePlan(Plan):
-    """Level curve of one note in dB re its maximum."""
+    """Level curve of one note in dB re its maximum, as it was heard in the room; ``fall_s`` is without it."""
 
     key: int
     time_s: tuple[float, ...]
@@ -44,6 +44,7 @@ class NotePlan(Plan):
     fall_bound: str
     fall_reason: str
     hold_s: float | None
+    without_room: bool = False
     header = ("time", "unit", "level", "level unit")
 
     def rows(self) -> list[Row]:
@@ -77,20 +78,30 @@ def plan_note(survey: Survey, key: int) -> NotePlan:
     fall = number(row.get("decay_20_s"))
     bound = str(row.get("decay_20_bound") or "=")
     reason = why_missing(row, "decay_20_s") if fall is None else ""
+    heard_room = survey.summary.t60_s is not None
     return NotePlan(
-        title=f"How {note_name(key)} dies away", alt=_alt(key, fall, bound, reason, row, curve.floor_db), key=key,
+        title=f"How {note_name(key)} dies away", key=key, without_room=heard_room,
+        alt=_alt(key, fall, bound, reason, row, curve.floor_db, without_room=heard_room),
         time_s=curve.time_s[::step], level_db=curve.level_db[::step], floor_db=curve.floor_db, stages=_stages(curve, row),
         fall_s=fall, fall_bound=bound, fall_reason=reason, hold_s=number(row.get("hold_s")),
     )  # fmt: skip
 
 
 def _alt(
-    key: int, fall: float | None, bound: str, reason: str, row: Mapping[str, Any], floor_db: float
+    key: int,
+    fall: float | None,
+    bound: str,
+    reason: str,
+    row: Mapping[str, Any],
+    floor_db: float,
+    *,
+    without_room: bool,
 ) -> str:
     if fall is None:
         said = f"{note_name(key)}: the time to fall 20 dB is not known ({reason})."
     else:
-        said = f"{note_name(key)} falls 20 dB in {'at least ' if bound == '>' else ''}{fall:.2f} s."
+        said = f"{note_name(key)} falls 20 dB in {'at least ' if bound == '>' else ''}{fall:.2f} s"
+        said += ", the room taken out." if without_room and bound != ">" else "."
     early, late = number(row.get("early_db_per_s")), number(row.get("late_db_per_s"))
     first = f"first {early:.0f} dB/s" if early is not None else "the first stage is not known"
     second = f"then {late:.0f} dB/s" if late is not None else "the second stage could not be seen"
@@ -172,6 +183,12 @@ def _draw_fall(fig: Sheet, plan: NotePlan, theme: Theme) -> None:
     fig.add(
         "scatter", x=[x], y=[plan.level_db[near] if at_least else FALL_DB], mode="markers+text",
         text=[f"{'at least ' if at_least else ''}{plan.fall_s:.2f} s"], textposition="top right", hoverinfo="skip",
-        textfont={"size": look.SMALL_PX, "color": theme.ink}, name="20 dB down" if not at_least else "let go or drowned before 20 dB",
+        textfont={"size": look.SMALL_PX, "color": theme.ink}, name=_fall_name(plan),
         marker={"symbol": "triangle-up-open" if at_least else "circle", "size": 10, "color": theme.ink},
     )  # fmt: skip
+
+
+def _fall_name(plan: NotePlan) -> str:
+    if plan.fall_bound == ">":
+        return "let go or drowned before 20 dB"
+    return "20 dB down, the room taken out" if plan.without_room else "20 dB down"

@@ -209,6 +209,16 @@ def test_one_note_with_its_stages() -> None:
     assert len(draw_note(plan).data) == 4
 
 
+def test_where_a_room_was_heard_the_time_to_fall_is_said_to_be_without_it() -> None:
+    survey = make_surveys(1)["p0"]
+    dry = replace(survey, summary=replace(survey.summary, t60_s=None, t60_reason="no room heard"))
+    in_room, without = plan_note(survey, 49), plan_note(dry, 49)
+    assert "the room taken out" in in_room.alt
+    assert "the room taken out" not in without.alt
+    assert [t.name for t in draw_note(in_room).data][-1] == "20 dB down, the room taken out"
+    assert [t.name for t in draw_note(without).data][-1] == "20 dB down"
+
+
 def test_a_late_stage_that_was_not_seen_is_not_drawn() -> None:
     survey = make_survey(changes={49: {"late_db_per_s": float("nan")}})
     row = survey.table["key"] == 49
