@@ -178,8 +178,8 @@ def fall_after(level: NoteLevel, *, release_s: float, stop_s: float) -> Fall:
 
 
 LEAST_ROOM_DB = 8.0
-LONG_ROOM_S = 0.7
-"""Rooms that ring longer hide dampers and the strings' prompt modes."""
+LONG_ROOM_S, SHORT_ROOM_S = 0.7, 0.34
+"""Rooms that ring longer hide dampers and the strings' prompt modes; shorter ones are hidden by the dampers."""
 
 
 def _likely_s(after_s: FloatArray, drop_db: FloatArray, *, room_db: float) -> float:
@@ -232,7 +232,9 @@ def room_t60(
     if len(usable) < 5:
         return float("nan"), "too few dampers heard to tell the room's own ringing"
     t60_s = float(60.0 / np.percentile(usable, 62))
-    return (t60_s if t60_s <= LONG_ROOM_S else float(60.0 / np.percentile(usable, 55))), ""
+    if t60_s > LONG_ROOM_S:
+        return float(60.0 / np.percentile(usable, 52)), ""
+    return t60_s, "at most: so soon the dampers themselves may be over" if t60_s < SHORT_ROOM_S else ""
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:

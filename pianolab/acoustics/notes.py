@@ -269,7 +269,7 @@ def _with_pitch(
         held_s=held_s,
         t60_s=t60[0],
     )
-    t60_s, t60_reason = t60 if seen.room_heard or t60[1] else (np.nan, NO_ROOM)
+    t60_s, t60_reason = t60 if seen.room_heard or np.isnan(t60[0]) else (np.nan, NO_ROOM)
     peak = np.array(
         [10.0 * np.log10(max(float(v.power.max()), 1e-20)) if len(v.power) else np.nan for v in levels]
     )

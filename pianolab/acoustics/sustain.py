@@ -105,7 +105,8 @@ def slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
     # In a long room a slow damper sounds like a good one, unless it is slower than the room itself.
     long_room = m.t60_s > LONG_ROOM_S
-    hidden = known & (likely <= lim["room_hides"] * np.nan_to_num(m.t60_s) / 3.0) & (slow | long_room)
+    within_room = likely <= lim["room_hides"] * np.nan_to_num(m.t60_s) / 3.0
+    hidden = known & ((slow & within_room) | (long_room & (within_room | ~slow)))
     for i in np.flatnonzero(hidden):
         why[i] = "the room rings as long as a slow damper would"
     slow &= ~hidden
