@@ -1,19 +1,16 @@
-"""When a key is let go, how fast its damper stops the string, and how long the room rings.
+"""When a key is let go, how fast its damper stops the string, and where dampers end.
 
 At the release the level starts to fall much faster than before. The moment is looked for in each note and,
 because a player lets go about the same time before every next blow, held against the other notes; a damper
 that leaks shows no sharp moment and takes that of its neighbours. A room goes on falling after the damper has stopped
 the string, so the moment is where the fall begins, not where it is steepest. The fall of 20 dB from there is measured;
-where the room itself falls no faster, it is only an upper bound (``<``): a damper faster than the room can't
-be seen [lehtonen2009]; from a slower one the room is taken out. Where dampers end is where most notes go on sounding.
-
-The room's reverberation time comes from the faster falls, which the dampers hardly slow down [kendrick2007], in the two
-octaves whose mean is its single figure [iso3382]. Limits: if every damper is slow it comes out too long.
+where the room hides it, `reverberation` says so. Where dampers end is where most notes go on sounding.
+With partial damping the fall has three parts [lehtonen2009]; only the first 20 dB are measured.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -178,8 +175,6 @@ def fall_after(level: NoteLevel, *, release_s: float, stop_s: float) -> Fall:
 
 
 LEAST_ROOM_DB = 8.0
-LONG_ROOM_S, SHORT_ROOM_S = 0.7, 0.34
-"""Rooms that ring longer hide dampers and the strings' prompt modes; shorter ones are hidden by the dampers."""
 
 
 def _likely_s(after_s: FloatArray, drop_db: FloatArray, *, room_db: float) -> float:
@@ -206,55 +201,3 @@ def _late_fall(t: FloatArray, db: FloatArray, *, start_db: float, floor_db: floa
     if last - first < 5 or db[first] - db[last] < 7.0:
         return np.nan
     return float(-np.polyfit(t[first : last + 1], db[first : last + 1], 1)[0])
-
-
-def room_t60(
-    levels: list[NoteLevel],
-    release: Release,
-    key: NDArray[np.int64],
-    *,
-    interval_s: FloatArray,
-) -> tuple[float, str]:
-    """Reverberation time heard in the recording, s, and the reason where there is none.
-
-    From the falls of the octaves about 500 and 1000 Hz after damped notes from key 28 up, where dampers stop the string
-    within a tenth of a second or two. Some dampers are slower than the room and single lines beat, so the time is the one
-    that nearly two fifths of the falls don't exceed, or nearly half in a long room: on modelled pianos of two kinds that
-    is the room's own.
-    """
-    chosen = (key >= 28) & (key <= SURELY_DAMPED) & ~np.isnan(release.hold_s)
-    falls = [
-        fall_after(levels[i].middle, release_s=float(release.hold_s[i]), stop_s=float(interval_s[i]) - 0.02)
-        for i in np.flatnonzero(chosen)
-    ]
-    slopes = np.array([f.slope_db_per_s for f in falls])
-    usable = slopes[~np.isnan(slopes) & (slopes > 5.0)]
-    if len(usable) < 5:
-        return float("nan"), "too few dampers heard to tell the room's own ringing"
-    t60_s = float(60.0 / np.percentile(usable, 62))
-    if t60_s > LONG_ROOM_S:
-        return float(60.0 / np.percentile(usable, 52)), ""
-    return t60_s, "at most: so soon the dampers themselves may be over" if t60_s < SHORT_ROOM_S else ""
-
-
-def judge_room(fall: Fall, *, t60_s: float) -> Fall:
-    """The same fall, with ``<`` where the room's own decay hides the damper, and the room taken out where it does not."""
-    if fall.bound != "=" or np.isnan(t60_s):
-        return fall
-    if fall.release_20_s > 1.4 * t60_s / 3.0:
-        return replace(fall, release_20_s=_without_room(fall.release_20_s, t60_s=t60_s))
-    return replace(fall, bound="<")
-
-
-def _without_room(time_s: float, *, t60_s: float) -> float:
-    """Time to fall 20 dB of a sound that is heard half directly and half through a room, from the time that is heard.
-
-    An exponential fall of rate a, smoothed by a room of rate b > a, is (b exp(-a t) - a exp(-b t)) / (b - a).
-    """
-    room = np.log(1e6) / t60_s
-    rate = np.log(100.0) / time_s
-    for _ in range(12):
-        gap = room - min(rate, 0.98 * room)
-        smooth = (room - min(rate, 0.98 * room) * np.exp(-gap * time_s)) / gap
-        rate = np.log(50.0 * (1.0 + smooth)) / time_s
-    return float(np.log(100.0) / rate)

@@ -11,20 +11,13 @@ from numpy.typing import NDArray
 from pianolab.acoustics.buzz import Between
 from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes
 from pianolab.acoustics.compass import usual_inharmonicity
-from pianolab.acoustics.damper import (
-    LONG_ROOM_S,
-    Fall,
-    Release,
-    fall_after,
-    find_releases,
-    judge_room,
-    room_t60,
-)
+from pianolab.acoustics.damper import Fall, Release, fall_after, find_releases
 from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay, string_decay
 from pianolab.acoustics.far_strings import far_string, mean_of_far_strings_hz
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
 from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials, loud_power
 from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
+from pianolab.acoustics.reverberation import LONG_ROOM_S, judge_room, room_t60
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.threads import at_once

@@ -72,7 +72,8 @@ def listen(
 
     Notes
     -----
-    Sources and limits stand in the modules that measure: `keypath`, `modes`, `unison`, `decay`, `damper`,
+    Sources and limits stand in the modules that measure: `keypath`, `modes`, `unison`, `decay`, `through_room`, `damper`,
+    `reverberation`,
     `voicing`, `buzz`, `tuning`.
 
     Examples

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.compass import usual_decay_20_s
-from pianolab.acoustics.damper import LONG_ROOM_S
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
+from pianolab.acoustics.reverberation import LONG_ROOM_S
 from pianolab.acoustics.tuning import robust_line, running_median, smooth_over_keys
 from pianolab.units import FloatArray
 

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from pianolab.acoustics.damper import Fall, find_releases, judge_room, room_t60
+from pianolab.acoustics.damper import Fall, find_releases
 from pianolab.acoustics.decay import NoteDecay
 from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.modes import Modes
+from pianolab.acoustics.reverberation import judge_room, room_t60
 from pianolab.acoustics.through_room import SeenDecays, without_room
 from tests.acoustics.test_modelled_scale import heard
 
