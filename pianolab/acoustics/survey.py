@@ -73,8 +73,7 @@ def listen(
     Notes
     -----
     Sources and limits stand in the modules that measure: `keypath`, `modes`, `unison`, `decay`, `through_room`, `damper`,
-    `reverberation`,
-    `voicing`, `buzz`, `tuning`.
+    `reverberation`, `voicing`, `buzz`, `tuning`.
 
     Examples
     --------
