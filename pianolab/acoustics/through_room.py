@@ -123,12 +123,13 @@ def _falls(modes: Modes, weight: FloatArray, room_db: FloatArray, held_s: FloatA
     known = ~np.isnan(modes.decay_per_s) & (weight[..., None] > 0)
     time_s = np.arange(0.0, min(float(np.max(held_s, initial=0.0)), LONGEST_S), STEP_S)
     # Only the distances of a partial's modes matter for its beats.
-    shift = np.nan_to_num(modes.f_hz - np.nanmin(np.where(known, modes.f_hz, np.inf), axis=-1, keepdims=True))
+    lowest = np.min(np.where(known, modes.f_hz, np.inf), axis=-1, keepdims=True)
+    shift = np.where(known, modes.f_hz - lowest, 0.0)
     rate = (-np.maximum(modes.decay_per_s, 0.0) + 2j * np.pi * shift)[known]
     swing = np.zeros((*known.shape, len(time_s)), dtype=np.complex64)
     swing[known] = np.exp(rate[:, None] * time_s)
-    gain = 10.0 ** (-0.05 * room_db[..., None, None])
-    sound = np.einsum("npcm,npmt->npct", (modes.amplitude * gain).astype(np.complex64), swing)
+    own = np.where(known[:, :, None], modes.amplitude, 0.0) * 10.0 ** (-0.05 * room_db[..., None, None])
+    sound = np.einsum("npcm,npmt->npct", own.astype(np.complex64), swing)
     power = np.sum(sound.real**2 + sound.imag**2, axis=(1, 2))
     out = np.full((len(power), 3), np.nan)
     for i in np.flatnonzero(known.any(axis=(1, 2))):

@@ -96,6 +96,16 @@ class TestWithoutRoom:
         assert found.room_heard, "one note alone is judged by the reverberation time"
         assert found.decays[0].decay_20_s == brief
 
+    def test_a_partial_whose_modes_are_all_too_fast_counts_for_nothing(self) -> None:
+        quick = modes(8)
+        quick.decay_per_s[:, 1] *= 1e3
+        quick.amplitude[:, 1] = 1e30
+        found = without_room(
+            [NoteDecay(1.0, "=", 20.0, s_per_db=0.05)] * 8, quick, weight=np.ones((8, 2)), room_db=np.zeros((8, 2)),
+            held_s=np.full(8, 4.0), t60_s=T60_S,
+        )  # fmt: skip
+        assert found.decays[0].decay_20_s == pytest.approx(20.0 / FAST_DB_PER_S, rel=0.01)
+
     def test_where_both_readings_differ_the_time_is_less_sure(self) -> None:
         near, far = seen(by_level=1.1 * time_to_20_db()), seen(by_level=1.6 * time_to_20_db())
         assert far.decays[0].sd_s > near.decays[0].sd_s > 0
