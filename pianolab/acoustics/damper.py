@@ -16,11 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.levels import NoteLevel
+from pianolab.acoustics.limits import limits
 from pianolab.keyboard import usually_damped
 from pianolab.units import FloatArray
 
 CLEAR_DROP_DB = 6.0
-HEARD_OVER_DB, GOES_ON_DB, SURELY_DAMPED = 15.0, 4.0, 64
+HEARD_OVER_DB, GOES_ON_DB = 15.0, 4.0
 NEARLY, FALLING_S = 0.7, 0.3
 LONE_SHARE = 1.5
 """Intervals this many times the usual one hold a key that did not sound."""
@@ -137,8 +138,8 @@ def _last_damped(key: NDArray[np.int64], votes: FloatArray, *, found: NDArray[np
     """The key up to which most notes speak for dampers and above which most speak against."""
     if not found.any():
         return None
-    unsure = np.flatnonzero(key > SURELY_DAMPED)
-    below = key[found & (key <= SURELY_DAMPED)]
+    surely = key <= limits()["damper"]["last_surely_damped"]
+    unsure, below = np.flatnonzero(~surely), key[found & surely]
     balance = np.concatenate([[0.0], np.cumsum(votes[unsure])])
     best = int(np.flatnonzero(balance == balance.max())[-1])
     while best > 0 and not found[unsure[best - 1]]:

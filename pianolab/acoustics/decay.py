@@ -28,6 +28,7 @@ from pianolab.acoustics.unison import weighted_median
 from pianolab.units import FloatArray, rate_to_db_per_s
 
 LEAST_HELD_S = 1.0
+TOP_WITHIN_S = 0.6
 STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 """How much the two quarters of the late fall may differ, and how much flatter than the beginning it must be."""
 
@@ -68,7 +69,7 @@ def note_decay(level: NoteLevel, *, usable_s: float) -> NoteDecay:
         why = "held too short"
         return NoteDecay(np.nan, "", np.nan, why_no_decay=why, why_no_early=why)
     t, db = t[held], level.level_db[held]
-    top = int(np.argmax(np.where(t <= 0.6, db, -np.inf)))
+    top = int(np.argmax(np.where(t <= TOP_WITHIN_S, db, -np.inf)))
     fall = limits()["decay"]["fall_db"]
     target = db[top] - fall
     drowned = level.floor_db + 6.0 > target
@@ -77,25 +78,24 @@ def note_decay(level: NoteLevel, *, usable_s: float) -> NoteDecay:
         audible = np.flatnonzero(db[top:] >= level.floor_db + 9.0) + top
         seen = t[int(audible[-1])] - t[top] if len(audible) else 0.0
         return NoteDecay(float(seen), ">", early, why_no_early=why_early)
-    time_s, s_per_db = time_to_fall(t, db, top_within_s=0.6)
+    time_s, s_per_db = time_to_fall(t, db)
     if np.isnan(time_s):
         return NoteDecay(float(t[-1] - t[top]), ">", early, why_no_early=why_early)
     return NoteDecay(time_s, "=", early, s_per_db=s_per_db, why_no_early=why_early)
 
 
-def time_to_fall(t: FloatArray, db: FloatArray, *, top_within_s: float) -> tuple[float, float]:
+def time_to_fall(t: FloatArray, db: FloatArray) -> tuple[float, float]:
     """Time from a level's maximum to its last passing of -20 dB, s, and how far that moves, s per dB of level.
 
     Parameters
     ----------
-    t, db : shape (moments,), s and dB
-    top_within_s : s; the maximum is looked for up to here
+    t, db : shape (moments,), s and dB; the maximum is looked for up to `TOP_WITHIN_S`
 
     Returns
     -------
     time, s per dB : NaN where the level has not fallen so far by the end
     """
-    top = int(np.argmax(np.where(t <= top_within_s, db, -np.inf)))
+    top = int(np.argmax(np.where(t <= TOP_WITHIN_S, db, -np.inf)))
     target = db[top] - limits()["decay"]["fall_db"]
     last = top + int(np.flatnonzero(db[top:] >= target)[-1])
     if last >= len(t) - 2:

@@ -15,8 +15,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.damper import SURELY_DAMPED, Fall, Release, fall_after
+from pianolab.acoustics.damper import Fall, Release, fall_after
 from pianolab.acoustics.levels import NoteLevel
+from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray
 
 LONG_ROOM_S, SHORT_ROOM_S = 0.7, 0.34
@@ -37,7 +38,7 @@ def room_t60(
     that nearly two fifths of the falls don't exceed, or nearly half in a long room: on modelled pianos of two kinds that
     is the room's own.
     """
-    chosen = (key >= 28) & (key <= SURELY_DAMPED) & ~np.isnan(release.hold_s)
+    chosen = (key >= 28) & (key <= limits()["damper"]["last_surely_damped"]) & ~np.isnan(release.hold_s)
     falls = [
         fall_after(levels[i].middle, release_s=float(release.hold_s[i]), stop_s=float(interval_s[i]) - 0.02)
         for i in np.flatnonzero(chosen)

@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pianolab.acoustics.decay import NoteDecay, time_to_fall
+from pianolab.acoustics.decay import TOP_WITHIN_S, NoteDecay, time_to_fall
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.modes import Modes
 from pianolab.units import FloatArray, t60_to_rate
@@ -31,7 +31,6 @@ FRAMES_SD_S = 0.003
 USUAL_T60_S = 0.4
 OWN_SHARE = 0.6
 """Modes that die faster than this share of the room's rate may be the room's."""
-TOP_WITHIN_S = 0.6
 DRY_SD_DB = 0.2
 """Uncertainty of the level where no room is heard."""
 SURELY_DB = 19.0
@@ -78,14 +77,16 @@ def without_room(
         modes,
         decay_per_s=np.where(modes.decay_per_s < OWN_SHARE * t60_to_rate(t60_s), modes.decay_per_s, np.nan),
     )
-    plain = _falls(modes, weight, np.zeros_like(room_db), held_s)
+    time_s, power = _partial_power(modes, weight, until_s=float(np.max(held_s, initial=0.0)))
+    plain = _falls(time_s, power.sum(axis=1), held_s)
     by_level = np.array([d.decay_20_s if d.bound == "=" else np.nan for d in decays])
     both = (by_level > t60_s) & ~np.isnan(plain[:, 0])
     differ = float(np.median(np.abs(np.log(plain[both, 0] / by_level[both])))) if both.any() else np.nan
     few = both.sum() < LEAST_NOTES
     if not (known and t60_s > lim["room_t60_s"] if few else differ > lim["room_differ"]):
         return SeenDecays(dry, differ, False)
-    by_modes = _falls(modes, weight, room_db, held_s)
+    gain = 10.0 ** (-0.1 * room_db)
+    by_modes = _falls(time_s, np.einsum("npt,np->nt", power, gain), held_s)
     out = [_seen(decay, *by_modes[i], held_s=float(held_s[i]), t60_s=t60_s) for i, decay in enumerate(decays)]
     return SeenDecays(out, differ, True)
 
@@ -116,27 +117,32 @@ def _with_sd(decay: NoteDecay, level_sd_db: float, *, apart_s: float = 0.0) -> N
     return replace(decay, sd_s=float(np.sqrt(np.sum(np.square(parts)))))
 
 
-def _falls(modes: Modes, weight: FloatArray, room_db: FloatArray, held_s: FloatArray) -> FloatArray:
-    """Of the sum of each note's modes, shape (notes, 3): time to fall 20 dB, s per dB there, both NaN if not within the
-    hold; time that it surely takes (to fall `SURELY_DB`), at most the hold.
-    """
+def _partial_power(modes: Modes, weight: FloatArray, *, until_s: float) -> tuple[FloatArray, FloatArray]:
+    """Moments after the blow, s, and each partial's power then, its modes beating, shape (notes, partials, moments)."""
     known = ~np.isnan(modes.decay_per_s) & (weight[..., None] > 0)
-    time_s = np.arange(0.0, min(float(np.max(held_s, initial=0.0)), LONGEST_S), STEP_S)
+    time_s = np.arange(0.0, min(until_s, LONGEST_S), STEP_S)
     # Only the distances of a partial's modes matter for its beats.
     lowest = np.min(np.where(known, modes.f_hz, np.inf), axis=-1, keepdims=True)
     shift = np.where(known, modes.f_hz - lowest, 0.0)
     rate = (-np.maximum(modes.decay_per_s, 0.0) + 2j * np.pi * shift)[known]
     swing = np.zeros((*known.shape, len(time_s)), dtype=np.complex64)
     swing[known] = np.exp(rate[:, None] * time_s)
-    own = np.where(known[:, :, None], modes.amplitude, 0.0) * 10.0 ** (-0.05 * room_db[..., None, None])
+    own = np.where(known[:, :, None], modes.amplitude, 0.0)
     sound = np.einsum("npcm,npmt->npct", own.astype(np.complex64), swing)
-    power = np.sum(sound.real**2 + sound.imag**2, axis=(1, 2))
+    return time_s, np.sum(sound.real**2 + sound.imag**2, axis=2, dtype=float)
+
+
+def _falls(time_s: FloatArray, power: FloatArray, held_s: FloatArray) -> FloatArray:
+    """Of each note's power, shape (notes, moments), in shape (notes, 3): time to fall 20 dB, s per dB there, both NaN if
+    not within the hold; time that it surely takes (to fall `SURELY_DB`), at most the hold. NaN where there is no power.
+    """
     out = np.full((len(power), 3), np.nan)
-    for i in np.flatnonzero(known.any(axis=(1, 2))):
+    for i in np.flatnonzero(power[:, :1].any(axis=1)):
         held = time_s <= held_s[i]
-        db = 10.0 * np.log10(np.maximum(power[i, held].astype(float), 1e-30))
-        if len(db) > 2 and power[i, 0] > 0:
-            top_db = float(np.max(db[time_s[held] <= TOP_WITHIN_S]))
-            lasts_s = time_s[np.flatnonzero(db >= top_db - SURELY_DB)[-1]]
-            out[i] = *time_to_fall(time_s[held], db, top_within_s=TOP_WITHIN_S), lasts_s
+        if held.sum() <= 2:
+            continue
+        db = 10.0 * np.log10(np.maximum(power[i, held], 1e-30))
+        top_db = float(np.max(db[time_s[held] <= TOP_WITHIN_S]))
+        lasts_s = time_s[np.flatnonzero(db >= top_db - SURELY_DB)[-1]]
+        out[i] = *time_to_fall(time_s[held], db), lasts_s
     return out

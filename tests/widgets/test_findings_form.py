@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -456,24 +457,20 @@ def test_hostile_text_is_stored_whole_and_shown_escaped(tmp_path: Path) -> None:
     casebook.close()
 
 
+@pytest.mark.parametrize(
+    ("entry", "field", "kept"),
+    [("note", "note", str), ("promise", "promised", lambda text: " ".join(text.split()))],
+    ids=["note as typed", "promise in one line"],
+)
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(note=st.text(max_size=300))
-def test_any_note_comes_back_as_typed_or_is_refused(driver: Driver, note: str) -> None:
+@given(text=st.text(max_size=300))
+def test_any_text_comes_back_or_is_refused(
+    driver: Driver, entry: str, field: str, kept: Callable[[str], str], text: str
+) -> None:
     driver.go("grooves")
-    answer = driver.enter("note", note=note)
+    answer = driver.enter(entry, **{field: text})
     if answer["ok"]:
-        assert driver.point["note"] == note
-    else:
-        assert "\n" not in answer["line"]
-
-
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(promise=st.text(max_size=300))
-def test_any_promise_comes_back_in_one_line_or_is_refused(driver: Driver, promise: str) -> None:
-    driver.go("grooves")
-    answer = driver.enter("promise", promised=promise)
-    if answer["ok"]:
-        assert driver.point["promised"] == " ".join(promise.split())
+        assert driver.point[field] == kept(text)
     else:
         assert "\n" not in answer["line"]
 
