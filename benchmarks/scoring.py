@@ -1,0 +1,261 @@
+"""A take, its survey and what an independent analysis of its sound says: a row per key and a row for the take.
+
+A key is *right* where its row is measured and begins within `SAME_STRIKE_S` of a press of that key that sounded;
+*wrong* where the row is measured and belongs to another key's press, a key that did not sound, or to nothing;
+*missed* where it sounded and nothing was measured; *absent* where nothing sounded and nothing was measured. A wrong
+key is *flagged* where the reading is doubtful or the row shows no values.
+
+Errors are measured less true, for rightly read keys only. Where the source doesn't know the truth they are taken
+against the independent analysis instead and named ``_vs_independent``: the two are never pooled. A *lie* is a value
+shown for a rightly read key that the independent analysis excludes; misread keys have their own column.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from benchmarks.scores import NARROW_UNISON, ONE_OFF_CENTS, SAME_STRIKE_S, WIDE_UNISON
+from benchmarks.takes import Take
+
+Row = dict[str, Any]
+Excludes = Callable[[pd.Series, str, float, float], bool]
+FAULTS = ("silent", "off_pitch", "unison", "short_sustain", "damper", "buzz", "voicing")
+VALUES = ("f1_hz", "cents", "inharmonicity", "unison_cents", "decay_20_s")
+"""A row without any of these shows nothing that could be wrong."""
+EVIDENCE: dict[str, tuple[str, ...]] = {
+    "silent": ("status",),
+    "off_pitch": ("off_curve_cents", "unison_cents"),
+    "unison": ("unison_cents", "beat_hz"),
+    "short_sustain": ("decay_20_s", "early_db_per_s", "late_db_per_s"),
+    "damper": ("release_20_s",),
+    "buzz": ("buzz_db",),
+    "voicing": ("brightness_dev",),
+}
+"""Survey columns that a fault can rest on; a false fault of which only one is shown *rests on one column*."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measure:
+    """A value that is compared: its survey column, what a take must know, whether errors are shares of the truth."""
+
+    name: str
+    column: str
+    knows: str
+    relative: bool
+
+    @property
+    def sd(self) -> str:
+        """The survey's column of stated standard deviations."""
+        return f"{self.column}_sd"
+
+
+MEASURES = (
+    Measure(name="cents", column="cents", knows="pitch", relative=False),
+    Measure(name="B", column="inharmonicity", knows="inharmonicity", relative=True),
+    Measure(name="unison", column="unison_cents", knows="unison", relative=False),
+    Measure(name="decay", column="decay_20_s", knows="decay", relative=True),
+)
+PER_MEASURE = ("{}", "{}_sd", *(f"{{}}_{what}{end}" for end in ("", "_vs_independent") for what in ("true", "error", "in_sd", "sd_like_error")))  # fmt: skip
+FAULT_COLUMNS = ("seeded", "found", "not_judged", "missed", "false", "false_lone")
+KEY_COLUMNS = (
+    "key", "status_true", "status", "outcome", "flagged", "wrong_unflagged", "said_absent", "decay_any",
+    *(form.format(m.name) for m in MEASURES for form in PER_MEASURE), "equal_false", "bound_false", "lies", *FAULT_COLUMNS,
+)  # fmt: skip
+TAKE_COLUMNS = (
+    "family", "case", "name", "seconds", "healthy", "refused", "crashed", "listen_share", "reading", "tune_first",
+    "warnings", "t60_s", "t60_heard_s",
+)  # fmt: skip
+"""Columns of the two tables; those that a take can't fill stay empty."""
+
+
+def status_true(take: Take) -> pd.Series:
+    """``sounds``, ``silent`` (struck without a sound) or ``skipped`` for every key of the take's compass."""
+    keys = range(take.first_key, take.last_key + 1)
+    sounded = {p.key for p in take.presses if p.sounds}
+    struck = {p.key for p in take.presses}
+    said = ["sounds" if k in sounded else "silent" if k in struck else "skipped" for k in keys]
+    return pd.Series(said, index=pd.Index(keys, name="key"))
+
+
+def score(
+    take: Take, table: pd.DataFrame, *, reading: str, heard: pd.DataFrame | None, excludes: Excludes | None
+) -> list[Row]:
+    """A row per key of the take's compass and per phantom, a measured row beyond it.
+
+    ``table`` is the survey's, ``reading`` its summary's; ``heard`` has a row per key of the independent analysis
+    (column ``key``), None where there is none.
+    """
+    true = take.truth.set_index("key")
+    own = None if heard is None else heard.set_index("key")
+    status, rows = status_true(take), table.set_index("key")
+    beyond = [k for k in rows.index if k not in status.index and rows.at[k, "status"] == "measured"]
+    out = []
+    for key in [*status.index, *beyond]:
+        row = rows.loc[key] if key in rows.index else pd.Series({"status": "not asked"})
+        one = _outcome(take, key, row, status.get(key, "skipped"), doubtful=reading != "clear")
+        truth = true.loc[key] if key in true.index else pd.Series(dtype=object)
+        check = own.loc[key] if own is not None and key in own.index else None
+        if one["outcome"] == "right":
+            one |= _values(take, row, truth, check) | _lies(row, check, excludes)
+        out.append(one | _faults(take, row, truth, check, beyond=key in beyond))
+    return out
+
+
+def _outcome(take: Take, key: int, row: pd.Series, true: str, *, doubtful: bool) -> Row:
+    status = str(row["status"])
+    mine = [p.onset_s for p in take.presses if p.key == key and p.sounds]
+    if status == "measured":
+        near = any(abs(row["onset_s"] - onset) <= SAME_STRIKE_S for onset in mine)
+        outcome = "right" if near else "wrong"
+    else:
+        outcome = "missed" if true == "sounds" else "absent"
+    shows = any(pd.notna(row.get(c)) for c in VALUES)
+    flagged = doubtful or status == "unclear" or not shows
+    return {
+        "key": int(key),
+        "status_true": true,
+        "status": status,
+        "outcome": outcome,
+        "flagged": bool(flagged),
+        "wrong_unflagged": outcome == "wrong" and not flagged,
+        "said_absent": outcome == "missed" and status in ("silent", "skipped") and not doubtful,
+    }
+
+
+def shown(row: pd.Series, measure: Measure) -> float:
+    """The value that a row states as measured; NaN where there is none, or a bound only."""
+    bound = measure.name == "decay" and row.get("decay_20_bound") != "="
+    return float("nan") if bound else float(row.get(measure.column, np.nan))
+
+
+def _values(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | None) -> Row:
+    out: Row = {"decay_any": bool(pd.notna(row.get("decay_20_s")))}
+    for m in MEASURES:
+        value, sd = shown(row, m), float(row.get(m.sd, np.nan))
+        known = m.knows in take.knows
+        # The independent analysis hears the room too, so that it says nothing of a dry note's decay.
+        deaf = check is None or (m.name == "decay" and take.t60_s is not None)
+        right = truth.get(m.column, np.nan) if known else np.nan if deaf else check.get(m.column, np.nan)
+        error = value - float(right)
+        end = "" if known else "_vs_independent"
+        out |= {
+            m.name: value,
+            f"{m.name}_sd": sd,
+            f"{m.name}_true{end}": float(right),
+            f"{m.name}_error{end}": error / float(right) if m.relative else error,
+            f"{m.name}_in_sd{end}": abs(error) / sd if sd > 0 else np.nan,
+            f"{m.name}_sd_like_error{end}": abs(sd / float(right)) if m.relative else sd,
+        }
+    if "decay" in take.knows:
+        longest = float(truth.get("decay_20_s", np.nan))
+        out["equal_false"] = row.get("decay_20_bound") == "=" and np.isnan(longest)
+        out["bound_false"] = row.get("decay_20_bound") == ">" and float(row["decay_20_s"]) > longest
+    return out
+
+
+def _lies(row: pd.Series, check: pd.Series | None, excludes: Excludes | None) -> Row:
+    if check is None or excludes is None:
+        return {}
+    told = ((m, shown(row, m)) for m in MEASURES)
+    lies = [
+        m.name
+        for m, value in told
+        if np.isfinite(value) and excludes(check, m.column, value, float(row.get(m.sd, np.nan)))
+    ]
+    return {"lies": ";".join(lies)}
+
+
+def _faults(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | None, *, beyond: bool) -> Row:
+    """Kinds that are seeded, found, not judged, missed and false at one key, ``;``-separated."""
+    if not (take.healthy or "faults" in take.knows):
+        return {}
+    said = set(str(row.get("faults") or "").split(";")) - {""}
+    seeded = set(str(truth.get("faults") or "").split(";")) & set(FAULTS)
+    fair = set(seeded)
+    width = _width(take, truth, check)
+    seeded = (seeded - {"unison"}) | ({"unison"} if width >= WIDE_UNISON and not beyond else set())
+    fair = (fair - {"unison"}) | ({"unison"} if width >= NARROW_UNISON else set())
+    fair |= {"off_pitch"} if width >= ONE_OFF_CENTS else set()
+    hidden = {part.split("=")[0] for part in str(row.get("not_judged") or "").split(";")}
+    false = said - fair
+    kinds = {
+        "seeded": seeded,
+        "found": seeded & said,
+        "not_judged": (seeded - said) & hidden,
+        "missed": seeded - said - hidden,
+        "false": false,
+        "false_lone": {k for k in false if _rests_on_one(k, row)},
+    }
+    return {name: ";".join(k for k in FAULTS if k in held) for name, held in kinds.items()}
+
+
+def _width(take: Take, truth: pd.Series, check: pd.Series | None) -> float:
+    """Distance of the strings in cents, NaN where nobody knows."""
+    if "unison" in take.knows:
+        return float(truth.get("unison_cents", np.nan))
+    return float("nan") if check is None else float(check.get("unison_cents", np.nan))
+
+
+def _rests_on_one(kind: str, row: pd.Series) -> bool:
+    return sum(bool(pd.notna(row.get(c))) for c in EVIDENCE[kind]) <= 1
+
+
+def refused_keys(take: Take) -> list[Row]:
+    """The rows of a take that was not measured: nothing right, nothing wrong."""
+    return [
+        {"key": int(k), "status_true": true, "status": "", "outcome": "refused", "flagged": True,
+         "wrong_unflagged": False, "said_absent": False}
+        for k, true in status_true(take).items()
+    ]  # fmt: skip
+
+
+def measure(take: Take) -> tuple[Row, list[Row]]:
+    """Listens to a take: a row for the take and its rows per key."""
+    from pianolab.acoustics import listen
+    from pianolab.errors import BadInput
+
+    about: Row = {
+        "family": take.family,
+        "case": take.case,
+        "name": take.name,
+        "seconds": take.seconds,
+        "healthy": take.healthy,
+        "refused": "",
+        "crashed": "",
+    }
+    start = time.perf_counter()
+    try:
+        survey = listen(take.samples, rate_hz=take.rate_hz, **dict(take.asked))
+    except BadInput as error:
+        return about | {"refused": str(error)}, refused_keys(take)
+    except Exception as error:
+        # Anything else is a defect of the listening: it is counted, and the rest of the table goes on.
+        return about | {"crashed": f"{type(error).__name__}: {error}"}, refused_keys(take)
+    took_s = time.perf_counter() - start
+    heard, excludes = independent(take)
+    summary = survey.summary
+    about |= {
+        "listen_share": took_s / take.seconds,
+        "reading": summary.reading,
+        "tune_first": any(str(w).startswith("tune before deciding") for w in summary.warnings),
+        "warnings": len(summary.warnings),
+        "t60_s": take.t60_s,
+        "t60_heard_s": summary.t60_s,
+    }
+    keys = score(take, survey.to_frame(), reading=summary.reading, heard=heard, excludes=excludes)
+    return about, keys
+
+
+def independent(take: Take) -> tuple[pd.DataFrame | None, Excludes | None]:
+    """What the independent analysis hears in a take, and its judge of values."""
+    try:
+        from benchmarks.independent import analyse, excludes
+    except ImportError:
+        return None, None
+    return analyse(take), excludes
