@@ -80,12 +80,19 @@ def make_board(rng: np.random.Generator) -> Board:
     )
 
 
-def make_keys(rng: np.random.Generator) -> dict[int, KeyDesign]:
-    """Designs of keys 1 to 88; the case length, breaks, loss and felt depend on the generator's state."""
+def make_keys(
+    rng: np.random.Generator, *, breaks: tuple[int, int, int] | None = None
+) -> dict[int, KeyDesign]:
+    """Designs of keys 1 to 88; the case length, breaks, loss and felt depend on the generator's state.
+
+    ``breaks`` sets the last keys with one string, with wound strings and with a damper instead.
+    """
     keys = np.arange(1, 89)
     case_m, slope = rng.uniform(1.12, 1.75), rng.uniform(0.885, 0.92)
     last_single, last_wound = int(rng.integers(8, 13)), int(rng.integers(25, 30))
     last_damped, resistance, soft = int(rng.integers(66, 71)), rng.uniform(0.85, 1.2), rng.uniform(1.0, 1.9)
+    if breaks is not None:
+        last_single, last_wound, last_damped = breaks
     wound = keys <= last_wound
     f = 440.0 * 2 ** ((keys - 49) / 12)
     plain_m = 0.053 * 2 ** ((88 - keys) / 12 * slope)

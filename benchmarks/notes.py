@@ -18,13 +18,18 @@ from benchmarks.instrument import Board, KeyDesign
 
 RATE_HZ = 44100
 CACHE = Path(tempfile.gettempdir()) / "pianolab-benchmarks"
+LAG_M = 1.5e-5
+"""How uneven the strings lie to the hammer, standard deviation."""
 VERSION = 3
 """Raised whenever the sound of a note changes, so that old files aren't used."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class NotePlan:
-    """What is played: the strings' partial 1 in Hz, hold, and what is wrong with the key."""
+    """What is played: the strings' partial 1 in Hz, hold, and what is wrong with the key.
+
+    ``seed`` draws the strings' own scatter, ``blow`` (0: as ``seed`` has it) another blow of the same hammer.
+    """
 
     design: KeyDesign
     strings_hz: tuple[float, ...]
@@ -34,6 +39,7 @@ class NotePlan:
     sustain: float = 1.0
     damper_share: float = 1.0
     felt_factor: float = 1.0
+    blow: int = 0
 
 
 def oversampling(key: int) -> int:
@@ -56,7 +62,10 @@ def string_grids(plan: NotePlan) -> list[Grid]:
 
 def render(plan: NotePlan, board: Board) -> NDArray[np.float32]:
     """The dry sound at two places near the board, (2, samples) at 44.1 kHz, from the file if it was made before."""
-    key = hashlib.sha256(repr((VERSION, asdict(plan), _digest(board))).encode()).hexdigest()[:24]
+    what = asdict(plan)
+    if not plan.blow:
+        del what["blow"]  # the first blow's files from before there were others stay good
+    key = hashlib.sha256(repr((VERSION, what, _digest(board))).encode()).hexdigest()[:24]
     path = CACHE / f"{key}.npy"
     if path.exists():
         return np.load(path)
@@ -89,7 +98,7 @@ def _with_second_polarisation(
             np.exp(rng.normal(0, 0.22, count)), rng.uniform(0.08, 0.25) * rng.choice([-1.0, 1.0])
         ),
         "parent": np.append(np.arange(count), host),
-        "lag": np.append(np.abs(rng.normal(0, 1.5e-5, count)), 0.0),
+        "lag": np.append(np.abs(rng.normal(0, LAG_M, count)), 0.0),
     }
 
 
@@ -118,6 +127,11 @@ def _simulate(plan: NotePlan, board: Board) -> NDArray[np.float32]:
     d, rng = plan.design, np.random.default_rng(plan.seed)
     grids, ways = _with_second_polarisation(string_grids(plan), rng)
     n, k_s = grids[0].n, grids[0].k_s
+    speed = d.hammer_m_per_s
+    if plan.blow:
+        again = np.random.default_rng([plan.seed, plan.blow])
+        speed *= float(np.exp(again.normal(0, 0.05)))
+        ways["lag"][:-1] = np.abs(again.normal(0, LAG_M, len(grids) - 1))
     hammer, damper = _shapes(plan, n)
     over = oversampling(d.key)
     out = fd_string.run_strings(
@@ -130,7 +144,7 @@ def _simulate(plan: NotePlan, board: Board) -> NDArray[np.float32]:
         ways["blow"],
         ways["parent"].astype(np.int64),
         hammer,
-        np.array([d.felt * plan.felt_factor, d.felt_power, d.hammer_kg / k_s**2, d.hammer_m_per_s * k_s]),
+        np.array([d.felt * plan.felt_factor, d.felt_power, d.hammer_kg / k_s**2, speed * k_s]),
         ways["lag"],
         damper * k_s * plan.damper_share,
         _board_scheme(board, k_s),
