@@ -102,7 +102,7 @@ def score(
         truth = true.loc[key] if key in true.index else pd.Series(dtype=object)
         check = own.loc[key] if own is not None and key in own.index else None
         if one["outcome"] == "right":
-            one |= _values(take, row, truth, check) | _lies(row, check, excludes)
+            one |= _values(take, row, truth, check) | _lies(take, row, check, excludes)
         out.append(one | _faults(take, row, truth, check, beyond=key in beyond))
     return out
 
@@ -142,15 +142,16 @@ def _values(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | Non
         # The independent analysis hears the room too, so that it says nothing of a dry note's decay.
         deaf = check is None or (m.name == "decay" and take.t60_s is not None)
         right = truth.get(m.column, np.nan) if known else np.nan if deaf else check.get(m.column, np.nan)
-        error = value - float(right)
+        right = float(right) - (_asked_cents(take) if m.name == "cents" else 0.0)
+        error = value - right
         end = "" if known else "_vs_independent"
         out |= {
             m.name: value,
             f"{m.name}_sd": sd,
-            f"{m.name}_true{end}": float(right),
-            f"{m.name}_error{end}": error / float(right) if m.relative else error,
+            f"{m.name}_true{end}": right,
+            f"{m.name}_error{end}": error / right if m.relative else error,
             f"{m.name}_in_sd{end}": abs(error) / sd if sd > 0 else np.nan,
-            f"{m.name}_sd_like_error{end}": abs(sd / float(right)) if m.relative else sd,
+            f"{m.name}_sd_like_error{end}": abs(sd / right) if m.relative else sd,
         }
     if "decay" in take.knows:
         longest = float(truth.get("decay_20_s", np.nan))
@@ -159,10 +160,15 @@ def _values(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | Non
     return out
 
 
-def _lies(row: pd.Series, check: pd.Series | None, excludes: Excludes | None) -> Row:
+def _asked_cents(take: Take) -> float:
+    """Truth counts cents from A4 = 440 Hz, the survey from the A4 that was asked for: how far that is above 440 Hz."""
+    return float(1200 * np.log2(float(take.asked.get("a4_hz", 440.0)) / 440.0))  # type: ignore[arg-type]
+
+
+def _lies(take: Take, row: pd.Series, check: pd.Series | None, excludes: Excludes | None) -> Row:
     if check is None or excludes is None:
         return {}
-    told = ((m, shown(row, m)) for m in MEASURES)
+    told = ((m, shown(row, m) + (_asked_cents(take) if m.name == "cents" else 0.0)) for m in MEASURES)
     lies = [
         m.name
         for m, value in told

@@ -146,6 +146,19 @@ def test_errors_are_measured_less_true() -> None:
     assert np.isnan(scored(table=at(a_survey(), 42, onset_s=4.0)).loc[42, "cents_error"])
 
 
+def test_cents_count_from_the_pitch_that_was_asked_for() -> None:
+    # 415 Hz is 101.27 cents under 440 Hz: a piano there, 1 cent sharp of it, is truly at -100.27.
+    low = a_take().truth.assign(cents=1.0 - 101.27)
+    row = scored(a_take(truth=low, asked={"a4_hz": 415.0}), heard=heard(cents=-100.27), excludes=outside).loc[
+        42
+    ]
+    assert row["cents_error"] == pytest.approx(0.1, abs=0.01)
+    assert row["lies"] == ""
+    row = scored(a_take(truth=low), heard=heard(cents=-100.27), excludes=outside).loc[42]
+    assert row["cents_error"] == pytest.approx(101.37, abs=0.01)
+    assert row["lies"] == "cents"
+
+
 def heard(**changes: float) -> pd.DataFrame:
     """An independent analysis of the keys that sound."""
     told = {"cents": 1.0, "inharmonicity": 5e-4, "unison_cents": 0.3, "decay_20_s": 1.0} | changes
