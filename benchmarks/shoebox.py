@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, signal
 
+from pianolab.errors import BadInput
+
 SPEED_M_PER_S = 343.0
 BANDS_HZ = np.array([125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0])
 AIR_DB_PER_M = np.array([0.0003, 0.001, 0.002, 0.004, 0.009, 0.025, 0.09])
@@ -40,15 +42,63 @@ def room_of(name: str, rng: np.random.Generator) -> Shoebox:
         size[1] * rng.uniform(0.92, 1.08),
         size[2] * rng.uniform(0.92, 1.08),
     )
-    piano = (0.31 * size[0], 0.36 * size[1], 0.95)
-    turn = rng.uniform(0.2, 1.3)
-    first = (piano[0] + away * np.cos(turn), piano[1] + away * np.sin(turn), 1.25)
-    second = (first[0] + 0.18, first[1] - 0.11, 1.27)
+    piano, (first, second) = _places(size, away, rng.uniform(0.2, 1.3))
     wanted = t60 * rng.uniform(0.92, 1.08)
-    room = Shoebox(size_m=size, t60_s=wanted, piano_m=piano, microphones_m=(first, second))
+    return _settled(Shoebox(size_m=size, t60_s=wanted, piano_m=piano, microphones_m=(first, second)))
+
+
+T60_S = (0.15, 2.0)
+"""Reverberation times a room can be drawn for."""
+
+MOST_IMAGES = 1.5e7
+"""Image sources within reach that memory and patience allow."""
+
+
+def room_for(t60_s: float, rng: np.random.Generator, *, volume_m3: float | None = None) -> Shoebox:
+    """A room of a wanted reverberation time, with a piano and two microphones in it.
+
+    Where no ``volume_m3`` is named it grows with the time as from a small room to a small hall, varied by half
+    as much again: 22 m3 at the least, about 50 at 0.4 s, 700 at 1.1 s, 3000 at 2 s.
+
+    Raises
+    ------
+    BadInput
+        a time outside `T60_S`, a volume under 15 m3, or more images than `MOST_IMAGES`
+    """
+    if not T60_S[0] <= t60_s <= T60_S[1]:
+        raise BadInput("t60_s", t60_s, f"{T60_S[0]} to {T60_S[1]} s", "For no room give none at all.")
+    usual = max(22.0, 51.0 * (t60_s / 0.4) ** 2.6 * rng.uniform(0.67, 1.5))
+    volume = usual if volume_m3 is None else volume_m3
+    images = 4.19 * (1.1 * SPEED_M_PER_S * t60_s) ** 3 / max(volume, 1e-9)
+    if volume < 15.0 or images > MOST_IMAGES:
+        raise BadInput(
+            "volume_m3",
+            f"{volume:g}",
+            "15 m3 or more, and more for long times",
+            "Leave the size to the room.",
+        )
+    long, wide = rng.uniform(1.35, 1.75), rng.uniform(1.05, 1.3)
+    height = 0.6 * float(np.cbrt(volume)) + 0.7
+    floor = float(np.sqrt(volume / (height * long * wide)))
+    size = (long * floor, wide * floor, height)
+    away = 0.28 * float(np.cbrt(volume)) * rng.uniform(0.85, 1.15)
+    piano, microphones = _places(size, away, rng.uniform(0.2, 1.3))
+    return _settled(Shoebox(size_m=size, t60_s=t60_s, piano_m=piano, microphones_m=microphones))
+
+
+def _places(size, away, turn):  # type: ignore[no-untyped-def]
+    """Where the piano and two microphones stand, ``away`` m from it."""
+    piano = (0.31 * size[0], 0.36 * size[1], 0.95)
+    first = (piano[0] + away * np.cos(turn), piano[1] + away * np.sin(turn), 1.25)
+    return piano, (first, (first[0] + 0.18, first[1] - 0.11, 1.27))
+
+
+def _settled(room: Shoebox) -> Shoebox:
+    """The room with so much absorption that the time measured in it is the one it says."""
     for _ in range(3):
         response = impulse_response(room, 0, rate_hz=16000, rng=np.random.default_rng(0))
-        room = replace(room, absorption=room.absorption * measured_t60(response, rate_hz=16000) / wanted)
+        measured = measured_t60(response, rate_hz=16000)
+        room = replace(room, absorption=room.absorption * measured / room.t60_s)
     return room
 
 
