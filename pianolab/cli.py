@@ -78,6 +78,7 @@ def build_parser() -> argparse.ArgumentParser:
         action="store_true",
         help="with --into: the left pedal was held; compared with the recording without",
     )
+    _add_replace(listen)
     listen.set_defaults(run=run_listen)
 
     export = commands.add_parser("export", help="the comparison page of a casebook")
@@ -90,6 +91,7 @@ def build_parser() -> argparse.ArgumentParser:
     export.add_argument(
         "--leave-out", type=words_of, default=(), metavar="WHAT", help="any of names,addresses,prices"
     )
+    _add_replace(export)
     export.set_defaults(run=run_export)
 
     gather = commands.add_parser("gather", help="merge casebooks without losing or doubling anything")
@@ -101,8 +103,15 @@ def build_parser() -> argparse.ArgumentParser:
     notebooks.add_argument(
         "--to", type=Path, default=Path("pianolab-notebooks"), metavar="DIR", help="default: %(default)s"
     )
+    _add_replace(notebooks)
     notebooks.set_defaults(run=run_notebooks)
     return parser
+
+
+def _add_replace(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--replace", action="store_true", help="replace outputs that exist; an input never is"
+    )
 
 
 def run_demo(args: argparse.Namespace) -> None:
@@ -118,12 +127,13 @@ def run_demo(args: argparse.Namespace) -> None:
 
 def run_listen(args: argparse.Namespace) -> None:
     """Analyse one recording of the scale."""
+    from pianolab.files import own_files, staged
     from pianolab.workflow import Printer, listen_file, survey_csv, survey_json
-    from pianolab.workflow.outputs import staged
     from pianolab.workflow.summary import summary_lines
 
     _check_into(args)
-    with staged(args.csv, args.json) as (csv, json):
+    inputs = [args.recording, *(own_files(args.into) if isinstance(args.into, Path) else ())]
+    with staged(args.csv, args.json, inputs=inputs, replace=args.replace) as (csv, json):
         survey = listen_file(
             args.recording,
             first_key=1 if args.first_key is None else args.first_key,
@@ -190,6 +200,7 @@ def run_export(args: argparse.Namespace) -> None:
             folder=args.tables,
             profile=args.profile,
             leave_out=args.leave_out,
+            replace=args.replace,
             progress=Printer(),
         )
     for path in written.replaced:
@@ -215,7 +226,7 @@ def run_notebooks(args: argparse.Namespace) -> None:
     """Copy the template notebooks."""
     from pianolab.workflow import copy_notebooks
 
-    paths = copy_notebooks(args.to)
+    paths = copy_notebooks(args.to, replace=args.replace)
     print(*paths, sep="\n")
     print(f"Open them with: jupyter lab {args.to}")
 

@@ -197,7 +197,7 @@ def test_a_clipped_recording_works_and_says_so(run, sounds) -> None:
     )
     assert code == 0
     assert any("clipped" in line for line in said.splitlines() if line.startswith("warning: "))
-    assert "clipped" not in run("listen", sounds / "scale.wav", "--csv", "out.csv")[1]
+    assert "clipped" not in run("listen", sounds / "scale.wav", "--csv", "other.csv")[1]
 
 
 def test_a_wrong_first_key(run, sounds, tmp_path) -> None:
@@ -349,7 +349,8 @@ def test_export_leaves_out_what_is_asked(run, tmp_path) -> None:
     assert "lets nobody look" in tables
     assert not (tmp_path / "tables" / "repairs.csv").exists()
 
-    code, said, _ = run(*export, "prices")
+    assert_one_line(run(*export, "prices"), "page.html: got a file that is there already", "--replace")
+    code, said, _ = run(*export, "prices", "--replace")
     assert code == 0
     assert f"replaced: {Path('tables', 'findings.csv')}" in said
     assert "replaced: page.html" in said
@@ -361,18 +362,16 @@ def without_scripts(html: str) -> str:
     return re.sub(r"<script.*?</script>|<style.*?</style>", "", html, flags=re.DOTALL)
 
 
-def test_export_replaces_nothing_that_is_not_its_own(run, tmp_path) -> None:
+def test_export_writes_both_or_none(run, tmp_path) -> None:
     small_book(tmp_path / "book")
     (tmp_path / "index.html").write_text("<h1>My own page</h1>")
-    assert_one_line(run("export", "book", "--html", "index.html"), "index.html", "isn't a comparison page")
-    assert (tmp_path / "index.html").read_text() == "<h1>My own page</h1>"
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine" / "findings.csv").write_text("a,b\n")
-    assert_one_line(
-        run("export", "book", "--tables", "mine", "--html", "page.html"), "findings.csv", "other columns"
-    )
+    assert_one_line(run("export", "book", "--tables", "mine", "--html", "page.html"), "findings.csv", "there")
     assert [p.name for p in (tmp_path / "mine").iterdir()] == ["findings.csv"]
-    assert not (tmp_path / "page.html").exists(), "both or none"
+    assert not (tmp_path / "page.html").exists()
+    assert_one_line(run("export", "book", "--tables", "new", "--html", "index.html"), "index.html", "there")
+    assert not (tmp_path / "new").exists()
     assert_one_line(run("export", "book", "--tables", "index.html"), "index.html", "a folder")
     assert_one_line(run("export", "book"), "nothing to write", "--tables")
 
@@ -426,11 +425,12 @@ def test_notebooks(run, tmp_path) -> None:
     copied = sorted(p.name for p in (tmp_path / "mine").iterdir())
     assert copied
     assert all(name.endswith(".ipynb") and name in said for name in copied)
-    assert run("notebooks", "--to", "mine")[0] == 0
     changed = tmp_path / "mine" / copied[0]
     changed.write_text("{}", encoding="utf-8")
-    assert_one_line(run("notebooks", "--to", "mine"), "a notebook that was changed")
+    assert_one_line(run("notebooks", "--to", "mine"), "a file that is there already", "--replace")
     assert changed.read_text(encoding="utf-8") == "{}"
+    assert run("notebooks", "--to", "mine", "--replace")[0] == 0
+    assert changed.read_text(encoding="utf-8") != "{}"
     (tmp_path / "file").write_text("")
     assert_one_line(run("notebooks", "--to", "file"), "got a file")
     assert [p.name for p in copy_notebooks(tmp_path / "other")] == copied

@@ -33,6 +33,7 @@ from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.rebuild import check_entries, rebuild_records
 from pianolab.casebook.server import is_url
 from pianolab.casebook.troubles import refusal
+from pianolab.files import own_files, staged
 
 FORMAT, FORMAT_VERSION = "pianolab casebook", 2
 LISTS = {
@@ -69,28 +70,33 @@ changes: of each record the latest by "at", then "uid", counts.
 """
 
 
-def export_zip(casebook: Casebook, path: str | Path) -> Path:
+def export_zip(casebook: Casebook, path: str | Path, *, replace: bool = False) -> Path:
     """Write the whole casebook, log and media included, as one zip; the name appears when it is complete.
+
+    Parameters
+    ----------
+    casebook : an open casebook; it is only read
+    path : where to write
+    replace : whether a file that is there may be replaced
 
     Raises
     ------
+    BadInput
+        a file of that name is there, or it is one of the casebook's own
     CasebookError
         a media file is missing or changed, or the zip can't be written
     """
     path = Path(path)
-    temporary = path.with_name(f".{path.name}.{uuid4().hex}.part")
-    try:
-        with zipfile.ZipFile(temporary, "x", zipfile.ZIP_DEFLATED) as archive:
-            _write_all(casebook, archive)
-        with temporary.open("rb") as file:
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except OSError as error:
-        raise refusal(
-            path, f"a file that can't be written ({error.strerror})", "room and leave to write"
-        ) from error
-    finally:
-        temporary.unlink(missing_ok=True)
+    if not path.parent.is_dir():
+        raise refusal(path, "a file that can't be written (no such folder)", "an existing folder")
+    with staged(path, inputs=own_files(casebook.folder), replace=replace) as (part,):
+        assert part is not None
+        try:
+            with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
+                _write_all(casebook, archive)
+        except OSError as error:
+            got = f"a file that can't be written ({error.strerror})"
+            raise refusal(path, got, "room and leave to write") from error
     return path
 
 

@@ -56,6 +56,10 @@ class SchoolClass:
         """Folders of the pupils who have worked here (none where the class lies on a server)."""
         return desks_in(self.folder)
 
+    def own_files(self) -> tuple[Path, ...]:
+        """What no page may be written over: the class itself, and the list of who was removed."""
+        return self.folder / CLASS_FILE, self.folder / REMOVED
+
     def gather(self, more: str | Path | Iterable[str | Path] = ()) -> GatherResult | None:
         """Bring all pupils' answers together; as often as one likes, nothing is lost or doubled.
 

@@ -156,12 +156,14 @@ def _apart(school: SchoolClass, path: str | Path) -> Path:
     return Path(path)
 
 
-def write_answers(school: SchoolClass, name: str, path: str | Path, *, turn: int = 1) -> Path:
+def write_answers(
+    school: SchoolClass, name: str, path: str | Path, *, turn: int = 1, replace: bool = False
+) -> Path:
     """The teacher's page of a lesson: notes, and the answer of every task. Keep it apart from the class's folder.
 
     Raises
     ------
-    BadInput : a path inside the class's folder, where pupils would find it
+    BadInput : a path inside the class's folder, where pupils would find it; a file there and not ``replace``
     """
     path = _apart(school, path)
     lesson = lesson_of(name)
@@ -176,7 +178,8 @@ def write_answers(school: SchoolClass, name: str, path: str | Path, *, turn: int
         answers_section(drills, lesson_exhibits(school, name, turn=turn)),
     ]
     path.parent.mkdir(parents=True, exist_ok=True)
-    return write_page(path, class_page(f"{_label(lesson, turn)}: for the teacher", sections, contents=False))
+    html = class_page(f"{_label(lesson, turn)}: for the teacher", sections, contents=False)
+    return write_page(path, html, replace=replace, inputs=school.own_files())
 
 
 def write_lesson_sheets(school: SchoolClass, name: str, folder: str | Path, *, turn: int = 1) -> Sheets:

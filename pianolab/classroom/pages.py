@@ -27,7 +27,11 @@ FAULT_NAMES: dict[str, str] = {str(k): w.choice for k, w in FAULT_WORDS.items()}
 
 
 def write_class_page(
-    school: SchoolClass, path: str | Path, *, exhibits: Sequence[Exhibit] | None = None
+    school: SchoolClass,
+    path: str | Path,
+    *,
+    exhibits: Sequence[Exhibit] | None = None,
+    replace: bool = False,
 ) -> Path:
     """The class's page as one HTML file, from all that was gathered.
 
@@ -36,10 +40,11 @@ def write_class_page(
     school : the class
     path : where to write it
     exhibits : what was graded, with the teacher's reference; None takes those of the lessons that come with pianolab
+    replace : whether a file that is there may be replaced
 
     Raises
     ------
-    BadInput : nobody has answered yet
+    BadInput : nobody has answered yet, or a file of that name is there
     """
     answers = school.answers()
     if not answers:
@@ -49,15 +54,16 @@ def write_class_page(
     sections = class_sections(answers, exhibits=exhibits)
     if doubtful := [a for a, why in school.left_out() if why == "changed by hand"]:
         sections.append(_left_out(doubtful))
-    return write_page(path, class_page(f"Class {school.name}", sections, lead=_lead(answers)))
+    html = class_page(f"Class {school.name}", sections, lead=_lead(answers))
+    return write_page(path, html, replace=replace, inputs=school.own_files())
 
 
-def write_progress_page(school: SchoolClass, pupil: str, path: str | Path) -> Path:
+def write_progress_page(school: SchoolClass, pupil: str, path: str | Path, *, replace: bool = False) -> Path:
     """One pupil's progress as one HTML file.
 
     Raises
     ------
-    BadInput : this pupil has not answered anything
+    BadInput : this pupil has not answered anything, or a file of that name is there and not ``replace``
     """
     own = [a for a in school.answers() if a.pupil == pupil]
     if not own:
@@ -67,9 +73,8 @@ def write_progress_page(school: SchoolClass, pupil: str, path: str | Path) -> Pa
             "one of " + (", ".join(school.pupils()) or "nobody yet"),
             "Not gathered yet?",
         )
-    return write_page(
-        path, class_page(f"{pupil}: what you hear by now", pupil_sections(own), lead=_lead(own))
-    )
+    html = class_page(f"{pupil}: what you hear by now", pupil_sections(own), lead=_lead(own))
+    return write_page(path, html, replace=replace, inputs=school.own_files())
 
 
 def _lead(answers: Sequence[Answer]) -> str:

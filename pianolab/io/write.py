@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import io
-import os
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
-from uuid import uuid4
 
 import numpy as np
 import soundfile
 from numpy.typing import ArrayLike
 
 from pianolab.errors import BadInput
+from pianolab.files import staged
 from pianolab.io.sound import Samples
 
 BY_SUFFIX = {
@@ -45,8 +44,9 @@ class EncodedClip(NamedTuple):
 
 
 def write_sound(
-    path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: str | None = None, constant: bool = False
-) -> Path:
+    path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: str | None = None, constant: bool = False,
+    replace: bool = False,
+) -> Path:  # fmt: skip
     """Write a sound file; its name appears only when it is complete.
 
     Parameters
@@ -56,6 +56,7 @@ def write_sound(
     rate_hz : int, Hz
     subtype : str; soundfile's name of the coding, PCM_24 for WAV and FLAC if not given
     constant : bool; .mp3 and .wav only: clips of one length take the same bytes, whatever they sound like
+    replace : bool; whether a file that is there may be replaced
 
     Returns
     -------
@@ -64,7 +65,8 @@ def write_sound(
     Raises
     ------
     BadInput
-        unknown suffix, samples beyond full scale in a format that would cut them, NaN, no folder, disk full
+        unknown suffix, samples beyond full scale in a format that would cut them, NaN, no folder, disk full,
+        a file of that name without ``replace``
 
     Examples
     --------
@@ -78,21 +80,14 @@ def write_sound(
         raise BadInput(str(path), f"suffix {path.suffix!r}", "one of " + ", ".join(BY_SUFFIX))
     container, usual = BY_SUFFIX[path.suffix.lower()]
     sound = _checked(samples, subtype or usual, name=path.name)
-    if not path.parent.is_dir():
-        raise BadInput(str(path), "a folder that doesn't exist", "an existing folder to write to")
-    temporary = path.with_name(f".{path.name}.{uuid4().hex}.part")
-    try:
-        with temporary.open("xb") as file:
-            _encode(file, sound, rate_hz, container, subtype or usual, name=path.name, constant=constant)
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except OSError as error:
-        raise BadInput(
-            str(path), error.strerror or "a write error", "room on the disk and leave to write"
-        ) from None
-    finally:
-        temporary.unlink(missing_ok=True)
+    with staged(path, replace=replace) as (part,):
+        assert part is not None
+        try:
+            with part.open("wb") as file:
+                _encode(file, sound, rate_hz, container, subtype or usual, name=path.name, constant=constant)
+        except OSError as error:
+            got = error.strerror or "a write error"
+            raise BadInput(str(path), got, "room on the disk and leave to write") from None
     return path
 
 

@@ -5,9 +5,10 @@ from pianolab.report.further import Further, further
 from pianolab.report.page import comparison_page
 from pianolab.report.pictures import Picture, scaled_picture
 from pianolab.report.redact import check_choices
-from pianolab.report.render import is_page, write_page
-from pianolab.report.tables import check_folder, csv_tables, write_tables
+from pianolab.report.render import write_page
+from pianolab.report.tables import ALWAYS, check_folder, csv_tables, table_files, write_tables
 
 __all__ = [
-    "Clip", "Further", "Picture", "check_choices", "check_folder", "comparison_page", "csv_tables", "further", "is_page", "scaled_picture", "write_page", "write_tables",
+    "ALWAYS", "Clip", "Further", "Picture", "check_choices", "check_folder", "comparison_page", "csv_tables", "further", "scaled_picture",
+    "table_files", "write_page", "write_tables",
 ]  # fmt: skip

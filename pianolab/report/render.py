@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from hashlib import sha256
-from html import unescape
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -19,11 +16,10 @@ from plotly.offline import get_plotlyjs, get_plotlyjs_version
 
 from pianolab.errors import BadInput
 from pianolab.figures.look import ink_on
+from pianolab.files import write_files
 from pianolab.report.charts import Chart
 
 TEMPLATES = "templates"
-POLICY_START = "default-src 'none'; script-src 'sha256-"
-LOOKED_AT = 4096
 
 
 @cache
@@ -92,30 +88,21 @@ def render(context: Mapping[str, Any], charts: Sequence[Chart]) -> str:
     )
 
 
-def write_page(path: Path | str, html: str) -> Path:
-    """Writes the page under a temporary name beside its place, then renames it; returns the path.
+def write_page(path: Path | str, html: str, *, replace: bool = False, inputs: Iterable[Path] = ()) -> Path:
+    """Writes the page, whole or not at all; returns the path.
+
+    Parameters
+    ----------
+    path, html : where to, and what
+    replace : whether a file that is there may be replaced
+    inputs : files that are never replaced
 
     Raises
     ------
-    BadInput : the folder does not exist
+    BadInput : a file of that name is there, or the folder does not exist
     """
     path = Path(path)
     if not path.parent.is_dir():
         raise BadInput(str(path), "a folder that does not exist", "a path in an existing folder")
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".page-", suffix=".tmp")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
-            out.write(html)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    write_files({path: html.encode("utf-8")}, replace=replace, inputs=inputs)
     return path
-
-
-def is_page(path: Path) -> bool:
-    """Whether a file is an earlier page, known by its policy; an empty file counts as one, too."""
-    with path.open("rb") as file:
-        start = file.read(LOOKED_AT).decode("utf-8", errors="replace")
-    return not start or POLICY_START in unescape(start)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
-import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
@@ -17,11 +15,14 @@ from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
 from pianolab.figures.judged import judged
 from pianolab.figures.look import marks_for
+from pianolab.files import write_files
 from pianolab.keyboard import note_name
 from pianolab.model import Finding
 from pianolab.report.findings_view import view_findings
 from pianolab.report.redact import Content, check_choices, redact
 
+ALWAYS = ("shortlist.csv", "aspects.csv", "alerts.csv", "unknown.csv", "next_steps.csv", "findings.csv")
+"""Tables that are written whatever is left out; the others follow from what the comparison holds."""
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
@@ -75,53 +76,27 @@ def check_folder(folder: Path) -> None:
         raise BadInput(str(folder), "a file", "a folder, or a name for a new one")
 
 
-def write_tables(folder: Path | str, tables: Mapping[str, str]) -> Path:
-    """Writes the tables into a folder (made where missing), each under a temporary name first; returns the folder.
+def write_tables(folder: Path | str, tables: Mapping[str, str], *, replace: bool = False) -> Path:
+    """Writes the tables into a folder (made where missing), all of them or none; returns the folder.
+
+    Parameters
+    ----------
+    folder, tables : where to, and texts by file name
+    replace : whether files of these names that are there may be replaced
 
     Raises
     ------
-    BadInput : a file of one of these names that is another table, or a folder that can't be written; nothing is written
+    BadInput : a file of one of these names is there, or the folder can't be written; nothing is written
     """
     folder = Path(folder)
     check_folder(folder)
-    for name, text in tables.items():
-        _check_table(folder / name, text)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in tables.items():
-            _write_table(folder, name, text)
-    except OSError as error:
-        got = (error.strerror or "a write error").lower()
-        raise BadInput(str(folder), got, "a folder that can be written", "Another one?") from None
+    write_files(table_files(folder, tables), folder=folder, replace=replace)
     return folder
 
 
-def _check_table(path: Path, text: str) -> None:
-    """Refuses to replace what is no earlier table with the same columns."""
-    if not path.exists():
-        return
-    header = text.partition("\r\n")[0]
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            same = file.read(len(header) + 2).rstrip("\r\n") == header
-    except (OSError, UnicodeDecodeError):
-        same = False
-    if not same:
-        raise BadInput(
-            str(path), "a file with other columns", "another folder for the tables", "It stays as it is."
-        )
-
-
-def _write_table(folder: Path, name: str, text: str) -> None:
-    handle, temporary = tempfile.mkstemp(dir=folder, prefix=".table-", suffix=".tmp")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8-sig", newline="") as out:
-            out.write(text)
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, folder / name)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+def table_files(folder: Path, tables: Mapping[str, str]) -> dict[Path, bytes]:
+    """Bytes of each table by its path; the mark at their beginning tells spreadsheets that it is UTF-8."""
+    return {folder / name: text.encode("utf-8-sig") for name, text in tables.items()}
 
 
 def cell(value: Any) -> str:

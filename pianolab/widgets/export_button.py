@@ -11,49 +11,41 @@ from typing import Any
 
 import ipywidgets
 
+from pianolab.files import AlreadyThere
 from pianolab.widgets.working import working
 
 Tell = Callable[[str, float], None]
-Writer = Callable[[Sequence[str], Tell], Path]
+Writer = Callable[[Sequence[str], bool, Tell], Path]
+"""Of what to leave out, whether to replace what is there, and a progress function; gives the path written."""
 
 CHOICES = {
     "names": "leave out names (sellers, examiners, the pianos' own, photos)",
     "addresses": "leave out addresses",
     "prices": "leave out prices",
 }
+REPLACE = "replace what is there already"
 WIDE = ipywidgets.Layout(width="auto")
 
 
 @dataclass(frozen=True)
 class _Export:
-    """One of the two buttons: what it writes, where, and what to do with it then."""
+    """One of the two buttons: what writes, where, and what to do with it then."""
 
     button: Any
-    what: str
     writer: Writer
-    target: Path | None
     next_step: str
-
-    @property
-    def there(self) -> bool:
-        return self.target is not None and self.target.exists()
-
-    def label(self) -> None:
-        self.button.description = f"{'Replace' if self.there else 'Write'} the {self.what}"
-
-    def replaces(self) -> bool:
-        """Whether the button says that it replaces what is there."""
-        return str(self.button.description).startswith("Replace")
 
 
 class ExportButton(ipywidgets.VBox):
-    """Three choices and two buttons; a line below says what happened and what to do next.
+    """Choices and two buttons; a line below says what happened and what to do next.
 
-    A button says *Replace* where its file is there already; one that said *Write* replaces nothing.
+    What is there already is replaced only where the last choice is ticked. The tick goes when something was
+    written, so that it stands for one time.
 
     Parameters
     ----------
-    page, tables : functions of what to leave out and a progress function, that write and return the path
+    page, tables : functions of what to leave out, whether to replace, and a progress function, that write and
+        return the path
     target, tables_target : where they write
     """
 
@@ -61,26 +53,26 @@ class ExportButton(ipywidgets.VBox):
         self, *, page: Writer, tables: Writer | None = None, target: str | Path = "", tables_target: str | Path = "",
         **more: Any,
     ) -> None:  # fmt: skip
-        self.choices = {
-            name: ipywidgets.Checkbox(value=False, description=text, indent=False, layout=WIDE)
-            for name, text in CHOICES.items()
-        }
-        self.page_button = ipywidgets.Button(tooltip=str(target), layout=WIDE)
-        self.tables_button = ipywidgets.Button(tooltip=str(tables_target), layout=WIDE)
+        self.choices = {name: _box(text) for name, text in CHOICES.items()}
+        self.replace = _box(REPLACE)
+        self.page_button = ipywidgets.Button(description="Write the page", tooltip=str(target), layout=WIDE)
+        self.tables_button = ipywidgets.Button(
+            description="Write the tables", tooltip=str(tables_target), layout=WIDE
+        )
         self.bar = ipywidgets.FloatProgress(min=0.0, max=1.0, layout=ipywidgets.Layout(visibility="hidden"))
         next_step = "Open it in a browser (in the file list on the left: right button, Open in New Browser Tab); it needs no network."
-        self._exports = [_Export(self.page_button, "page", page, _path(target), next_step)]
+        self._exports = [_Export(self.page_button, page, next_step)]
         if tables is not None:
-            next_step = "Any spreadsheet opens the tables in it."
             self._exports.append(
-                _Export(self.tables_button, "tables", tables, _path(tables_target), next_step)
+                _Export(self.tables_button, tables, "Any spreadsheet opens the tables in it.")
             )
-        self.said = ipywidgets.HTML(_at_first(self._exports[0]))
+        self.said = ipywidgets.HTML(_at_first(Path(target)) if str(target) else "")
         for export in self._exports:
-            export.label()
             export.button.on_click(lambda _, export=export: self._press(export))
         buttons = [export.button for export in self._exports]
-        super().__init__([*self.choices.values(), ipywidgets.HBox([*buttons, self.bar]), self.said], **more)
+        super().__init__(
+            [*self.choices.values(), self.replace, ipywidgets.HBox([*buttons, self.bar]), self.said], **more
+        )
 
     @property
     def leave_out(self) -> tuple[str, ...]:
@@ -88,18 +80,15 @@ class ExportButton(ipywidgets.VBox):
         return tuple(name for name, box in self.choices.items() if box.value)
 
     def _press(self, export: _Export) -> None:
-        if export.there and not export.replaces():
-            self.said.value = f"Nothing written: {_is_there(export)} Press once more to replace it."
-            export.label()
-            return
         buttons = [each.button for each in self._exports]
         with working(buttons=buttons, bar=self.bar, said=self.said, done="written"):
             try:
-                path = export.writer(self.leave_out, self._tell)
+                path = export.writer(self.leave_out, bool(self.replace.value), self._tell)
+            except AlreadyThere as refused:
+                self.said.value = f"Nothing written: {_is_there(refused.path)} {_HOW}"
+            else:
+                self.replace.value = False
                 self.said.value = f"Written: <b>{escape(str(path))}</b>. {export.next_step}"
-            finally:
-                for each in self._exports:
-                    each.label()
 
     def _tell(self, what: str, share: float) -> None:
         self.bar.value = share
@@ -111,19 +100,19 @@ class ExportButton(ipywidgets.VBox):
         return f"<p>Export; left out: {escape(ticked)}. {self.said.value}</p>"
 
 
-def _path(target: str | Path) -> Path | None:
-    return Path(target) if str(target) else None
+_HOW = f"Tick <i>{REPLACE}</i> and press once more, if it may go."
 
 
-def _is_there(export: _Export) -> str:
-    assert export.target is not None
-    written = datetime.fromtimestamp(export.target.stat().st_mtime)
-    return f"<b>{escape(str(export.target))}</b> is there already, of {written:%d %B %Y, %H:%M}."
+def _box(text: str) -> Any:
+    return ipywidgets.Checkbox(value=False, description=text, indent=False, layout=WIDE)
 
 
-def _at_first(export: _Export) -> str:
-    if export.target is None:
-        return ""
-    if export.there:
-        return f"{_is_there(export)} The button replaces it."
-    return f"The page goes to <b>{escape(str(export.target))}</b>."
+def _is_there(path: Path) -> str:
+    when = f", of {datetime.fromtimestamp(path.stat().st_mtime):%d %B %Y, %H:%M}" if path.exists() else ""
+    return f"<b>{escape(str(path))}</b> is there already{when}."
+
+
+def _at_first(target: Path) -> str:
+    if target.exists():
+        return f"{_is_there(target)} It stays, unless <i>{REPLACE}</i> is ticked."
+    return f"The page goes to <b>{escape(str(target))}</b>."

@@ -4,7 +4,8 @@ from pianolab.workflow.comparing import CasebookComparison, compare_casebook
 from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.demo_second import demo_second_visit
-from pianolab.workflow.exporting import demo, export_both, export_page, export_tables
+from pianolab.workflow.demonstration import demo
+from pianolab.workflow.exporting import export_both, export_page, export_tables
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebook_forms import export_button, recording_form

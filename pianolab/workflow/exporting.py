@@ -1,22 +1,21 @@
-"""The comparison page of a casebook, and the whole demonstration in one call."""
+"""The comparison page of a casebook, and its tables."""
 
 from __future__ import annotations
 
-import shutil
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
+from pianolab.files import check_outputs, check_place, own_files, write_files
 from pianolab.model import BuyerProfile
-from pianolab.report import check_choices, check_folder, is_page, write_tables
-from pianolab.workflow.demo_book import demo_casebook
-from pianolab.workflow.outputs import staged
+from pianolab.report import ALWAYS, check_choices, check_folder, table_files
 from pianolab.workflow.page_making import page_of, tables_of, work_out
-from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
+from pianolab.workflow.progress import Progress, quiet, stoppable
 
-CASEBOOK, PAGE = "casebook", "comparison.html"
+PAGE = "comparison.html"
 
 
 @stoppable("The page was not written; what was there before is as it was.")
@@ -27,6 +26,7 @@ def export_page(
     profile: str | BuyerProfile = "first piano",
     leave_out: Sequence[str] = (),
     seed: int = 0,
+    replace: bool = False,
     progress: Progress | None = None,
 ) -> Path:
     """Write the comparison page of a casebook: one HTML file with everything inside.
@@ -34,9 +34,10 @@ def export_page(
     Parameters
     ----------
     casebook : an open casebook; it is only read
-    html_path : where to write; the file appears when it is complete, in the place of an earlier page
+    html_path : where to write; the file appears when it is complete
     profile : a buyer, or the name of one
     leave_out : any of ``names``, ``addresses``, ``prices``, which then stand nowhere in the page
+    replace : whether a file that is there may be replaced
 
     Returns
     -------
@@ -45,16 +46,19 @@ def export_page(
     Raises
     ------
     BadInput
-        a place that can't be written, another file there, an unknown profile, an empty casebook
+        a place that can't be written, a file there and not ``replace``, a casebook's own file, an unknown profile,
+        an empty casebook
     """
     path = Path(html_path)
-    export_both(casebook, html_path=path, profile=profile, leave_out=leave_out, seed=seed, progress=progress)
+    export_both(
+        casebook, html_path=path, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=progress
+    )  # fmt: skip
     return path
 
 
 @dataclass(frozen=True, kw_only=True)
 class Written:
-    """What an export wrote, and which of it was there before and has been replaced."""
+    """What an export wrote, and which of it was there before and has been replaced, as was asked."""
 
     paths: tuple[Path, ...]
     replaced: tuple[Path, ...]
@@ -68,6 +72,7 @@ def export_both(
     profile: str | BuyerProfile = "first piano",
     leave_out: Sequence[str] = (),
     seed: int = 0,
+    replace: bool = False,
     progress: Progress | None = None,
 ) -> Written:
     """Write the page, the tables or both of a casebook that is judged once.
@@ -75,45 +80,46 @@ def export_both(
     Parameters
     ----------
     html_path, folder : where page and tables go; None leaves them out
-    casebook, profile, leave_out, seed, progress : as in `export_page`
+    casebook, profile, leave_out, seed, replace, progress : as in `export_page`
 
     Raises
     ------
     BadInput
-        as `export_page`; a file in the way that is no earlier page or table is never replaced
+        as `export_page`; then neither page nor tables are written
     """
     tell, page = progress or quiet, None if html_path is None else Path(html_path)
     check_choices(leave_out)
-    if page is not None:
-        _check_page(page)
+    own = tuple(own_files(casebook.folder))
+    _check_free(page, folder, inputs=own, replace=replace)
+    worked_out = work_out(casebook, profile=profile, seed=seed, progress=tell)
+    contents = {} if page is None else {page: page_of(worked_out, leave_out=leave_out).encode("utf-8")}
+    if folder is not None:
+        contents |= table_files(Path(folder), tables_of(worked_out, leave_out=leave_out))
+    there = tuple(p for p in contents if p.exists())
+    tell("writing", 0.9)
+    made = None if folder is None else Path(folder)
+    write_files(contents, folder=made, inputs=own, replace=replace)
+    tell("written", 1.0)
+    return Written(paths=tuple(contents), replaced=there)
+
+
+def _check_free(
+    page: Path | None, folder: str | Path | None, *, inputs: Sequence[Path], replace: bool
+) -> None:
+    """What can be known of the places before the work begins; which tables there are of pianos shows after it."""
+    places = [page]
     if folder is not None:
         check_folder(Path(folder))
-    with staged(page) as (part,):
-        worked_out = work_out(casebook, profile=profile, seed=seed, progress=tell)
-        tables = {} if folder is None else tables_of(worked_out, leave_out=leave_out)
-        paths = [p for p in (page, *(Path(folder or "") / name for name in tables)) if p is not None]
-        replaced = tuple(p for p in paths if p.exists())
-        tell("writing", 0.9)
-        if part is not None:
-            part.write_text(page_of(worked_out, leave_out=leave_out), encoding="utf-8", newline="\n")
-        if folder is not None:
-            write_tables(folder, tables)
-    tell("written", 1.0)
-    return Written(paths=tuple(paths), replaced=replaced)
+        if page is not None and os.path.abspath(page) == os.path.abspath(folder):
+            raise BadInput(str(page), "the same place for page and tables", "a place of its own for each")
+        places += [Path(folder) / name for name in ALWAYS]
+    check_outputs(*places, inputs=inputs, replace=replace)
+    for path in (page, places[-1]):
+        if path is not None and (path is page or path.parent.exists()):
+            check_place(path)
 
 
-def _check_page(path: Path) -> None:
-    """Refuses to replace a file that is no earlier page."""
-    if path.is_file() and not is_page(path):
-        raise BadInput(
-            str(path),
-            "a file that isn't a comparison page",
-            "another name for the page",
-            "It stays as it is.",
-        )
-
-
-@stoppable("Not all tables were written; each that is there is whole.")
+@stoppable("The tables were not written; what was there before is as it was.")
 def export_tables(
     casebook: Casebook,
     folder: str | Path,
@@ -121,14 +127,15 @@ def export_tables(
     profile: str | BuyerProfile = "first piano",
     leave_out: Sequence[str] = (),
     seed: int = 0,
+    replace: bool = False,
     progress: Progress | None = None,
 ) -> Path:
     """Write the same content as a set of CSV tables into a folder, for those who want the numbers.
 
     Parameters
     ----------
-    folder : made where it is missing; earlier tables of the same names and columns in it are replaced
-    casebook, profile, leave_out, seed, progress : as in `export_page`
+    folder : made where it is missing; other files in it stay
+    casebook, profile, leave_out, seed, replace, progress : as in `export_page`
 
     Returns
     -------
@@ -140,56 +147,7 @@ def export_tables(
         as `export_page`
     """
     path = Path(folder)
-    export_both(casebook, folder=path, profile=profile, leave_out=leave_out, seed=seed, progress=progress)
+    export_both(
+        casebook, folder=path, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=progress
+    )  # fmt: skip
     return path
-
-
-@stoppable("The demonstration is not complete. Run it again.")
-def demo(out: str | Path, *, progress: Progress | None = None) -> Path:
-    """The whole job on the invented shortlist: ``OUT/casebook`` and ``OUT/comparison.html``.
-
-    Returns
-    -------
-    Path of the comparison page
-
-    Raises
-    ------
-    BadInput
-        a folder that holds anything else; nothing in it is touched
-    """
-    folder, tell = Path(out), progress or quiet
-    new = _check_folder(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        got = (error.strerror or "a write error").lower()
-        raise BadInput(str(folder), got, "a folder that can be made") from None
-    try:
-        with demo_casebook(folder / CASEBOOK, progress=part_of(tell, "", begin=0.0, end=0.8)) as casebook:
-            export_page(casebook, folder / PAGE, progress=part_of(tell, "", begin=0.8, end=1.0))
-    except BaseException:
-        if new:
-            shutil.rmtree(folder, ignore_errors=True)
-        raise
-    return folder / PAGE
-
-
-def _check_folder(folder: Path) -> bool:
-    """Whether the folder is to be made; `BadInput` where it holds anything that isn't the demonstration's."""
-    if not folder.exists():
-        return True
-    if not folder.is_dir():
-        raise BadInput(str(folder), "a file", "a folder that is new, empty or a demonstration")
-    inside = {p.name for p in folder.iterdir() if not _left_over(p.name)}
-    strange = sorted(inside - {CASEBOOK, PAGE})
-    if strange or (inside and CASEBOOK not in inside):
-        raise BadInput(
-            str(folder), f"a folder with other things in it ({(strange or [PAGE])[0]})",
-            "a folder that is new, empty or a demonstration", "Choose another with --out.",
-        )  # fmt: skip
-    return False
-
-
-def _left_over(name: str) -> bool:
-    """What an interrupted run may leave behind."""
-    return name.startswith(f".{CASEBOOK}.") and name.endswith(".part")

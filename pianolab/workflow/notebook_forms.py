@@ -34,8 +34,8 @@ def export_button(
 ) -> ExportButton:
     """A form with one button that writes the comparison page, and a second one for the tables.
 
-    Nothing is written before a button is pressed, and nothing that is there already is replaced before the
-    button says so.
+    Nothing is written before a button is pressed, and nothing that is there already is replaced unless the box
+    that says so is ticked, anew each time.
 
     Parameters
     ----------
@@ -53,11 +53,15 @@ def export_button(
     path = Path(html_path) if html_path is not None else _beside(casebook) / PAGE
     folder = path.parent / TABLES
 
-    def page(leave_out: Sequence[str], tell: Progress) -> Path:
-        return export_page(casebook, path, profile=profile, leave_out=leave_out, seed=seed, progress=tell)
+    def page(leave_out: Sequence[str], replace: bool, tell: Progress) -> Path:
+        return export_page(
+            casebook, path, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=tell
+        )
 
-    def tables(leave_out: Sequence[str], tell: Progress) -> Path:
-        return export_tables(casebook, folder, profile=profile, leave_out=leave_out, seed=seed, progress=tell)
+    def tables(leave_out: Sequence[str], replace: bool, tell: Progress) -> Path:
+        return export_tables(
+            casebook, folder, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=tell
+        )
 
     return ExportButton(page=page, tables=tables, target=path, tables_target=folder)
 

@@ -5,12 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 from pianolab.errors import BadInput
+from pianolab.files import write_files
 from pianolab.shipped import shipped
-from pianolab.workflow.outputs import staged
 
 
-def copy_notebooks(to: str | Path) -> tuple[Path, ...]:
-    """Copy the template notebooks into a folder; what is there already is never overwritten.
+def copy_notebooks(to: str | Path, *, replace: bool = False) -> tuple[Path, ...]:
+    """Copy the template notebooks into a folder, all of them or none.
+
+    Parameters
+    ----------
+    to : made where it is missing
+    replace : whether notebooks of these names that are there may be replaced; others stay in any case
 
     Returns
     -------
@@ -19,29 +24,17 @@ def copy_notebooks(to: str | Path) -> tuple[Path, ...]:
     Raises
     ------
     BadInput
-        a notebook of that name with other content is there, or the folder can't be written; nothing is copied
+        a notebook of one of these names is there, or the folder can't be written; nothing is copied
     """
     folder = Path(to)
-    templates = {e.name: e.read_bytes() for e in shipped("notebooks").iterdir() if e.name.endswith(".ipynb")}
     if folder.exists() and not folder.is_dir():
         raise BadInput(str(folder), "a file", "a folder", "Choose another with --to.")
-    changed = [n for n, data in templates.items() if _differs(folder / n, data)]
-    if changed:
-        raise BadInput(
-            str(folder / sorted(changed)[0]), "a notebook that was changed", "a folder without it",
-            "It stays as it is; choose another with --to.",
-        )  # fmt: skip
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise BadInput(str(folder), error.strerror or "a write error", "a folder that can be made") from None
-    paths = [folder / name for name in sorted(templates)]
-    with staged(*paths) as parts:
-        for path, part in zip(paths, parts, strict=True):
-            if part is not None:
-                part.write_bytes(templates[path.name])
-    return tuple(paths)
-
-
-def _differs(path: Path, data: bytes) -> bool:
-    return path.exists() and (not path.is_file() or path.read_bytes() != data)
+    templates = sorted(
+        (e for e in shipped("notebooks").iterdir() if e.name.endswith(".ipynb")), key=lambda e: e.name
+    )
+    contents = {folder / e.name: e.read_bytes() for e in templates}
+    # The templates themselves are inputs: a checkout's own folder is not a place to copy to.
+    write_files(
+        contents, folder=folder, inputs=[e for e in templates if isinstance(e, Path)], replace=replace
+    )
+    return tuple(contents)

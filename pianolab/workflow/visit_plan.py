@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
+from pianolab.files import write_files
 from pianolab.model import Piano
 from pianolab.show import Row, Showable
-from pianolab.workflow.outputs import staged
 from pianolab.workflow.plan_sheet import plan_sheet
 
 
@@ -82,9 +82,12 @@ class VisitPlan(Showable):
         """The plan as one page with boxes to tick: escaped, nothing fetched, a sheet for each piano in print."""
         return plan_sheet(self)
 
-    def save(self, path: str | Path) -> Path:
-        """Write the page; it appears whole or not at all."""
-        with staged(Path(path)) as (part,):
-            assert part is not None
-            part.write_text(self.to_html(), encoding="utf-8")
+    def save(self, path: str | Path, *, replace: bool = False) -> Path:
+        """Write the page, whole or not at all.
+
+        Raises
+        ------
+        BadInput : a file of that name is there and not ``replace``, or the place can't be written
+        """
+        write_files({Path(path): self.to_html().encode("utf-8")}, replace=replace)
         return Path(path)

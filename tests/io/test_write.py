@@ -67,7 +67,7 @@ def test_an_old_file_survives_a_failed_write(tmp_path):
     path = write_sound(tmp_path / "a.wav", NOISE, rate_hz=44100)
     before = path.read_bytes()
     with pytest.raises(BadInput):
-        write_sound(path, 20 * NOISE, rate_hz=44100)
+        write_sound(path, 20 * NOISE, rate_hz=44100, replace=True)
     assert path.read_bytes() == before
 
 
@@ -78,7 +78,7 @@ def test_a_full_disk_leaves_the_old_file(tmp_path):
         "import resource, sys, numpy as np; from pianolab.io import write_sound\n"
         "from pianolab.errors import BadInput\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))\n"
-        "try: write_sound(sys.argv[1], np.zeros(500_000), rate_hz=44100)\n"
+        "try: write_sound(sys.argv[1], np.zeros(500_000), rate_hz=44100, replace=True)\n"
         "except BadInput as error: print(error)\n"
     )
     done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True)

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from pianolab.errors import BadInput
+from pianolab.files import AlreadyThere
 from pianolab.model import Finding
-from pianolab.report import csv_tables, write_tables
+from pianolab.report import ALWAYS, csv_tables, write_tables
 from pianolab.report.tables import cell
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 
@@ -77,17 +78,22 @@ def test_no_next_step_gives_a_header_only() -> None:
     assert make_tables(replace(make_comparison(), next_steps=()))["next_steps.csv"].count("\n") == 1
 
 
-def test_earlier_tables_are_replaced_and_other_files_never(tmp_path) -> None:
-    folder = write_tables(tmp_path, make_tables())
-    write_tables(folder, make_tables(leave_out=("names",)))
-    assert "Blue upright" not in (folder / "shortlist.csv").read_text(encoding="utf-8-sig")
-    (folder / "findings.csv").write_text("what,I\nfound,myself\n", encoding="utf-8")
-    with pytest.raises(BadInput, match="other columns"):
-        write_tables(folder, make_tables())
-    assert (folder / "findings.csv").read_text(encoding="utf-8").startswith("what,I")
-    assert "Blue upright" not in (folder / "shortlist.csv").read_text(encoding="utf-8-sig"), (
-        "none was written"
-    )
+def test_tables_are_replaced_only_where_asked_and_other_files_never(tmp_path) -> None:
+    (tmp_path / "findings.csv").write_text("what,I\nfound,myself\n", encoding="utf-8")
+    (tmp_path / "own.csv").write_text("mine")
+    with pytest.raises(AlreadyThere, match=r"findings\.csv"):
+        write_tables(tmp_path, make_tables())
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["findings.csv", "own.csv"], "none was written"
+    assert (tmp_path / "findings.csv").read_text(encoding="utf-8") == "what,I\nfound,myself\n"
+    write_tables(tmp_path, make_tables(leave_out=("names",)), replace=True)
+    assert "Blue upright" not in (tmp_path / "shortlist.csv").read_text(encoding="utf-8-sig")
+    assert (tmp_path / "findings.csv").read_text(encoding="utf-8-sig").startswith("letter,")
+    assert (tmp_path / "own.csv").read_text() == "mine"
+
+
+def test_the_tables_that_are_always_written() -> None:
+    own = {name for name in make_tables(leave_out=("prices",)) if not name.startswith("survey_")}
+    assert own == set(ALWAYS)
 
 
 def test_a_file_is_no_folder(tmp_path) -> None:

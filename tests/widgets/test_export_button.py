@@ -7,6 +7,7 @@ import pytest
 
 import pianolab
 from pianolab.errors import BadInput
+from pianolab.files import write_files
 from pianolab.widgets.export_button import ExportButton
 
 
@@ -17,7 +18,8 @@ def calls() -> list[tuple[str, tuple[str, ...]]]:
 
 def make(calls, *, fail: Exception | None = None) -> ExportButton:
     def writer(name: str):
-        def write(leave_out, tell) -> Path:
+        def write(leave_out, replace, tell) -> Path:
+            assert not replace
             calls.append((name, tuple(leave_out)))
             tell("working", 0.5)
             if fail is not None:
@@ -50,33 +52,44 @@ def test_a_failure_is_said_in_words(calls, fail) -> None:
     assert not form.page_button.disabled
 
 
-def written_twice(tmp_path: Path) -> ExportButton:
-    target = tmp_path / "page.html"
-
-    def write(leave_out, _) -> Path:
-        target.write_text(f"left out: {leave_out}")
+def writing_to(target: Path) -> ExportButton:
+    def write(leave_out, replace, _) -> Path:
+        write_files({target: f"left out: {leave_out}".encode()}, replace=replace)
         return target
 
     return ExportButton(page=write, target=target)
 
 
-def test_what_is_there_is_not_replaced_before_the_button_says_so(tmp_path: Path) -> None:
-    form = written_twice(tmp_path)
+def test_what_is_there_is_not_replaced_before_the_box_is_ticked(tmp_path: Path) -> None:
+    form = writing_to(tmp_path / "page.html")
     (tmp_path / "page.html").write_text("somebody's own")
-    assert form.page_button.description == "Write the page"
-    form.page_button.click()
-    assert (tmp_path / "page.html").read_text() == "somebody's own"
-    assert "is there already" in form.said.value
-    assert form.page_button.description == "Replace the page"
+    for _ in range(2):
+        form.page_button.click()
+        assert (tmp_path / "page.html").read_text() == "somebody's own"
+        assert form.said.value.startswith("Nothing written: ")
+        assert "is there already" in form.said.value
+        assert "replace what is there already" in form.said.value
+    form.replace.value = True
     form.page_button.click()
     assert (tmp_path / "page.html").read_text() == "left out: ()"
+    assert form.said.value.startswith("Written: ")
 
 
-def test_a_button_made_later_says_what_it_will_replace(tmp_path: Path) -> None:
-    written_twice(tmp_path).page_button.click()
-    form = written_twice(tmp_path)
-    assert form.page_button.description == "Replace the page"
-    assert "The button replaces it." in form.said.value
+def test_a_tick_stands_for_one_time(tmp_path: Path) -> None:
+    form = writing_to(tmp_path / "page.html")
+    form.replace.value = True
+    form.page_button.click()
+    assert not form.replace.value
+    (tmp_path / "page.html").write_text("somebody's own")
+    form.page_button.click()
+    assert (tmp_path / "page.html").read_text() == "somebody's own"
+
+
+def test_a_button_made_later_says_what_is_there(tmp_path: Path) -> None:
+    writing_to(tmp_path / "page.html").page_button.click()
+    form = writing_to(tmp_path / "page.html")
+    assert "is there already" in form.said.value
+    assert "It stays, unless" in form.said.value
     (tmp_path / "page.html").unlink()
     form.page_button.click()
     assert (tmp_path / "page.html").exists()

@@ -110,7 +110,7 @@ def test_an_error_midway_leaves_nothing(tmp_path: Path, monkeypatch) -> None:
 
 
 def test_a_failing_page_leaves_no_new_folder(demo_folder: Path, tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr("pianolab.workflow.exporting.page_of", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr("pianolab.workflow.demonstration.page_of", lambda *_, **__: 1 / 0)
     folder = shutil.copytree(demo_folder, tmp_path / "demo")
     old = (folder / "comparison.html").read_bytes()
     with pytest.raises(ZeroDivisionError):

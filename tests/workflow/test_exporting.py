@@ -22,5 +22,5 @@ def test_page_and_tables_are_judged_once(tmp_path: Path, monkeypatch: pytest.Mon
         assert judged == [1]
         assert written.replaced == ()
         assert all(p.exists() for p in written.paths)
-        again = export_both(book, html_path=tmp_path / "page.html")
+        again = export_both(book, html_path=tmp_path / "page.html", replace=True)
         assert again.replaced == (tmp_path / "page.html",)

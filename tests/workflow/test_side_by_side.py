@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pianolab.errors import BadInput
-from pianolab.workflow.outputs import staged
+from pianolab.files import staged
 from pianolab.workflow.parallel import in_parallel
 from pianolab.workflow.progress import Printer
 
@@ -38,7 +38,7 @@ def test_all_appear_or_none(tmp_path: Path) -> None:
     old.write_text("as it was")
 
     def fail_halfway() -> None:
-        with staged(old, tmp_path / "new.json") as (one, other):
+        with staged(old, tmp_path / "new.json", replace=True) as (one, other):
             one.write_text("half")
             other.write_text("half")
             raise BadInput("x", "y", "z")

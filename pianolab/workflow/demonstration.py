@@ -1,0 +1,112 @@
+"""The whole demonstration in one call: the invented shortlist and its comparison page in a folder of its own."""
+
+from __future__ import annotations
+
+import shutil
+from contextlib import suppress
+from hashlib import sha256
+from pathlib import Path
+
+from pianolab.casebook import Casebook
+from pianolab.errors import BadInput
+from pianolab.files import write_files
+from pianolab.workflow.demo_book import demo_casebook
+from pianolab.workflow.exporting import PAGE
+from pianolab.workflow.page_making import page_of, work_out
+from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
+
+CASEBOOK = "casebook"
+MARK = b"\n<!-- made by the demonstration of pianolab, unchanged: %s -->\n"
+"""Last line of the demonstration's page, with the SHA-256 of all before it."""
+
+
+@stoppable("The demonstration is not complete. Run it again.")
+def demo(out: str | Path, *, progress: Progress | None = None) -> Path:
+    """The whole job on the invented shortlist: ``OUT/casebook`` and ``OUT/comparison.html``.
+
+    Of what is there already it opens its own casebook and replaces its own page, known by a mark that ends where
+    anybody else has changed or written the page.
+
+    Returns
+    -------
+    Path of the comparison page
+
+    Raises
+    ------
+    BadInput
+        a folder that holds anything else; nothing in it is touched
+    """
+    folder, tell = Path(out), progress or quiet
+    new = _check_folder(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        got = (error.strerror or "a write error").lower()
+        raise BadInput(str(folder), got, "a folder that can be made") from None
+    try:
+        with demo_casebook(folder / CASEBOOK, progress=part_of(tell, "", begin=0.0, end=0.8)) as casebook:
+            _write_page(casebook, folder / PAGE, tell=part_of(tell, "", begin=0.8, end=1.0))
+    except BaseException:
+        if new:
+            _take_away(folder)
+        raise
+    return folder / PAGE
+
+
+def _write_page(casebook: Casebook, page: Path, *, tell: Progress) -> None:
+    html = page_of(work_out(casebook, progress=tell)).encode("utf-8")
+    tell("writing", 0.9)
+    if page.exists():
+        _check_page(page)
+    write_files({page: marked(html)}, replace=page.exists())
+    tell("written", 1.0)
+
+
+def marked(html: bytes) -> bytes:
+    """The page with the demonstration's mark at its end."""
+    return html + MARK % sha256(html).hexdigest().encode()
+
+
+def is_own(page: Path) -> bool:
+    """Whether a page is as the demonstration wrote it."""
+    data = page.read_bytes() if page.is_file() and not page.is_symlink() else b""
+    html = data[: -len(MARK % (b"0" * 64))]
+    return bool(html) and data == marked(html)
+
+
+def _check_page(page: Path) -> None:
+    if not is_own(page):
+        raise BadInput(
+            str(page), "a page that the demonstration didn't write, or that was changed since",
+            "its own page or none", "It stays as it is; choose another folder with --out.",
+        )  # fmt: skip
+
+
+def _check_folder(folder: Path) -> bool:
+    """Whether the folder is to be made; `BadInput` where it holds anything that isn't the demonstration's."""
+    if not folder.exists():
+        return True
+    if not folder.is_dir():
+        raise BadInput(str(folder), "a file", "a folder that is new, empty or a demonstration")
+    inside = {p.name for p in folder.iterdir() if not _left_over(p.name)}
+    strange = sorted(inside - {CASEBOOK, PAGE})
+    if strange or (inside and CASEBOOK not in inside):
+        raise BadInput(
+            str(folder), f"a folder with other things in it ({(strange or [PAGE])[0]})",
+            "a folder that is new, empty or a demonstration", "Choose another with --out.",
+        )  # fmt: skip
+    if PAGE in inside:
+        _check_page(folder / PAGE)
+    return False
+
+
+def _left_over(name: str) -> bool:
+    """What an interrupted run may leave behind."""
+    return name.startswith(f".{CASEBOOK}.") and name.endswith(".part")
+
+
+def _take_away(folder: Path) -> None:
+    """What this run has made; a file that somebody else put there meanwhile keeps the folder."""
+    shutil.rmtree(folder / CASEBOOK, ignore_errors=True)
+    with suppress(OSError):
+        folder.rmdir()
