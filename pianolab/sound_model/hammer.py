@@ -19,8 +19,6 @@ STRIKE_POINT = ((1, 0.125), (52, 0.12), (76, 0.08), (88, 0.05))
 CONTACT_S = ((1, 4.0e-3), (40, 2.0e-3), (88, 0.7e-3))
 PROMPT_DB_PER_S = ((1, 2.0), (13, 4.2), (25, 6.5), (40, 11.0), (52, 17.0), (64, 30.0), (76, 55.0), (88, 90.0))
 DAMPER_T60_S = ((1, 1.0), (20, 0.6), (40, 0.35), (60, 0.22), (72, 0.18))
-BAR_M = {"upright": ((1, 1.2), (40, 0.62), (88, 0.055)), "grand": ((1, 1.9), (40, 0.65), (88, 0.055))}
-BAR_SPEED_M_PER_S = 5050.0
 BOARD_CORNER_HZ = 75.0
 CORNER_PER_BLOW_DB = 0.02
 
@@ -31,14 +29,17 @@ def at_key(anchors: tuple[tuple[int, float], ...], key: int) -> float:
     return float(np.interp(key, keys, values))
 
 
-def hammer_spectrum(key: int, f_hz: ArrayLike, *, blow_db: float = 0.0) -> FloatArray:
+def hammer_spectrum(
+    key: int, f_hz: ArrayLike, *, blow_db: float = 0.0, touch: float = 1.0, strike_point_scale: float = 1.0
+) -> FloatArray:
     """Amplitudes of the partials right after the blow, before the level of the note is set.
 
     Parameters
     ----------
     key : key number
     f_hz : array, shape (partials,); partial 1 first
-    blow_db : level of the blow against a medium one; harder blows are brighter
+    blow_db : level of the blow against a medium one; harder blows are brighter, by ``touch``
+    strike_point_scale : factor on the share of the string where the hammer strikes
 
     Returns
     -------
@@ -47,8 +48,8 @@ def hammer_spectrum(key: int, f_hz: ArrayLike, *, blow_db: float = 0.0) -> Float
     """
     f = np.asarray(f_hz, dtype=float)
     n = np.arange(1, f.size + 1)
-    comb = np.sqrt(np.sin(np.pi * n * at_key(STRIKE_POINT, key)) ** 2 + 0.02)
-    corner = at_key(CORNER_HZ, key) * (1.0 + CORNER_PER_BLOW_DB * blow_db)
+    comb = np.sqrt(np.sin(np.pi * n * at_key(STRIKE_POINT, key) * strike_point_scale) ** 2 + 0.02)
+    corner = at_key(CORNER_HZ, key) * np.exp(CORNER_PER_BLOW_DB * touch * blow_db)
     felt = (1.0 + (f / corner) ** 2) ** -2.0
     below = (f / BOARD_CORNER_HZ) ** 2
     return np.asarray(comb * felt * (below / (1.0 + below)) ** 1.6)

@@ -7,15 +7,20 @@ from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
 from pianolab.sound_model.hammer import buzz_pulses, noise_burst
-from pianolab.sound_model.modes import FULL_LEVEL, NoteModes, note_modes
-from pianolab.sound_model.piano import PianoModel
+from pianolab.sound_model.modes import NoteModes, note_modes
+from pianolab.sound_model.piano import OFF_DB, PianoModel
+from pianolab.sound_model.stringing import FULL_LEVEL
 from pianolab.sound_model.strings import ComplexArray, FloatArray
 from pianolab.units import amplitude_to_db, db_to_amplitude
 
 BLOCK = 512
 LONGEST_RING_S = 60.0
 SEEPING = 0.08
-KNOCK_DB, SILENT_KNOCK_DB, RETURN_DB = -34.0, -36.0, -50.0
+KNOCK_DB, SILENT_KNOCK_DB, RETURN_DB, DAMPER_NOISE_DB = -34.0, -36.0, -50.0, -56.0
+LANDING_S = ((0.012, 0.2), (0.012, 0.55), (0.012, 0.85))
+"""How a soft damper takes hold: so long with such a share of what it does when it lies."""
+SLOW_SHARE, SLOW_REACH = 0.07, 0.35
+"""Part of the sound that the damper takes more slowly, and how much of its grip it feels."""
 Float32Array = NDArray[np.float32]
 
 
@@ -42,8 +47,8 @@ def sum_modes(
     """
     sound = np.zeros(-(-frames // BLOCK) * BLOCK, dtype=np.float32)
     span = 64 * BLOCK
-    inside = np.exp(np.multiply.outer(poles, np.arange(BLOCK) / rate_hz))
-    kernel = np.concatenate([inside.real, -inside.imag]).astype(np.float32)
+    inside = _powers(np.exp(poles / rate_hz), min(BLOCK, max(frames, 1)))
+    kernel = np.concatenate([inside.real, -inside.imag])
     for start in range(0, sound.size, span):
         stop = min(start + span, sound.size)
         begin = amplitudes * np.exp(poles * (start / rate_hz))
@@ -53,8 +58,20 @@ def sum_modes(
         steps = np.arange((stop - start) // BLOCK) * (BLOCK / rate_hz)
         state = begin[alive] * np.exp(np.multiply.outer(steps, poles[alive]))
         rows = np.concatenate([state.real, state.imag], axis=1).astype(np.float32)
-        sound[start:stop] = (rows @ kernel[np.tile(alive, 2)]).ravel()
+        block = rows @ kernel[np.tile(alive, 2)]
+        sound[start : start + block.size] = block.ravel()
     return sound[:frames]
+
+
+def _powers(turn: ComplexArray, count: int) -> NDArray[np.complex64]:
+    """Powers 0 to count - 1 of each number, shape (modes, count), by doubling: far cheaper than exponentials."""
+    powers = np.ones((turn.size, count), dtype=complex)
+    done = 1
+    while done < count:
+        more = min(done, count - done)
+        powers[:, done : done + more] = powers[:, :more] * (turn**done)[:, None]
+        done += more
+    return powers.astype(np.complex64)
 
 
 def ring(
@@ -62,18 +79,49 @@ def ring(
 ) -> Float32Array:
     """The strings' sound of a note: struck, held for ``hold_s`` (None: for good), then damped."""
     held = frames if hold_s is None else min(frames, round(hold_s * rate_hz))
-    sound = sum_modes(modes.amplitudes, modes.poles, frames=held, rate_hz=rate_hz, floor=floor)
+    amplitudes, poles, damping = modes.sounding()
+    sound = sum_modes(amplitudes, poles, frames=held, rate_hz=rate_hz, floor=floor)
     ramp = min(held, max(2, round(modes.contact_s * rate_hz)))
     sound[:ramp] *= (0.5 - 0.5 * np.cos(np.pi * np.arange(ramp) / ramp)).astype(np.float32)
     if held == frames:
         return sound
-    left = modes.amplitudes * np.exp(modes.poles * (held / rate_hz))
+    left = amplitudes * np.exp(poles * (held / rate_hz))
+    alive = np.abs(left) > floor
     after = np.zeros(frames - held, dtype=np.float32)
-    for share, reach in ((1.0 - modes.leak, 1.0), (modes.leak, SEEPING)):
-        if share > 0:
-            damped = modes.poles - reach * modes.damping_per_s
-            after += sum_modes(share * left, damped, frames=after.size, rate_hz=rate_hz, floor=floor)
+    for share, reach in _release_parts(modes):
+        parts = _damped(
+            share * left[alive], poles[alive], reach * damping[alive], modes, after.size, rate_hz, floor
+        )
+        after += np.concatenate(parts)
     return np.concatenate([sound, after])
+
+
+def _release_parts(modes: NoteModes) -> list[tuple[float, float]]:
+    """Shares of the sound by how much of the damper they feel: what leaks, what it takes slowly, the rest."""
+    slow = SLOW_SHARE * modes.softness * (1.0 - modes.leak)
+    parts = [(1.0 - modes.leak - slow, 1.0), (slow, SLOW_REACH), (modes.leak, SEEPING)]
+    return [part for part in parts if part[0] > 0]
+
+
+def _damped(
+    left: ComplexArray,
+    poles: ComplexArray,
+    damping: FloatArray,
+    modes: NoteModes,
+    frames: int,
+    rate_hz: int,
+    floor: float,
+) -> list[Float32Array]:
+    """One share of the sound after the release: the landing of a soft damper, then its full grip."""
+    pieces: list[Float32Array] = []
+    done = 0
+    for seconds, grip in LANDING_S if modes.softness > 0 else ():
+        count = min(round(seconds * modes.softness * rate_hz), frames - done)
+        slower = poles - grip * damping
+        pieces.append(sum_modes(left, slower, frames=count, rate_hz=rate_hz, floor=floor))
+        left, done = left * np.exp(slower * (count / rate_hz)), done + count
+    pieces.append(sum_modes(left, poles - damping, frames=frames - done, rate_hz=rate_hz, floor=floor))
+    return pieces
 
 
 def ring_seconds(modes: NoteModes, *, hold_s: float | None, below_db: float, from_s: float = 0.0) -> float:
@@ -81,11 +129,12 @@ def ring_seconds(modes: NoteModes, *, hold_s: float | None, below_db: float, fro
     t = from_s + np.concatenate([np.arange(0.0, 2.0, 0.02), np.arange(2.0, LONGEST_RING_S, 0.2)])
     power = np.abs(modes.amplitudes) ** 2 * np.exp(np.multiply.outer(t, 2.0 * modes.poles.real))
     if hold_s is not None:
-        after = np.maximum(t - hold_s, 0.0)
-        fast, slow = (
-            np.exp(np.multiply.outer(after, -2.0 * f * modes.damping_per_s)) for f in (1.0, SEEPING)
+        landing = modes.softness * sum(seconds * (1.0 - grip) for seconds, grip in LANDING_S)
+        after = np.maximum(t - hold_s - landing, 0.0)
+        power = power * sum(
+            share**2 * np.exp(np.multiply.outer(after, -2.0 * reach * modes.damping_per_s))
+            for share, reach in _release_parts(modes)
         )
-        power = power * ((1.0 - modes.leak) ** 2 * fast + modes.leak**2 * slow)
     total = power.sum(axis=1)
     above = np.flatnonzero(total > total[0] * 10.0 ** (below_db / 10.0))
     return float(t[above[-1]] + (0.05 if t[above[-1]] < from_s + 2.0 else 0.2))
@@ -101,12 +150,17 @@ def strike(
     blow_db: float,
     rng: np.random.Generator,
     knock: bool = True,
+    modes: NoteModes | None = None,
 ) -> Float32Array:
-    """Everything one press of a key sounds: strings, buzz, knock, and the noise of the key's return."""
+    """Everything one press of a key sounds: strings, board, buzz, knock, and the noises of the key's return.
+
+    ``modes`` are those of this very blow, if the caller has drawn them from ``rng`` already.
+    """
     frames = round(seconds * rate_hz)
     silent = model.fault(key, "silent") is not None
     sound = np.zeros(frames, dtype=np.float32)
-    modes = note_modes(model, key, blow_db=blow_db, rate_hz=rate_hz)
+    if modes is None:
+        modes = note_modes(model, key, blow_db=blow_db, rate_hz=rate_hz, blow=rng)
     if not silent:
         sound += ring(modes, hold_s=hold_s, frames=frames, rate_hz=rate_hz)
         _add(sound, _buzz(model, key, modes, sound, rate_hz=rate_hz, rng=rng), at=0)
@@ -120,6 +174,10 @@ def strike(
             level = full_db + RETURN_DB + rng.normal()
             burst = noise_burst(rng, rate_hz=rate_hz, band_hz=(60, 900), decay_s=0.03, level_db=level)
             _add(sound, burst, at=round(hold_s * rate_hz))
+            if model.damper_noise_db > OFF_DB and model.damped(key) and not silent:
+                level = full_db + DAMPER_NOISE_DB + model.damper_noise_db - model.knock_db
+                burst = noise_burst(rng, rate_hz=rate_hz, band_hz=(300, 4000), decay_s=0.04, level_db=level)
+                _add(sound, burst, at=round((hold_s + 0.01) * rate_hz))
     return sound
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 
 from pianolab.errors import BadInput
-from pianolab.keyboard import FIRST_KEY, LAST_KEY, check_key, usual_strings
+from pianolab.keyboard import FIRST_KEY, HIGHEST_KEY, LAST_KEY, LOWEST_KEY, check_key
 from pianolab.sound_model.strings import (
     BASS_INTERCEPT,
     FloatArray,
@@ -51,7 +51,71 @@ PURPOSES = (
     "piano",
     "along",
     "hammer",
+    "board",
+    "thump",
+    "duplex",
+    "rise",
+    "aftersound",
+    "colour",
+    "weak first",
 )
+OFF_DB = -100.0
+"""A layer of this level or less isn't made at all."""
+PLAIN: dict[str, float] = {
+    "thump_db": OFF_DB,
+    "body_db": OFF_DB,
+    "sympathetic_db": OFF_DB,
+    "duplex_db": OFF_DB,
+    "phantom_db": OFF_DB,
+    "aftersound_db": OFF_DB,
+    "damper_noise_db": OFF_DB,
+    "rise_scale": 0.0,
+    "damper_softness": 0.0,
+    "touch": 1.0,
+    "blow_spread": 0.0,
+    "partial_scatter_db": 3.0,
+    "decay_scatter": 0.25,
+    "false_beat_cents": 0.1,
+}
+"""The fields of `PianoModel` with which nothing sounds but the strings' modes and a short knock."""
+LIMITS: dict[str, tuple[float, float]] = {
+    "a4_hz": (380.0, 480.0),
+    "offset_cents": (-200.0, 200.0),
+    "tuning_spread_cents": (0.0, 50.0),
+    "unison_spread_cents": (0.0, 50.0),
+    "sustain": (0.05, 5.0),
+    "inharmonicity_scale": (0.0, 5.0),
+    "inharmonicity_jump": (0.2, 5.0),
+    "hardness_db": (-20.0, 20.0),
+    "voicing_spread_db": (0.0, 10.0),
+    "false_beat_cents": (0.0, 5.0),
+    "knock_db": (-60.0, 30.0),
+    "thump_db": (OFF_DB, 30.0),
+    "body_db": (OFF_DB, 30.0),
+    "sympathetic_db": (OFF_DB, 30.0),
+    "duplex_db": (OFF_DB, 30.0),
+    "longitudinal_db": (OFF_DB, 30.0),
+    "phantom_db": (OFF_DB, 30.0),
+    "aftersound_db": (OFF_DB, 12.0),
+    "damper_noise_db": (OFF_DB, 30.0),
+    "rise_scale": (0.0, 5.0),
+    "damper_softness": (0.0, 3.0),
+    "touch": (0.0, 4.0),
+    "blow_spread": (0.0, 5.0),
+    "partial_scatter_db": (0.0, 15.0),
+    "colour_scatter_db": (0.0, 15.0),
+    "decay_scatter": (0.0, 1.0),
+    "strike_point_scale": (0.4, 2.0),
+    "first_partial_db": (-80.0, 12.0),
+    "first_partial_share": (0.0, 1.0),
+}
+"""Least and greatest value of each number of `PianoModel`."""
+
+
+def check_edge(name: str, key: int) -> None:
+    """Refuse the end of a stretch of keys that no keyboard has; the key below the lowest stands for none."""
+    if not LOWEST_KEY - 1 <= key <= HIGHEST_KEY:
+        raise BadInput(name, key, f"a key from {LOWEST_KEY - 1} (none) to {HIGHEST_KEY}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,12 +170,34 @@ class PianoModel:
     unison_spread_cents : typical distance between the outer strings of one key
     sustain : 1 is usual; 0.5 lets every note decay twice as fast
     inharmonicity_scale : 1 is usual; 0 gives ideal strings and, with it, plain equal temperament
+    inharmonicity_jump : factor on the inharmonicity of the wound strings, up to ``break_key``; 1 is none
+    break_key, last_single_key : the last key with wound strings (two each, three above it), and the last one
+        with a single string
     hardness_db : brighter (worn, hard hammers) or darker than usual, in dB for the partials from the fifth up
     voicing_spread_db : the same from key to key, standard deviation
     false_beat_cents : scatter of single strings' partials, standard deviation
     last_damped_key : keys above have no damper
+    partial_scatter_db, colour_scatter_db : standard deviation of the partials' levels, each by itself and in
+        broad hills over the partials of a key
+    decay_scatter : the same of the partials' decay, as a logarithm
+    strike_point_scale : where the hammer strikes, 1 is usual
+    first_partial_db : level of partial 1 against usual, on keys up to ``first_partial_up_to`` and on
+        ``first_partial_share`` of the others
+    aftersound_db : strings' movement along the board, against what is usual
+    rise_scale : how long the partials take to come up, 1 is usual, 0 at once
+    touch : how much the spectrum changes with the blow, 1 is usual, 0 not at all
+    blow_spread : how much two blows of one key differ, 1 is usual, 0 not at all
+    damper_softness : how gradually and unevenly dampers work, 1 is usual, 0 plain exponentials at once
     knock_db : hammer and key noise, against what is usual
+    thump_db, body_db : the board's answer to the blow, quick and lingering, against what is usual
+    sympathetic_db, duplex_db : undamped strings that ring along; the strings' lengths beyond the bridge
+    longitudinal_db, phantom_db : the strings' movement along themselves, on its own and forced
+    damper_noise_db : the noise of the damper on the string
     faults : tuple of `KeyFault`
+
+    Notes
+    -----
+    At `OFF_DB` a layer isn't made. `PianoModel.plain` has none but the strings' modes and a knock.
 
     Raises
     ------
@@ -131,11 +217,33 @@ class PianoModel:
     unison_spread_cents: float = 0.4
     sustain: float = 1.0
     inharmonicity_scale: float = 1.0
+    inharmonicity_jump: float = 1.0
+    break_key: int = 28
+    last_single_key: int = 10
     hardness_db: float = 0.0
     voicing_spread_db: float = 0.8
     false_beat_cents: float = 0.1
     last_damped_key: int = 68
+    partial_scatter_db: float = 4.5
+    colour_scatter_db: float = 0.0
+    decay_scatter: float = 0.4
+    strike_point_scale: float = 1.0
+    first_partial_db: float = 0.0
+    first_partial_up_to: int = HIGHEST_KEY
+    first_partial_share: float = 0.0
+    aftersound_db: float = 0.0
+    rise_scale: float = 1.0
+    touch: float = 1.0
+    blow_spread: float = 1.0
+    damper_softness: float = 1.0
     knock_db: float = 0.0
+    thump_db: float = 0.0
+    body_db: float = 0.0
+    sympathetic_db: float = 0.0
+    duplex_db: float = 0.0
+    longitudinal_db: float = 0.0
+    phantom_db: float = 0.0
+    damper_noise_db: float = 0.0
     first_key: int = FIRST_KEY
     last_key: int = LAST_KEY
     faults: tuple[KeyFault, ...] = ()
@@ -145,15 +253,13 @@ class PianoModel:
             raise BadInput("seed", self.seed, "0 or more")
         if self.kind not in get_args(PianoKind):
             raise BadInput("kind", repr(self.kind), "upright or grand")
-        limits = {
-            "a4_hz": (380.0, 480.0), "offset_cents": (-200.0, 200.0), "tuning_spread_cents": (0.0, 50.0),
-            "unison_spread_cents": (0.0, 50.0), "sustain": (0.05, 5.0), "inharmonicity_scale": (0.0, 5.0),
-            "hardness_db": (-20.0, 20.0), "voicing_spread_db": (0.0, 10.0), "false_beat_cents": (0.0, 5.0),
-            "knock_db": (-60.0, 30.0),
-        }  # fmt: skip
-        for name, (low, high) in limits.items():
+        for name, (low, high) in LIMITS.items():
             if not low <= getattr(self, name) <= high:
                 raise BadInput(name, getattr(self, name), f"a value from {low:g} to {high:g}")
+        for name in ("break_key", "last_single_key", "last_damped_key", "first_partial_up_to"):
+            check_edge(name, getattr(self, name))
+        if self.last_single_key > self.break_key:
+            raise BadInput("last_single_key", self.last_single_key, f"a key up to break_key {self.break_key}")
         check_key(self.first_key, name="first_key")
         check_key(self.last_key, name="last_key")
         if self.first_key > self.last_key:
@@ -161,6 +267,27 @@ class PianoModel:
         object.__setattr__(self, "faults", tuple(self.faults))
         for fault in self.faults:
             self._check_fault(fault)
+
+    @classmethod
+    def plain(cls, **fields: Any) -> PianoModel:
+        """A piano without the layers that make it like a recording; ``fields`` as of `PianoModel`.
+
+        Examples
+        --------
+        >>> PianoModel.plain(seed=2).body_db
+        -100.0
+        """
+        return cls(**{**PLAIN, **fields})
+
+    def string_count(self, key: int) -> int:
+        """How many strings the key has.
+
+        Examples
+        --------
+        >>> [PianoModel(break_key=20).string_count(k) for k in (5, 20, 21)]
+        [1, 2, 3]
+        """
+        return 1 if key <= self.last_single_key else 2 if key <= self.break_key else 3
 
     def _check_fault(self, fault: KeyFault) -> None:
         """Refuse a fault that this piano can't have, or that nobody could hear."""
@@ -170,7 +297,7 @@ class PianoModel:
             raise BadInput(
                 "key of a damper fault", fault.key, f"a key with a damper, up to {self.last_damped_key}"
             )
-        if fault.kind == "unison" and usual_strings(fault.key) == 1:
+        if fault.kind == "unison" and self.string_count(fault.key) == 1:
             raise BadInput("key of a unison fault", fault.key, "a key with two or three strings")
 
     def stream(self, key: int, purpose: str) -> np.random.Generator:
@@ -198,7 +325,8 @@ class PianoModel:
         scatter = np.exp(0.03 * self.stream(check_key(key), "stiffness").normal())
         line = inharmonicity_line(key, bass_intercept=self.bass_intercept)
         slack = float(shift_cents(1.0, -2.0 * self.offset_cents))
-        return float(self.inharmonicity_scale * line * scatter * slack)
+        jump = self.inharmonicity_jump if key <= self.break_key else 1.0
+        return float(self.inharmonicity_scale * jump * line * scatter * slack)
 
     def strings(self, key: int) -> FloatArray:
         """First partial of each string of the key on its own (without the bridge).
@@ -225,7 +353,7 @@ class PianoModel:
     def _string_offsets_cents(self, key: int) -> FloatArray:
         """Distance of each string from the key's pitch: unison spread, then what slipped."""
         rng = self.stream(key, "unison")
-        count = usual_strings(key)
+        count = self.string_count(key)
         spread = self.unison_spread_cents * float(np.exp(0.4 * rng.normal()))
         unison, off = self.fault(key, "unison"), self.fault(key, "off_pitch")
         spread = float(unison.amount or 0.0) if unison else spread

@@ -25,10 +25,18 @@ if TYPE_CHECKING:
 
 LONGEST_TAIL_S = 12.0
 LIMITS: dict[str, tuple[float, float]] = {
-    "hold_s": (0.1, 60.0), "gap_s": (0.05, 30.0), "rate_hz": (8000, 192000), "jitter": (0.0, 0.5),
-    "blow_spread_db": (0.0, 20.0), "lead_in_s": (0.0, 60.0), "tail_s": (0.0, 60.0), "peak_db": (-60.0, 0.0),
-    "snr_db": (-20.0, float("inf")), "seed": (0, 2**63), "hum_hz": (0.0, 1000.0),
-}  # fmt: skip
+    "hold_s": (0.1, 60.0),
+    "gap_s": (0.05, 30.0),
+    "rate_hz": (8000, 192000),
+    "jitter": (0.0, 0.5),
+    "blow_spread_db": (0.0, 20.0),
+    "lead_in_s": (0.0, 60.0),
+    "tail_s": (0.0, 60.0),
+    "peak_db": (-60.0, 0.0),
+    "snr_db": (-20.0, float("inf")),
+    "seed": (0, 2**63),
+    "hum_hz": (0.0, 1000.0),
+}
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -133,9 +141,18 @@ def render_scale(
     last_key = model.last_key if last_key is None else last_key
     _check_keys(model, first_key, last_key, skipped=skipped)
     _check_limits(
-        hold_s=hold_s, gap_s=gap_s, rate_hz=rate_hz, jitter=jitter, blow_spread_db=blow_spread_db,
-        lead_in_s=lead_in_s, tail_s=tail_s, peak_db=peak_db, snr_db=snr_db, seed=seed, hum_hz=hum_hz,
-    )  # fmt: skip
+        hold_s=hold_s,
+        gap_s=gap_s,
+        rate_hz=rate_hz,
+        jitter=jitter,
+        blow_spread_db=blow_spread_db,
+        lead_in_s=lead_in_s,
+        tail_s=tail_s,
+        peak_db=peak_db,
+        snr_db=snr_db,
+        seed=seed,
+        hum_hz=hum_hz,
+    )
     plan_rng, noise_rng = (np.random.default_rng([seed, part]) for part in (1, 2))
     keys = [k for k in range(first_key, last_key + 1) if k not in set(skipped)]
     order = [k for k in keys for _ in range(2 if k in set(repeated) else 1)]
@@ -147,9 +164,10 @@ def render_scale(
         jitter=jitter,
         lead_in_s=lead_in_s,
         spread_db=blow_spread_db,
+        seed=seed,
     )
     seconds = strikes[-1].release_s + tail_s
-    dry = _play(model, strikes, seconds=seconds, rate_hz=rate_hz, seed=seed)
+    dry = _play(model, strikes, seconds=seconds, rate_hz=rate_hz)
     sound = in_room(dry, room, rate_hz=rate_hz, seed=seed)
     if np.isfinite(snr_db):
         sound = _with_noise(sound, strikes, rate_hz=rate_hz, snr_db=snr_db, hum_hz=hum_hz, rng=noise_rng)
@@ -159,8 +177,15 @@ def render_scale(
     rows = [truth_row(model, k, strikes, rate_hz=rate_hz) for k in range(first_key, last_key + 1)]
     truth = pd.DataFrame(rows, columns=list(TRUTH_COLUMNS))
     return ModelledScale(
-        samples=sound, rate_hz=rate_hz, truth=truth, strikes=strikes, model=model, room=room, snr_db=snr_db, seed=seed
-    )  # fmt: skip
+        samples=sound,
+        rate_hz=rate_hz,
+        truth=truth,
+        strikes=strikes,
+        model=model,
+        room=room,
+        snr_db=snr_db,
+        seed=seed,
+    )
 
 
 def _check_keys(model: PianoModel, first_key: int, last_key: int, *, skipped: Collection[int]) -> None:
@@ -189,6 +214,7 @@ def _plan(
     jitter: float,
     lead_in_s: float,
     spread_db: float,
+    seed: int,
 ) -> tuple[Strike, ...]:
     """When each key is struck and let go, with the unsteadiness of a hand."""
     unsteady = np.clip(1.0 + jitter * rng.standard_normal((2, len(order))), 0.5, 1.5)
@@ -196,26 +222,31 @@ def _plan(
     onsets = lead_in_s + np.concatenate([[0.0], np.cumsum(holds + gaps)[:-1]])
     blows = spread_db * rng.standard_normal(len(order))
     return tuple(
-        Strike(key=k, onset_s=float(t), release_s=float(t + h), blow_db=float(b))
-        for k, t, h, b in zip(order, onsets, holds, blows, strict=True)
+        Strike(key=k, onset_s=float(t), release_s=float(t + h), blow_db=float(b), blow=(seed, number, 3))
+        for number, (k, t, h, b) in enumerate(zip(order, onsets, holds, blows, strict=True))
     )
 
 
-def _play(
-    model: PianoModel, strikes: tuple[Strike, ...], *, seconds: float, rate_hz: int, seed: int
-) -> Float32Array:
+def _play(model: PianoModel, strikes: tuple[Strike, ...], *, seconds: float, rate_hz: int) -> Float32Array:
     """All strikes mixed into one dry sound; undamped notes ring on into the next."""
     sound = np.zeros(round(seconds * rate_hz), dtype=np.float32)
-    for number, s in enumerate(strikes):
+    for s in strikes:
         start = round(s.onset_s * rate_hz)
         hold_s = s.release_s - s.onset_s
-        modes = note_modes(model, s.key, blow_db=s.blow_db, rate_hz=rate_hz)
+        rng = np.random.default_rng(s.blow)
+        modes = note_modes(model, s.key, blow_db=s.blow_db, rate_hz=rate_hz, blow=rng)
         rings = min(ring_seconds(modes, hold_s=hold_s, below_db=-90.0), hold_s + LONGEST_TAIL_S)
         length = min(max(rings, hold_s + 0.4), (sound.size - start) / rate_hz)
-        rng = np.random.default_rng([seed, number, 3])
         part = strike(
-            model, s.key, hold_s=hold_s, seconds=length, rate_hz=rate_hz, blow_db=s.blow_db, rng=rng
-        )[: sound.size - start]  # fmt: skip
+            model,
+            s.key,
+            hold_s=hold_s,
+            seconds=length,
+            rate_hz=rate_hz,
+            blow_db=s.blow_db,
+            rng=rng,
+            modes=modes,
+        )[: sound.size - start]
         sound[start : start + part.size] += part
     return sound
 

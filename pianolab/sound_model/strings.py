@@ -123,6 +123,7 @@ def coupled_modes(
     loss_per_s: ArrayLike = 0.0,
     weights: ArrayLike | None = None,
     excitation: ArrayLike | None = None,
+    heard: ArrayLike | None = None,
 ) -> tuple[ComplexArray, ComplexArray]:
     """Modes of strings that move one bridge: how they decay, beat or lock.
 
@@ -136,11 +137,12 @@ def coupled_modes(
     loss_per_s : array, shape (...) or (..., strings), 1/s; what a string loses without the bridge
     weights, excitation : array, shape (..., strings); how strongly a string drives the bridge and how hard
         the hammer hits it; 1 if left out
+    heard : array, shape (..., strings); how strongly a string sounds, ``weights`` if left out
 
     Returns
     -------
     poles, amplitudes : complex arrays, shape (..., strings); rate (negative real part, 1/s) and pull
-        (rad/s) of each mode, and its share in the movement of the bridge
+        (rad/s) of each mode, and its share in the movement of the bridge (in what is heard)
 
     Notes
     -----
@@ -165,4 +167,5 @@ def coupled_modes(
     )
     poles, shapes = np.linalg.eig(system)
     shares = np.linalg.solve(shapes, struck[..., None].astype(complex))[..., 0]
-    return poles, np.einsum("...j,...jk->...k", w, shapes) * shares
+    out = w if heard is None else ones * np.asarray(heard, dtype=float)
+    return poles, np.einsum("...j,...jk->...k", out, shapes) * shares

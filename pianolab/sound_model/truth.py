@@ -29,11 +29,20 @@ class Strike:
     onset_s: float
     release_s: float
     blow_db: float
+    blow: tuple[int, ...] = ()
+    """Seed of this very blow, empty for the mean blow."""
+
+    def stream(self) -> np.random.Generator | None:
+        """The random numbers of this blow, the same at every call."""
+        return np.random.default_rng(self.blow) if self.blow else None
 
 
 @dataclass(frozen=True, kw_only=True)
 class NoteTruth:
-    """How long a note really sounds: dry, without noise, knock and buzz, from its own modes."""
+    """How long a note really sounds: dry, from its own modes, those of board and other strings with them.
+
+    Without what is noise and not modes: knock of the action, buzz, noises of the release.
+    """
 
     decay_20_s: float
     release_20_s: float
@@ -106,7 +115,7 @@ def truth_row(
     decay = release = brightness = nan
     hold_s = best.release_s - best.onset_s if best else nan
     if best and "silent" not in kinds:
-        modes = note_modes(model, key, blow_db=best.blow_db, rate_hz=rate_hz)
+        modes = note_modes(model, key, blow_db=best.blow_db, rate_hz=rate_hz, blow=best.stream())
         truth = note_truth(modes, hold_s=hold_s, rate_hz=rate_hz)
         decay, release, brightness = truth.decay_20_s, truth.release_20_s, truth.brightness_db
     return (

@@ -1,10 +1,13 @@
 """Single notes: what is seeded can be found in the sound, and a healthy piano doesn't show it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pianolab.errors import BadInput
 from pianolab.sound_model import KeyFault, NoteModes, PianoModel, note_modes, note_truth, render_note
+from pianolab.sound_model.piano import OFF_DB
 from pianolab.sound_model.truth import fall_time, level_curve
 from pianolab.units import cents_between, power_to_db
 
@@ -44,7 +47,7 @@ def test_same_model_same_sound_other_seed_other_sound() -> None:
 
 @pytest.mark.parametrize("key", [5, 30, 49, 64, 80])
 def test_partials_are_where_the_model_says(key: int) -> None:
-    pure = PianoModel(seed=5, unison_spread_cents=0.0, false_beat_cents=0.0)
+    pure = PianoModel.plain(seed=5, unison_spread_cents=0.0, false_beat_cents=0.0)
     sound = render_note(pure, key, seconds=2.0, knock=False)
     for n in (2, 3):
         expected = float(pure.partials(key, np.array([n]))[0].mean())
@@ -61,7 +64,7 @@ def test_low_bass_has_many_partials_and_a_weak_first() -> None:
     assert (level_db > level_db.max() - 60).sum() >= 40
     assert level_db[0] < level_db.max() - 20
     top = note_modes(HEALTHY, 80)
-    assert np.unique(top.numbers).size < 10
+    assert np.unique(top.numbers[top.numbers > 0]).size < 10
 
 
 def level_at(sound: np.ndarray, time_s: float) -> float:
@@ -171,11 +174,12 @@ def beat_depth_db(model: PianoModel, key: int, *, partial: int) -> float:
 
 
 def test_mistuned_unison_beats() -> None:
-    mistuned = with_fault(42, "unison", 8.0)
+    """Without the movement along the board: it beats with the strings even where they agree."""
+    mistuned, tuned = (replace(with_fault(42, "unison", cents), aftersound_db=OFF_DB) for cents in (8.0, 0.1))
     strings = mistuned.strings(42)
     assert cents_between(strings.max(), strings.min()) == pytest.approx(8.0, abs=1e-6)
     assert beat_depth_db(mistuned, 42, partial=3) > 6.0
-    assert beat_depth_db(with_fault(42, "unison", 0.1), 42, partial=3) < 3.0
+    assert beat_depth_db(tuned, 42, partial=3) < 3.0
 
 
 def test_short_sustain_is_heard() -> None:

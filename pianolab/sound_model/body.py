@@ -1,0 +1,143 @@
+"""What sounds beside the struck strings: soundboard and case, strings without dampers, lengths beyond the bridge.
+
+The blow reaches the board at once and moves all its modes: about one every 20 Hz up to 1 kHz, with a loss of a
+few per cent, so that they melt into a thump with a dull ring [wogram1990]. What lingers are case, plate
+and the many strings. Levels and decays are set beside recordings of real instruments [practice].
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pianolab.sound_model.hammer import PROMPT_DB_PER_S, at_key
+from pianolab.sound_model.piano import OFF_DB, PianoModel
+from pianolab.sound_model.strings import ComplexArray, FloatArray
+from pianolab.units import db_per_s_to_rate, db_to_amplitude
+
+THUMP_CORNER_HZ = (
+    (1, 130.0),
+    (28, 220.0),
+    (40, 420.0),
+    (52, 900.0),
+    (64, 1700.0),
+    (76, 2600.0),
+    (88, 4500.0),
+)
+THUMP_OCTAVE_DB, BODY_OCTAVE_DB = -24.0, -36.0
+THUMP_SLOPE, BODY_SLOPE = 1.6, 1.2
+LOWEST_HZ, HIGHEST_HZ = 38.0, 6500.0
+PER_BLOW_DB = 0.8
+SHARED_WITH_OTHER_BLOWS = 0.8
+SYMPATHETIC_DB, DUPLEX_DB = -62.0, -50.0
+RESONANCE, RESONANCE_WIDTH = 8.0, 0.004
+SYMPATHETIC_TOP_HZ = 7000.0
+DUPLEX_LINES = 5
+Layer = tuple[ComplexArray, ComplexArray, FloatArray]
+"""Amplitudes, poles (1/s) and rates (1/s) at which each mode comes up, all of shape (modes,)."""
+
+
+def body_layers(
+    model: PianoModel,
+    key: int,
+    *,
+    full: float,
+    blow_db: float,
+    partials_hz: FloatArray,
+    levels: FloatArray,
+    blow: np.random.Generator | None,
+) -> Layer:
+    """All that rings beside the key's own strings after one blow.
+
+    Parameters
+    ----------
+    model : PianoModel
+    key : key number
+    full : amplitude of a medium blow in the middle
+    blow_db : level of the blow against a medium one
+    partials_hz, levels : the note's own partials and their amplitudes, shape (partials,)
+    blow : draws what differs from blow to blow; None for a blow without any of it
+    """
+    medium = full * float(db_to_amplitude(PER_BLOW_DB * blow_db))
+    layers = [
+        _board(model, key, medium=medium, blow=blow, lingering=False),
+        _board(model, key, medium=medium, blow=blow, lingering=True),
+        _sympathetic(model, key, medium=medium, partials_hz=partials_hz, levels=levels),
+        _duplex(model, key, loud=float(np.sqrt(np.sum(levels**2)))),
+    ]
+    amplitudes, poles, rises = (np.concatenate(parts) for parts in zip(*layers, strict=True))
+    return amplitudes, poles, rises
+
+
+def _none() -> Layer:
+    return np.zeros(0, complex), np.zeros(0, complex), np.zeros(0)
+
+
+def board_poles(model: PianoModel, *, lingering: bool) -> ComplexArray:
+    """The piano's board modes, the same for every key; quick ones or those that linger, 1/s."""
+    rng = model.stream(1 if lingering else 0, "board")
+    least_hz, share = (13.0, 0.022) if lingering else (20.0, 0.045)
+    f_hz = [LOWEST_HZ]
+    while f_hz[-1] < HIGHEST_HZ:
+        f_hz.append(f_hz[-1] + max(least_hz, share * f_hz[-1]) * float(rng.uniform(0.4, 1.6)))
+    f = np.array(f_hz)
+    rate = 4.3 * (f / 300.0) ** 0.12 if lingering else 15.0 * (f / 150.0) ** 0.4
+    return np.asarray(-rate * np.exp(0.25 * rng.standard_normal(f.size)) + 2j * np.pi * f)
+
+
+def _board(
+    model: PianoModel, key: int, *, medium: float, blow: np.random.Generator | None, lingering: bool
+) -> Layer:
+    """Board modes after the blow: an even level over the octaves up to what the hammer's contact lets through."""
+    layer_db = model.body_db if lingering else model.thump_db
+    if layer_db <= OFF_DB:
+        return _none()
+    poles = board_poles(model, lingering=lingering)
+    f_hz = poles.imag / (2.0 * np.pi)
+    octave_db, slope = (BODY_OCTAVE_DB, BODY_SLOPE) if lingering else (THUMP_OCTAVE_DB, THUMP_SLOPE)
+    share = np.log2(np.gradient(f_hz) / f_hz + 1.0)
+    corner = at_key(THUMP_CORNER_HZ, key)
+    level = medium * db_to_amplitude(octave_db + layer_db) * np.sqrt(2.0 * share)
+    level = level * (1.0 + (f_hz / corner) ** 2) ** (-0.5 * slope)
+    rng = model.stream(key, "thump")
+    if lingering:
+        rng.standard_normal(4096)
+    place = rng.standard_normal((2, f_hz.size))
+    if blow is not None and model.blow_spread > 0:
+        kept = SHARED_WITH_OTHER_BLOWS ** min(model.blow_spread, 4.0)
+        place = np.sqrt(kept) * place + np.sqrt(1.0 - kept) * blow.standard_normal(place.shape)
+    amplitudes = level * (place[0] + 1j * place[1]) / np.sqrt(2.0)
+    return amplitudes, poles, np.full(f_hz.size, 2.5 * f_hz.clip(80.0, 1200.0))
+
+
+def _sympathetic(
+    model: PianoModel, key: int, *, medium: float, partials_hz: FloatArray, levels: FloatArray
+) -> Layer:
+    """The strings that no damper holds: all of them a little, more where a partial of the note meets theirs."""
+    keys = np.array(
+        [k for k in range(max(model.first_key, model.last_damped_key + 1), model.last_key + 1) if k != key]
+    )
+    if model.sympathetic_db <= OFF_DB or keys.size == 0:
+        return _none()
+    f_hz = np.array([float(model.strings(int(k)).mean()) for k in keys])
+    rate = np.array([float(db_per_s_to_rate(0.25 * at_key(PROMPT_DB_PER_S, int(k)))) for k in keys])
+    f_hz, rate = np.concatenate([f_hz, 2.0 * f_hz * 1.01]), np.concatenate([rate, 1.5 * rate])
+    rng = model.stream(key, "duplex")
+    phase = np.exp(2j * np.pi * rng.random(2 * 110))[: f_hz.size]
+    near = np.abs(f_hz[:, None] / partials_hz - 1.0) / RESONANCE_WIDTH
+    driven = RESONANCE * (levels / (1.0 + near**2)).sum(axis=1)
+    level = db_to_amplitude(SYMPATHETIC_DB + model.sympathetic_db) * (medium + driven)
+    low = f_hz < SYMPATHETIC_TOP_HZ
+    poles = -rate / model.sustain + 2j * np.pi * f_hz
+    return (level * phase)[low], poles[low], np.full(int(low.sum()), 25.0)
+
+
+def _duplex(model: PianoModel, key: int, *, loud: float) -> Layer:
+    """Short lengths beyond the bridge, which belong to no series: a shimmer above the note."""
+    if model.duplex_db <= OFF_DB or key <= model.break_key:
+        return _none()
+    rng = model.stream(key, "aftersound")
+    f_hz = np.sort(rng.uniform(1500.0, 6000.0, DUPLEX_LINES)) + 12.0 * (key - 40)
+    level = loud * db_to_amplitude(DUPLEX_DB + model.duplex_db + 4.0 * rng.standard_normal(DUPLEX_LINES))
+    phase = np.exp(2j * np.pi * rng.random(DUPLEX_LINES))
+    rate = 12.0 * np.exp(0.4 * rng.standard_normal(DUPLEX_LINES))
+    return level * phase, -rate + 2j * np.pi * f_hz, np.full(DUPLEX_LINES, 200.0)

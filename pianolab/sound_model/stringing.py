@@ -1,0 +1,156 @@
+"""The strings of one key at the bridge: how loud each partial is, how it comes up, beats, decays and is damped."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.sound_model.hammer import (
+    DAMPER_T60_S,
+    LEVEL_DB,
+    PROMPT_DB_PER_S,
+    STRIKE_POINT,
+    at_key,
+    hammer_spectrum,
+    voicing_gain,
+)
+from pianolab.sound_model.piano import OFF_DB, PianoModel
+from pianolab.sound_model.strings import ComplexArray, FloatArray, coupled_modes
+from pianolab.units import CENTS_PER_NEPER, db_per_s_to_rate, db_to_amplitude, t60_to_rate
+
+MOST_PARTIALS = 260
+FULL_LEVEL = 0.25
+LATE_SHARE = 0.22
+SLOWER_PER_PARTIAL = 0.12
+REACTIVE_SHARE = 0.2
+CROSSWISE_WEIGHT = 0.22
+AFTERSOUND_DB, AFTERSOUND_SCATTER = -14.0, 0.6
+AFTERSOUND_CENTS = ((1, 0.3), (49, 0.7), (88, 2.0))
+QUICKER_WITH_AFTERSOUND = ((1, 1.6), (40, 1.6), (60, 1.6), (88, 1.2))
+RISE_S = ((1, 0.011), (28, 0.008), (49, 0.009), (70, 0.0065), (88, 0.004))
+RISE_SCATTER = 0.3
+TURNS_PER_RISE = 1.475
+BLOW_PARTIAL_DB, BLOW_STRING_SHARE = 0.3, 0.02
+Numbers = NDArray[np.int64]
+
+
+def partial_levels(
+    model: PianoModel, key: int, f_hz: FloatArray, *, blow_db: float, blow: np.random.Generator | None
+) -> FloatArray:
+    """Amplitude of each partial at the blow; register and blow set the level, voicing only the balance."""
+    rng = model.stream(key, "partials")
+    rng.random(MOST_PARTIALS)
+    count = f_hz.size
+    uneven_db = model.partial_scatter_db * rng.standard_normal(MOST_PARTIALS)[:count]
+    uneven_db += _hills_db(model, key, count)
+    uneven_db[:1] += model.first_partial_db if _weak_first(model, key) else 0.0
+    if blow is not None and model.blow_spread > 0:
+        uneven_db += model.blow_spread * BLOW_PARTIAL_DB * blow.standard_normal(count)
+    spectrum = hammer_spectrum(
+        key, f_hz, blow_db=blow_db, touch=model.touch, strike_point_scale=model.strike_point_scale
+    ) * db_to_amplitude(uneven_db)
+    voicing = model.fault(key, "voicing")
+    brightness = model.hardness_db + model.voicing_spread_db * model.stream(key, "voicing").normal()
+    brightness += float(voicing.amount or 0.0) if voicing else 0.0
+    spectrum *= voicing_gain(key, np.arange(1, count + 1), brightness_db=brightness)
+    level = FULL_LEVEL * db_to_amplitude(at_key(LEVEL_DB, key) + blow_db)
+    return np.asarray(level * spectrum / np.sqrt(0.5 * np.sum(spectrum**2)))
+
+
+def _hills_db(model: PianoModel, key: int, count: int) -> FloatArray:
+    """A smooth curve over the logarithm of the partial's number, its own for every key."""
+    rng = model.stream(key, "colour")
+    octaves = np.log2(np.arange(1, count + 1))
+    waves = [a * np.cos(2.0 * np.pi * (octaves / span + turn)) for a, span, turn in zip(
+        rng.standard_normal(3), (6.0, 3.0, 1.5), rng.random(3), strict=True
+    )]  # fmt: skip
+    return np.asarray(model.colour_scatter_db * np.sqrt(2.0 / 3.0) * np.sum(waves, axis=0))
+
+
+def _weak_first(model: PianoModel, key: int) -> bool:
+    drawn = model.stream(key, "weak first").random() < model.first_partial_share
+    return key <= model.first_partial_up_to or bool(drawn)
+
+
+def bridge_modes(
+    model: PianoModel, key: int, f_hz: FloatArray, *, numbers: Numbers, blow: np.random.Generator | None
+) -> tuple[ComplexArray, ComplexArray]:
+    """Poles (1/s) and shares of all modes, shape (partials, strings + 1).
+
+    The last oscillator is the strings' movement along the board: weakly coupled to the bridge, so it gives single
+    strings their aftersound and their false beat [weinreich1977] [capleton2004].
+    """
+    partials, strings = f_hz.shape
+    rng = model.stream(key, "false beats")
+    cents = model.false_beat_cents * rng.standard_normal((MOST_PARTIALS, strings + 1))[numbers - 1]
+    weights = np.array([*np.ones(strings), CROSSWISE_WEIGHT])
+    uneven = 0.1 * model.stream(key, "hammer").standard_normal(strings + 1)
+    if blow is not None and model.blow_spread > 0:
+        uneven = uneven + model.blow_spread * BLOW_STRING_SHARE * blow.standard_normal(strings + 1)
+    struck = np.broadcast_to(weights * (1.0 + uneven), (partials, strings + 1)).copy()
+    heard = weights.copy()
+    if model.aftersound_db > OFF_DB:
+        along, apart = _aftersound(model, key, numbers)
+        struck[:, -1] *= along
+        heard[-1] = strings * db_to_amplitude(AFTERSOUND_DB + model.aftersound_db) / CROSSWISE_WEIGHT
+        cents[:, -1] += apart
+    centre = f_hz.mean(axis=1)
+    each = np.concatenate([f_hz, centre[:, None]], axis=1) * (1.0 + cents / CENTS_PER_NEPER)
+    prompt, reactive = _prompt_rates(model, key, numbers)
+    eta = (1.0 - LATE_SHARE) * prompt / strings
+    poles, shares = coupled_modes(
+        2.0 * np.pi * (each - centre[:, None]),
+        coupling_per_s=eta * (1.0 + 1j * reactive),
+        loss_per_s=LATE_SHARE * prompt,
+        weights=np.broadcast_to(weights, (partials, strings + 1)),
+        excitation=struck,
+        heard=np.broadcast_to(heard, (partials, strings + 1)),
+    )
+    total = float(np.sum(weights * weights * (1.0 + uneven)))
+    return poles + 2j * np.pi * centre[:, None], shares / total
+
+
+def _aftersound(model: PianoModel, key: int, numbers: Numbers) -> tuple[FloatArray, FloatArray]:
+    """How hard the movement along the board is struck in each partial, in or against step, and its distance, cents."""
+    rng = model.stream(key, "aftersound")
+    rng.random(64)
+    size, sign, apart = rng.standard_normal((3, MOST_PARTIALS))[:, numbers - 1]
+    return np.sign(sign) * np.exp(AFTERSOUND_SCATTER * size), at_key(AFTERSOUND_CENTS, key) * apart
+
+
+def _prompt_rates(model: PianoModel, key: int, numbers: Numbers) -> tuple[FloatArray, FloatArray]:
+    """Rate (1/s) at which strings that move together die, and the bridge's reactive share, by partial."""
+    rng = model.stream(key, "decay")
+    usual = at_key(PROMPT_DB_PER_S, key) * (1.1 if model.kind == "upright" else 0.9)
+    if model.aftersound_db > OFF_DB:
+        usual *= at_key(QUICKER_WITH_AFTERSOUND, key)
+    uneven_key = np.exp(0.06 * rng.standard_normal())
+    uneven = np.exp(model.decay_scatter * rng.standard_normal(MOST_PARTIALS)[numbers - 1])
+    reactive = REACTIVE_SHARE * rng.standard_normal(MOST_PARTIALS)[numbers - 1]
+    short = model.fault(key, "short_sustain")
+    left = model.sustain * (float(short.amount or 1.0) if short else 1.0)
+    rate = db_per_s_to_rate(usual * uneven_key) * uneven * (1.0 + SLOWER_PER_PARTIAL * (numbers - 1))
+    return np.asarray(rate / left), np.asarray(reactive)
+
+
+def rise_rates(model: PianoModel, key: int, numbers: Numbers) -> FloatArray:
+    """Rate (1/s) at which each partial comes up through bridge and board; infinite where it is there at once."""
+    if model.rise_scale <= 0:
+        return np.full(numbers.size, np.inf)
+    uneven = model.stream(key, "rise").standard_normal(MOST_PARTIALS)[numbers - 1]
+    usual = TURNS_PER_RISE / (model.rise_scale * at_key(RISE_S, key))
+    return np.asarray(usual * np.exp(RISE_SCATTER * uneven))
+
+
+def damper_rates(model: PianoModel, key: int, numbers: Numbers) -> FloatArray:
+    """What the damper adds to the decay of each partial, 1/s; 0 where the key has none.
+
+    It lies where the hammer strikes, so a partial with a node there is damped less (unless ``damper_softness`` is 0).
+    """
+    if not model.damped(key):
+        return np.zeros(numbers.size)
+    uneven = np.exp(0.1 * model.stream(key, "damper").standard_normal())
+    rate = float(t60_to_rate(at_key(DAMPER_T60_S, key))) * uneven
+    place = np.sin(np.pi * numbers * at_key(STRIKE_POINT, key) * model.strike_point_scale) ** 2
+    by_place = (0.4 + 0.6 * place / 0.5) ** (0.5 * model.damper_softness)
+    return np.asarray(rate * np.minimum(1.0 + 0.04 * (numbers - 1), 3.0) * np.clip(by_place, 0.4, 1.5))
