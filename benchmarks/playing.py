@@ -97,6 +97,7 @@ def play(
     hold_s, gap_s : s a key is held, and from letting go to the next; a case may ask for others
     room : None for no room, ``"home"``, ``"hall"``, or a reverberation time of 0.15 to 2 s
     snr_db : mean power while keys are held over the noise's, in dB; a source with a ``background`` brings its own
+        (under its notes, too, unless it says that they carry noise, ``carries_noise``)
     first_key, last_key : what is played and said to be; where neither is given, every key, and nothing is said
     jitter : sd of the steps' lengths, as a share
     blow_spread_db : sd of the blows
@@ -127,9 +128,9 @@ def play(
     rng = np.random.default_rng([seed, 11])
     presses = _timed(source, plan, lead_s)
     frames = round((max(p.release_s for p in presses) + tail_s) * source.rate_hz)
-    dry = _mixed(played, plan, presses, frames=frames, seed=seed)
+    dry, rests = _mixed(played, plan, presses, frames=frames, seed=seed)
     wet, t60_s = _in_room(dry, room, source.rate_hz, rng)
-    samples = _recorded(wet, source, plan, presses, snr_db=snr_db, seed=seed)
+    samples = _recorded(wet, source, plan, presses, rests, snr_db=snr_db, seed=seed)
     truth = _truth(played, plan, presses)
     asked = dict(plan.asked)
     first, last = int(truth["key"].iloc[0]), int(truth["key"].iloc[-1])
@@ -183,9 +184,11 @@ def _pedal_s(plan: Plan, presses: Sequence[Press]) -> tuple[float, float]:
     return middle[down] if down else 0.0, middle[up] if up < len(middle) else np.inf
 
 
-def _mixed(source: NoteSource, plan: Plan, presses: Sequence[Press], *, frames: int, seed: int) -> Sound:
-    """All notes at their onsets, dry; a thump where the case silences a key."""
-    out = np.zeros((frames, source.channels), np.float32)
+def _mixed(
+    source: NoteSource, plan: Plan, presses: Sequence[Press], *, frames: int, seed: int
+) -> tuple[Sound, Floats]:
+    """All notes at their onsets, dry, a thump where the case silences a key; and 1 where no note lies, else 0."""
+    out, rests = np.zeros((frames, source.channels), np.float32), np.ones(frames)
     pedal_s = _pedal_s(plan, presses)
     both = list(zip(presses, plan.strokes, strict=True))
     peaks = []
@@ -195,13 +198,14 @@ def _mixed(source: NoteSource, plan: Plan, presses: Sequence[Press], *, frames: 
                 press.key, blow_db=stroke.blow_db, seed=seed * 1000 + i, **_let_go(press, pedal_s)
             )
             peaks.append(float(np.abs(sound).max()))
-            _add(out, sound, press.onset_s, source.rate_hz)
+            at = _add(out, sound, press.onset_s, source.rate_hz)
+            rests[at : at + len(sound)] = 0.0
     usual = float(np.median(peaks)) if peaks else 0.1
     rng = np.random.default_rng([seed, 12])
     for press, stroke in both:
         if not stroke.sounds:
             _add(out, usual * _thump(source.rate_hz, rng), press.onset_s, source.rate_hz)
-    return out
+    return out, rests
 
 
 def _let_go(press: Press, pedal_s: tuple[float, float]) -> dict[str, Any]:
@@ -213,10 +217,11 @@ def _let_go(press: Press, pedal_s: tuple[float, float]) -> dict[str, Any]:
     return {"hold_s": press.release_s - press.onset_s, "pedal": caught}
 
 
-def _add(out: Sound, sound: Sound, at_s: float, rate_hz: int) -> None:
+def _add(out: Sound, sound: Sound, at_s: float, rate_hz: int) -> int:
     at = round(at_s * rate_hz)
     piece = sound[: len(out) - at]
     out[at : at + len(piece)] += piece.reshape(len(piece), -1)
+    return at
 
 
 def _thump(rate_hz: int, rng: np.random.Generator) -> Sound:
@@ -243,18 +248,39 @@ def _in_room(
 
 
 def _recorded(
-    wet: Sound, source: NoteSource, plan: Plan, presses: Sequence[Press], *, snr_db: float, seed: int
+    wet: Sound,
+    source: NoteSource,
+    plan: Plan,
+    presses: Sequence[Press],
+    rests: Floats,
+    *,
+    snr_db: float,
+    seed: int,
 ) -> Sound:
     """At the take's level, with noise. A soft take has the noise of one at the full level."""
     peak = max(float(np.abs(wet).max()), 1e-9)
     full, wanted = 10 ** (FULL_TAKE_DBFS / 20) / peak, 10 ** (plan.peak_dbfs / 20) / peak
+    gain: float | Floats = full
     if hasattr(source, "background"):
         noise = np.asarray(source.background(len(wet), seed)).reshape(len(wet), -1)
+        if getattr(source, "carries_noise", False):
+            # Notes that bring noise along get only what is missing to the noise of the rests.
+            gain = np.sqrt(full**2 - wanted**2 * (1 - _opening(rests, source.rate_hz) ** 2))[:, None]
     else:
         rng = np.random.default_rng([seed, 13])
         noise = np.stack([shoebox.microphone_noise(len(wet), rng) for _ in range(wet.shape[1])], axis=1)
         noise *= np.sqrt(held_power(wet, presses, source.rate_hz) * 10 ** (-snr_db / 10))
-    return np.asarray(wanted * wet + full * noise, np.float32)
+    return np.asarray(wanted * wet + gain * noise, np.float32)
+
+
+def _opening(rests: Floats, rate_hz: int) -> Floats:
+    """The rests, each opened within the 50 ms in which the note before it fades."""
+    out = rests.copy()
+    size = round(0.05 * rate_hz)
+    for at in np.flatnonzero(np.diff(rests) > 0) + 1:
+        fade = np.sin(np.linspace(0, np.pi / 2, size))[-at:]
+        out[at - fade.size : at] = np.maximum(out[at - fade.size : at], fade)
+    return out
 
 
 def _truth(source: NoteSource, plan: Plan, presses: Sequence[Press]) -> pd.DataFrame:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy import signal
 
 from benchmarks import shoebox
 from benchmarks.playing import CASES, Retuned, held_power, play
@@ -125,6 +126,30 @@ def test_a_source_with_a_background_brings_its_own_noise() -> None:
     assert np.ptp(before) == 0
     peak = np.abs(take.samples - before[0]).max()
     assert peak == pytest.approx(10 ** (-6 / 20), rel=0.01)
+
+
+@pytest.mark.parametrize(("carries", "case"), [(True, "plain"), (False, "plain"), (True, "soft take")])
+def test_noise_is_as_loud_under_the_notes_as_between_them(carries: bool, case: str) -> None:
+    """Notes that bring their own noise get no second helping: above the partials it is level throughout."""
+
+    class Hissing(Plucked):
+        carries_noise = carries
+
+        def note(self, key: int, **how: Any) -> Sound:
+            sound = super().note(key, **how)
+            sound = sound[: round((how["hold_s"] + 0.05) * RATE_HZ)]
+            hiss = np.random.default_rng(key).standard_normal(sound.shape) * 0.003
+            return (sound + carries * hiss).astype(np.float32)
+
+        def background(self, frames: int, seed: int) -> Sound:
+            return (np.random.default_rng(seed).standard_normal((frames, 1)) * 0.003).astype(np.float32)
+
+    take = take_of(Hissing(), case=case, blow_spread_db=0.0)
+    high = signal.sosfilt(signal.butter(8, 7200, "highpass", fs=RATE_HZ, output="sos"), take.samples)
+    heard = replace(take, samples=high)
+    under = np.mean([level_db(heard, p.onset_s + 0.3, seconds=0.4) for p in take.presses])
+    between = np.mean([level_db(heard, p.release_s + 0.08, seconds=0.25) for p in take.presses])
+    assert under - between == pytest.approx(0.0, abs=0.4)
 
 
 @pytest.mark.parametrize("case", CASES)
