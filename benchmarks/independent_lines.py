@@ -1,0 +1,309 @@
+"""Independent analysis, which lines: partials in long-window spectra, the stiff series through them, the pitch.
+
+A stiff string's partials lie at f_n = n f0 sqrt(1 + B n^2) (Fletcher 1964). Powers are of amplitude: a steady line
+has the same height in a short and in a long spectrum, so what rang before the blow is compared at sight.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, optimize
+
+from benchmarks.independent_levels import Noise, Strike
+
+Floats = NDArray[np.float64]
+
+PARTIALS = 16
+SEARCHED = 8
+"""Partials by which the note is found; above, an unknown B moves them too far."""
+CLEAR_DB = 12.0
+"""A line counts this far above what lies beside it and what rang there before: by chance 1 in 10^6 noise bins."""
+SERIES_TO_KEY = 60
+"""To here partial 1 comes from the series through many partials, above from its own line: few partials are left."""
+LEAST_SE_CENTS = 0.05
+"""What no spectrum tells: recorder clocks, bridge and false beats (common practice: 20-50 ppm is 0.03-0.09 cents)."""
+
+_USUAL_B_KEYS = (1, 4, 10, 22, 28, 34, 40, 49, 58, 64, 70, 76, 88)
+_USUAL_B = (
+    2.8e-4,
+    2.2e-4,
+    1e-4,
+    0.7e-4,
+    1.1e-4,
+    1.7e-4,
+    2.9e-4,
+    6.4e-4,
+    14.8e-4,
+    24e-4,
+    41e-4,
+    60e-4,
+    150e-4,
+)
+"""B of one real grand, read off by hand; only where to look from, a factor of 6 either way is searched."""
+
+
+def equal_hz(key: int) -> float:
+    """Equal temperament, A4 (key 49) = 440 Hz."""
+    return float(440 * 2 ** ((key - 49) / 12))
+
+
+def cents_of(hz: float | Floats, base_hz: float | Floats) -> Floats:
+    """Interval in cents."""
+    return np.asarray(1200 * np.log2(np.asarray(hz) / base_hz))
+
+
+def usual_b(key: int) -> float:
+    """B to begin the search with."""
+    return float(np.exp(np.interp(key, _USUAL_B_KEYS, np.log(_USUAL_B))))
+
+
+def series_hz(n: Floats, f0_hz: float | Floats, b: float | Floats) -> Floats:
+    """Partials of a stiff string."""
+    return np.asarray(n * f0_hz * np.sqrt(1 + b * n**2))
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """Power of amplitude on ``step_hz`` from 0, channels added; its lines are ``width_hz`` wide (1 / length)."""
+
+    power: Floats
+    step_hz: float
+    width_hz: float
+
+    def cut(self, low_hz: float, high_hz: float) -> tuple[Floats, Floats]:
+        """Frequencies and powers between two frequencies."""
+        a, b = max(int(np.ceil(low_hz / self.step_hz)), 0), int(high_hz / self.step_hz) + 1
+        power = self.power[a : max(b, a)]
+        return (a + np.arange(len(power))) * self.step_hz, power
+
+    def at(self, hz: Floats) -> Floats:
+        """Power at any frequencies."""
+        return np.interp(hz / self.step_hz, np.arange(len(self.power)), self.power)
+
+    def floor(self, hz: float, reach_hz: float) -> float:
+        """What lies about a frequency without its lines: the median of exponentially spread power, as a mean."""
+        _, power = self.cut(hz - reach_hz, hz + reach_hz)
+        return float(np.median(power) / np.log(2)) if len(power) else 0.0
+
+
+def spectrum_of(piece: Floats, rate_hz: int, window: Floats, pad: int = 4) -> Spectrum:
+    """Spectrum of (frames, channels) under a window, zero padded."""
+    size = fft.next_fast_len(pad * len(piece), real=True)
+    lines = fft.rfft(piece * window[:, None], size, axis=0) / max(window.sum(), 1e-12)
+    return Spectrum(np.sum(np.abs(lines) ** 2, axis=1), rate_hz / size, rate_hz / len(piece))
+
+
+def blow_window(frames: int, rise: int) -> Floats:
+    """Full from the blow on, so that energy is weighted as it was heard; falls over the last half."""
+    window = np.ones(frames)
+    rise = max(min(rise, frames // 4), 1)
+    window[:rise] = np.sin(np.pi / 2 * (np.arange(rise) + 0.5) / rise) ** 2
+    half = frames // 2
+    window[-half:] *= np.cos(np.pi / 2 * (np.arange(half) + 0.5) / half) ** 2
+    return window
+
+
+@dataclass(frozen=True)
+class Views:
+    """One note seen three ways: whole hold (Hann), weighted from the blow on, and the stretch before the blow."""
+
+    hann: Spectrum
+    blow: Spectrum
+    before: Spectrum | None
+    noise: Noise
+    top_hz: float
+
+    def beside(self, hz: Floats, reach_hz: float) -> Floats:
+        """Power that a line must stand out of: what lies beside it, what rang there before, and rounding."""
+        local = np.array([self.hann.floor(f, reach_hz) for f in hz])
+        rang = self.before.at(hz) if self.before is not None else np.zeros(len(hz))
+        noise = np.interp(hz, self.noise.hz, self.noise.psd) * 0.75 * self.hann.width_hz
+        return np.maximum.reduce(
+            [local, rang, noise, np.full(len(hz), self.hann.power.max() * 1e-12 + 1e-30)]
+        )
+
+
+def views_of(samples: Floats, rate_hz: int, strike: Strike, noise: Noise, useful_s: float) -> Views:
+    """Spectra of a note of which ``useful_s`` can be heard."""
+    start = int(strike.onset_s * rate_hz)
+    frames = int(min(useful_s, strike.hold_s) * rate_hz)
+    piece = samples[start : start + frames]
+    frames = len(piece)
+    before = samples[max(0, int(max(strike.before_s, strike.onset_s - 0.5) * rate_hz)) : start][
+        : -rate_hz // 100
+    ]
+    top_hz = min(0.45 * rate_hz, 12_000.0)
+    return Views(
+        spectrum_of(piece, rate_hz, np.hanning(frames)),
+        spectrum_of(piece, rate_hz, blow_window(frames, rate_hz // 100)),
+        spectrum_of(before, rate_hz, np.hanning(len(before))) if len(before) > 0.08 * rate_hz else None,
+        noise,
+        top_hz,
+    )
+
+
+@dataclass(frozen=True)
+class Scored:
+    """How well each pitch (cents from equal temperament) and B (as a factor of the usual) explains the lines, dB."""
+
+    cents: Floats
+    factor: Floats
+    score: Floats
+
+
+def score_pitches(views: Views, key: int) -> Scored:
+    """Mean height of the first partials above what lies beside them, for every pitch within 130 cents and any B."""
+    cents = np.arange(-130.0, 131.0, 2.5)
+    factor = 2.0 ** np.linspace(-2.6, 2.6, 45)
+    n = np.arange(1, SEARCHED + 1)
+    hz = equal_hz(key)
+    f0 = hz * 2 ** (cents / 1200)
+    b = usual_b(key) * factor
+    places = series_hz(n, f0[:, None, None] / np.sqrt(1 + b[:, None]), b[:, None])
+    seen = places < views.top_hz
+    low = max(0.85 * hz, views.hann.step_hz * 2)
+    grid = low * 2 ** (np.arange(0, 1200 * np.log2(views.top_hz / low), 2.5) / 1200)
+    spots = np.geomspace(low, views.top_hz, 120)
+    beside = np.exp(
+        np.interp(grid, spots, np.log(views.beside(spots, max(0.6 * hz, 12 * views.hann.width_hz))))
+    )
+    if views.before is not None:
+        beside = np.maximum(beside, views.before.at(grid))
+    edges = np.minimum(
+        (grid / 2 ** (1.25 / 1200) / views.hann.step_hz).astype(int), len(views.hann.power) - 2
+    )
+    peaks = np.maximum.reduceat(views.hann.power, edges)
+    peaks[-1] = views.hann.power[edges[-1]]
+    height = np.clip(10 * np.log10(peaks / beside + 1e-12), 0, 40)
+    height = np.maximum.reduce([height, np.roll(height, 1), np.roll(height, -1)])
+    index = np.clip(np.rint(1200 * np.log2(places / low) / 2.5).astype(int), 0, len(grid) - 1)
+    score = np.sum(height[index] * seen, axis=2) / np.maximum(seen.sum(2), 1)
+    # away from the usual B costs a little: with few partials any B goes through them
+    return Scored(cents, factor, score - 0.3 * np.log2(factor) ** 2)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One partial: number, loudest peak and energy centroid (Hz), standard error of the latter in cents, dB clear."""
+
+    n: int
+    peak_hz: float
+    centroid_hz: float
+    se_cents: float
+    clear_db: float
+    late_cents: float
+    """Centroid of the Hann window (the middle of the hold) from that of the blow."""
+
+
+def _peak(views: Views, hz: float, reach_hz: float) -> tuple[float, float]:
+    """Highest local peak near a frequency (parabola through its logarithm): Hz and power; NaN if at the edge."""
+    f, power = views.hann.cut(hz - reach_hz, hz + reach_hz)
+    if len(power) < 3:
+        return np.nan, 0.0
+    top = int(np.argmax(power))
+    if top in (0, len(power) - 1):
+        return np.nan, 0.0
+    a, b, c = np.log(power[top - 1 : top + 2] + 1e-300)
+    return float(f[top] + 0.5 * (a - c) / min(a - 2 * b + c, -1e-12) * views.hann.step_hz), float(power[top])
+
+
+def centroid(spectrum: Spectrum, hz: float, reach_hz: float, beside_hz: float) -> tuple[float, float]:
+    """Energy centroid of a cluster and its standard error from noise, Hz; the window is set about the centroid."""
+    floor = spectrum.floor(hz, beside_hz)
+    middle = hz
+    for _ in range(4):
+        f, power = spectrum.cut(middle - reach_hz, middle + reach_hz)
+        net = power - floor
+        total = net.sum()
+        if total <= 0:
+            return np.nan, np.nan
+        moved = float(np.sum(f * net) / total)
+        middle = float(np.clip(moved, hz - reach_hz, hz + reach_hz))
+    f, power = spectrum.cut(middle - reach_hz, middle + reach_hz)
+    # zero padding makes about width/step neighbours one: noise of their sum grows by that factor
+    many = 1.5 * spectrum.width_hz / spectrum.step_hz
+    spread = np.sqrt(many * np.sum((f - middle) ** 2 * (2 * floor * power)))
+    return middle, float(spread / max(total, 1e-30))
+
+
+def measure_line(views: Views, n: int, near_hz: float, reach_hz: float, apart_hz: float) -> Line | None:
+    """The partial near a frequency, or None where nothing clear stands there."""
+    peak_hz, power = _peak(views, near_hz, reach_hz)
+    if not np.isfinite(peak_hz):
+        return None
+    beside = views.beside(np.array([peak_hz]), max(0.45 * apart_hz, 8 * views.hann.width_hz))[0]
+    clear_db = 10 * np.log10(power / beside)
+    if clear_db < CLEAR_DB:
+        return None
+    around = min(max(peak_hz * (2 ** (25 / 1200) - 1), 3 * views.hann.width_hz), 0.4 * apart_hz)
+    early, early_se = centroid(views.blow, peak_hz, around, 0.45 * apart_hz)
+    late, late_se = centroid(views.hann, peak_hz, around, 0.45 * apart_hz)
+    if not (np.isfinite(early) and np.isfinite(late)):
+        return None
+    rang = 0.0
+    if views.before is not None:
+        # a line that rang here before pulls the centroid by its share of the energy, by up to the window
+        _, was = views.before.cut(peak_hz - around, peak_hz + around)
+        rang = float(was.max() / power) if len(was) else 0.0
+    noise_hz = np.hypot(early_se, around * 0.5 * min(rang, 1.0))
+    moved = float(cents_of(late, early))
+    # where the cluster is lopsided or moves, its centroid depends on how time is weighted
+    lopsided = float(cents_of(peak_hz, early))
+    se = float(np.linalg.norm([noise_hz / peak_hz * 1731, 0.25 * moved, 0.1 * lopsided, 0.02]))
+    return Line(n, peak_hz, early, se, float(clear_db), moved)
+
+
+def follow(views: Views, key: int, cents: float, b: float) -> list[Line]:
+    """Lines up the series from a first guess of partial 1 (cents) and B, which every line found makes better."""
+    f0 = equal_hz(key) * 2 ** (cents / 1200) / np.sqrt(1 + b)
+    lines: list[Line] = []
+    for n in range(1, PARTIALS + 1):
+        near = float(series_hz(np.float64(n), f0, b))
+        apart = float(series_hz(np.float64(n + 1), f0, b)) - near
+        if near > views.top_hz:
+            break
+        doubt = near * (2 ** ((8 if n <= SEARCHED else 6) / 1200) - 1)
+        line = measure_line(views, n, near, min(max(doubt, 1.5 * views.hann.width_hz), 0.3 * apart), apart)
+        if line is None:
+            continue
+        lines.append(line)
+        if len(lines) >= 4 and n >= SEARCHED:
+            f0, b, _, _ = fit_series(lines, f0, b, quick=True)
+    return lines
+
+
+def fit_series(
+    lines: list[Line], f0_hz: float, b: float, *, quick: bool = False
+) -> tuple[float, float, float, float]:
+    """f0 and B through the centroids by soft L1 in cents: f0, B, standard errors of partial 1 (cents) and of B.
+
+    The errors come from the scatter about the series, not from the lines' own errors alone: a bridge pulls each
+    partial by more than noise does.
+    """
+    n = np.array([line.n for line in lines], float)
+    hz = np.array([line.centroid_hz for line in lines])
+    own = np.array([line.se_cents for line in lines])
+    pull = 0.15
+    x = np.array([np.log(f0_hz), np.log(b)])
+    for _ in range(1 if quick or len(lines) < 4 else 2):
+        weight = 1 / np.hypot(own, pull)
+
+        def misses(x: Floats, weight: Floats = weight) -> Floats:
+            return cents_of(hz, series_hz(n, np.exp(x[0]), np.exp(x[1]))) * weight
+
+        found = optimize.least_squares(misses, x, loss="soft_l1", x_scale=[1e-4, 1e-2], max_nfev=40)
+        x, rest = found.x, misses(found.x)
+        # lines that scatter more than they know of themselves weigh alike, or two of them would rule
+        pull = max(0.15, 1.5 * float(np.median(np.abs(rest / weight))))
+    f0, b = float(np.exp(x[0])), float(np.exp(x[1]))
+    if quick or len(lines) < 3:
+        return f0, b, np.nan, np.nan
+    scatter = np.sqrt(np.sum(2 * (np.sqrt(1 + rest**2) - 1)) / max(len(lines) - 2, 1))
+    jacobian = np.stack([np.ones(len(n)), 0.5 * b * n**2 / (1 + b * n**2)], axis=1) * 1731 * weight[:, None]
+    cov = np.linalg.pinv(jacobian.T @ jacobian) * max(scatter, 0.5) ** 2
+    few = 1 + 2 / max(len(lines) - 2, 1)  # a scatter of few lines is itself uncertain
+    at_one = np.array([1.0, 0.5 * b / (1 + b)])
+    return f0, b, float(1731 * np.sqrt(at_one @ cov @ at_one) * few), float(b * np.sqrt(cov[1, 1]) * few)
