@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -62,20 +63,27 @@ def string_grids(plan: NotePlan) -> list[Grid]:
 
 def render(plan: NotePlan, board: Board) -> NDArray[np.float32]:
     """The dry sound at two places near the board, (2, samples) at 44.1 kHz, from the file if it was made before."""
-    what = asdict(plan)
+    return kept(plan, board, simulate)
+
+
+def kept(
+    plan: NotePlan, board: Board, make: Callable[[NotePlan, Board], NDArray[Any]], *, what: str = ""
+) -> NDArray[Any]:
+    """What ``make`` gives for this note, from the file of that name if it was made before."""
+    words = asdict(plan)
     if not plan.blow:
-        del what["blow"]  # the first blow's files from before there were others stay good
-    key = hashlib.sha256(repr((VERSION, what, _digest(board))).encode()).hexdigest()[:24]
-    path = CACHE / f"{key}.npy"
+        del words["blow"]  # the first blow's files from before there were others stay good
+    key = hashlib.sha256(repr((VERSION, words, _digest(board))).encode()).hexdigest()[:24]
+    path = CACHE / f"{key}{what}.npy"
     if path.exists():
         return np.load(path)
-    sound = _simulate(plan, board)
+    made = make(plan, board)
     CACHE.mkdir(exist_ok=True)
     scratch = path.with_suffix(f".{np.random.default_rng().integers(1 << 40)}.tmp")
     with scratch.open("wb") as file:
-        np.save(file, sound)
+        np.save(file, made)
     scratch.rename(path)
-    return sound
+    return made
 
 
 def _digest(board: Board) -> str:
@@ -116,6 +124,8 @@ def _shapes(plan: NotePlan, n: int) -> tuple[NDArray[np.float64], NDArray[np.flo
     at, half = np.arange(n + 1) / n, max(4e-3 / d.length_m, 1.01 / n)
     hammer = np.where(np.abs(at - d.strike) < half, np.cos(np.pi * (at - d.strike) / (2 * half)) ** 2, 0.0)
     hammer[[0, 1, n - 1, n]] = 0.0
+    if not hammer.any():  # a coarse grid struck near its end
+        hammer[max(2, round(d.strike * n))] = 1.0
     wide = max(0.03 / d.length_m, 1.5 / n)
     damper = np.where(np.abs(at - d.strike * 0.95) < wide, 1.0, 0.0)
     damper[[0, n]] = 0.0
@@ -123,13 +133,14 @@ def _shapes(plan: NotePlan, n: int) -> tuple[NDArray[np.float64], NDArray[np.flo
     return hammer / hammer.sum(), damper * d.damper_per_s / max(held, 0.02) * (1.0 if d.damped else 0.0)
 
 
-def _simulate(plan: NotePlan, board: Board) -> NDArray[np.float32]:
+def simulate(plan: NotePlan, board: Board) -> NDArray[np.float32]:
+    """The dry sound of a note, stepped anew."""
     d, rng = plan.design, np.random.default_rng(plan.seed)
     grids, ways = _with_second_polarisation(string_grids(plan), rng)
     n, k_s = grids[0].n, grids[0].k_s
     speed = d.hammer_m_per_s
     if plan.blow:
-        again = np.random.default_rng([plan.seed, plan.blow])
+        again = np.random.default_rng([plan.seed, abs(plan.blow), int(plan.blow < 0)])
         speed *= float(np.exp(again.normal(0, 0.05)))
         ways["lag"][:-1] = np.abs(again.normal(0, LAG_M, len(grids) - 1))
     hammer, damper = _shapes(plan, n)

@@ -73,9 +73,9 @@ class Design:
     strays: int
     faults: dict[int, tuple[str, float]] = field(default_factory=dict)
 
-    def stream(self, key: int, purpose: int) -> np.random.Generator:
-        """Random numbers of one key for one purpose."""
-        return np.random.default_rng([3, self.seed, key, purpose])
+    def stream(self, key: int, purpose: int, blow: int = 0) -> np.random.Generator:
+        """Random numbers of one key for one purpose, other ones for every blow."""
+        return np.random.default_rng([3, self.seed, key, purpose, abs(blow), int(blow < 0)])
 
     def fault(self, key: int, kind: str) -> float | None:
         """How much of this fault the key has, None for none."""
