@@ -242,9 +242,9 @@ def _in_room(
         raise BadInput("room", repr(room), "None, 'home', 'hall' or a reverberation time in s", "Misspelt?")
     box = shoebox.room_of(room, rng) if isinstance(room, str) else shoebox.room_for(room, rng)
     responses = [shoebox.impulse_response(box, m, rate_hz=rate_hz, rng=rng) for m in range(dry.shape[1])]
-    wet = [shoebox.in_room(dry[:, c], h) for c, h in enumerate(responses)]
+    wet = [shoebox.in_room(dry[:, c].astype(float), h).astype(np.float32) for c, h in enumerate(responses)]
     measured = [shoebox.measured_t60(h, rate_hz=rate_hz) for h in responses]
-    return np.asarray(np.stack(wet, axis=1), np.float32), float(np.mean(measured))
+    return np.stack(wet, axis=1), float(np.mean(measured))
 
 
 def _recorded(
@@ -268,8 +268,9 @@ def _recorded(
             gain = np.sqrt(full**2 - wanted**2 * (1 - _opening(rests, source.rate_hz) ** 2))[:, None]
     else:
         rng = np.random.default_rng([seed, 13])
-        noise = np.stack([shoebox.microphone_noise(len(wet), rng) for _ in range(wet.shape[1])], axis=1)
-        noise *= np.sqrt(held_power(wet, presses, source.rate_hz) * 10 ** (-snr_db / 10))
+        each = [shoebox.microphone_noise(len(wet), rng).astype(np.float32) for _ in range(wet.shape[1])]
+        power = held_power(wet, presses, source.rate_hz) * 10 ** (-snr_db / 10)
+        noise = np.stack(each, axis=1) * np.float32(np.sqrt(power))
     return np.asarray(wanted * wet + gain * noise, np.float32)
 
 

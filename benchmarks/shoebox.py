@@ -11,6 +11,7 @@ from scipy import fft, signal
 from pianolab.errors import BadInput
 
 SPEED_M_PER_S = 343.0
+Point = tuple[float, float, float]
 BANDS_HZ = np.array([125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0])
 AIR_DB_PER_M = np.array([0.0003, 0.001, 0.002, 0.004, 0.009, 0.025, 0.09])
 """Order of magnitude at 20 degrees and 40 % humidity [from memory]."""
@@ -86,7 +87,7 @@ def room_for(t60_s: float, rng: np.random.Generator, *, volume_m3: float | None 
     return _settled(Shoebox(size_m=size, t60_s=t60_s, piano_m=piano, microphones_m=microphones))
 
 
-def _places(size, away, turn):  # type: ignore[no-untyped-def]
+def _places(size: Point, away: float, turn: float) -> tuple[Point, tuple[Point, Point]]:
     """Where the piano and two microphones stand, ``away`` m from it."""
     piano = (0.31 * size[0], 0.36 * size[1], 0.95)
     first = (piano[0] + away * np.cos(turn), piano[1] + away * np.sin(turn), 1.25)

@@ -78,7 +78,7 @@ def _encoded(samples: Sound, rate_hz: int, codec: str, container: str, bits_per_
 
 
 def _decoded(data: bytes, *, channels: int) -> Sound:
-    with av.open(io.BytesIO(data)) as file:
+    with av.open(io.BytesIO(data), "r") as file:
         pieces = [frame.to_ndarray() for frame in file.decode(audio=0)]
     flat = [p.T if p.shape[0] == channels else p.reshape(-1, channels) for p in pieces]
     return np.concatenate(flat).astype(np.float32)

@@ -166,6 +166,18 @@ def test_the_delay_of_a_codec_is_found_to_the_frame() -> None:
         assert telephones.delay_frames(sound, np.roll(sound, late, axis=0), RATE_HZ) == late
 
 
+def test_a_delay_that_the_file_does_not_tell_is_taken_back() -> None:
+    """A bare AAC stream keeps the encoder's lead of a frame or two (1024 samples each), unlike one in a container."""
+    take = a_take()
+    sound = take.samples[:, None]
+    bare = telephones._decoded(telephones._encoded(sound, RATE_HZ, "aac", "adts", 64000), channels=1)
+    assert telephones.delay_frames(sound, bare, RATE_HZ) >= 1024
+    late = disturbances.changed(take, bare[: len(sound), 0], "late")
+    assert np.abs(rises_s(late) - rises_s(take)).min() > 0.015
+    new = telephones.coded(take, what="bare", codec="aac", container="adts", bits_per_s=64000)
+    assert rises_s(new) == pytest.approx(rises_s(take), abs=0.005)
+
+
 @pytest.mark.parametrize(
     ("name", "gone", "kept"),
     [
