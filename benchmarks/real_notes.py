@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from benchmarks.fetch import npm_package
-from benchmarks.room_tone import RoomTone, measured_tone
+from benchmarks.room_tone import RoomTone, hiss, measured_tone
 from benchmarks.takes import TRUTH_COLUMNS, Sound
 from pianolab.errors import BadInput
 from pianolab.keyboard import key_of
@@ -53,6 +53,9 @@ class RecordedPiano:
     channel : ``left``, ``right``, ``stereo`` or ``mono`` (mean of both: partials cancel where they are out of phase)
     between : also play each key that lies a semitone beside a recorded one, by resampling that one: pitch is exact
         within 0.01 cents, B and the unison in cents stay, all times change by a semitone's ratio
+    balanced : each note at the level its maker gave it, which also raises and lowers the noise under it, here by up to
+        10 dB from key to key; else that gain is undone by the hiss, so that the noise never moves and the keys are as
+        uneven as the microphones heard them
     lead_in : the files begin with a pause, which is cut off
 
     Raises
@@ -71,13 +74,15 @@ class RecordedPiano:
         name: str,
         channel: str = "left",
         between: bool = False,
+        balanced: bool = True,
         lead_in: bool = False,
     ) -> None:
         if channel not in CHANNELS:
             raise BadInput("channel", repr(channel), "one of " + ", ".join(CHANNELS), "Misspelt?")
         if not files:
             raise BadInput(name, "no note", "at least one sound file", "Has the package another form now?")
-        self.name, self.channel, self.between, self.lead_in = name, channel, between, lead_in
+        self.name, self.channel, self.between = name, channel, between
+        self.balanced, self.lead_in = balanced, lead_in
         self.files = dict(sorted(files.items()))
         self.channels = 2 if channel == "stereo" else 1
         self.rate_hz = int(soundfile.info(next(iter(self.files.values()))).samplerate)
@@ -109,7 +114,8 @@ class RecordedPiano:
         rings_on = pedal or key > LAST_DAMPED_KEY
         frames = None if rings_on else round((hold_s + DAMPER_S) * self.rate_hz)
         sound = moved(decoded(self.files[recorded], self.rate_hz, self.lead_in), step, frames)
-        sound = self._heard(sound) * np.float32(10 ** (blow_db / 20))
+        gain = 10 ** (blow_db / 20) * (1.0 if self.balanced else self.undone(recorded))
+        sound = self._heard(sound) * np.float32(gain)
         return sound if rings_on else _let_go(sound, round(hold_s * self.rate_hz), self.rate_hz)
 
     def truth(self, key: int) -> Mapping[str, object]:
@@ -131,7 +137,16 @@ class RecordedPiano:
                 f"a key from {TONE_FROM_KEY}",
                 "Its end is all that tells the room.",
             )
-        return _tone(high, self.rate_hz, self.lead_in)
+        return _tone(high, self.rate_hz, self.lead_in, float(np.nanmedian(list(self._hiss().values()))))
+
+    def undone(self, key: int) -> float:
+        """Factor on the amplitude of a recorded key that brings its noise to the middle of all keys'."""
+        powers = self._hiss()
+        factor = float(np.sqrt(np.nanmedian(list(powers.values())) / powers[self.files[key]]))
+        return factor if np.isfinite(factor) else 1.0
+
+    def _hiss(self) -> Mapping[Path, float]:
+        return _hisses(tuple(self.files.values()), self.rate_hz, self.lead_in)
 
     def _heard(self, stereo: Sound) -> Sound:
         return {
@@ -150,15 +165,16 @@ class RealPiano(RecordedPiano):
         RealPiano(level=7, channel="stereo").note(40, hold_s=2.0).shape    # (98400, 2)
     """
 
-    def __init__(self, level: int = 10, channel: str = "left", between: bool = False) -> None:
+    def __init__(
+        self, level: int = 10, channel: str = "left", between: bool = False, balanced: bool = True
+    ) -> None:
         if level not in LEVELS:
             raise BadInput("level", level, "one of " + ", ".join(map(str, LEVELS)))
         folder = npm_package(f"@audio-samples/piano-velocity{level}", VERSION) / "audio"
         files = {key_of(f.stem.removesuffix(f"v{level}")): f for f in folder.glob(f"*v{level}.ogg")}
         keys = "all keys" if between else "every third"
-        super().__init__(
-            files, name=f"grand, level {level}, {channel}, {keys}", channel=channel, between=between
-        )
+        name = f"grand, level {level}, {channel}, {keys}" + ("" if balanced else ", as heard")
+        super().__init__(files, name=name, channel=channel, between=between, balanced=balanced)
 
 
 @lru_cache(maxsize=36)
@@ -201,5 +217,10 @@ def _let_go(sound: Sound, hold: int, rate_hz: int) -> Sound:
 
 
 @lru_cache(maxsize=8)
-def _tone(files: tuple[Path, ...], rate_hz: int, lead_in: bool) -> RoomTone:
-    return measured_tone([decoded(file, rate_hz, lead_in) for file in files], rate_hz)
+def _hisses(files: tuple[Path, ...], rate_hz: int, lead_in: bool) -> Mapping[Path, float]:
+    return {file: hiss(decoded(file, rate_hz, lead_in), rate_hz) for file in files}
+
+
+@lru_cache(maxsize=8)
+def _tone(files: tuple[Path, ...], rate_hz: int, lead_in: bool, level: float) -> RoomTone:
+    return measured_tone([decoded(file, rate_hz, lead_in) for file in files], rate_hz, level=level)

@@ -13,8 +13,10 @@ from benchmarks import shoebox
 from benchmarks.takes import Sound
 from pianolab.errors import BadInput
 
-FROM_SHARE, FROM_S, END_S = 0.55, 1.0, 0.5
-"""Of a high note's file the room alone is heard from the later of the two on, until the file's own fade begins."""
+FROM_SHARE, FROM_S, END_SHARE, END_S = 0.55, 1.0, 0.12, 0.5
+"""Of a note's file the room is heard best from the later of the first two on, until the file's own fade begins."""
+HISS_HZ = (6000.0, 11000.0)
+"""Here nothing of any note is left by then, and coders still keep the noise."""
 BLOCK = 8192
 LIKE_LINES = 9
 EMPTY = 1e-20
@@ -52,34 +54,48 @@ class RoomTone:
         return np.stack(both, axis=1).astype(np.float32)
 
 
-def measured_tone(notes: Sequence[Sound], rate_hz: int) -> RoomTone:
+def hiss(note: Sound, rate_hz: int) -> float:
+    """Power per Hz of the noise in `HISS_HZ` late in a note, whatever still sounds below.
+
+    Makers of samples give each note a gain of its own; this tells it. NaN where the note is too short.
+    """
+    rest = _room_part(note, rate_hz)
+    if len(rest) < rate_hz // 4:
+        return float("nan")
+    f, power = signal.welch(rest[-4 * rate_hz :], rate_hz, nperseg=2048, axis=0, average="median")
+    return float(np.median(power[(f > HISS_HZ[0]) & (f < HISS_HZ[1])].mean(axis=1)))
+
+
+def measured_tone(notes: Sequence[Sound], rate_hz: int, *, level: float) -> RoomTone:
     """The room behind several short notes, each of shape (frames, 2): what most of them have after they are over.
 
     Medians over time and over the notes leave out what one of them has alone: its last partials, a pedal, a step.
+    ``level`` is the `hiss` that the result has.
 
     Raises
     ------
     BadInput
         none of the notes leaves a second of room
     """
-    spectra = []
-    for note in notes:
-        first = max(round(FROM_S * rate_hz), round(FROM_SHARE * len(note)))
-        rest = note[first : len(note) - round(END_S * rate_hz)]
-        if len(rest) >= max(4 * BLOCK, rate_hz // 2):
-            spectra.append(_spectra(rest, rate_hz))
-    if not spectra:
+    rests = [(_room_part(note, rate_hz), hiss(note, rate_hz)) for note in notes]
+    scaled = [
+        [part * level / gain for part in _spectra(rest, rate_hz)]
+        for rest, gain in rests
+        if len(rest) >= max(4 * BLOCK, rate_hz // 2) and gain > 0
+    ]
+    if not scaled:
         raise BadInput("notes", "no stretch of room", "files that last a second longer than their notes")
-    # A maker of samples may give each note a gain of its own: the shape comes from all, the level from the middle one.
-    gains = [np.exp(np.mean(np.log((one + other).real[1:]))) for one, other, _ in spectra]
-    scaled = [[part / gain for part in parts] for parts, gain in zip(spectra, gains, strict=True)]
     left, right, cross = (_median(parts) for parts in zip(*scaled, strict=True))
     like = cross / np.sqrt(left * right).real
     # Few blocks make strangers look alike by chance; neighbouring lines hardly differ, so their mean is nearer.
     like = ndimage.uniform_filter1d(like, LIKE_LINES)
     like /= np.maximum(1.0, np.abs(like) / 0.99)
-    power = np.stack([left.real, right.real], axis=1) * np.median(gains)
-    return RoomTone(rate_hz, power, like)
+    return RoomTone(rate_hz, np.stack([left.real, right.real], axis=1), like)
+
+
+def _room_part(note: Sound, rate_hz: int) -> Sound:
+    first = max(round(FROM_S * rate_hz), round(FROM_SHARE * len(note)))
+    return note[first : len(note) - max(round(END_S * rate_hz), round(END_SHARE * len(note)))]
 
 
 def _median(spectra: Sequence[NDArray[np.complex128]]) -> NDArray[np.complex128]:
