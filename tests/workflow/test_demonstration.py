@@ -19,6 +19,7 @@ from pianolab.model import Piano, load_profiles
 from pianolab.workflow import compare_casebook, demo, demo_casebook, ranking_changes, sound_cache
 from pianolab.workflow import demo_book as building
 from pianolab.workflow.demo_book import plan_demo
+from pianolab.workflow.demonstration import marked
 from pianolab.workflow.second_visit import load_second_visit
 from pianolab.workflow.sound_cache import scene_file
 
@@ -61,6 +62,19 @@ def test_it_is_reopened_not_made_again(demo_folder: Path, tmp_path, monkeypatch)
     assert not any("listening" in step for step in said)
     with open_casebook(folder / "casebook") as casebook:
         assert casebook.log() == before
+
+
+def test_its_own_page_is_replaced_and_one_that_was_changed_is_not(demo_folder: Path, tmp_path) -> None:
+    folder = shutil.copytree(demo_folder, tmp_path / "demo")
+    before = (folder / "comparison.html").read_bytes()
+    (folder / "comparison.html").write_bytes(marked(b"an older page"))
+    assert demo(folder).read_bytes() == before
+    mine = before.replace(b"</html>", b"my note</html>")
+    assert mine != before
+    (folder / "comparison.html").write_bytes(mine)
+    with pytest.raises(BadInput, match="changed since"):
+        demo(folder)
+    assert (folder / "comparison.html").read_bytes() == mine
 
 
 def test_what_is_not_ours_is_left_alone(tmp_path: Path, monkeypatch) -> None:
