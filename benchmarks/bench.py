@@ -21,9 +21,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from benchmarks import bench_quick, bench_store
 from benchmarks.bench_table import as_markdown, as_text, count_words, per_take, tables
 from benchmarks.families import FAMILIES, SEEDS, Recipe, build
+from benchmarks.takes import Take
 from pianolab.errors import BadInput
 
 MISSING = (ImportError, OSError, BadInput)
@@ -42,9 +45,6 @@ class Outcome:
 
 def one_take(recipe: Recipe, folder: Path) -> Outcome:
     """Makes, measures and keeps one take; runs in a process of its own."""
-    import numpy as np
-
-    from benchmarks.scoring import measure
 
     name, begun = bench_store.name_of(recipe), time.perf_counter()
     try:
@@ -56,8 +56,10 @@ def one_take(recipe: Recipe, folder: Path) -> Outcome:
             name=name, recipe=recipe, state="broken", says=f"making it: {type(error).__name__}: {error}"
         )
     try:
-        with np.errstate(all="ignore"):
-            about, keys = measure(take)
+        from benchmarks.independent_rules import excludes
+        from benchmarks.scoring import measure
+
+        about, keys = measure(take, heard=second_opinion(recipe, take, folder), excludes=excludes)
     except Exception as error:
         return Outcome(
             name=name, recipe=recipe, state="broken", says=f"scoring it: {type(error).__name__}: {error}"
@@ -65,6 +67,17 @@ def one_take(recipe: Recipe, folder: Path) -> Outcome:
     bench_store.save(folder / f"{name}.json", about, keys)
     says = f"{in_short(about, keys)}; {take.seconds:.0f} s of sound in {time.perf_counter() - begun:.0f} s"
     return Outcome(name=name, recipe=recipe, state="done", says=says)
+
+
+def second_opinion(recipe: Recipe, take: Take, folder: Path) -> pd.DataFrame:
+    """The independent analysis of a take, from the disk where the same sound was analysed before."""
+    from benchmarks.independent import analyse
+
+    path = folder / f"{bench_store.name_of(recipe, measured=False)}.heard.json"
+    if not path.exists():
+        bench_store.save_frame(path, analyse(take))
+    # Always as it comes from the disk, so that a first run and the next can't differ.
+    return bench_store.load_frame(path)
 
 
 def in_short(about: dict[str, Any], keys: list[dict[str, Any]]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import hashlib
 import json
+import os
 from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
@@ -16,8 +17,9 @@ from benchmarks.families import MODULES, Recipe
 from benchmarks.scoring import KEY_COLUMNS, TAKE_COLUMNS
 
 ROOT = Path(__file__).resolve().parents[1]
-ALWAYS = ("benchmarks.families", "benchmarks.scoring", "benchmarks.independent", "pianolab.acoustics.survey")
-"""What every take is made, measured and judged by."""
+ALWAYS = ("benchmarks.families", "benchmarks.independent")
+"""What every take is made and analysed by; with `MEASURED` what the result depends on."""
+MEASURED = ("benchmarks.scoring", "benchmarks.independent_rules", "pianolab.acoustics.survey")
 
 
 def module_file(name: str) -> Path | None:
@@ -53,10 +55,14 @@ def sources(modules: Iterable[str]) -> list[Path]:
 
 
 @lru_cache
-def version(maker: str, *, chain: bool) -> str:
-    """A digest of all code that a take's result depends on."""
-    modules = [*ALWAYS, *(["benchmarks.playing", f"benchmarks.{MODULES[maker]}"] if maker in MODULES else [])]
-    modules += ["benchmarks.telephones", "benchmarks.disturbances"] if chain else []
+def version(maker: str, *, chain: bool, measured: bool = True) -> str:
+    """A digest of all code that a take's result depends on; without ``measured`` of what its sound depends on only."""
+    modules = [
+        *ALWAYS,
+        *(MEASURED if measured else ()),
+        *(["benchmarks.playing", f"benchmarks.{MODULES[maker]}"] if maker in MODULES else []),
+    ]
+    modules += ["benchmarks.telephones"] if chain else []
     modules += {"narrow": ["pianolab.sound_model"], "shipped": ["pianolab.io.real_notes"]}.get(maker, [])
     digest = hashlib.sha256()
     for file in sources(modules):
@@ -66,10 +72,10 @@ def version(maker: str, *, chain: bool) -> str:
     return digest.hexdigest()
 
 
-def name_of(recipe: Recipe) -> str:
-    """The name of a recipe's result: what is made, and by which code."""
+def name_of(recipe: Recipe, *, measured: bool = True) -> str:
+    """The name of a recipe's result (or of its sound, not ``measured``): what is made, and by which code."""
     words = json.dumps(recipe.words(), sort_keys=True, default=str)
-    both = words + version(recipe.maker, chain=bool(recipe.chain))
+    both = words + version(recipe.maker, chain=bool(recipe.chain), measured=measured)
     return hashlib.sha256(both.encode()).hexdigest()[:20]
 
 
@@ -88,10 +94,20 @@ def load(path: Path) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     return told["take"], told["keys"]
 
 
+def save_frame(path: Path, frame: pd.DataFrame) -> None:
+    """A frame of numbers, texts and lists as JSON."""
+    write(path, json.dumps(frame.to_dict("list"), default=_plain))
+
+
+def load_frame(path: Path) -> pd.DataFrame:
+    """A frame as it was saved; tuples have become lists."""
+    return pd.DataFrame(json.loads(path.read_text(encoding="utf-8")))
+
+
 def write(path: Path, text: str) -> None:
     """A text file under a temporary name, then its own."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    scratch = path.with_name(path.name + ".part")
+    scratch = path.with_name(f"{path.name}.{os.getpid()}.part")
     scratch.write_text(text, encoding="utf-8")
     scratch.replace(path)
 

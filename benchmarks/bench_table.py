@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from benchmarks.scoring import FAULTS, MEASURES
+from benchmarks.scoring import CHECKED, FAULTS, MEASURES
 
 GROUP = ["family", "case"]
 INDEPENDENT = "_vs_independent"
@@ -108,7 +108,7 @@ def lie_row(keys: pd.DataFrame) -> dict[str, Any]:
     """Values that the independent analysis excludes, by column."""
     said = keys["lies"].dropna()
     split = split_words(said)
-    return {m.name: sum(m.name in words for words in split) for m in MEASURES} | {"keys judged": len(said)}
+    return {name: sum(name in words for words in split) for name in CHECKED} | {"keys judged": len(said)}
 
 
 def fault_row(takes: pd.DataFrame, keys: pd.DataFrame) -> dict[str, str]:

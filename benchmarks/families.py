@@ -143,12 +143,11 @@ def build(recipe: Recipe) -> Take:
     return replace(take, family=recipe.family, case=recipe.case, name=recipe.name)
 
 
-def chains() -> dict[str, Callable[[Take, int], Take]]:
+def chains() -> Mapping[str, Callable[[Take, int], Take]]:
     """What recorders and surroundings do to a take, by name."""
-    from benchmarks.disturbances import CHAINS as DISTURBANCES
     from benchmarks.telephones import CHAINS
 
-    return {**CHAINS, **DISTURBANCES}
+    return CHAINS
 
 
 # -- lists -----------------------------------------------------------------------------------------------------------

@@ -24,7 +24,8 @@ from benchmarks.scores import NARROW_UNISON, ONE_OFF_CENTS, SAME_STRIKE_S, WIDE_
 from benchmarks.takes import Take
 
 Row = dict[str, Any]
-Excludes = Callable[[pd.Series, str, float, float], bool]
+Excludes = Callable[..., bool]
+"""`benchmarks.independent_rules.excludes`."""
 FAULTS = ("silent", "off_pitch", "unison", "short_sustain", "damper", "buzz", "voicing")
 VALUES = ("f1_hz", "cents", "inharmonicity", "unison_cents", "decay_20_s")
 """A row without any of these shows nothing that could be wrong."""
@@ -61,6 +62,10 @@ MEASURES = (
     Measure(name="unison", column="unison_cents", knows="unison", relative=False),
     Measure(name="decay", column="decay_20_s", knows="decay", relative=True),
 )
+CHECKED = {m.name: m.column for m in MEASURES} | {"release": "release_20_s"}
+"""What the independent analysis can contradict."""
+TIMES = {"decay": "decay_20_bound", "release": "release_bound"}
+"""Those that may be bounds, and the column that says so: a bound too can be a lie."""
 PER_MEASURE = ("{}", "{}_sd", *(f"{{}}_{what}{end}" for end in ("", "_vs_independent") for what in ("true", "error", "in_sd", "sd_like_error")))  # fmt: skip
 FAULT_COLUMNS = ("seeded", "found", "not_judged", "missed", "false", "false_lone")
 KEY_COLUMNS = (
@@ -139,9 +144,7 @@ def _values(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | Non
     for m in MEASURES:
         value, sd = shown(row, m), float(row.get(m.sd, np.nan))
         known = m.knows in take.knows
-        # The independent analysis hears the room too, so that it says nothing of a dry note's decay.
-        deaf = check is None or (m.name == "decay" and take.t60_s is not None)
-        right = truth.get(m.column, np.nan) if known else np.nan if deaf else check.get(m.column, np.nan)
+        right = truth.get(m.column, np.nan) if known else _heard_alone(take, check, m)
         right = float(right) - (_asked_cents(take) if m.name == "cents" else 0.0)
         error = value - right
         end = "" if known else "_vs_independent"
@@ -160,6 +163,16 @@ def _values(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | Non
     return out
 
 
+def _heard_alone(take: Take, check: pd.Series | None, m: Measure) -> float:
+    """What the independent analysis says in place of the truth; NaN where it has no single value.
+
+    It hears the room too, so that it says nothing of a dry note's decay; of unisons it knows bounds only.
+    """
+    if check is None or (m.name == "decay" and (take.t60_s is not None or check.get("decay_kind") != "=")):
+        return float("nan")
+    return float(check.get(m.column, np.nan))
+
+
 def _asked_cents(take: Take) -> float:
     """Truth counts cents from A4 = 440 Hz, the survey from the A4 that was asked for: how far that is above 440 Hz."""
     return float(1200 * np.log2(float(take.asked.get("a4_hz", 440.0)) / 440.0))  # type: ignore[arg-type]
@@ -168,12 +181,13 @@ def _asked_cents(take: Take) -> float:
 def _lies(take: Take, row: pd.Series, check: pd.Series | None, excludes: Excludes | None) -> Row:
     if check is None or excludes is None:
         return {}
-    told = ((m, shown(row, m) + (_asked_cents(take) if m.name == "cents" else 0.0)) for m in MEASURES)
-    lies = [
-        m.name
-        for m, value in told
-        if np.isfinite(value) and excludes(check, m.column, value, float(row.get(m.sd, np.nan)))
-    ]
+    lies = []
+    for name, column in CHECKED.items():
+        value, sd = float(row.get(column, np.nan)), float(row.get(f"{column}_sd", np.nan))
+        bound = str(row.get(TIMES[name]) or "=") if name in TIMES else "="
+        value += _asked_cents(take) if name == "cents" else 0.0
+        if np.isfinite(value) and excludes(check, column, value, sd, bound=bound):
+            lies.append(name)
     return {"lies": ";".join(lies)}
 
 
@@ -184,10 +198,10 @@ def _faults(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | Non
     said = set(str(row.get("faults") or "").split(";")) - {""}
     seeded = set(str(truth.get("faults") or "").split(";")) & set(FAULTS)
     fair = set(seeded)
-    width = _width(take, truth, check)
-    seeded = (seeded - {"unison"}) | ({"unison"} if width >= WIDE_UNISON and not beyond else set())
-    fair = (fair - {"unison"}) | ({"unison"} if width >= NARROW_UNISON else set())
-    fair |= {"off_pitch"} if width >= ONE_OFF_CENTS else set()
+    least, most = _widths(take, truth, check)
+    seeded = (seeded - {"unison"}) | ({"unison"} if least >= WIDE_UNISON and not beyond else set())
+    fair = (fair - {"unison"}) | ({"unison"} if most >= NARROW_UNISON else set())
+    fair |= {"off_pitch"} if most >= ONE_OFF_CENTS else set()
     hidden = {part.split("=")[0] for part in str(row.get("not_judged") or "").split(";")}
     false = said - fair
     kinds = {
@@ -201,11 +215,13 @@ def _faults(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | Non
     return {name: ";".join(k for k in FAULTS if k in held) for name, held in kinds.items()}
 
 
-def _width(take: Take, truth: pd.Series, check: pd.Series | None) -> float:
-    """Distance of the strings in cents, NaN where nobody knows."""
+def _widths(take: Take, truth: pd.Series, check: pd.Series | None) -> tuple[float, float]:
+    """Least and greatest distance of the strings in cents that is known to be possible; NaN where nobody knows."""
     if "unison" in take.knows:
-        return float(truth.get("unison_cents", np.nan))
-    return float("nan") if check is None else float(check.get("unison_cents", np.nan))
+        return (float(truth.get("unison_cents", np.nan)),) * 2
+    if check is None:
+        return float("nan"), float("nan")
+    return float(check.get("unison_low_cents", np.nan)), float(check.get("unison_high_cents", np.nan))
 
 
 def _rests_on_one(kind: str, row: pd.Series) -> bool:
@@ -221,20 +237,15 @@ def refused_keys(take: Take) -> list[Row]:
     ]  # fmt: skip
 
 
-def measure(take: Take) -> tuple[Row, list[Row]]:
-    """Listens to a take: a row for the take and its rows per key."""
+def measure(take: Take, *, heard: pd.DataFrame | None, excludes: Excludes | None) -> tuple[Row, list[Row]]:
+    """Listens to a take: a row for the take and its rows per key.
+
+    ``heard`` and ``excludes`` are the independent analysis and its judge (`benchmarks.independent`).
+    """
     from pianolab.acoustics import listen
     from pianolab.errors import BadInput
 
-    about: Row = {
-        "family": take.family,
-        "case": take.case,
-        "name": take.name,
-        "seconds": take.seconds,
-        "healthy": take.healthy,
-        "refused": "",
-        "crashed": "",
-    }
+    about: Row = {"seconds": take.seconds, "healthy": take.healthy, "refused": "", "crashed": ""}
     start = time.perf_counter()
     try:
         survey = listen(take.samples, rate_hz=take.rate_hz, **dict(take.asked))
@@ -244,7 +255,6 @@ def measure(take: Take) -> tuple[Row, list[Row]]:
         # Anything else is a defect of the listening: it is counted, and the rest of the table goes on.
         return about | {"crashed": f"{type(error).__name__}: {error}"}, refused_keys(take)
     took_s = time.perf_counter() - start
-    heard, excludes = independent(take)
     summary = survey.summary
     about |= {
         "listen_share": took_s / take.seconds,
@@ -254,14 +264,4 @@ def measure(take: Take) -> tuple[Row, list[Row]]:
         "t60_s": take.t60_s,
         "t60_heard_s": summary.t60_s,
     }
-    keys = score(take, survey.to_frame(), reading=summary.reading, heard=heard, excludes=excludes)
-    return about, keys
-
-
-def independent(take: Take) -> tuple[pd.DataFrame | None, Excludes | None]:
-    """What the independent analysis hears in a take, and its judge of values."""
-    try:
-        from benchmarks.independent import analyse, excludes
-    except ImportError:
-        return None, None
-    return analyse(take), excludes
+    return about, score(take, survey.to_frame(), reading=summary.reading, heard=heard, excludes=excludes)
