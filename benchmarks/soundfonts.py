@@ -55,7 +55,8 @@ FONTS = {
     "a320u": Font("denemo-data", "/usr/share/sounds/sf2/A320U.sf2", "GPL-2"),
 }
 """By a short name. Left out on purpose: other cuts of the same samples (fluidr3mono, the small and lossless general),
-a simulated sound chip (opl3), and one whose package does not state the soundfont's licence (minuet-data)."""
+a simulated sound chip (opl3), and one whose package does not state the soundfont's licence (minuet-data). a320u's
+programs 0 and 1 are the same sound; fluid's, timgm's and gmbank's are close."""
 PROGRAMS = {0: "grand", 1: "bright grand", 2: "electric grand", 3: "honky-tonk"}
 """The piano programs of bank 0. Honky-tonk is out of tune by design: only for a stress case."""
 
