@@ -19,7 +19,8 @@ rise_ms
     from 20 dB to 2 dB under the loudest moment of the first 0.4 s; power of the analytic signal in a 4 ms window.
 early_db_per_s, middle_db_per_s, late_db_per_s
     lines through the whole sound's level (30 ms window) from its maximum on: 0-0.2 s, 0.2-0.8 s, 0.8-2 s, as far
-    as it lies less than 55 dB under the maximum; missing where that is less than half of the span.
+    as it lies less than 55 dB under the maximum and 6 dB over the file's own noise (its quietest half second before
+    the last 1.5 s); missing where that is less than half of the span, the last also above key 75.
 wander_1_db, wander_2_db
     rms distance of partial 1's (2's) envelope in dB from the best sum of two exponentials, from 0.1 s to 3 s or
     to 40 dB under its maximum; the partial is cut out by a Hann window of six periods, 30 to 200 ms.
@@ -54,15 +55,16 @@ FIGURES = {
 """Each figure with its goal: a distance in dB for levels, a ratio for the rest, NaN for none."""
 
 
-def measure(sound: NDArray[np.floating], *, rate_hz: int, key: int) -> dict[str, float]:
-    """The figures of one note, one channel from before its attack on, `FIGURES` by name."""
+def measure(sound: NDArray[np.floating], *, rate_hz: int, key: int, noise: float = 0.0) -> dict[str, float]:
+    """The figures of one note, one channel from before its attack on, `FIGURES` by name; ``noise`` is a power."""
     whole = np.asarray(sound, dtype=float)
     whole = whole[_begin(whole, rate_hz) :]
     f1_hz, b = fit_series(whole, rate_hz=rate_hz, key=key)
     between, below = _shares(whole, rate_hz, f1_hz, b, from_s=0.0, to_s=0.12)
     late, _ = _shares(whole, rate_hz, f1_hz, b, from_s=0.4, to_s=0.8)
-    late = late if key <= LAST_LATE_KEY else float("nan")
-    slopes = _decays(whole, rate_hz)
+    slopes = _decays(whole, rate_hz, noise)
+    if key > LAST_LATE_KEY:
+        late, slopes = float("nan"), (*slopes[:2], float("nan"))
     wanders = [_wander(whole, rate_hz, float(_partials(f1_hz, b, n)), f1_hz) for n in (1, 2)]
     values = (between, late, below, _rise_ms(whole, rate_hz), *slopes, *wanders)
     return dict(zip(FIGURES, values, strict=True))
@@ -159,7 +161,14 @@ def _rise_ms(sound: FloatArray, rate_hz: int) -> float:
     return 1e3 * (loud - soft) / rate_hz
 
 
-def _decays(sound: FloatArray, rate_hz: int) -> tuple[float, float, float]:
+def quietest(sound: NDArray[np.floating], rate_hz: int) -> float:
+    """Power of a recording's quietest half second, its faded end left out."""
+    half = round(0.5 * rate_hz)
+    whole = np.asarray(sound, dtype=float)[: -3 * half]
+    return float(min(np.mean(whole[i : i + half] ** 2) for i in range(0, len(whole) - half + 1, half)))
+
+
+def _decays(sound: FloatArray, rate_hz: int, noise: float) -> tuple[float, float, float]:
     hop = round(0.01 * rate_hz)
     power = np.convolve(sound**2, np.ones(3 * hop) / (3 * hop), "valid")[::hop]
     level_db = power_to_db(power, floor=1e-20)
@@ -169,7 +178,7 @@ def _decays(sound: FloatArray, rate_hz: int) -> tuple[float, float, float]:
     def slope(from_s: float, to_s: float) -> float:
         span = np.arange(round(from_s / 0.01), round(to_s / 0.01) + 1)
         seen = span[span < level_db.size]
-        seen = seen[level_db[seen] > level_db[0] - 55.0]
+        seen = seen[level_db[seen] > max(level_db[0] - 55.0, float(power_to_db(4.0 * noise)))]
         if seen.size < 0.5 * span.size:
             return float("nan")
         return float(-np.polyfit(0.01 * seen, level_db[seen], 1)[0])
@@ -211,8 +220,13 @@ def real_figures(keys: list[int]) -> pd.DataFrame:
         room.name = notes[key].name
         sound = read_sound(room)
         both = [
-            measure(sound.samples[: round(SECONDS * sound.rate_hz), c], rate_hz=sound.rate_hz, key=key)
-            for c in range(sound.samples.shape[1])
+            measure(
+                channel[: round(SECONDS * sound.rate_hz)],
+                rate_hz=sound.rate_hz,
+                key=key,
+                noise=quietest(channel, sound.rate_hz),
+            )
+            for channel in sound.samples.T
         ]
         rows[key] = pd.DataFrame(both).mean()
     return pd.DataFrame(rows).T

@@ -225,8 +225,10 @@ def _weak_firsts(rng: np.random.Generator, wide: bool, break_key: int) -> dict[s
 def drawn_faults(model: PianoModel, seed: int) -> tuple[KeyFault, ...]:
     """Two keys of each kind of fault, all at least three keys apart."""
     rng, taken, faults = np.random.default_rng([seed, 43]), set[int](), []
+    ends = {"damper": model.last_damped_key}
     for kind in FAULT_KINDS:
         low, high = PLACES.get(kind, (5, 80))
+        high = min(high, ends.get(kind, model.last_key))
         for _ in range(2):
             free = [k for k in range(low, high + 1) if not taken & set(range(k - 2, k + 3))]
             key = int(rng.choice(free))

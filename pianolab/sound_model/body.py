@@ -23,9 +23,11 @@ THUMP_CORNER_HZ = (
     (76, 2600.0),
     (88, 4500.0),
 )
-THUMP_OCTAVE_DB, BODY_OCTAVE_DB = -24.0, -36.0
+THUMP_OCTAVE_DB = ((1, -24.0), (28, -20.0), (40, -22.5), (52, -24.0), (88, -24.0))
+BODY_OCTAVE_DB = ((1, -22.0), (20, -24.0), (34, -35.0), (88, -38.0))
 THUMP_SLOPE, BODY_SLOPE = 1.6, 1.2
-LOWEST_HZ, HIGHEST_HZ = 38.0, 6500.0
+BODY_CORNER = 2.0
+LOWEST_HZ, HIGHEST_HZ = 25.0, 6500.0
 PER_BLOW_DB = 0.8
 SHARED_WITH_OTHER_BLOWS = 0.8
 SYMPATHETIC_DB, DUPLEX_DB = -62.0, -50.0
@@ -80,7 +82,7 @@ def board_poles(model: PianoModel, *, lingering: bool) -> ComplexArray:
     while f_hz[-1] < HIGHEST_HZ:
         f_hz.append(f_hz[-1] + max(least_hz, share * f_hz[-1]) * float(rng.uniform(0.4, 1.6)))
     f = np.array(f_hz)
-    rate = 4.3 * (f / 300.0) ** 0.12 if lingering else 15.0 * (f / 150.0) ** 0.4
+    rate = 3.0 * (f / 300.0) ** 0.12 if lingering else 15.0 * (f / 150.0) ** 0.4
     return np.asarray(-rate * np.exp(0.25 * rng.standard_normal(f.size)) + 2j * np.pi * f)
 
 
@@ -93,9 +95,13 @@ def _board(
         return _none()
     poles = board_poles(model, lingering=lingering)
     f_hz = poles.imag / (2.0 * np.pi)
-    octave_db, slope = (BODY_OCTAVE_DB, BODY_SLOPE) if lingering else (THUMP_OCTAVE_DB, THUMP_SLOPE)
+    octave_db, slope = (
+        (at_key(BODY_OCTAVE_DB, key), BODY_SLOPE)
+        if lingering
+        else (at_key(THUMP_OCTAVE_DB, key), THUMP_SLOPE)
+    )
     share = np.log2(np.gradient(f_hz) / f_hz + 1.0)
-    corner = at_key(THUMP_CORNER_HZ, key)
+    corner = at_key(THUMP_CORNER_HZ, key) * (BODY_CORNER if lingering else 1.0)
     level = medium * db_to_amplitude(octave_db + layer_db) * np.sqrt(2.0 * share)
     level = level * (1.0 + (f_hz / corner) ** 2) ** (-0.5 * slope)
     rng = model.stream(key, "thump")

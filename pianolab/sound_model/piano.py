@@ -222,7 +222,7 @@ class PianoModel:
     last_single_key: int = 10
     hardness_db: float = 0.0
     voicing_spread_db: float = 0.8
-    false_beat_cents: float = 0.1
+    false_beat_cents: float = 0.15
     last_damped_key: int = 68
     partial_scatter_db: float = 4.5
     colour_scatter_db: float = 0.0

@@ -24,9 +24,20 @@ LATE_SHARE = 0.22
 SLOWER_PER_PARTIAL = 0.12
 REACTIVE_SHARE = 0.2
 CROSSWISE_WEIGHT = 0.22
-AFTERSOUND_DB, AFTERSOUND_SCATTER = -14.0, 0.6
-AFTERSOUND_CENTS = ((1, 0.3), (49, 0.7), (88, 2.0))
-QUICKER_WITH_AFTERSOUND = ((1, 1.6), (40, 1.6), (60, 1.6), (88, 1.2))
+AFTERSOUND_DB = ((1, -14.0), (28, -9.5), (34, -9.5), (42, -13.5), (64, -11.0), (76, -13.0), (88, -15.0))
+AFTERSOUND_SCATTER, AFTERSOUND_PHASE = 0.6, 1.2
+AFTERSOUND_CENTS = ((1, 0.25), (28, 0.5), (40, 0.8), (64, 3.0), (88, 4.0))
+QUICKER_WITH_AFTERSOUND = (
+    (1, 0.8),
+    (13, 1.5),
+    (20, 2.2),
+    (34, 2.0),
+    (46, 1.8),
+    (60, 2.1),
+    (72, 2.0),
+    (88, 1.5),
+)
+LATE_WITH_AFTERSOUND = ((1, 0.2), (20, 0.17), (34, 0.18), (46, 0.25), (64, 0.14), (88, 0.13))
 RISE_S = ((1, 0.011), (28, 0.008), (49, 0.009), (70, 0.0065), (88, 0.004))
 RISE_SCATTER = 0.3
 TURNS_PER_RISE = 1.475
@@ -75,47 +86,60 @@ def _weak_first(model: PianoModel, key: int) -> bool:
 def bridge_modes(
     model: PianoModel, key: int, f_hz: FloatArray, *, numbers: Numbers, blow: np.random.Generator | None
 ) -> tuple[ComplexArray, ComplexArray]:
-    """Poles (1/s) and shares of all modes, shape (partials, strings + 1).
+    """Poles (1/s) and shares of all modes, shape (partials, modes).
 
-    The last oscillator is the strings' movement along the board: weakly coupled to the bridge, so it gives single
-    strings their aftersound and their false beat [weinreich1977] [capleton2004].
+    The last oscillators are the strings' movement along the board: weakly coupled to the bridge, so it gives single
+    strings their aftersound and their false beat [weinreich1977] [capleton2004]. There is one, or two that beat with
+    each other where there are several strings and the aftersound isn't off.
     """
     partials, strings = f_hz.shape
+    prompt, reactive = _prompt_rates(model, key, numbers)
     rng = model.stream(key, "false beats")
     cents = model.false_beat_cents * rng.standard_normal((MOST_PARTIALS, strings + 1))[numbers - 1]
     weights = np.array([*np.ones(strings), CROSSWISE_WEIGHT])
     uneven = 0.1 * model.stream(key, "hammer").standard_normal(strings + 1)
     if blow is not None and model.blow_spread > 0:
         uneven = uneven + model.blow_spread * BLOW_STRING_SHARE * blow.standard_normal(strings + 1)
-    struck = np.broadcast_to(weights * (1.0 + uneven), (partials, strings + 1)).copy()
-    heard = weights.copy()
+    struck = weights * (1.0 + uneven)
+    total, late = float(np.sum(weights * struck)), LATE_SHARE
+    heard = np.broadcast_to(weights, (partials, strings + 1))
     if model.aftersound_db > OFF_DB:
-        along, apart = _aftersound(model, key, numbers)
-        struck[:, -1] *= along
-        heard[-1] = strings * db_to_amplitude(AFTERSOUND_DB + model.aftersound_db) / CROSSWISE_WEIGHT
-        cents[:, -1] += apart
+        late = at_key(LATE_WITH_AFTERSOUND, key)
+        along, apart = _aftersound(model, key, numbers, ways=min(2, strings))
+        heard = np.concatenate([heard[:, :-1], strings / CROSSWISE_WEIGHT * along], axis=1)
+        cents = np.concatenate([cents[:, :-1], cents[:, -1:] + apart], axis=1)
+        weights, struck = (_last_repeated(x, min(2, strings)) for x in (weights, struck))
     centre = f_hz.mean(axis=1)
-    each = np.concatenate([f_hz, centre[:, None]], axis=1) * (1.0 + cents / CENTS_PER_NEPER)
-    prompt, reactive = _prompt_rates(model, key, numbers)
-    eta = (1.0 - LATE_SHARE) * prompt / strings
+    each = np.concatenate([f_hz, np.repeat(centre[:, None], weights.size - strings, axis=1)], axis=1)
+    each = each * (1.0 + cents / CENTS_PER_NEPER)
     poles, shares = coupled_modes(
         2.0 * np.pi * (each - centre[:, None]),
-        coupling_per_s=eta * (1.0 + 1j * reactive),
-        loss_per_s=LATE_SHARE * prompt,
-        weights=np.broadcast_to(weights, (partials, strings + 1)),
-        excitation=struck,
-        heard=np.broadcast_to(heard, (partials, strings + 1)),
+        coupling_per_s=(1.0 - late) * prompt / strings * (1.0 + 1j * reactive),
+        loss_per_s=late * prompt,
+        weights=np.broadcast_to(weights, each.shape),
+        excitation=np.broadcast_to(struck, each.shape),
+        heard=heard,
     )
-    total = float(np.sum(weights * weights * (1.0 + uneven)))
     return poles + 2j * np.pi * centre[:, None], shares / total
 
 
-def _aftersound(model: PianoModel, key: int, numbers: Numbers) -> tuple[FloatArray, FloatArray]:
-    """How hard the movement along the board is struck in each partial, in or against step, and its distance, cents."""
+def _last_repeated(values: FloatArray, times: int) -> FloatArray:
+    return np.concatenate([values[:-1], np.repeat(values[-1:], times)])
+
+
+def _aftersound(
+    model: PianoModel, key: int, numbers: Numbers, *, ways: int
+) -> tuple[ComplexArray, FloatArray]:
+    """How the movement along the board is heard in each partial, in or out of step, and its distance, cents.
+
+    Both have shape (partials, ways).
+    """
     rng = model.stream(key, "aftersound")
     rng.random(64)
-    size, sign, apart = rng.standard_normal((3, MOST_PARTIALS))[:, numbers - 1]
-    return np.sign(sign) * np.exp(AFTERSOUND_SCATTER * size), at_key(AFTERSOUND_CENTS, key) * apart
+    size, phase, apart = rng.standard_normal((3, MOST_PARTIALS, 2))[:, numbers - 1, :ways]
+    usual = db_to_amplitude(at_key(AFTERSOUND_DB, key) + model.aftersound_db) / np.sqrt(ways)
+    heard = usual * np.exp(AFTERSOUND_SCATTER * size + 1j * AFTERSOUND_PHASE * phase)
+    return np.asarray(heard), at_key(AFTERSOUND_CENTS, key) * apart
 
 
 def _prompt_rates(model: PianoModel, key: int, numbers: Numbers) -> tuple[FloatArray, FloatArray]:

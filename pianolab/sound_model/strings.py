@@ -137,7 +137,7 @@ def coupled_modes(
     loss_per_s : array, shape (...) or (..., strings), 1/s; what a string loses without the bridge
     weights, excitation : array, shape (..., strings); how strongly a string drives the bridge and how hard
         the hammer hits it; 1 if left out
-    heard : array, shape (..., strings); how strongly a string sounds, ``weights`` if left out
+    heard : array, shape (..., strings), may be complex; how a string sounds, ``weights`` if left out
 
     Returns
     -------
@@ -167,5 +167,5 @@ def coupled_modes(
     )
     poles, shapes = np.linalg.eig(system)
     shares = np.linalg.solve(shapes, struck[..., None].astype(complex))[..., 0]
-    out = w if heard is None else ones * np.asarray(heard, dtype=float)
+    out = w if heard is None else ones * np.asarray(heard)
     return poles, np.einsum("...j,...jk->...k", out, shapes) * shares
