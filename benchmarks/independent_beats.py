@@ -23,8 +23,10 @@ LEAST_DEPTH = 0.12
 """A beat counts from this share of the power, about 1 dB up and down: shallower ones are polarisation and noise."""
 STANDS_OUT = 5.0
 """A beat stands so many times above the median of the modulation spectrum."""
-FIRST_CYCLES = 1.8
-"""Slower beats can't be told from a two-stage fall."""
+FIRST_CYCLES = 2.5
+"""Slower beats can't be told from a two-stage fall that a cubic doesn't quite follow."""
+SURE_DEPTH = 0.4
+"""A beat of one partial alone is called clear from this share of the power (3.7 dB from loud to soft)."""
 SKIRT_DB = 26.0
 """A cluster ends where it is so far below its peak: a string 26 dB down makes beats of 0.9 dB, nobody's unison."""
 
@@ -129,6 +131,17 @@ def _agreeing(beats: list[Beat], partials: int, key: int) -> float:
     return best
 
 
+def _slowest_clear(beats: list[Beat]) -> Beat | None:
+    """The slowest beat that stands in three partials at one distance in cents, or is deep."""
+    clear = [
+        beat
+        for beat in beats
+        if beat.share >= SURE_DEPTH
+        or len({b.n for b in beats if abs(np.log(b.cents / beat.cents)) < 0.1}) >= 3
+    ]
+    return min(clear, key=lambda beat: beat.hz) if clear else None
+
+
 def unison_of(
     samples: Floats, rate_hz: int, strike: Strike, noise: Noise, lines: list[Line], apart_hz: float
 ) -> Unison:
@@ -168,8 +181,8 @@ def _bounds(beats: list[Beat], widths: Floats, partials: int, key: int) -> Uniso
     if distance > 0:
         high = max(high, 1.3 * distance)
     why = "" if len(seen) else "noise hides how wide the partials are"
-    if not beats:
+    first = _slowest_clear(beats)
+    if first is None:
         return Unison(np.nan, np.nan, np.nan, low, high, why or "no clear beat")
-    first = min(beats, key=lambda beat: beat.hz)
     depth = 10 * np.log10((1 + first.share) / (1 - first.share))
     return Unison(first.hz, float(depth), float(first.n), low, high, why)

@@ -177,10 +177,12 @@ def score_pitches(views: Views, key: int) -> Scored:
     )
     peaks = np.maximum.reduceat(views.hann.power, edges)
     peaks[-1] = views.hann.power[edges[-1]]
-    height = np.clip(10 * np.log10(peaks / beside + 1e-12), 0, 40)
+    height = np.clip(10 * np.log10(peaks / beside + 1e-12), 0, 60)
     height = np.maximum.reduce([height, np.roll(height, 1), np.roll(height, -1)])
     index = np.clip(np.rint(1200 * np.log2(places / low) / 2.5).astype(int), 0, len(grid) - 1)
-    score = np.sum(height[index] * seen, axis=2) / np.maximum(seen.sum(2), 1)
+    # in the treble partial 1 is the strongest line, and what lies higher may be anything
+    weight = seen / (n if key > SERIES_TO_KEY else np.ones(len(n)))
+    score = np.sum(height[index] * weight, axis=2) / np.maximum(weight.sum(2), 1e-9)
     # away from the usual B costs a little: with few partials any B goes through them
     return Scored(cents, factor, score - 0.3 * np.log2(factor) ** 2)
 
@@ -229,6 +231,15 @@ def centroid(spectrum: Spectrum, hz: float, reach_hz: float, beside_hz: float) -
     return middle, float(spread / max(total, 1e-30))
 
 
+def _spread_cents(spectrum: Spectrum, hz: float, reach_hz: float) -> float:
+    """Rms spread of a cluster's energy beyond that of one line under a Hann window (0.58 / length), in cents."""
+    f, power = spectrum.cut(hz - reach_hz, hz + reach_hz)
+    net = np.where(power > 0.003 * power.max(), power, 0.0)
+    middle = np.sum(f * net) / net.sum()
+    square = np.sum((f - middle) ** 2 * net) / net.sum() - spectrum.width_hz**2 / 3
+    return float(1731 * np.sqrt(max(square, 0.0)) / hz)
+
+
 def measure_line(views: Views, n: int, near_hz: float, reach_hz: float, apart_hz: float) -> Line | None:
     """The partial near a frequency, or None where nothing clear stands there."""
     peak_hz, power = _peak(views, near_hz, reach_hz)
@@ -240,7 +251,7 @@ def measure_line(views: Views, n: int, near_hz: float, reach_hz: float, apart_hz
         return None
     around = min(max(peak_hz * (2 ** (25 / 1200) - 1), 3 * views.hann.width_hz), 0.4 * apart_hz)
     early, early_se = centroid(views.blow, peak_hz, around, 0.45 * apart_hz)
-    late, late_se = centroid(views.hann, peak_hz, around, 0.45 * apart_hz)
+    late, _ = centroid(views.hann, peak_hz, around, 0.45 * apart_hz)
     if not (np.isfinite(early) and np.isfinite(late)):
         return None
     rang = 0.0
@@ -252,7 +263,9 @@ def measure_line(views: Views, n: int, near_hz: float, reach_hz: float, apart_hz
     moved = float(cents_of(late, early))
     # where the cluster is lopsided or moves, its centroid depends on how time is weighted
     lopsided = float(cents_of(peak_hz, early))
-    se = float(np.linalg.norm([noise_hz / peak_hz * 1731, 0.25 * moved, 0.1 * lopsided, 0.02]))
+    # a room weighs the strings of a cluster by chance
+    weighed = 0.25 * _spread_cents(views.hann, peak_hz, around)
+    se = float(np.linalg.norm([noise_hz / peak_hz * 1731, 0.25 * moved, 0.2 * lopsided, weighed, 0.02]))
     return Line(n, peak_hz, early, se, float(clear_db), moved)
 
 
@@ -265,14 +278,23 @@ def follow(views: Views, key: int, cents: float, b: float) -> list[Line]:
         apart = float(series_hz(np.float64(n + 1), f0, b)) - near
         if near > views.top_hz:
             break
-        doubt = near * (2 ** ((8 if n <= SEARCHED else 6) / 1200) - 1)
+        doubt = near * (2 ** (_doubt_cents(n, key, b) / 1200) - 1)
         line = measure_line(views, n, near, min(max(doubt, 1.5 * views.hann.width_hz), 0.3 * apart), apart)
         if line is None:
             continue
         lines.append(line)
+        if n == 1 and key > SERIES_TO_KEY:
+            f0 *= line.centroid_hz / near
         if len(lines) >= 4 and n >= SEARCHED:
             f0, b, _, _ = fit_series(lines, f0, b, quick=True)
     return lines
+
+
+def _doubt_cents(n: int, key: int, b: float) -> float:
+    """How far from its predicted place a partial is sought; in the treble B is known within 30 % at first."""
+    if key <= SERIES_TO_KEY:
+        return 8.0 if n <= SEARCHED else 6.0
+    return 35.0 if n == 1 else min(8.0 + 0.15 * 1731 * b * (n**2 - 1), 40.0)
 
 
 def fit_series(

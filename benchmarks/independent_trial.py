@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import signal
 
-from benchmarks.independent import analyse
+from benchmarks.independent import analyse, excludes
 from benchmarks.takes import Press, Take
 
 Floats = NDArray[np.float64]
@@ -116,6 +117,7 @@ def make_take(
     hold_s: float = 2.0,
     gap_s: float = 0.5,
     channels: int = 1,
+    t60_s: float | None = None,
 ) -> Take:
     """Keys in turn with white noise ``snr_db`` under the notes' median peak; truth as calculated."""
     rng = np.random.default_rng(seed)
@@ -142,6 +144,8 @@ def make_take(
                 "decay_20_s": fall_20(note.sound, hold_s),
             }
         )
+    if t60_s:
+        samples = in_room(samples, t60_s, rng)
     samples += rng.normal(size=samples.shape) * np.sqrt(np.median(loud)) * 10 ** (-snr_db / 20)
     return Take(
         family="sums",
@@ -153,7 +157,17 @@ def make_take(
         truth=pd.DataFrame(truth),
         first_key=min(keys),
         last_key=max(keys),
+        t60_s=t60_s,
     )
+
+
+def in_room(samples: Floats, t60_s: float, rng: np.random.Generator) -> Floats:
+    """Each channel with its own tail of white noise that falls 60 dB in ``t60_s``, as strong as the direct sound."""
+    t = np.arange(int(t60_s * RATE_HZ)) / RATE_HZ
+    tail = rng.normal(size=(len(t), samples.shape[1])) * np.exp(-6.9 * t / t60_s)[:, None]
+    tail /= np.sqrt(np.sum(tail**2, axis=0))
+    tail[0] += 1.0
+    return signal.fftconvolve(samples, tail, axes=0)[: len(samples)]
 
 
 def tried(take: Take) -> pd.DataFrame:
@@ -211,17 +225,51 @@ def _figures(rows: pd.DataFrame) -> dict[str, float]:
     }
 
 
+TWINS = {
+    "cents": lambda value: value + 3.0,
+    "inharmonicity": lambda value: 1.4 * value,
+    "unison_cents": lambda value: value + 10.0,
+    "decay_20_s": lambda value: 2.0 * value,
+}
+"""How a wrong value is made of a true one."""
+
+
+def ruled_out(rows: pd.DataFrame) -> pd.DataFrame:
+    """Share of true values that `excludes` rules out (should be none) and of wrong ones (`TWINS`), per column."""
+    shares = {}
+    for column, twin in TWINS.items():
+        true = "unison_cents" if column == "unison_cents" else f"{column}_true"
+        known = rows[rows[true].notna()]
+        values = [(row, float(row[true])) for _, row in known.iterrows()]
+        shares[column] = {
+            "n": len(values),
+            "true": np.mean([excludes(row, column, value, 0.0) for row, value in values]),
+            "wrong": np.mean([excludes(row, column, twin(value), 0.0) for row, value in values]),
+        }
+    return pd.DataFrame(shares).T
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", type=int, default=2)
     parser.add_argument("--step", type=int, default=2, help="every how manieth key")
     parser.add_argument("--snr", type=float, nargs="*", default=[20.0, 35.0, 50.0])
+    parser.add_argument(
+        "--room", type=float, help="T60 in s of a room to add; decay's truth stays the dry one"
+    )
     asked = parser.parse_args()
     keys = tuple(range(1, 89, asked.step))
     pd.set_option("display.width", 250, "display.max_columns", 30, "display.precision", 2)
     for snr_db in asked.snr:
         takes = [
-            make_take(keys, seed, snr_db=snr_db, channels=1 + seed % 2, gap_s=(0.5, 0.25)[seed % 2])
+            make_take(
+                keys,
+                seed,
+                snr_db=snr_db,
+                channels=1 + seed % 2,
+                gap_s=(0.5, 0.25)[seed % 2],
+                t60_s=asked.room,
+            )
             for seed in range(asked.seeds)
         ]
         begin = time.process_time()
@@ -229,6 +277,7 @@ def main() -> None:
         spent = (time.process_time() - begin) / asked.seeds / len(keys) * 88
         print(f"\n{snr_db:g} dB over white noise, {spent:.1f} s of one core for 88 keys")
         print(table(rows).to_string())
+        print(f"\nruled out:\n{ruled_out(rows).to_string()}")
 
 
 if __name__ == "__main__":
