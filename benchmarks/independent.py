@@ -16,21 +16,9 @@ from numpy.typing import NDArray
 
 from benchmarks.independent_beats import unison_of
 from benchmarks.independent_levels import Fall, Level, Noise, Strike, decay_of, level_of, noise_of, release_of
-from benchmarks.independent_lines import (
-    LEAST_SE_CENTS,
-    SERIES_TO_KEY,
-    Line,
-    Scored,
-    Views,
-    cents_of,
-    equal_hz,
-    fit_series,
-    follow,
-    score_pitches,
-    usual_b,
-    views_of,
-)
+from benchmarks.independent_lines import LEAST_SE_CENTS, Line, Views, cents_of, equal_hz, views_of
 from benchmarks.independent_rules import excludes
+from benchmarks.independent_series import SERIES_TO_KEY, Scored, fit_series, follow, score_pitches, usual_b
 from benchmarks.takes import Press, Take
 
 __all__ = ["analyse", "excludes", "strikes_of"]

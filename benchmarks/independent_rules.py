@@ -9,13 +9,14 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 ROOM_PART = 1 / 3
 """What a room of T60 can add to a fall of 20 dB: its own fall of 20 dB, T60 / 3."""
 
 
 def excludes(
-    row: Mapping[str, Any], column: str, value: float, sd: float = np.nan, *, bound: str = "="
+    row: Mapping[str, Any] | pd.Series, column: str, value: float, sd: float = np.nan, *, bound: str = "="
 ) -> bool:
     """Whether a row of `benchmarks.independent.analyse` rules out what a survey shows.
 
@@ -43,12 +44,12 @@ def excludes(
     return bool(rule(row, value, sd))
 
 
-def _cents(row: Mapping[str, Any], value: float, sd: float) -> bool:
+def _cents(row: Mapping[str, Any] | pd.Series, value: float, sd: float) -> bool:
     """Three combined sd and 1 cent: the mean of strings and the centroid of their energy may differ by that."""
     return abs(value - row["cents"]) > 3 * np.hypot(sd, row["cents_se"]) + 1.0
 
 
-def _f1(row: Mapping[str, Any], value: float, sd: float) -> bool:
+def _f1(row: Mapping[str, Any] | pd.Series, value: float, sd: float) -> bool:
     """The same in cents."""
     if value <= 0:
         return bool(np.isfinite(row["f1_hz"]))
@@ -56,25 +57,25 @@ def _f1(row: Mapping[str, Any], value: float, sd: float) -> bool:
     return bool(_cents({"cents": 0.0, "cents_se": row["cents_se"]}, away, 1731 * sd / value))
 
 
-def _inharmonicity(row: Mapping[str, Any], value: float, sd: float) -> bool:
+def _inharmonicity(row: Mapping[str, Any] | pd.Series, value: float, sd: float) -> bool:
     """Five combined se and 5 %: B depends on which partials are fitted, for the bridge is no rigid end."""
     b = row["inharmonicity"]
     return abs(value - b) > 5 * np.hypot(sd, row["inharmonicity_se"]) + 0.05 * abs(b)
 
 
-def _unison(row: Mapping[str, Any], value: float, sd: float) -> bool:
+def _unison(row: Mapping[str, Any] | pd.Series, value: float, sd: float) -> bool:
     """More than 1 cent (and two of the survey's sd) outside: a narrower one could not beat so, a wider one not fit."""
     grant = 1.0 + 2 * sd
     return bool(value < row["unison_low_cents"] - grant or value > row["unison_high_cents"] + grant)
 
 
-def _room_s(row: Mapping[str, Any]) -> float:
+def _room_s(row: Mapping[str, Any] | pd.Series) -> float:
     """Time a room that was added can have added to a fall; 0 where there is none."""
     t60_s = row.get("t60_s", np.nan)
     return ROOM_PART * t60_s if np.isfinite(t60_s) else 0.0
 
 
-def _decay(row: Mapping[str, Any], value: float, bound: str) -> bool:
+def _decay(row: Mapping[str, Any] | pd.Series, value: float, bound: str) -> bool:
     """Outside the interval by over 25 % and 0.05 s: less is a matter of the window and of where 0 dB lies.
 
     In a room the survey may show the dry note: shorter than heard by up to what the room adds, and longer by 10 %
@@ -92,7 +93,7 @@ def _decay(row: Mapping[str, Any], value: float, bound: str) -> bool:
     return bool({"=": too_short or too_long, ">": too_long, "<": too_short}[bound])
 
 
-def _release(row: Mapping[str, Any], value: float, bound: str) -> bool:
+def _release(row: Mapping[str, Any] | pd.Series, value: float, bound: str) -> bool:
     """As heard: outside by over 50 % and 0.1 s, since the moment of release is not sharp; lower bounds only bound."""
     heard, kind = row["release_20_s"], row["release_kind"]
     if not kind:

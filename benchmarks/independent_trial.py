@@ -252,6 +252,7 @@ def ruled_out(rows: pd.DataFrame) -> pd.DataFrame:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", type=int, default=2)
+    parser.add_argument("--first", type=int, default=0, help="first seed")
     parser.add_argument("--step", type=int, default=2, help="every how manieth key")
     parser.add_argument("--snr", type=float, nargs="*", default=[20.0, 35.0, 50.0])
     parser.add_argument(
@@ -270,7 +271,7 @@ def main() -> None:
                 gap_s=(0.5, 0.25)[seed % 2],
                 t60_s=asked.room,
             )
-            for seed in range(asked.seeds)
+            for seed in range(asked.first, asked.first + asked.seeds)
         ]
         begin = time.process_time()
         rows = pd.concat([tried(take) for take in takes], ignore_index=True)

@@ -1,6 +1,7 @@
 """The independent analysis on sums of decaying partials whose truth is calculated, not measured."""
 
 import ast
+import dataclasses
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from benchmarks.independent import analyse, excludes
 from benchmarks.independent_trial import RATE_HZ, ruled_out, table, tried
 from benchmarks.independent_trial import make_take as trial_take
 from benchmarks.takes import Press, Take
+from pianolab.io.real_notes import string_together
 
 
 def take_of(samples: np.ndarray, presses: tuple[Press, ...], t60_s: float | None = None) -> Take:
@@ -172,6 +174,23 @@ def test_neighbour_that_rings_on_is_not_taken() -> None:
     assert row["cents"] == pytest.approx(1200 * np.log2(441 * np.sqrt(1 + 6e-4) / 440), abs=0.3)
     quiet = take_of(neighbour, (Press(key=49, onset_s=0.5, release_s=3.0),))
     assert not analyse(quiet).iloc[0]["sounds"]
+
+
+def test_real_notes_agree_with_figures_read_by_hand() -> None:
+    """The project's early readings of these recordings, by hand and other code, rough: B 1.1e-4, 2.9e-4, 14.8e-4,
+    41e-4 at keys 28, 40, 58, 70, partial 1 about 15 cents sharp at key 70 and 0 to 2 cents off in the middle."""
+    keys = (28, 40, 58, 70)
+    sound, onsets_s = string_together(hold_s=2.0, keys=keys)
+    presses = tuple(Press(key=k, onset_s=o, release_s=o + 2.0) for k, o in zip(keys, onsets_s, strict=True))
+    take = dataclasses.replace(take_of(sound.samples, presses), rate_hz=sound.rate_hz)
+    rows = analyse(take).set_index("key")
+    assert rows["sounds"].all()
+    assert rows["inharmonicity"].to_numpy() == pytest.approx([1.1e-4, 2.9e-4, 14.8e-4, 41e-4], rel=0.06)
+    assert rows.loc[70, "cents"] == pytest.approx(15, abs=2)
+    assert abs(rows.loc[40, "cents"]) < 2
+    # a semitone off, or B of another register, is ruled out
+    assert excludes(rows.loc[40], "cents", rows.loc[40, "cents"] + 100)
+    assert excludes(rows.loc[40], "inharmonicity", 6.4e-4)
 
 
 def test_silence_noise_and_short_presses_say_nothing() -> None:
