@@ -43,10 +43,10 @@ class Outcome:
     says: str
 
 
-def one_take(recipe: Recipe, folder: Path) -> Outcome:
-    """Makes, measures and keeps one take; runs in a process of its own."""
+def one_take(recipe: Recipe, folder: Path, name: str) -> Outcome:
+    """Makes, measures and keeps one take under a name; runs in a process of its own."""
 
-    name, begun = bench_store.name_of(recipe), time.perf_counter()
+    begun = time.perf_counter()
     try:
         take = build(recipe)
     except MISSING as error:
@@ -59,25 +59,30 @@ def one_take(recipe: Recipe, folder: Path) -> Outcome:
         from benchmarks.independent_rules import excludes
         from benchmarks.scoring import measure
 
-        about, keys = measure(take, heard=second_opinion(recipe, take, folder), excludes=excludes)
+        heard, without = second_opinion(recipe, take, folder)
+        about, keys = measure(take, heard=heard, excludes=excludes)
     except Exception as error:
         return Outcome(
             name=name, recipe=recipe, state="broken", says=f"scoring it: {type(error).__name__}: {error}"
         )
-    bench_store.save(folder / f"{name}.json", about, keys)
+    bench_store.save(folder / f"{name}.json", about | {"without_opinion": without}, keys)
     says = f"{in_short(about, keys)}; {take.seconds:.0f} s of sound in {time.perf_counter() - begun:.0f} s"
     return Outcome(name=name, recipe=recipe, state="done", says=says)
 
 
-def second_opinion(recipe: Recipe, take: Take, folder: Path) -> pd.DataFrame:
-    """The independent analysis of a take, from the disk where the same sound was analysed before."""
+def second_opinion(recipe: Recipe, take: Take, folder: Path) -> tuple[pd.DataFrame | None, str]:
+    """The independent analysis of a take, from the disk where the same sound was analysed before; why there is none."""
     from benchmarks.independent import analyse
 
     path = folder / f"{bench_store.name_of(recipe, measured=False)}.heard.json"
-    if not path.exists():
-        bench_store.save_frame(path, analyse(take))
+    try:
+        if not path.exists():
+            bench_store.save_frame(path, analyse(take))
+    except Exception as error:
+        # Its defects must not hide what the listening does; the run fails for them at its end.
+        return None, f"{type(error).__name__}: {error}"
     # Always as it comes from the disk, so that a first run and the next can't differ.
-    return bench_store.load_frame(path)
+    return bench_store.load_frame(path), ""
 
 
 def in_short(about: dict[str, Any], keys: list[dict[str, Any]]) -> str:
@@ -116,7 +121,8 @@ def run(recipes: Sequence[Recipe], folder: Path, *, jobs: int, fresh: bool) -> I
         if not fresh and (folder / f"{name}.json").exists():
             yield Outcome(name=name, recipe=recipe, state="done", says="kept from before")
         else:
-            todo.append(recipe)
+            # Named before any process starts: a file that is edited meanwhile can't lend its name to older code.
+            todo.append((recipe, folder, name))
     if not todo:
         return
     # Linear algebra of several processes on the same cores would only wait for one another.
@@ -124,7 +130,7 @@ def run(recipes: Sequence[Recipe], folder: Path, *, jobs: int, fresh: bool) -> I
         os.environ.setdefault(variable, "1")
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(min(jobs, len(todo)), mp_context=context) as pool:
-        waiting = [pool.submit(one_take, recipe, folder) for recipe in todo]
+        waiting = [pool.submit(one_take, *job) for job in todo]
         try:
             for future in as_completed(waiting):
                 yield future.result()
@@ -224,6 +230,21 @@ def chosen(read: argparse.Namespace) -> tuple[list[Recipe], list[str]]:
     return [r for r in recipes if not read.case or r.case in read.case], missing
 
 
+def defects(outcomes: Iterable[Outcome], takes: pd.DataFrame) -> list[str]:
+    """A line for each take that the bench could not make or score, or not hold against the independent analysis."""
+    lines = [
+        f"broken: {o.recipe.family}, {o.recipe.case}, {o.recipe.name}: {o.says}"
+        for o in outcomes
+        if o.state == "broken"
+    ]
+    for t in takes.to_dict("records"):
+        if t["without_opinion"]:
+            lines.append(
+                f"no independent analysis: {t['family']}, {t['case']}, {t['name']}: {t['without_opinion']}"
+            )
+    return lines
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Command line."""
     read = arguments_of(arguments)
@@ -233,17 +254,25 @@ def main(arguments: list[str] | None = None) -> int:
     if not recipes:
         print("bench: no take of that family and case", file=sys.stderr)
         return 2
-    outcomes = progress(run(recipes, read.out / "results", jobs=read.jobs, fresh=read.fresh), len(recipes))
+    try:
+        outcomes = progress(
+            run(recipes, read.out / "results", jobs=read.jobs, fresh=read.fresh), len(recipes)
+        )
+    except KeyboardInterrupt:
+        print("bench: stopped; the same command goes on from here", file=sys.stderr)
+        return 130
     takes, keys = report(outcomes, read.out)
     missing += left_out(outcomes)
     for line in missing:
         print(line)
-    broken = [o for o in outcomes if o.state == "broken"]
-    for o in broken:
-        print(f"broken: {o.recipe.family}, {o.recipe.case}, {o.recipe.name}: {o.says}", file=sys.stderr)
+    broken = defects(outcomes, takes)
+    for line in broken:
+        print(line, file=sys.stderr)
     in_ci = os.environ.get("CI") == "true"
     failed = bool(broken) or not len(takes) or bool(missing and (read.quick or in_ci))
     if read.quick and len(takes) and not read.case:
+        if read.record and failed:
+            print("not recorded: the set is not whole", file=sys.stderr)
         worse = bench_quick.against_floor(takes, keys, record=read.record and not failed)
         failed |= bool(worse)
         print("\n".join(worse) or "quick bench: no family is worse than its floor")

@@ -74,7 +74,7 @@ KEY_COLUMNS = (
 )  # fmt: skip
 TAKE_COLUMNS = (
     "family", "case", "name", "seconds", "healthy", "refused", "crashed", "listen_share", "reading", "tune_first",
-    "warnings", "t60_s", "t60_heard_s",
+    "warnings", "t60_s", "t60_heard_s", "without_opinion",
 )  # fmt: skip
 """Columns of the two tables; those that a take can't fill stay empty."""
 

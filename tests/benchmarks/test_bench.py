@@ -296,7 +296,7 @@ def results(
     recipe = Recipe(family=family, case="plain", name=name, maker="none", piano=piano)
     usual = {
         "seconds": 5.0, "healthy": True, "refused": "", "crashed": "", "listen_share": 0.02, "reading": "clear",
-        "tune_first": False, "warnings": 1,
+        "tune_first": False, "warnings": 1, "without_opinion": "",
     }  # fmt: skip
     return name, recipe, usual | about, rows.reset_index().to_dict("records")
 
@@ -421,6 +421,20 @@ def test_drawn_pianos_are_half_healthy_in_drawn_rooms_and_held_out_ones_are_othe
     assert not held_out & {r.seed for r in everyone}
 
 
+def test_the_quick_set_is_small_and_needs_nothing_downloaded() -> None:
+    takes = bench_quick.recipes()
+    assert len(takes) == 24
+    assert not {r.maker for r in takes} & {"real", "soundfont"}
+    assert {r.case for r in takes} >= {
+        "healthy",
+        "seeded",
+        *bench_quick.QUICK_CASES,
+        *bench_quick.QUICK_CHAINS,
+    }
+    assert {r.chain for r in takes} - {""} <= set(families.chains())
+    assert len({bench_store.name_of(r) for r in takes}) == 24
+
+
 def test_the_command_measures_once_and_goes_on(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -450,7 +464,7 @@ def test_a_missing_tool_leaves_its_takes_out_with_a_line(
         raise FileNotFoundError("no such program")
 
     monkeypatch.setitem(families.WHOLE, "narrow", no_tool)
-    outcome = bench.one_take(families.narrow()[0], tmp_path)
+    outcome = bench.one_take(families.narrow()[0], tmp_path, "name")
     assert outcome.state == "missing"
     assert bench.left_out([outcome]) == ["1 takes of narrow are left out: FileNotFoundError: no such program"]
 
@@ -458,5 +472,20 @@ def test_a_missing_tool_leaves_its_takes_out_with_a_line(
         raise TypeError("a slip of the bench")
 
     monkeypatch.setitem(families.WHOLE, "narrow", defect)
-    assert bench.one_take(families.narrow()[0], tmp_path).state == "broken"
+    assert bench.one_take(families.narrow()[0], tmp_path, "name").state == "broken"
     assert not list(tmp_path.iterdir())
+
+
+def test_a_take_without_an_independent_analysis_is_scored_and_fails_the_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(_: Take) -> pd.DataFrame:
+        raise IndexError("a slip of the analysis")
+
+    monkeypatch.setattr("benchmarks.independent.analyse", fails)
+    heard_, why = bench.second_opinion(families.narrow()[0], a_take(), tmp_path)
+    assert (heard_, why) == (None, "IndexError: a slip of the analysis")
+    takes, _ = bench_store.frames([results(scored(), without_opinion=why)])
+    [line] = bench.defects([], takes)
+    assert line == "no independent analysis: made up, plain, one: IndexError: a slip of the analysis"
+    assert bench.defects([], takes.assign(without_opinion="")) == []
