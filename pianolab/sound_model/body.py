@@ -25,8 +25,8 @@ THUMP_CORNER_HZ = (
 )
 THUMP_OCTAVE_DB = ((1, -24.0), (28, -20.0), (40, -22.5), (52, -24.0), (88, -24.0))
 BODY_OCTAVE_DB = ((1, -22.0), (20, -24.0), (34, -35.0), (88, -38.0))
-THUMP_SLOPE, BODY_SLOPE = 1.6, 1.2
-BODY_CORNER = 2.0
+THUMP_SLOPE, BODY_SLOPE = 1.9, 2.5
+BODY_CORNER_HZ = ((1, 900.0), (40, 1100.0), (64, 1700.0), (88, 3000.0))
 LOWEST_HZ, HIGHEST_HZ = 25.0, 6500.0
 PER_BLOW_DB = 0.8
 SHARED_WITH_OTHER_BLOWS = 0.8
@@ -82,7 +82,7 @@ def board_poles(model: PianoModel, *, lingering: bool) -> ComplexArray:
     while f_hz[-1] < HIGHEST_HZ:
         f_hz.append(f_hz[-1] + max(least_hz, share * f_hz[-1]) * float(rng.uniform(0.4, 1.6)))
     f = np.array(f_hz)
-    rate = 3.0 * (f / 300.0) ** 0.12 if lingering else 15.0 * (f / 150.0) ** 0.4
+    rate = 3.0 * (f / 300.0) ** 0.12 * (1.0 + (f / 2500.0) ** 2) if lingering else 15.0 * (f / 150.0) ** 0.4
     return np.asarray(-rate * np.exp(0.25 * rng.standard_normal(f.size)) + 2j * np.pi * f)
 
 
@@ -101,7 +101,7 @@ def _board(
         else (at_key(THUMP_OCTAVE_DB, key), THUMP_SLOPE)
     )
     share = np.log2(np.gradient(f_hz) / f_hz + 1.0)
-    corner = at_key(THUMP_CORNER_HZ, key) * (BODY_CORNER if lingering else 1.0)
+    corner = at_key(BODY_CORNER_HZ if lingering else THUMP_CORNER_HZ, key)
     level = medium * db_to_amplitude(octave_db + layer_db) * np.sqrt(2.0 * share)
     level = level * (1.0 + (f_hz / corner) ** 2) ** (-0.5 * slope)
     rng = model.stream(key, "thump")
@@ -131,7 +131,8 @@ def _sympathetic(
     phase = np.exp(2j * np.pi * rng.random(2 * 110))[: f_hz.size]
     near = np.abs(f_hz[:, None] / partials_hz - 1.0) / RESONANCE_WIDTH
     driven = RESONANCE * (levels / (1.0 + near**2)).sum(axis=1)
-    level = db_to_amplitude(SYMPATHETIC_DB + model.sympathetic_db) * (medium + driven)
+    blown = medium / (1.0 + (f_hz / (2.0 * at_key(THUMP_CORNER_HZ, key))) ** 2)
+    level = db_to_amplitude(SYMPATHETIC_DB + model.sympathetic_db) * (blown + driven)
     low = f_hz < SYMPATHETIC_TOP_HZ
     poles = -rate / model.sustain + 2j * np.pi * f_hz
     return (level * phase)[low], poles[low], np.full(int(low.sum()), 25.0)
