@@ -195,7 +195,7 @@ WRITERS: dict[str, Writer] = {
     "write_page": lambda p, r: write_page(p, "<p>page</p>", replace=r),
     "write_sound": lambda p, r: write_sound(p, np.zeros(4800), rate_hz=48000, replace=r),
     "VisitPlan.save": lambda p, r: plan().save(p, replace=r),
-    "write_answers": lambda p, r: write_answers(open_class("class"), "dampers", p, replace=r),
+    "write_answers": lambda p, r: write_answers(open_class("class"), "deciding together", p, replace=r),
     "write_class_page": lambda p, r: write_class_page(open_class("class"), p, replace=r),
     "write_progress_page": lambda p, r: write_progress_page(open_class("class"), "Mia", p, replace=r),
 }
@@ -238,6 +238,20 @@ def test_a_function_never_writes_to_a_casebooks_own_file(place, name) -> None:
         with pytest.raises(BadInput, match=r"a file of a casebook|an input"):
             WRITERS[name](aim, True)
     assert content(place) == before
+
+
+def test_a_taken_name_shows_before_the_work(place, monkeypatch) -> None:
+    for work in (
+        "classroom.lessons.lesson_drills",
+        "classroom.pages.class_sections",
+        "workflow.exporting.work_out",
+    ):
+        monkeypatch.setattr(f"pianolab.{work}", lambda *_, **__: pytest.fail("the work began"))
+    for name in ("write_class_page", "export_page", "export_tables"):
+        with pytest.raises(AlreadyThere):
+            WRITERS[name](place / "letter", False)
+    with pytest.raises(AlreadyThere):
+        write_answers(open_class("class"), "dampers", place / "letter")
 
 
 def test_a_class_is_never_written_over_by_its_own_page(place) -> None:

@@ -15,6 +15,7 @@ from pianolab.classroom.exhibits import Exhibit, make_exhibits
 from pianolab.classroom.sheets import Sheets, answers_section, write_sheets
 from pianolab.classroom.sittings import DrillSitting, GradingSitting, hardness_for_all
 from pianolab.errors import BadInput
+from pianolab.files import check_outputs
 from pianolab.report import write_page
 from pianolab.report.class_page import PlainTable, Section, class_page
 from pianolab.show import Row, Showable
@@ -166,6 +167,7 @@ def write_answers(
     BadInput : a path inside the class's folder, where pupils would find it; a file there and not ``replace``
     """
     path = _apart(school, path)
+    check_outputs(path, inputs=school.own_files(), replace=replace)
     lesson = lesson_of(name)
     known = lesson.kinds and school.same_set
     drills: Sequence[Drill] = lesson_drills(school, name, turn=turn) if known else ()

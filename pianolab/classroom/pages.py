@@ -15,6 +15,7 @@ from pianolab.classroom.lessons import exhibits_of
 from pianolab.classroom.measures import share_of, shares_by_fault, shares_by_kind
 from pianolab.classroom.progress import in_order, over_time, share_section, thresholds, yes_no
 from pianolab.errors import BadInput
+from pianolab.files import check_outputs
 from pianolab.model import Answer
 from pianolab.report import write_page
 from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
@@ -46,6 +47,7 @@ def write_class_page(
     ------
     BadInput : nobody has answered yet, or a file of that name is there
     """
+    check_outputs(Path(path), inputs=school.own_files(), replace=replace)
     answers = school.answers()
     if not answers:
         raise BadInput(school.name, "no answers", "answers of one pupil at least", "Gather them first?")
