@@ -10,9 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pianolab.acoustics.keypath import standing_out_db
 from pianolab.acoustics.sequence import Sequence
-from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
+from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, standing_out_db
 from pianolab.acoustics.strikes import Strikes
 from pianolab.units import CENTS_PER_NEPER
 

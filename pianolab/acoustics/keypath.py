@@ -1,164 +1,87 @@
 """Which key each strike is: the whole recording is read at once, as one path over the keyboard.
 
 A single note alone can't tell its key, because the instrument's pitch is not known: a piano a semitone flat
-sounds like its neighbour. So every strike is scored against every key on a grid of pitches, and the best
-path through all strikes is found for every common offset of the instrument (dynamic programming); a path
-that moves up by one costs nothing, a skipped, repeated or lower key costs a little, and a strike may be no
-note at all (a knock). Offsets far from 0 cost something, and so do keys missing at the ends: where both
-ends are played, an instrument up to about 90 cents off is still read right. Where a shift by a semitone
-can't be told, the reading with the smaller offset is kept and called doubtful, and the other is named.
+sounds like its neighbour. So the evidence of every strike for every pitch (`line_evidence`) is put together by
+dynamic programming over the key and the instrument's own pitch at that place, which may drift slowly from
+register to register. A step to the next key in one step's time costs nothing. Keys left out cost little where the
+time for them was taken and much where it was not; a key struck again, a step back, a jump up and back have their
+price; a strike may be no note at all (a knock), which is cheap for a weak one. A descending scale is read in its own
+direction. Offsets far from 0 cost something, and so do keys missing at the ends: where both ends are played, an
+instrument up to about 90 cents off is still read right.
 
-Score of a strike at a pitch: how far the partials of a stiff string [fletcher1964] at that pitch stand out
-of the noise beside them and of what sounded before the blow, less the same half-way between the partials,
-less what stands below the first.
+How sure each strike is comes from the same sums: the best path through any other key at that strike, less the best
+path. Where all strikes could be one key higher or lower at little cost, the reading is doubtful and the other is
+named; a strike that could as well be another key by itself is not taken for one.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, median_filter
 
-from pianolab.acoustics.compass import usual_inharmonicity, usual_stretch_cents
+from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
-from pianolab.acoustics.threads import at_once, runs
-from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
+from pianolab.acoustics.line_evidence import STEP_CENTS, Evidence
+from pianolab.units import FloatArray, key_to_hz
 
-STEP_CENTS = 10
-MARGIN_CENTS = 200
-B_FACTORS = (0.45, 0.7, 1.0, 1.45)
-MOST_PARTIALS = 18
 NO_NOTE = -1000
 """Key number that stands for: this candidate is no note."""
-
-_NO_NOTE_WEAK, _NO_NOTE_STRONG = 14.0, 3.5
-_OFF_PENALTY = 1.2
-_SKIP, _REPEAT, _BACK, _BACK_MORE = 0.6, 1.5, 9.0, 0.1
-_END_SKIP = 1.2
-_BELOW, _BELOW_ALONE = 12.0, 40.0
 FEW_STRIKES = 5
 """Up to so many strikes say nothing of where a scale begins or ends."""
+STRONG_SHARE = 0.4
+OFFSETS_CENTS = np.arange(-160.0, 161.0, 20.0)
+REACH = np.arange(-9, 10)
+"""Steps of the pitch grid that a key may lie from the instrument's own pitch there: 90 cents."""
+UNSTEADY = -1
+"""Stands for a time gap that is no whole number of steps."""
 
 
 @dataclass(frozen=True)
 class KeyPath:
     """The reading: key of each candidate strike (`NO_NOTE` for none), pitch found, and how sure.
 
-    ``f1_hz`` is the coarse pitch of partial 1, ``b_factor`` the inharmonicity as a multiple of the usual,
-    ``offset_cents`` the common offset, ``other_shift`` +1, -1 or 0: how the other possible reading shifts.
+    ``f1_hz`` is the coarse pitch of partial 1, ``b_factor`` the inharmonicity as a multiple of the usual, ``score``
+    the evidence for the key, ``margin`` how far the best reading with another key at this strike lies behind (both
+    natural logarithms of likelihoods), ``offset_cents`` the instrument's offset, ``other_shift`` +1, -1 or 0: how the
+    other possible reading shifts, ``whole_margin`` how far the nearest reading with all keys shifted by one lies behind.
     """
 
     keys: NDArray[np.int64]
     f1_hz: FloatArray
     b_factor: FloatArray
     score: FloatArray
+    margin: FloatArray
     offset_cents: float
     other_shift: int
+    whole_margin: float = float("inf")
 
+    def among(self, some: NDArray[np.bool_]) -> KeyPath:
+        """The same reading of these candidates among others that are no notes."""
 
-def standing_out_db(power: NDArray[np.float32], *, rate_hz: int, size: int) -> NDArray[np.float32]:
-    """How far each bin stands out of the noise beside it, in dB, 0 to 45; shape as ``power``."""
-    half = max(3, round(45.0 * size / rate_hz))
-    step = max(1, half // 6)
-    thin = np.log10(power[:, ::step] + 1e-20)
-    floor = median_filter(thin, size=(1, 2 * (half // step) + 1), mode="nearest")
-    full = np.repeat(floor, step, axis=1)[:, : power.shape[1]]
-    # The median of a chi-square variable with two degrees of freedom lies 1.6 dB under its mean.
-    return np.clip(10.0 * (np.log10(power + 1e-20) - full) - 7.0, 0.0, 45.0).astype(np.float32)
+        def put(values: FloatArray) -> FloatArray:
+            out = np.full(len(some), np.nan)
+            out[some] = values
+            return out
 
+        keys = np.full(len(some), NO_NOTE, dtype=np.int64)
+        keys[some] = self.keys
+        return replace(
+            self,
+            keys=keys,
+            f1_hz=put(self.f1_hz),
+            b_factor=put(self.b_factor),
+            score=put(self.score),
+            margin=put(self.margin),
+        )
 
-def _grid(first_key: int, last_key: int) -> FloatArray:
-    low, high = 100 * first_key - MARGIN_CENTS, 100 * last_key + MARGIN_CENTS
-    return np.arange(low, high + 1, STEP_CENTS) / 100.0
-
-
-def _partial_bins(
-    grid_key: FloatArray, factor: float, *, rate_hz: int, size: int
-) -> tuple[FloatArray, FloatArray]:
-    """Bins of the partials and half-way between them, shape (grid, MOST_PARTIALS); NaN beyond the band."""
-    n = np.arange(1.0, MOST_PARTIALS + 1.0)
-    half = n + 0.5
-    f1 = key_to_hz(grid_key)[:, None]
-    b = factor * usual_inharmonicity(grid_key)[:, None]
-    top_hz = min(9000.0, 0.46 * rate_hz)
-
-    def bins(order: NDArray[np.floating]) -> FloatArray:
-        f = order * f1 * np.sqrt((1 + b * order**2) / (1 + b))
-        return np.where((f < top_hz) | (order == 1), np.minimum(f, 0.499 * rate_hz) * size / rate_hz, np.nan)
-
-    return bins(n), bins(half)
-
-
-def _widened(spectrum: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Greatest value within half a grid step (at least 3 bins) of each bin."""
-    out = spectrum.copy()
-    count = spectrum.shape[1]
-    half, begin = 3, 0
-    while begin < count:
-        stop = min(count, max(begin + 1, int(1.5 * half / (0.55 * STEP_CENTS / CENTS_PER_NEPER))))
-        low, high = max(0, begin - half), min(count, stop + half)
-        out[:, begin:stop] = maximum_filter1d(spectrum[:, low:high], size=2 * half + 1, axis=1)[
-            :, begin - low : stop - low
-        ]
-        half, begin = max(half + 1, int(1.5 * half)), stop
-    return out
-
-
-def _gather_mean(spectrum: NDArray[np.float32], bins: FloatArray, weights: FloatArray) -> FloatArray:
-    used = ~np.isnan(bins)
-    index = np.where(used, np.round(np.nan_to_num(bins)), 0).astype(np.int64)
-    w = np.where(used, weights, 0.0)
-    total = np.einsum("sgn,gn->sg", spectrum[:, index], w.astype(np.float32))
-    return np.asarray(total / np.maximum(w.sum(axis=1), 1e-9))
-
-
-def score_strikes(
-    fresh_db: NDArray[np.float32], *, rate_hz: int, size: int, first_key: int, last_key: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Score of each strike on the pitch grid, the best inharmonicity factor there, and the grid (in keys)."""
-    grid = _grid(first_key, last_key)
-    n = np.arange(1, MOST_PARTIALS + 1)
-    weights = 1.0 / np.sqrt(n)
-    widened = _widened(fresh_db)
-    below = np.cumsum(np.maximum(fresh_db - 12.0, 0.0), axis=1)
-    # A scale tells octaves apart by itself; one note alone must not be read from its third partial up.
-    told_apart = len(fresh_db) > FEW_STRIKES or last_key - first_key < 12
-    below_counts = _BELOW if told_apart else _BELOW_ALONE
-    best = np.full((len(fresh_db), len(grid)), -np.inf)
-    factor_at = np.ones_like(best)
-    for factor in B_FACTORS:
-        on, between = _partial_bins(grid, factor, rate_hz=rate_hz, size=size)
-        hit = _gather_mean(widened, on, weights)
-        miss = _gather_mean(widened, between, weights)
-        first_bin = np.maximum((0.9 * on[:, 0]).astype(np.int64), 0)
-        share = below[:, first_bin] / np.maximum(below[:, -1:], 1e-6)
-        score = hit - 0.8 * miss - below_counts * share
-        better = score > best
-        best, factor_at = np.where(better, score, best), np.where(better, factor, factor_at)
-    return best, factor_at, grid
-
-
-def _emissions(score: FloatArray, keys: NDArray[np.int64], offset: float, grid: FloatArray) -> FloatArray:
-    """Best score of each strike near each key's expected pitch at that offset, shape (strikes, keys)."""
-    reach = np.arange(-7, 8)
-    expected = keys + (offset + usual_stretch_cents(keys)) / 100.0
-    index = np.round((expected - grid[0]) * 100.0 / STEP_CENTS).astype(np.int64)
-    penalty = _OFF_PENALTY * (np.maximum(np.abs(reach) * STEP_CENTS - 15.0, 0.0) / 20.0) ** 2
-    around = np.clip(index[:, None] + reach, 0, len(grid) - 1)
-    return np.asarray(np.max(score[:, around] - penalty, axis=2))
-
-
-def _moves(count: int) -> FloatArray:
-    step = np.arange(count)[None, :] - np.arange(count)[:, None]
-    cost = np.where(step > 1, _SKIP * np.sqrt(np.maximum(step - 1, 0)), 0.0)
-    cost = np.where(step == 0, _REPEAT, cost)
-    return np.where(step < 0, _BACK - _BACK_MORE * step, cost)
-
-
-STRONG_SHARE = 0.4
+    @property
+    def sure(self) -> NDArray[np.bool_]:
+        """Strikes whose key is told, shape as ``keys``."""
+        lim = limits()["path"]
+        least = lim["sure_margin"]
+        return (self.keys != NO_NOTE) & (self.margin >= least) & (self.score >= lim["sure_score"])
 
 
 def rise_share(rise: FloatArray) -> FloatArray:
@@ -166,54 +89,7 @@ def rise_share(rise: FloatArray) -> FloatArray:
     return np.asarray(rise / max(float(np.sum(rise**3)) / max(float(np.sum(rise**2)), 1e-12), 1e-12))
 
 
-def _no_note_scores(rise: FloatArray) -> FloatArray:
-    """What it earns to call a candidate no note: much for a weak rise, little for a rise like a blow's."""
-    share = np.clip((rise_share(rise) - 0.15) / 0.35, 0.0, 1.0)
-    return np.asarray(_NO_NOTE_WEAK + share * (_NO_NOTE_STRONG - _NO_NOTE_WEAK))
-
-
-def _best_paths(
-    emission: FloatArray, moves: FloatArray, no_note: FloatArray
-) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Best assignment of strikes to keys for each common offset: totals, and indices into the key list, -1 for no note.
-
-    ``emission`` has shape (offsets, strikes, keys).
-    """
-    offsets, strikes, count = emission.shape
-    ends = (_END_SKIP if strikes > FEW_STRIKES else 0.0) * np.sqrt(np.arange(count))
-    value = np.full((offsets, count), -np.inf)
-    idle = 0.0
-    back = np.full((strikes, offsets, count), -2, dtype=np.int64)
-    kept = np.zeros((strikes, offsets, count), dtype=bool)
-    leave = np.ascontiguousarray(moves.T)
-    for i in range(strikes):
-        from_key = value[:, None, :] - leave
-        source = np.argmax(from_key, axis=2)
-        reach = np.take_along_axis(from_key, source[..., None], axis=2)[..., 0]
-        start = idle - ends
-        back[i] = np.where(start > reach, -1, source)
-        take = np.maximum(start, reach) + emission[:, i]
-        stay = value + no_note[i]
-        kept[i] = stay >= take
-        value = np.where(kept[i], stay, take)
-        idle += float(no_note[i])
-    final = value - ends[::-1]
-    keys = np.full((offsets, strikes), -1, dtype=np.int64)
-    totals = final.max(axis=1)
-    for offset, state in enumerate(np.argmax(final, axis=1)):
-        if idle >= totals[offset]:
-            continue
-        for i in range(strikes - 1, -1, -1):
-            if kept[i, offset, state]:
-                continue
-            keys[offset, i] = state
-            if back[i, offset, state] < 0:
-                break
-            state = back[i, offset, state]
-    return np.maximum(totals, idle), keys
-
-
-def _next_strong(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:
+def next_strong_s(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:
     """When the next candidate comes that rises like a blow, or well over this one; weaker ones don't end a note."""
     strong = rise_share(rise) >= STRONG_SHARE
     out = np.full(len(onsets_s), end_s)
@@ -224,49 +100,54 @@ def _next_strong(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> Flo
     return out
 
 
-def fresh_spectra(
-    channels: Samples, onsets_s: FloatArray, rise: FloatArray, *, rate_hz: int, longest_s: float = 1.1
-) -> tuple[NDArray[np.float32], int]:
-    """What each strike added: spectra after each onset against the noise beside and the sound before it."""
-    frames = channels.shape[1]
-    begin = np.minimum(((onsets_s + 0.03) * rate_hz).astype(np.int64), frames - 1)
-    following = _next_strong(onsets_s, rise, end_s=frames / rate_hz)
-    last = np.minimum(np.minimum(following - 0.01, onsets_s + 0.03 + longest_s) * rate_hz, frames).astype(
-        np.int64
-    )
-    previous = np.append(0.0, onsets_s[:-1] + 0.03) if len(onsets_s) else onsets_s
-    before_begin = (np.maximum(onsets_s - 0.35, np.minimum(previous, onsets_s)) * rate_hz).astype(np.int64)
-    before_last = (np.maximum(onsets_s - 0.03, 0.0) * rate_hz).astype(np.int64)
-    size = fast_size(round(1.5 * rate_hz))
+@dataclass(frozen=True)
+class _Model:
+    """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns."""
 
-    def fresh(rows: NDArray[np.int64]) -> NDArray[np.float32]:
-        after = line_spectra(
-            channels, starts=begin[rows], lengths=np.maximum(last - begin, 0)[rows], size=size
-        )
-        before = line_spectra(
-            channels,
-            starts=before_begin[rows],
-            lengths=np.maximum(before_last - before_begin, 0)[rows],
-            size=size,
-        )
-        grown = 10.0 * np.log10((after + 1e-20) / (maximum_filter1d(before, size=5, axis=1) + 1e-20))
-        stands_out = standing_out_db(after, rate_hz=rate_hz, size=size)
-        return np.minimum(stands_out, np.clip(grown, 0.0, 45.0)).astype(np.float32)
+    fit: FloatArray
+    times_s: FloatArray
+    step_s: FloatArray
+    no_note: FloatArray
+    prior: FloatArray
 
-    parts = at_once(fresh, runs(len(onsets_s), most=24))
-    return np.concatenate(parts) if parts else np.zeros((0, size // 2 + 1), dtype=np.float32), size
+    def mirrored(self, *, keys: bool, times: bool) -> _Model:
+        """The same with the keyboard, or the time, turned round; turned in time the offset's prior is left out."""
+        fit = self.fit[:, ::-1] if times else self.fit
+        rows = slice(None, None, -1 if times else 1)
+        return _Model(
+            fit[:, :, ::-1] if keys else fit,
+            -self.times_s[rows] if times else self.times_s,
+            self.step_s[rows],
+            self.no_note[rows],
+            np.zeros_like(self.prior) if times else self.prior,
+        )
+
+
+@dataclass(frozen=True)
+class _Search:
+    """``taken`` is the best total of a path that ends at a strike, (strikes, offsets, keys); key and offset index of
+    each strike on the best path, -1 for no note; the best total."""
+
+    taken: FloatArray
+    keys: NDArray[np.int64]
+    offsets: NDArray[np.int64]
+    total: float
 
 
 def read_keys(
-    fresh_db: NDArray[np.float32], rise: FloatArray, *, rate_hz: int, size: int, first_key: int, last_key: int
+    evidence: Evidence,
+    times_s: FloatArray,
+    rise: FloatArray,
+    *,
+    first_key: int,
+    last_key: int,
 ) -> KeyPath:
     """The most likely key of every candidate strike.
 
     Parameters
     ----------
-    fresh_db : shape (strikes, bins), from `fresh_spectra`
-    rise : shape (strikes,); how strongly each begins, from `onsets.find_onsets`
-    rate_hz, size : the sampling rate and transform length of these spectra
+    evidence : from `line_evidence.weigh`
+    times_s, rise : shape (strikes,); when and how strongly each begins, from `onsets.find_onsets`
     first_key, last_key : the keys the recording covers
 
     Returns
@@ -274,65 +155,233 @@ def read_keys(
     KeyPath
     """
     lim = limits()["path"]
-    score, factor_at, grid = score_strikes(
-        fresh_db, rate_hz=rate_hz, size=size, first_key=first_key, last_key=last_key
-    )
+    share = rise_share(rise)
+    weak = 1.0 - np.clip((share - 0.15) / 0.35, 0.0, 1.0)
     keys = np.arange(first_key, last_key + 1)
-    moves = _moves(len(keys))
-    reach, step = lim["offset_range_cents"], lim["offset_step_cents"]
-    offsets = np.arange(-reach, reach + 1, step, dtype=float)
-    no_note = _no_note_scores(rise)
-    best, paths = _best_paths(np.stack([_emissions(score, keys, o, grid) for o in offsets]), moves, no_note)
-    totals = best - 0.5 * (offsets / 40.0) ** 2
-    chosen = int(np.argmax(totals))
-    offset, path = float(offsets[chosen]), paths[chosen]
-    other = _other_shift(
-        path, offset, totals, offsets, count=len(keys), doubtful_from=lim["doubtful_from_cents"]
+    model = _Model(
+        fit=_fit(evidence, keys),
+        times_s=times_s,
+        step_s=_local_step_s(times_s, share >= STRONG_SHARE),
+        no_note=lim["no_note_strong"] + weak * (lim["no_note_weak"] - lim["no_note_strong"]),
+        prior=_offset_prior(OFFSETS_CENTS) - _offset_prior(np.zeros(1)),
     )
-    return _finish(path, offset, other, score=score, factor_at=factor_at, grid=grid, keys=keys)
+    found = _search(model)
+    heard = found.keys[found.keys >= 0]
+    if len(heard) > FEW_STRIKES and np.mean(np.diff(heard) < 0) > 0.2:
+        turned = model.mirrored(keys=True, times=False)
+        down = _search(turned)
+        if down.total > found.total:
+            return _finish(down, _doubt(turned, down, direction=-1), evidence, keys[::-1])
+    return _finish(found, _doubt(model, found, direction=1), evidence, keys)
 
 
-def _other_shift(
-    path: NDArray[np.int64],
-    offset: float,
-    totals: FloatArray,
-    offsets: FloatArray,
-    *,
-    count: int,
-    doubtful_from: float,
-) -> int:
-    heard = path[path >= 0]
-    if len(heard) == 0 or abs(offset) < doubtful_from:
-        return 0
-    shift = -1 if offset < 0 else 1
-    if heard.min() + shift < 0 or heard.max() + shift >= count:
-        return 0
-    rival = totals[np.abs(offsets - (offset - 100.0 * shift)) <= 20.0]
-    return shift if len(rival) and rival.max() > totals.max() - 12.0 else 0
+def _offset_prior(offset_cents: FloatArray) -> FloatArray:
+    """How likely an instrument lies so far from A4: most are near, some have not been tuned for years."""
+    lim = limits()["path"]
+    near, far = lim["tuned_sd_cents"], lim["untuned_sd_cents"]
+    share = lim["untuned_share"]
+    tuned = (1.0 - share) / near * np.exp(-0.5 * (offset_cents / near) ** 2)
+    return np.asarray(np.log(tuned + share / far * np.exp(-0.5 * (offset_cents / far) ** 2)))
 
 
-def _finish(
-    path: NDArray[np.int64],
-    offset: float,
-    other: int,
-    *,
-    score: FloatArray,
-    factor_at: FloatArray,
-    grid: FloatArray,
-    keys: NDArray[np.int64],
-) -> KeyPath:
-    rows = np.arange(len(path))
-    heard = path >= 0
-    own = np.where(heard, keys[np.maximum(path, 0)], NO_NOTE)
-    expected = np.where(heard, own, 0) + (offset + usual_stretch_cents(np.where(heard, own, 49))) / 100.0
-    index = np.round((expected - grid[0]) * 100.0 / STEP_CENTS).astype(np.int64)
-    around = np.clip(index[:, None] + np.arange(-7, 8), 0, len(grid) - 1)
-    best = around[rows, np.argmax(score[rows[:, None], around], axis=1)]
+def _fit(evidence: Evidence, keys: NDArray[np.int64]) -> FloatArray:
+    """Evidence of each strike for each key at each offset of the instrument, shape (offsets, strikes, keys).
+
+    A key may lie off the instrument's own pitch; it costs the more the farther, but never everything.
+    """
+    penalty = limits()["path"]["off_weight"] * np.log1p((REACH * STEP_CENTS / 15.0) ** 2)
+    side = int(REACH[-1])
+    padded = np.pad(evidence.score, ((0, 0), (side, side)), constant_values=-1e3)
+    count = evidence.score.shape[1]
+    reached = padded[:, side : side + count].copy()
+    for step, cost in zip(REACH, penalty, strict=True):
+        np.maximum(reached, padded[:, side + step : side + step + count] - np.float32(cost), out=reached)
+    places = [_index(evidence, keys, o) for o in OFFSETS_CENTS]
+    return np.stack([reached[:, at] for at in places]).astype(float)
+
+
+def _index(
+    evidence: Evidence, keys: NDArray[np.int64], offset_cents: float | FloatArray
+) -> NDArray[np.int64]:
+    expected = keys + (offset_cents + usual_stretch_cents(keys)) / 100.0
+    at = np.round((expected - evidence.grid[0]) * 100.0 / STEP_CENTS).astype(np.int64)
+    return np.clip(at, 0, len(evidence.grid) - 1)
+
+
+def _local_step_s(times_s: FloatArray, strong: NDArray[np.bool_]) -> FloatArray:
+    """Median time between the strong candidates about each candidate; NaN where there are fewer than two."""
+    at, out = times_s[strong], np.full(len(times_s), np.nan)
+    steps = np.diff(at)
+    for i, place in enumerate(np.searchsorted(at, times_s)):
+        near = steps[max(0, place - 6) : place + 6]
+        if len(near):
+            out[i] = np.median(near)
+    return out
+
+
+def _steps_taken(gap_s: FloatArray, step_s: float) -> NDArray[np.int64]:
+    """How many steps' time each gap is; `UNSTEADY` where it is no whole number of them."""
+    ratio = gap_s / step_s if step_s > 0 else np.full_like(gap_s, np.nan)
+    whole = np.maximum(np.round(np.nan_to_num(ratio, nan=-9.0)), 1)
+    fits = np.abs(ratio - whole) <= limits()["path"]["gap_tolerance"]
+    return np.where(fits, np.minimum(whole, 99), UNSTEADY).astype(np.int64)
+
+
+def _moves(count: int, steps_taken: int) -> FloatArray:
+    """Cost of each move, shape (from, to), when so many steps' time has gone by."""
+    lim = limits()["path"]
+    step = np.arange(count)[None, :] - np.arange(count)[:, None]
+    passed = np.log2(np.maximum(np.abs(step), 1))
+    in_time = lim["unsounded"] + 0.5 * passed
+    cost = np.where(step == steps_taken, in_time, lim["left_out"] + 1.5 * passed)
+    cost = np.where(step == 1, 0.0, cost)
+    cost = np.where(step == 0, lim["again"], cost)
+    return np.where(step < 0, lim["back"] + 1.5 * passed, cost)
+
+
+def _drifted(value: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Best over changes of the instrument's offset from one strike to the next: values, and the offset before."""
+    at = np.arange(len(value))
+    cost = limits()["path"]["drift"] * np.abs(at[:, None] - at[None, :])
+    whole = value[None] - cost[:, :, None]
+    source = np.argmax(whole, axis=1)
+    return np.take_along_axis(whole, source[:, None], axis=1)[:, 0], source
+
+
+def _ends(count: int) -> FloatArray:
+    """Cost of a scale that leaves out so many keys at an end."""
+    lim = limits()["path"]
+    missing = np.arange(count)
+    return np.where(missing > 0, lim["end_left_out"] + np.sqrt(np.maximum(missing - 1, 0)), 0.0)
+
+
+def _search(model: _Model) -> _Search:
+    """Best path through all strikes."""
+    offsets, strikes, count = model.fit.shape
+    ends = _ends(count) if strikes > FEW_STRIKES else np.zeros(count)
+    value = np.full((offsets, count), -np.inf)
+    since_s = np.full((offsets, count), np.nan)
+    idle = 0.0
+    taken = np.empty((strikes, offsets, count))
+    from_key = np.empty((strikes, offsets, count), dtype=np.int16)
+    from_offset = np.empty((strikes, offsets, count), dtype=np.int16)
+    kept = np.empty((strikes, offsets, count), dtype=bool)
+    moves: dict[int, FloatArray] = {}
+    for i in range(strikes):
+        reach, source = _reached(value, model.times_s[i] - since_s, float(model.step_s[i]), moves)
+        reach, offset_before = _drifted(reach)
+        start = idle - ends[None] + model.prior[:, None]
+        begun = start > reach
+        from_key[i] = np.where(begun, -1, np.take_along_axis(source, offset_before, axis=0))
+        from_offset[i] = offset_before
+        taken[i] = np.where(begun, start, reach) + model.fit[:, i]
+        stay = value + model.no_note[i]
+        kept[i] = stay >= taken[i]
+        value = np.where(kept[i], stay, taken[i])
+        since_s = np.where(kept[i], since_s, model.times_s[i])
+        idle += float(model.no_note[i])
+    final = value - ends[::-1][None]
+    keys, at = np.full(strikes, -1, dtype=np.int64), np.zeros(strikes, dtype=np.int64)
+    offset, key = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
+    total = float(final[offset, key])
+    if total <= idle:
+        return _Search(taken, keys, at, idle)
+    for i in range(strikes - 1, -1, -1):
+        if kept[i, offset, key]:
+            continue
+        keys[i], at[i] = key, offset
+        if from_key[i, offset, key] < 0:
+            break
+        offset, key = int(from_offset[i, offset, key]), int(from_key[i, offset, key])
+    return _Search(taken, keys, at, total)
+
+
+def _reached(
+    value: FloatArray, gap_s: FloatArray, step_s: float, moves: dict[int, FloatArray]
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Best value of each state after a move from any key, and that key; ``moves`` keeps the costs already made."""
+    best = np.full(value.shape, -np.inf)
+    source = np.zeros(value.shape, dtype=np.int64)
+    alive = np.isfinite(value)
+    taken = _steps_taken(gap_s, step_s)
+    for steps in np.unique(taken[alive]):
+        if int(steps) not in moves:
+            moves[int(steps)] = _moves(value.shape[1], int(steps))
+        these = np.where(alive & (taken == steps), value, -np.inf)
+        rows = np.flatnonzero(np.isfinite(these).any(axis=1))
+        whole = these[rows][:, :, None] - moves[int(steps)][None]
+        at = np.argmax(whole, axis=1)
+        reach = np.take_along_axis(whole, at[:, None], axis=1)[:, 0]
+        better = reach > best[rows]
+        best[rows] = np.where(better, reach, best[rows])
+        source[rows] = np.where(better, at, source[rows])
+    return best, source
+
+
+@dataclass(frozen=True)
+class _Doubt:
+    """How far the best path with another key lies behind at each strike; which way the whole could be shifted, and
+    how far that reading lies behind."""
+
+    margin: FloatArray
+    shift: int
+    whole: float
+
+
+def _doubt(model: _Model, found: _Search, *, direction: int) -> _Doubt:
+    """``direction`` is -1 where the model's keyboard is turned round."""
+    strikes = len(found.keys)
+    margin = np.full(strikes, np.nan)
+    heard = np.flatnonzero(found.keys >= 0)
+    if not len(heard):
+        return _Doubt(margin, 0, float("inf"))
+    back = _search(model.mirrored(keys=True, times=True)).taken[::-1, :, ::-1]
+    through = (found.taken + back - model.fit.transpose(1, 0, 2)).max(axis=1)
+    rows = np.arange(strikes)
+    own = through[rows, found.keys]
+    other = through.copy()
+    other[rows, np.maximum(found.keys, 0)] = -np.inf
+    margin[heard] = (own - other.max(axis=1))[heard]
+    behind = {shift: _behind(through, own, found.keys, heard, shift) for shift in (-1, 1)}
+    shift = min(behind, key=lambda s: float(behind[s]))
+    whole = behind[shift]
+    # A shift of the whole is said once, of the reading; a strike is doubtful where it is more so than the whole.
+    lim = limits()["path"]
+    margin[margin > whole - lim["like_the_whole"]] += (
+        max(lim["sure_margin"] - whole, 0.0) + lim["like_the_whole"]
+    )
+    far = abs(float(np.median(OFFSETS_CENTS[found.offsets[heard]]))) >= lim["doubtful_from_cents"]
+    clear = lim["clear_margin_far"] if far else lim["clear_margin"]
+    return _Doubt(margin, direction * shift if whole < clear else 0, whole)
+
+
+def _behind(
+    through: FloatArray, own: FloatArray, keys: NDArray[np.int64], heard: NDArray[np.int64], shift: int
+) -> float:
+    """How far the reading with all keys shifted lies behind: the middle over the strikes."""
+    key = keys[heard] + shift
+    inside = (key >= 0) & (key < through.shape[1])
+    other = through[heard, np.clip(key, 0, through.shape[1] - 1)]
+    return float(np.median(np.where(inside, own[heard] - other, np.inf)))
+
+
+def _finish(found: _Search, doubt: _Doubt, evidence: Evidence, keys: NDArray[np.int64]) -> KeyPath:
+    rows = np.arange(len(found.keys))
+    heard = found.keys >= 0
+    own = np.where(heard, keys[np.maximum(found.keys, 0)], NO_NOTE)
+    offset = OFFSETS_CENTS[found.offsets]
+    centre = _index(evidence, np.where(heard, own, 49), offset)
+    around = np.clip(centre[:, None] + REACH, 0, len(evidence.grid) - 1)
+    nearby = np.take_along_axis(evidence.score, around, axis=1)
+    penalty = limits()["path"]["off_weight"] * np.log1p((REACH * STEP_CENTS / 15.0) ** 2)
+    best = around[rows, np.argmax(nearby - penalty, axis=1)] if len(rows) else np.zeros(0, dtype=np.int64)
     return KeyPath(
         keys=own,
-        f1_hz=np.where(heard, key_to_hz(grid[best]), np.nan),
-        b_factor=np.where(heard, factor_at[rows, best], np.nan),
-        score=np.where(heard, score[rows, best], np.nan),
-        offset_cents=offset,
-        other_shift=other,
+        f1_hz=np.where(heard, key_to_hz(evidence.grid[best]), np.nan),
+        b_factor=np.where(heard, evidence.b_factor[rows, best], np.nan),
+        score=np.where(heard, evidence.score[rows, best], np.nan),
+        margin=np.where(heard, doubt.margin, np.nan),
+        offset_cents=float(np.median(offset[heard])) if heard.any() else 0.0,
+        other_shift=doubt.shift,
+        whole_margin=doubt.whole,
     )

@@ -7,7 +7,6 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.buzz import Between, between_partials_db
 from pianolab.acoustics.compass import usual_decay_20_s
-from pianolab.acoustics.keypath import standing_out_db
 from pianolab.acoustics.levels import frame_size
 from pianolab.acoustics.partials import (
     MOST_TRACKED,
@@ -16,7 +15,7 @@ from pianolab.acoustics.partials import (
     series_hz,
     track_partials,
 )
-from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
+from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, standing_out_db
 from pianolab.acoustics.strikes import Strikes, batches
 from pianolab.acoustics.threads import at_once
 from pianolab.units import CENTS_PER_NEPER, FloatArray

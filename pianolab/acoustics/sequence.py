@@ -26,6 +26,7 @@ class Sequence:
     absent: dict[int, tuple[str, str]]
 
 
+DOUBTFUL = ("unclear", "what sounded where it was struck could as well be another key")
 CLEAR_SHARE = 0.6
 LEAST_SHARE, AS_STRONG = 0.2, 0.7
 
@@ -81,6 +82,7 @@ def read_sequence(
     times_s: FloatArray,
     score: FloatArray,
     strength: FloatArray,
+    sure: NDArray[np.bool_],
     *,
     first_key: int,
     last_key: int,
@@ -91,6 +93,7 @@ def read_sequence(
     Parameters
     ----------
     keys, times_s, score : shape (candidates,), from the key path; `NO_NOTE` where a candidate is no note
+    sure : shape (candidates,), strikes whose key is told; a key of which none is sure is unclear
     strength : shape (candidates,), how strongly the sound rises, from `keypath.rise_share`
     first_key, last_key : compass
     end_s : length of the recording
@@ -104,9 +107,11 @@ def read_sequence(
     by_key: dict[int, list[int]] = {}
     for i in heard:
         by_key.setdefault(int(keys[i]), []).append(int(i))
-    strike_of = {k: _choose(v, times_s, next_s, score, strength) for k, v in by_key.items()}
+    told = {k: [i for i in v if sure[i]] for k, v in by_key.items()}
+    strike_of = {k: _choose(v, times_s, next_s, score, strength) for k, v in told.items() if v}
     count = {k: len(v) for k, v in by_key.items()}
     absent = _absent(keys, times_s, heard, first_key=first_key, last_key=last_key)
+    absent |= dict.fromkeys(by_key, DOUBTFUL)
     return Sequence(strike_of, count, {k: v for k, v in absent.items() if k not in strike_of})
 
 

@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft as sp_fft
+from scipy.ndimage import median_filter
 
 Samples = NDArray[np.float32]
 
@@ -89,6 +90,17 @@ def line_spectra(
         padded[row, :, :n] = channels[:, start : start + n] * _hann(n)
     spectrum = sp_fft.rfft(padded, axis=-1, workers=2, overwrite_x=True)
     return np.asarray(np.sum(spectrum.real**2 + spectrum.imag**2, axis=1), dtype=np.float32)
+
+
+def standing_out_db(power: NDArray[np.float32], *, rate_hz: int, size: int) -> NDArray[np.float32]:
+    """How far each bin stands out of the noise beside it, in dB, 0 to 45; shape as ``power``."""
+    half = max(3, round(45.0 * size / rate_hz))
+    step = max(1, half // 6)
+    thin = np.log10(power[:, ::step] + 1e-20)
+    floor = median_filter(thin, size=(1, 2 * (half // step) + 1), mode="nearest")
+    full = np.repeat(floor, step, axis=1)[:, : power.shape[1]]
+    # The median of a chi-square variable with two degrees of freedom lies 1.6 dB under its mean.
+    return np.clip(10.0 * (np.log10(power + 1e-20) - full) - 7.0, 0.0, 45.0).astype(np.float32)
 
 
 def fast_size(count: int) -> int:

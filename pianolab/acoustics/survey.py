@@ -99,6 +99,7 @@ def listen(
         onsets.times_s,
         path.score,
         rise_share(onsets.rise),
+        path.sure,
         first_key=first_key,
         last_key=last_key,
         end_s=end_s,
