@@ -20,6 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.limits import limits
@@ -29,35 +30,41 @@ from pianolab.units import FloatArray, rate_to_db_per_s
 
 LEAST_HELD_S = 1.0
 TOP_WITHIN_S = 0.6
+FRAMES_SD_S = 0.002
+SMOOTH, BLINK, LATE = 10, 10, 40
+NEAR_DB, RISING_DB, LOBE = 0.8, 3.0, 2.0
+DRY_SD_DB = 0.15
+"""Uncertainty of the level 20 dB down against that at the blow where no room is heard."""
 STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 """How much the two quarters of the late fall may differ, and how much flatter than the beginning it must be."""
 
 
 @dataclass(frozen=True)
 class NoteDecay:
-    """``decay_20_s`` with its bound (``=`` or ``>``), early and late decay in dB/s, reasons where missing.
-
-    The late decay is filled in by `late_decay`, ``sd_s``, the uncertainty of the time, by `through_room.without_room`.
-    ``s_per_db`` is how far an error of the level at the start would move the time."""
+    """``decay_20_s`` with its bound (``=``, ``>`` or ``<``) and its uncertainty ``sd_s``, early and late decay in dB/s,
+    reasons where missing. The late decay is filled in by `late_decay`."""
 
     decay_20_s: float
     bound: str
     early_db_per_s: float
     late_db_per_s: float = np.nan
-    s_per_db: float = np.nan
     sd_s: float = np.nan
     why_no_decay: str = ""
     why_no_early: str = ""
     why_no_late: str = ""
 
 
-def note_decay(level: NoteLevel, *, usable_s: float) -> NoteDecay:
+def note_decay(
+    level: NoteLevel, *, usable_s: float, level_sd_db: float = DRY_SD_DB, room_s: float = 0.0
+) -> NoteDecay:
     """Decay of one note.
 
     Parameters
     ----------
     level : NoteLevel, time counted from the blow
     usable_s : s after the blow up to which the key was surely held
+    level_sd_db : dB, how far the level 20 dB down may be off against the level at the blow
+    room_s : s, up to which a fall may be the room's own; 0 where no room was proven
 
     Returns
     -------
@@ -70,47 +77,87 @@ def note_decay(level: NoteLevel, *, usable_s: float) -> NoteDecay:
         return NoteDecay(np.nan, "", np.nan, why_no_decay=why, why_no_early=why)
     t, db = t[held], level.level_db[held]
     top = int(np.argmax(np.where(t <= TOP_WITHIN_S, db, -np.inf)))
-    fall = limits()["decay"]["fall_db"]
-    target = db[top] - fall
-    drowned = level.floor_db + 6.0 > target
-    early, why_early = _early_slope(t[top:], db[top:])
-    if drowned:
-        audible = np.flatnonzero(db[top:] >= level.floor_db + 9.0) + top
-        seen = t[int(audible[-1])] - t[top] if len(audible) else 0.0
-        return NoteDecay(float(seen), ">", early, why_no_early=why_early)
-    time_s, s_per_db = time_to_fall(t, db)
+    t, db = t[top:] - t[top], db[top:]
+    fall_db = limits()["decay"]["fall_db"]
+    early, why_early = _early_slope(t, db)
+    found = NoteDecay(np.nan, ">", early, why_no_early=why_early)
+    if level.floor_db + 6.0 > db[0] - fall_db:
+        return replace(found, decay_20_s=_heard_s(level, t, held, top))
+    time_s = last_passing_s(t, db, fall_db=fall_db)
     if np.isnan(time_s):
-        return NoteDecay(float(t[-1] - t[top]), ">", early, why_no_early=why_early)
-    return NoteDecay(time_s, "=", early, s_per_db=s_per_db, why_no_early=why_early)
+        surely = last_passing_s(t, db, fall_db=fall_db - 2.0 * level_sd_db)
+        return replace(found, decay_20_s=float(t[-1]) if np.isnan(surely) else surely)
+    if _comes_back(db, fall_db):
+        return replace(found, decay_20_s=time_s)
+    sd_db = float(np.hypot(level_sd_db, _noise_db(level, db[0] - fall_db)))
+    if time_s <= room_s:
+        return replace(found, decay_20_s=_at_most_s(t, db, time_s, fall_db + 2.0 * sd_db), bound="<")
+    return replace(found, decay_20_s=time_s, bound="=", sd_s=_sd_s(t, db, time_s, sd_db))
 
 
-def time_to_fall(t: FloatArray, db: FloatArray) -> tuple[float, float]:
-    """Time from a level's maximum to its last passing of -20 dB, s, and how far that moves, s per dB of level.
+def _comes_back(db: FloatArray, fall_db: float) -> bool:
+    """Whether the level is rising back to -20 dB when the key is let go: it beats, and would have passed it again."""
+    end, before = db[-BLINK:].mean(), db[-LATE : -LATE + BLINK].mean()
+    return bool(len(db) > LATE and end > before and end > db[0] - fall_db - RISING_DB)
+
+
+def last_passing_s(t: FloatArray, db: FloatArray, *, fall_db: float) -> float:
+    """When a level passes ``fall_db`` under its first value for the last time, s; NaN where it does not within ``t``.
 
     Parameters
     ----------
-    t, db : shape (moments,), s and dB; the maximum is looked for up to `TOP_WITHIN_S`
+    t, db : shape (moments,), s and dB, from the maximum on
+    fall_db : dB
 
-    Returns
-    -------
-    time, s per dB : NaN where the level has not fallen so far by the end
+    Examples
+    --------
+    >>> t = np.arange(0.0, 3.0, 0.01)
+    >>> round(last_passing_s(t, -10.0 * t, fall_db=20.0), 6)
+    2.0
     """
-    top = int(np.argmax(np.where(t <= TOP_WITHIN_S, db, -np.inf)))
-    target = db[top] - limits()["decay"]["fall_db"]
-    last = top + int(np.flatnonzero(db[top:] >= target)[-1])
+    target = db[0] - fall_db
+    last = int(np.flatnonzero(db >= target)[-1])
     if last >= len(t) - 2:
-        return np.nan, np.nan
+        return float("nan")
     share = (db[last] - target) / max(db[last] - db[last + 1], 1e-9)
-    time_s = t[last] + share * (t[last + 1] - t[last]) - t[top]
-    return float(time_s), _s_per_db(t, db, target)
+    return float(t[last] + share * (t[last + 1] - t[last]) - t[0])
 
 
-def _s_per_db(t: FloatArray, db: FloatArray, target: float) -> float:
-    """Seconds per dB where the level passes the target: between its last passings of 2 dB above and below."""
-    above, below = np.flatnonzero(db >= target + 2.0), np.flatnonzero(db >= target - 2.0)
-    if len(above) == 0 or below[-1] <= above[-1]:
-        return np.nan
-    return float((t[below[-1]] - t[above[-1]]) / 4.0)
+def _heard_s(level: NoteLevel, t: FloatArray, held: NDArray[np.bool_], top: int) -> float:
+    """Up to when a note that noise drowns too soon is surely heard, s: means of 50 ms over three times the noise."""
+    mean = np.convolve(level.power[held][top:], np.full(SMOOTH, 1.0 / SMOOTH), mode="same")
+    return float(t[np.flatnonzero(np.append(True, mean[1:] > 3.0 * level.noise))[-1]])
+
+
+def _noise_db(level: NoteLevel, target_db: float) -> float:
+    """What a quarter of the noise power makes of a level of ``target_db``, dB."""
+    return float(10.0 * np.log10(1.0 + 10.0 ** (0.1 * (level.floor_db - target_db))))
+
+
+def _sd_s(t: FloatArray, db: FloatArray, time_s: float, sd_db: float) -> float:
+    """How far the time moves if the level 20 dB down is off by one standard deviation either way, and by the frames.
+
+    A beat whose crest lies within `NEAR_DB` of -20 dB may count or not: then the time is unsure by half the way to it.
+    """
+    sooner, later = (_moved_s(t, db, time_s, way * sd_db) for way in (-1.0, 1.0))
+    parts = [0.5 * (sooner**2 + later**2), FRAMES_SD_S**2]
+    if sd_db < NEAR_DB:
+        usual = max(sooner, later, FRAMES_SD_S) * NEAR_DB / sd_db
+        far = max(_moved_s(t, db, time_s, way * NEAR_DB) for way in (-1.0, 1.0))
+        parts.append((0.5 * far) ** 2 if far > LOBE * usual else 0.0)
+    return float(np.sqrt(sum(parts)))
+
+
+def _moved_s(t: FloatArray, db: FloatArray, time_s: float, by_db: float) -> float:
+    """How far from ``time_s`` the last passing is if 20 dB are taken ``by_db`` lower; at least the way to the end if unseen."""
+    moved = last_passing_s(t, db, fall_db=limits()["decay"]["fall_db"] + by_db)
+    return float(t[-1]) - time_s if np.isnan(moved) else abs(moved - time_s)
+
+
+def _at_most_s(t: FloatArray, db: FloatArray, time_s: float, fall_db: float) -> float:
+    """An upper bound: when the level has fallen further by what it may be off; at the rate so far where that isn't seen."""
+    later = last_passing_s(t, db, fall_db=fall_db)
+    return time_s * fall_db / limits()["decay"]["fall_db"] if np.isnan(later) else later
 
 
 def _line(t: FloatArray, db: FloatArray) -> float:

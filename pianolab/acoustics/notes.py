@@ -11,27 +11,27 @@ from numpy.typing import NDArray
 from pianolab.acoustics.buzz import Between
 from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes
 from pianolab.acoustics.compass import usual_inharmonicity
-from pianolab.acoustics.damper import Fall, Release, fall_after, find_releases
+from pianolab.acoustics.damper import LONE_SHARE, Fall, Release, fall_after, find_releases
 from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay, string_decay
 from pianolab.acoustics.far_strings import far_string, mean_of_far_strings_hz
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
 from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials, loud_power
 from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
-from pianolab.acoustics.reverberation import LONG_ROOM_S, judge_room, room_t60
+from pianolab.acoustics.reverberation import LONG_ROOM_S, judge_room, proven_t60, room_t60
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.threads import at_once
-from pianolab.acoustics.through_room import OWN_SHARE, without_room
+from pianolab.acoustics.through_room import OWN_SHARE, level_sd_db, room_hides_s
 from pianolab.acoustics.tilt import HEARD_DB, least_heard_power, spectral_tilt
 from pianolab.acoustics.tuning import smooth_over_keys
 from pianolab.acoustics.unison import Unison, measure_unison
 from pianolab.acoustics.voicing import brightness_share_db
+from pianolab.acoustics.whole_level import decay_levels, whole_levels
 from pianolab.keyboard import usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray, t60_to_rate
 
 LEVEL_LONGEST_S = 30.0
 LOW_PARTIALS = 12
-NO_ROOM = "no room heard: notes fall as their strings do, and end as their dampers do"
 
 Progress = Callable[[str, float], None]
 
@@ -111,7 +111,10 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
         strikes.key > 64
     )
     no_release = np.isnan(release.assumed_s)
-    held_s = np.where(undamped | no_release, strikes.interval_s - 0.03, release.assumed_s - 0.02)
+    # Before a key that stayed silent or was left out, a note is listened to as long as any other: a silent key knocks.
+    usual_s = float(np.median(strikes.interval_s))
+    until_s = np.where(strikes.interval_s > LONE_SHARE * usual_s, usual_s, strikes.interval_s)
+    held_s = np.where(undamped | no_release, until_s - 0.03, release.assumed_s - 0.02)
     falls = [
         fall_after(v, release_s=float(r), stop_s=float(i) - 0.02)
         if not (u or np.isnan(r))
@@ -119,12 +122,21 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
         for v, r, i, u in zip(levels, release.assumed_s, strikes.interval_s, undamped, strict=True)
     ]
     t60 = room_t60(levels, release, strikes.key, interval_s=strikes.interval_s)
-    decays = [note_decay(v, usable_s=float(h)) for v, h in zip(levels, held_s, strict=True)]
+    room = proven_t60(*t60)
+    decays = [
+        note_decay(v, usable_s=float(h), level_sd_db=float(sd), room_s=room_hides_s(room[0]))
+        for v, h, sd in zip(
+            decay_levels(whole_levels(channels, strikes, rate_hz=rate_hz), levels),
+            held_s,
+            level_sd_db(strikes.key, t60_s=room[0]),
+            strict=True,
+        )
+    ]
     progress("strings of every note", 0.75)
     guard = np.full(len(strikes.key), OWN_SHARE * t60_to_rate(t60[0]) if t60[0] > 0.12 else np.inf)
     return _with_pitch(
         channels, strikes, tracks, held_s=held_s, guard=guard, rate_hz=rate_hz, between=between, early=early, levels=levels,
-        release=release, falls=falls, decays=decays, t60=t60, noise=noise,
+        release=release, falls=falls, decays=decays, t60=t60, room=room, noise=noise,
     )  # fmt: skip
 
 
@@ -188,6 +200,7 @@ def _with_pitch(
     falls: list[Fall],
     decays: list[NoteDecay],
     t60: tuple[float, str],
+    room: tuple[float, str],
     noise: FloatArray,
 ) -> NoteMeasures:
     over = tracks.over_noise_db[:, :FIT_PARTIALS]
@@ -254,15 +267,7 @@ def _with_pitch(
     at_most = least_heard_power(early, tracks.over_noise_db, places)
     share, share_bound = brightness_share_db(early, key=strikes.key, at_most=at_most)
     colour = spectral_tilt(clear, places, key=strikes.key, t60_s=t60[0], at_most=at_most)
-    seen = without_room(
-        decays,
-        modes,
-        weight=all_weight,
-        room_db=colour.room_db[:, :MODE_PARTIALS],
-        held_s=held_s,
-        t60_s=t60[0],
-    )
-    t60_s, t60_reason = t60 if seen.room_heard or np.isnan(t60[0]) else (np.nan, NO_ROOM)
+    t60_s, t60_reason = room
     peak = np.array(
         [10.0 * np.log10(max(float(v.power.max()), 1e-20)) if len(v.power) else np.nan for v in levels]
     )
@@ -288,7 +293,7 @@ def _with_pitch(
         string_db_per_s=string_decay(modes, weight=all_weight),
         release=release,
         falls=[judge_room(f, t60_s=t60_s) for f in falls],
-        decays=late_decay(modes, seen.decays, levels, weight=all_weight, held_s=held_s),
+        decays=late_decay(modes, decays, levels, weight=all_weight, held_s=held_s),
         levels=levels,
         t60_s=t60_s,
         t60_reason=t60_reason,

@@ -20,8 +20,11 @@ from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray
 
+DAMPERS = "at most: the dampers themselves may fall like this"
 LONG_ROOM_S, SHORT_ROOM_S = 0.7, 0.34
 """Rooms that ring longer hide dampers and the strings' prompt modes; shorter ones are hidden by the dampers."""
+AGREE = 2.0
+"""Falls whose quartiles lie further apart than this ratio are those of many dampers, not of one room."""
 
 
 def room_t60(
@@ -50,7 +53,23 @@ def room_t60(
     t60_s = float(60.0 / np.percentile(usable, 62))
     if t60_s > LONG_ROOM_S:
         return float(60.0 / np.percentile(usable, 52)), ""
-    return t60_s, "at most: so soon the dampers themselves may be over" if t60_s < SHORT_ROOM_S else ""
+    agree = np.percentile(usable, 75) < AGREE * np.percentile(usable, 25)
+    return t60_s, "" if agree and t60_s >= SHORT_ROOM_S else DAMPERS
+
+
+def proven_t60(t60_s: float, why: str) -> tuple[float, str]:
+    """The reverberation time where a room is proven, else NaN and what is known of it.
+
+    Examples
+    --------
+    >>> proven_t60(0.45, "")
+    (0.45, '')
+    >>> proven_t60(0.28, DAMPERS)
+    (nan, 'no room told from the dampers: a reverberation time of at most 0.28 s')
+    """
+    if why and not np.isnan(t60_s):
+        return float("nan"), f"no room told from the dampers: a reverberation time of at most {t60_s:.2f} s"
+    return t60_s, why
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:

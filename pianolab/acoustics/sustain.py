@@ -10,11 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.compass import usual_decay_20_s
+from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.reverberation import LONG_ROOM_S
 from pianolab.acoustics.tuning import robust_line, running_median, smooth_over_keys
 from pianolab.units import FloatArray
+
+BEFORE_S, TAIL_S = -0.015, 0.08
+RING_ON = "most keys ring on after they are let go: a pedal held down, or keys played into one another"
 
 
 def short_notes(
@@ -30,10 +34,12 @@ def short_notes(
     Two things must agree: the note falls 20 dB before the instrument's own line over the keys says, and its
     strings lose energy faster than their line says. Both are logarithms of ratios; their sum is the evidence.
     A cracked bridge or a dead soundboard takes neighbouring notes with it, so less is asked of a note whose
-    neighbours are short too. Under a share of what pianos usually have, a note is short whatever the rest is like.
+    neighbours are short too. Under a share of what pianos usually have, a note is short whatever the neighbours are like,
+    if its strings are as quick.
     Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
     outlasts its hold is surely not short if its strings lose energy no faster than their line says. A room that rings
-    long moves both, so more is asked there, and what lies between counts as neither.
+    long moves both, so more is asked there, and what lies between counts as neither. In the bass more is asked as well:
+    there sound notes of a real grand differ by a factor of three, and one of them from one microphone to the other.
 
     Returns
     -------
@@ -50,18 +56,20 @@ def short_notes(
     early = np.where(bound == "=", line - ratio, np.nan)
     evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
     near = running_median(quick + np.nan_to_num(early), half=3)
-    alone = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
+    plain = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
+    alone = np.where(key < lim["bass_below"], lim["evidence_bass"], plain)
     ringing = 1.0 + lim["evidence_per_t60_s"] * max(0.0, np.nan_to_num(t60_s) - lim["usual_t60_s"])
     together = (
         (near > lim["evidence_near"] * ringing)
         & (evidence > lim["evidence_among"] * ringing)
         & (key <= lim["few_partials_above"])
     )
-    far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual)
+    # e^3 = 20: the strings' own rate is that of a note which falls 20 dB in its usual time.
+    far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual) & (rate - 3.0 > lim["quick_of_usual"])
     short = (evidence > alone * ringing) | together | far
     slow_enough = ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])
     held = (bound == "=") | slow_enough | ((ratio > line - 0.25) & (quick < lim["maybe_quick"]))
-    return short, ~short & held & (decay_s > 0) & ~(evidence > alone)
+    return short, ~short & held & (decay_s > 0) & ~(evidence > plain)
 
 
 def judge_sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
@@ -103,8 +111,13 @@ def slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     usual = np.exp(smooth_over_keys(_on_keys(logarithm, key, span), stiffness=600.0))[key - span[0]]
     slow = known & (bound != "<") & (likely > lim["slow_share"] * usual) & (likely > lim["least_s"])
     why = ["" if k else (f.why or "release not heard") for k, f in zip(known, m.falls, strict=True)]
-    # In a long room a slow damper sounds like a good one, unless it is slower than the room itself.
     long_room = m.t60_s > LONG_ROOM_S
+    if _all_ring_on(m) and not long_room:
+        return np.zeros(len(key), dtype=bool), [w or RING_ON for w in why]
+    for i in np.flatnonzero(slow):
+        if not _tail_is_its_own(m.levels[i]):
+            slow[i], why[i] = False, "what sounds after the release sounded before the blow too"
+    # In a long room a slow damper sounds like a good one, unless it is slower than the room itself.
     within_room = likely <= lim["room_hides"] * np.nan_to_num(m.t60_s) / 3.0
     hidden = known & ((slow & within_room) | (long_room & (within_room | ~slow)))
     for i in np.flatnonzero(hidden):
@@ -117,6 +130,23 @@ def slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
         if slow[i]:
             slow[i], why[i] = False, "perhaps no damper on this key"
     return slow, why
+
+
+def _all_ring_on(m: NoteMeasures) -> bool:
+    """Whether most notes of keys that surely have dampers go on sounding: dampers don't fail all at once."""
+    lim = limits()["damper"]
+    damped = m.strikes.key <= lim["last_surely_damped"]
+    return bool(
+        damped.sum() >= lim["least_keys"] and np.isnan(m.release.hold_s[damped]).mean() > lim["ring_on_share"]
+    )
+
+
+def _tail_is_its_own(level: NoteLevel) -> bool:
+    """Whether what is heard last stands over what was heard before the blow: a tail begins with its own note."""
+    before = level.power[level.time_s < BEFORE_S]
+    tail = level.power[level.time_s > level.time_s[-1] - TAIL_S]
+    over = 10.0 ** (0.1 * limits()["damper"]["tail_over_before_db"])
+    return bool(before.size == 0 or np.mean(tail) > over * np.mean(before))
 
 
 def _on_keys(values: FloatArray, key: NDArray[np.int64], span: NDArray[np.int64]) -> FloatArray:
