@@ -231,13 +231,15 @@ def chosen(read: argparse.Namespace) -> tuple[list[Recipe], list[str]]:
 
 
 def defects(outcomes: Iterable[Outcome], takes: pd.DataFrame) -> list[str]:
-    """A line for each take that the bench could not make or score, or not hold against the independent analysis."""
+    """A line for each take that could not be made or scored, at which the listening crashed, or without second opinion."""
     lines = [
         f"broken: {o.recipe.family}, {o.recipe.case}, {o.recipe.name}: {o.says}"
         for o in outcomes
         if o.state == "broken"
     ]
     for t in takes.to_dict("records"):
+        if t["crashed"]:
+            lines.append(f"crashed: {t['family']}, {t['case']}, {t['name']}: {t['crashed']}")
         if t["without_opinion"]:
             lines.append(
                 f"no independent analysis: {t['family']}, {t['case']}, {t['name']}: {t['without_opinion']}"

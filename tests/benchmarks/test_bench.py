@@ -489,3 +489,16 @@ def test_a_take_without_an_independent_analysis_is_scored_and_fails_the_run(
     [line] = bench.defects([], takes)
     assert line == "no independent analysis: made up, plain, one: IndexError: a slip of the analysis"
     assert bench.defects([], takes.assign(without_opinion="")) == []
+
+
+def test_a_crash_of_the_listening_is_counted_and_fails_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    def crashes(*_: object, **__: object) -> None:
+        raise KeyError("a slip of the listening")
+
+    monkeypatch.setattr("pianolab.acoustics.listen", crashes)
+    about, keys = measure(a_take(), heard=None, excludes=None)
+    assert (about["refused"], about["crashed"]) == ("", "KeyError: 'a slip of the listening'")
+    crashed = results(pd.DataFrame(keys).set_index("key"), crashed=about["crashed"])
+    takes, rows = bench_store.frames([crashed])
+    assert tables(takes, rows)["Reading and coverage"].loc["made up: plain", "crashed"] == 1
+    assert bench.defects([], takes) == ["crashed: made up, plain, one: KeyError: 'a slip of the listening'"]
