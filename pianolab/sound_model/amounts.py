@@ -1,0 +1,75 @@
+"""What the fields of a modelled piano may be, those of the plain one, and what is drawn for each key."""
+
+from __future__ import annotations
+
+PURPOSES = (
+    "stiffness",
+    "pitch",
+    "unison",
+    "partials",
+    "false beats",
+    "decay",
+    "voicing",
+    "damper",
+    "piano",
+    "along",
+    "hammer",
+    "board",
+    "thump",
+    "duplex",
+    "rise",
+    "aftersound",
+    "colour",
+    "weak first",
+)
+OFF_DB = -100.0
+"""A layer of this level or less isn't made at all."""
+PLAIN: dict[str, float] = {
+    "thump_db": OFF_DB,
+    "body_db": OFF_DB,
+    "sympathetic_db": OFF_DB,
+    "duplex_db": OFF_DB,
+    "phantom_db": OFF_DB,
+    "aftersound_db": OFF_DB,
+    "damper_noise_db": OFF_DB,
+    "rise_scale": 0.0,
+    "damper_softness": 0.0,
+    "touch": 1.0,
+    "blow_spread": 0.0,
+    "partial_scatter_db": 3.0,
+    "decay_scatter": 0.25,
+    "false_beat_cents": 0.1,
+}
+"""The fields of `PianoModel` with which nothing sounds but the strings' modes and a short knock."""
+LIMITS: dict[str, tuple[float, float]] = {
+    "a4_hz": (380.0, 480.0),
+    "offset_cents": (-200.0, 200.0),
+    "tuning_spread_cents": (0.0, 50.0),
+    "unison_spread_cents": (0.0, 50.0),
+    "sustain": (0.05, 5.0),
+    "inharmonicity_scale": (0.0, 5.0),
+    "inharmonicity_jump": (0.2, 5.0),
+    "hardness_db": (-20.0, 20.0),
+    "voicing_spread_db": (0.0, 10.0),
+    "false_beat_cents": (0.0, 5.0),
+    "knock_db": (-60.0, 30.0),
+    "thump_db": (OFF_DB, 30.0),
+    "body_db": (OFF_DB, 30.0),
+    "sympathetic_db": (OFF_DB, 30.0),
+    "duplex_db": (OFF_DB, 30.0),
+    "longitudinal_db": (OFF_DB, 30.0),
+    "phantom_db": (OFF_DB, 30.0),
+    "aftersound_db": (OFF_DB, 12.0),
+    "damper_noise_db": (OFF_DB, 30.0),
+    "rise_scale": (0.0, 5.0),
+    "damper_softness": (0.0, 3.0),
+    "touch": (0.0, 4.0),
+    "blow_spread": (0.0, 5.0),
+    "partial_scatter_db": (0.0, 15.0),
+    "colour_scatter_db": (0.0, 15.0),
+    "decay_scatter": (0.0, 1.0),
+    "strike_point_scale": (0.4, 2.0),
+    "first_partial_db": (-80.0, 12.0),
+    "first_partial_share": (0.0, 1.0),
+}
+"""Least and greatest value of each number of `PianoModel`."""
