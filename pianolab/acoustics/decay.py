@@ -31,9 +31,11 @@ from pianolab.units import FloatArray, rate_to_db_per_s
 LEAST_HELD_S = 1.0
 TOP_WITHIN_S = 0.6
 FRAMES_SD_S = 0.002
+RELEASED_S = 0.1
+"""The moment of the release is known to about this."""
 SMOOTH, BLINK, LATE = 10, 10, 40
 NEAR_DB, RISING_DB, LOBE = 0.8, 3.0, 2.0
-DRY_SD_DB = 0.15
+DRY_SD_DB = 0.2
 """Uncertainty of the level 20 dB down against that at the blow where no room is heard."""
 STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 """How much the two quarters of the late fall may differ, and how much flatter than the beginning it must be."""
@@ -89,6 +91,9 @@ def note_decay(
         return replace(found, decay_20_s=float(t[-1]) if np.isnan(surely) else surely)
     if _comes_back(db, fall_db):
         return replace(found, decay_20_s=time_s)
+    if time_s > t[-1] - RELEASED_S:
+        # So late it may be the fall after the key was let go that passes -20 dB.
+        return replace(found, decay_20_s=max(float(t[-1]) - RELEASED_S, 0.0))
     sd_db = float(np.hypot(level_sd_db, _noise_db(level, db[0] - fall_db)))
     if time_s <= room_s:
         return replace(found, decay_20_s=_at_most_s(t, db, time_s, fall_db + 2.0 * sd_db), bound="<")

@@ -17,7 +17,7 @@ from pianolab.acoustics.far_strings import far_string, mean_of_far_strings_hz
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
 from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials, loud_power
 from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
-from pianolab.acoustics.reverberation import LONG_ROOM_S, judge_room, proven_t60, room_t60
+from pianolab.acoustics.reverberation import LONG_ROOM_S, believed_t60_s, judge_room, proven_t60, room_t60
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.threads import at_once
@@ -122,13 +122,13 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
         for v, r, i, u in zip(levels, release.assumed_s, strikes.interval_s, undamped, strict=True)
     ]
     t60 = room_t60(levels, release, strikes.key, interval_s=strikes.interval_s)
-    room = proven_t60(*t60)
+    room, ring_s = proven_t60(*t60), believed_t60_s(*t60)
     decays = [
-        note_decay(v, usable_s=float(h), level_sd_db=float(sd), room_s=room_hides_s(room[0]))
+        note_decay(v, usable_s=float(h), level_sd_db=float(sd), room_s=room_hides_s(ring_s))
         for v, h, sd in zip(
             decay_levels(whole_levels(channels, strikes, rate_hz=rate_hz), levels),
             held_s,
-            level_sd_db(strikes.key, t60_s=room[0]),
+            level_sd_db(strikes.key, t60_s=ring_s),
             strict=True,
         )
     ]

@@ -21,10 +21,11 @@ from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray
 
 DAMPERS = "at most: the dampers themselves may fall like this"
+APART = "the falls after the dampers don't agree on one reverberation time"
 LONG_ROOM_S, SHORT_ROOM_S = 0.7, 0.34
 """Rooms that ring longer hide dampers and the strings' prompt modes; shorter ones are hidden by the dampers."""
 AGREE = 2.0
-"""Falls whose quartiles lie further apart than this ratio are those of many dampers, not of one room."""
+"""Falls whose quartiles lie further apart than this ratio don't agree on one reverberation time."""
 
 
 def room_t60(
@@ -53,8 +54,9 @@ def room_t60(
     t60_s = float(60.0 / np.percentile(usable, 62))
     if t60_s > LONG_ROOM_S:
         return float(60.0 / np.percentile(usable, 52)), ""
-    agree = np.percentile(usable, 75) < AGREE * np.percentile(usable, 25)
-    return t60_s, "" if agree and t60_s >= SHORT_ROOM_S else DAMPERS
+    if t60_s >= SHORT_ROOM_S and np.percentile(usable, 75) > AGREE * np.percentile(usable, 25):
+        return t60_s, APART
+    return t60_s, "" if t60_s >= SHORT_ROOM_S else DAMPERS
 
 
 def proven_t60(t60_s: float, why: str) -> tuple[float, str]:
@@ -67,9 +69,21 @@ def proven_t60(t60_s: float, why: str) -> tuple[float, str]:
     >>> proven_t60(0.28, DAMPERS)
     (nan, 'no room told from the dampers: a reverberation time of at most 0.28 s')
     """
-    if why and not np.isnan(t60_s):
+    if why == DAMPERS:
         return float("nan"), f"no room told from the dampers: a reverberation time of at most {t60_s:.2f} s"
-    return t60_s, why
+    return (float("nan") if why else t60_s), why
+
+
+def believed_t60_s(t60_s: float, why: str) -> float:
+    """The reverberation time to reckon with, s: falls slower than dampers' show a room though they may not agree on its
+    time; NaN where dampers alone would do.
+
+    Examples
+    --------
+    >>> believed_t60_s(0.8, APART), believed_t60_s(0.28, DAMPERS)
+    (0.8, nan)
+    """
+    return float("nan") if why == DAMPERS else t60_s
 
 
 def judge_room(fall: Fall, *, t60_s: float) -> Fall:

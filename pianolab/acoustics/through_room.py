@@ -7,8 +7,8 @@ was measured on modelled pianos of two kinds and on real notes, in rooms of know
 to a quarter of its size, smaller in the bass where many partials share it, and larger in longer rooms. The time gets the
 uncertainty that follows from its own level curve. A fall that is hardly slower than the room's own is an upper bound.
 
-That there is a room is believed where the falls after damped notes agree on a reverberation time that dampers would not
-give (`reverberation.room_proven`). Where none was proven, the sound counts as it is.
+That there is a room is believed where the falls after damped notes are slower than dampers would make them
+(`reverberation.believed_t60_s`); the time is told where they agree. Where no room was proven, the sound counts as it is.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def level_sd_db(key: NDArray[np.int64], *, t60_s: float) -> FloatArray:
     Examples
     --------
     >>> level_sd_db(np.array([20, 60]), t60_s=np.nan).round(2)
-    array([0.15, 0.15])
+    array([0.2, 0.2])
     >>> bool(np.all(np.diff(level_sd_db(np.array([10, 30, 70]), t60_s=0.4)) > 0))
     True
     """
