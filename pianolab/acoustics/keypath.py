@@ -78,10 +78,24 @@ class KeyPath:
 
     @property
     def sure(self) -> NDArray[np.bool_]:
-        """Strikes whose key is told, shape as ``keys``."""
+        """Strikes whose key is told, shape as ``keys``.
+
+        A key that was struck before, with others between, needs more: the strings that ring on hide much of a note,
+        and what is left may look like a key far below.
+        """
         lim = limits()["path"]
-        least = lim["sure_margin"]
+        least = np.where(self._struck_before(), lim["sure_again_margin"], lim["sure_margin"])
         return (self.keys != NO_NOTE) & (self.margin >= least) & (self.score >= lim["sure_score"])
+
+    def _struck_before(self) -> NDArray[np.bool_]:
+        out, seen, last = np.zeros(len(self.keys), dtype=bool), set[int](), NO_NOTE
+        for i, key in enumerate(self.keys.tolist()):
+            if key == NO_NOTE:
+                continue
+            out[i] = key in seen and key != last
+            seen.add(key)
+            last = key
+        return out
 
 
 def rise_share(rise: FloatArray) -> FloatArray:
@@ -102,13 +116,15 @@ def next_strong_s(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> Fl
 
 @dataclass(frozen=True)
 class _Model:
-    """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns."""
+    """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns,
+    how likely each offset is, the price of keys left out."""
 
     fit: FloatArray
     times_s: FloatArray
     step_s: FloatArray
     no_note: FloatArray
     prior: FloatArray
+    left_out: float
 
     def mirrored(self, *, keys: bool, times: bool) -> _Model:
         """The same with the keyboard, or the time, turned round; turned in time the offset's prior is left out."""
@@ -120,6 +136,7 @@ class _Model:
             self.step_s[rows],
             self.no_note[rows],
             np.zeros_like(self.prior) if times else self.prior,
+            self.left_out,
         )
 
 
@@ -164,9 +181,17 @@ def read_keys(
         step_s=_local_step_s(times_s, share >= STRONG_SHARE),
         no_note=lim["no_note_strong"] + weak * (lim["no_note_weak"] - lim["no_note_strong"]),
         prior=_offset_prior(OFFSETS_CENTS) - _offset_prior(np.zeros(1)),
+        left_out=lim["left_out"],
     )
     found = _search(model)
     heard = found.keys[found.keys >= 0]
+    if len(heard) > FEW_STRIKES and (leaps := float(np.mean(np.abs(np.diff(heard)) > 1))) > np.exp(
+        -model.left_out
+    ):
+        # White keys only, or every third: the scale itself says what leaving out a key is worth.
+        model = replace(model, left_out=-float(np.log(leaps)))
+        found = _search(model)
+        heard = found.keys[found.keys >= 0]
     if len(heard) > FEW_STRIKES and np.mean(np.diff(heard) < 0) > 0.2:
         turned = model.mirrored(keys=True, times=False)
         down = _search(turned)
@@ -189,7 +214,7 @@ def _fit(evidence: Evidence, keys: NDArray[np.int64]) -> FloatArray:
 
     A key may lie off the instrument's own pitch; it costs the more the farther, but never everything.
     """
-    penalty = limits()["path"]["off_weight"] * np.log1p((REACH * STEP_CENTS / 15.0) ** 2)
+    penalty = _off_penalty()
     side = int(REACH[-1])
     padded = np.pad(evidence.score, ((0, 0), (side, side)), constant_values=-1e3)
     count = evidence.score.shape[1]
@@ -198,6 +223,14 @@ def _fit(evidence: Evidence, keys: NDArray[np.int64]) -> FloatArray:
         np.maximum(reached, padded[:, side + step : side + step + count] - np.float32(cost), out=reached)
     places = [_index(evidence, keys, o) for o in OFFSETS_CENTS]
     return np.stack([reached[:, at] for at in places]).astype(float)
+
+
+def _off_penalty() -> FloatArray:
+    """Cost of each step of `REACH` off the instrument's own pitch."""
+    lim = limits()["path"]
+    cents = REACH * STEP_CENTS
+    near = lim["off_weight"] * np.log1p((cents / lim["off_cents"]) ** 2)
+    return np.asarray(near + 0.5 * (cents / lim["far_off_cents"]) ** 2)
 
 
 def _index(
@@ -227,13 +260,13 @@ def _steps_taken(gap_s: FloatArray, step_s: float) -> NDArray[np.int64]:
     return np.where(fits, np.minimum(whole, 99), UNSTEADY).astype(np.int64)
 
 
-def _moves(count: int, steps_taken: int) -> FloatArray:
+def _moves(count: int, steps_taken: int, left_out: float) -> FloatArray:
     """Cost of each move, shape (from, to), when so many steps' time has gone by."""
     lim = limits()["path"]
     step = np.arange(count)[None, :] - np.arange(count)[:, None]
     passed = np.log2(np.maximum(np.abs(step), 1))
-    in_time = lim["unsounded"] + 0.5 * passed
-    cost = np.where(step == steps_taken, in_time, lim["left_out"] + 1.5 * passed)
+    in_time = min(lim["unsounded"], left_out) + 0.5 * passed
+    cost = np.where(step == steps_taken, in_time, left_out + 1.5 * passed)
     cost = np.where(step == 1, 0.0, cost)
     cost = np.where(step == 0, lim["again"], cost)
     return np.where(step < 0, lim["back"] + 1.5 * passed, cost)
@@ -268,7 +301,9 @@ def _search(model: _Model) -> _Search:
     kept = np.empty((strikes, offsets, count), dtype=bool)
     moves: dict[int, FloatArray] = {}
     for i in range(strikes):
-        reach, source = _reached(value, model.times_s[i] - since_s, float(model.step_s[i]), moves)
+        reach, source = _reached(
+            value, model.times_s[i] - since_s, float(model.step_s[i]), model.left_out, moves
+        )
         reach, offset_before = _drifted(reach)
         start = idle - ends[None] + model.prior[:, None]
         begun = start > reach
@@ -297,7 +332,7 @@ def _search(model: _Model) -> _Search:
 
 
 def _reached(
-    value: FloatArray, gap_s: FloatArray, step_s: float, moves: dict[int, FloatArray]
+    value: FloatArray, gap_s: FloatArray, step_s: float, left_out: float, moves: dict[int, FloatArray]
 ) -> tuple[FloatArray, NDArray[np.int64]]:
     """Best value of each state after a move from any key, and that key; ``moves`` keeps the costs already made."""
     best = np.full(value.shape, -np.inf)
@@ -306,7 +341,7 @@ def _reached(
     taken = _steps_taken(gap_s, step_s)
     for steps in np.unique(taken[alive]):
         if int(steps) not in moves:
-            moves[int(steps)] = _moves(value.shape[1], int(steps))
+            moves[int(steps)] = _moves(value.shape[1], int(steps), left_out)
         these = np.where(alive & (taken == steps), value, -np.inf)
         rows = np.flatnonzero(np.isfinite(these).any(axis=1))
         whole = these[rows][:, :, None] - moves[int(steps)][None]
@@ -373,8 +408,9 @@ def _finish(found: _Search, doubt: _Doubt, evidence: Evidence, keys: NDArray[np.
     centre = _index(evidence, np.where(heard, own, 49), offset)
     around = np.clip(centre[:, None] + REACH, 0, len(evidence.grid) - 1)
     nearby = np.take_along_axis(evidence.score, around, axis=1)
-    penalty = limits()["path"]["off_weight"] * np.log1p((REACH * STEP_CENTS / 15.0) ** 2)
-    best = around[rows, np.argmax(nearby - penalty, axis=1)] if len(rows) else np.zeros(0, dtype=np.int64)
+    best = (
+        around[rows, np.argmax(nearby - _off_penalty(), axis=1)] if len(rows) else np.zeros(0, dtype=np.int64)
+    )
     return KeyPath(
         keys=own,
         f1_hz=np.where(heard, key_to_hz(evidence.grid[best]), np.nan),

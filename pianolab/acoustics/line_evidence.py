@@ -4,7 +4,7 @@ Every hypothesis (a pitch of partial 1 and an inharmonicity) is judged over the 
 blow's spectrum. A partial that stands where the stiff string [fletcher1964] puts it counts by how rarely a line that
 strong stands at a place picked at random in that octave of that very spectrum; a partial that is missing counts
 against it, less where little can be expected (under the soundboard's first resonances, above the highest line, among
-high partials); a place where the note before still rings says nothing. So a hypothesis with few partials in band has
+high partials, or where the note before still rings). So a hypothesis with few partials in band has
 no advantage: it leaves the other lines unexplained, as it would were there no string at all. The share of the lines'
 power at the partials counts besides, because one loud line is what is left of a high note.
 
@@ -33,9 +33,11 @@ TOP_HZ = 9000.0
 SPECTRUM_S = 1.5
 B_FACTORS = 0.3 * 1.26 ** np.arange(11)
 """Inharmonicity over the usual that is tried: 0.3 to 3, so close that partials stay within a window."""
-EXPECTED = ((0, 12, 0.8), (12, 18, 0.5))
+EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 18, 0.5))
 """First and last partial, and how often a partial among them is seen where it should be [practice]."""
 OCTAVES_HZ = 25.0 * 2.0 ** np.arange(10)
+LOWEST_HEARD_HZ = 80.0
+"""The soundboard gives little under this [practice]."""
 SIDE_CENTS = 5.5
 POWER_SIDE_CENTS = 7.0
 LEVELS = np.arange(46.0)
@@ -105,9 +107,14 @@ def fresh_lines(
         then = line_spectra(channels, starts=before[rows], lengths=before_lengths[rows], size=size)[:, :bins]
         grown = 10.0 * np.log10((now + 1e-20) / (maximum_filter1d(then, size=5, axis=1) + 1e-20))
         out = standing_out_db(now, rate_hz=rate_hz, size=size)
-        fresh = np.minimum(out, np.clip(grown, 0.0, 45.0)).astype(np.float32)
+        sway = lim["sway_db"] * np.clip((out - grown) / lim["rang_db"], 0.0, 1.0)
+        fresh = np.minimum(out, np.clip(grown - sway, 0.0, 45.0)).astype(np.float32)
         hidden = (out > lim["hidden_db"]) & (grown < lim["grown_db"])
         power = np.where((fresh > lim["line_db"]) & (grown > lim["grown_db"]), now, np.float32(0.0))
+        # Next to a loud string, faint lines may be anything: other strings it sets ringing, the board, the room.
+        under_db = 10.0 * np.log10((power + 1e-20) / (power.max(axis=1, keepdims=True) + 1e-20))
+        told = np.clip((under_db + lim["faint_db"]) / lim["faint_range_db"], 0.0, 1.0)
+        fresh = np.where(power > 0, fresh * told, fresh).astype(np.float32)
         return fresh, hidden, (power / (power.sum(axis=1, keepdims=True) + 1e-20)).astype(np.float32)
 
     parts = at_once(of, runs(len(begin_s), most=24))
@@ -196,13 +203,14 @@ def _gains(fresh: FreshLines, *, rate_hz: int) -> list[Floats]:
     strong = np.cumsum(fresh.out_db > limits()["path"]["line_db"], axis=1)
     highest = hz[np.minimum(np.sum(strong < 0.97 * np.maximum(strong[:, -1:], 1), axis=1), bins - 1)]
     heard = 1.0 / (1.0 + (hz / np.maximum(1.1 * highest, 60.0)[:, None]) ** 6)
-    heard /= 1.0 + (70.0 / np.maximum(hz, 1.0)) ** 3
+    heard /= 1.0 + (LOWEST_HEARD_HZ / np.maximum(hz, 1.0)) ** 3
     hidden = maximum_filter1d(fresh.hidden, size=5, axis=1)
+    half_told = limits()["path"]["hidden_weight"]
     out = []
     for _, _, often in EXPECTED:
         seen = (often * heard).astype(np.float32)
         gain = np.log(1.0 - seen + seen * ratio)
-        out.append(np.where(hidden, np.maximum(gain, 0.0), gain).astype(np.float32))
+        out.append(np.where(hidden & (gain < 0), half_told * gain, gain).astype(np.float32))
     return out
 
 

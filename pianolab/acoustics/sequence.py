@@ -110,21 +110,31 @@ def read_sequence(
     told = {k: [i for i in v if sure[i]] for k, v in by_key.items()}
     strike_of = {k: _choose(v, times_s, next_s, score, strength) for k, v in told.items() if v}
     count = {k: len(v) for k, v in by_key.items()}
-    absent = _absent(keys, times_s, heard, first_key=first_key, last_key=last_key)
+    absent = _absent(keys, times_s, heard, sure, first_key=first_key, last_key=last_key)
     absent |= dict.fromkeys(by_key, DOUBTFUL)
     return Sequence(strike_of, count, {k: v for k, v in absent.items() if k not in strike_of})
 
 
 def _absent(
-    keys: NDArray[np.int64], times_s: FloatArray, heard: NDArray[np.int64], *, first_key: int, last_key: int
+    keys: NDArray[np.int64],
+    times_s: FloatArray,
+    heard: NDArray[np.int64],
+    sure: NDArray[np.bool_],
+    *,
+    first_key: int,
+    last_key: int,
 ) -> dict[int, tuple[str, str]]:
+    """Status and reason of keys without a sure strike; where a doubtful one sounded meanwhile, it may have been they."""
+    told, doubtful_s = heard[sure[heard]], times_s[heard[~sure[heard]]]
+    if not len(told):
+        return dict.fromkeys(range(first_key, last_key + 1), DOUBTFUL)
     out: dict[int, tuple[str, str]] = {}
-    k, t = keys[heard], times_s[heard]
-    if len(heard):
-        for key in range(first_key, int(k.min())):
-            out[key] = ("skipped", "before the first sounding key")
-        for key in range(int(k.max()) + 1, last_key + 1):
-            out[key] = ("skipped", "after the last sounding key")
+    k, t = keys[told], times_s[told]
+    outside = bool(np.any((doubtful_s < t[0]) | (doubtful_s > t[-1])))
+    for key in range(first_key, int(k.min())):
+        out[key] = DOUBTFUL if outside else ("skipped", "before the first sounding key")
+    for key in range(int(k.max()) + 1, last_key + 1):
+        out[key] = DOUBTFUL if outside else ("skipped", "after the last sounding key")
     interval, unsteady = local_interval_s(k, t)
     tolerance = limits()["path"]["gap_tolerance"]
     knocks = times_s[keys == NO_NOTE]
@@ -132,6 +142,9 @@ def _absent(
         low, high = sorted((int(k[i]), int(k[i + 1])))
         missing = [m for m in range(low + 1, high) if m not in set(k.tolist())]
         if not missing:
+            continue
+        if np.any((doubtful_s > t[i]) & (doubtful_s < t[i + 1])):
+            out |= {key: DOUBTFUL for key in missing if key not in out}
             continue
         status = _status(
             t[i], t[i + 1], len(missing), interval[i], unsteady[i], tolerance=tolerance, knocks=knocks
