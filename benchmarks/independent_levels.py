@@ -139,7 +139,8 @@ UNKNOWN = Fall(np.nan, "", np.nan, np.nan)
 
 def _last_above(level_db: Floats, s: Floats, limit_db: float) -> tuple[float, bool]:
     """When the level is last above the limit (between frames), and whether it goes below it at all afterwards."""
-    last = int(np.flatnonzero(level_db >= limit_db)[-1])
+    # the first frame is where the fall begins, whatever margin the noise asks for
+    last = int(np.flatnonzero(np.append(True, level_db[1:] >= limit_db))[-1])
     if last >= len(s) - 1:
         return float(s[-1]), False
     rise = (level_db[last] - limit_db) / max(level_db[last] - level_db[last + 1], 1e-9)
