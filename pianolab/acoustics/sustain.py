@@ -27,6 +27,7 @@ def short_notes(
     string_db_per_s: FloatArray,
     key: NDArray[np.int64],
     *,
+    sd_s: FloatArray | None = None,
     t60_s: float = np.nan,
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which notes are short, and which are surely not.
@@ -53,7 +54,9 @@ def short_notes(
     line = np.where(outlast, np.maximum(line, running_median(ratio, half=6)), line)
     rate = np.log(np.maximum(string_db_per_s, 1e-3) * usual)
     quick = np.nan_to_num(rate - robust_line(rate, x, least_spread=0.12))
-    early = np.where(bound == "=", line - ratio, np.nan)
+    # What the time may be off for speaks for the note.
+    doubt = 0.0 if sd_s is None else np.nan_to_num(sd_s / np.maximum(decay_s, 1e-3))
+    early = np.where(bound == "=", line - ratio - lim["doubt_sds"] * doubt, np.nan)
     evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
     near = running_median(quick + np.nan_to_num(early), half=3)
     plain = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
@@ -81,7 +84,8 @@ def judge_sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[
     masked = np.nan_to_num(spread, nan=0.0) > lim["masks_sustain_cents"]
     unheard = np.isnan(decay)
     noisy = m.snr_db < qual["least_snr_db"]
-    short, long = short_notes(decay, bound, m.string_db_per_s, key, t60_s=m.t60_s)
+    sd_s = np.array([d.sd_s for d in m.decays])
+    short, long = short_notes(decay, bound, m.string_db_per_s, key, sd_s=sd_s, t60_s=m.t60_s)
     trust, verdict = [], []
     for i in range(len(key)):
         if clipped[i]:
