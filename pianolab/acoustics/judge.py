@@ -16,12 +16,10 @@ from pianolab.acoustics.buzz import OverNeighbours, over_neighbours
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.sustain import judge_sustain, slow_dampers
-from pianolab.acoustics.tuning import (
-    robust_spread,
-    tuning_curve,
-)
+from pianolab.acoustics.tuning import tuning_curve
+from pianolab.acoustics.tuning_need import off_curve, perhaps_slipped, slipped_strings
 from pianolab.acoustics.voicing import Brightness, measure_brightness
-from pianolab.keyboard import register_of, usual_strings
+from pianolab.keyboard import register_of
 from pianolab.units import FloatArray
 
 NOT_STRUCK = "key not struck"
@@ -40,28 +38,6 @@ class Judged:
     faults: list[list[str]]
     not_judged: list[dict[str, str]]
     gaps: list[dict[str, str]]
-
-
-def _off_pitch(
-    cents: FloatArray,
-    curve: FloatArray,
-    spread: FloatArray,
-    spread_sd: FloatArray,
-    cents_sd: FloatArray,
-    key: NDArray[np.int64],
-) -> NDArray[np.bool_]:
-    lim = limits()["pitch"]
-    off = cents - curve
-    scatter = max(robust_spread(off), 0.3)
-    least = np.where(key > lim["taste_above"], lim["taste_cents"], lim["off_curve_cents"])
-    sure = np.maximum(least, lim["off_curve_sds"] * np.nan_to_num(cents_sd))
-    far = np.abs(off) > np.maximum(sure, lim["off_curve_spreads"] * scatter)
-    usual = max(float(np.nanmedian(spread)), 0.3) if np.any(~np.isnan(spread)) else 0.3
-    one_string = np.nan_to_num(spread - 0.5 * np.nan_to_num(spread_sd)) > max(
-        lim["one_string_cents"], lim["one_string_spreads"] * usual
-    )
-    several = np.array([usual_strings(int(k)) > 1 for k in key])
-    return (np.nan_to_num(far).astype(bool)) | (one_string & several)
 
 
 def _buzzing(over: OverNeighbours, i: int, *, top: bool) -> Literal["yes", "no", "perhaps"]:
@@ -103,9 +79,12 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     over, buzz_heard = over_neighbours(m.between, key=key), m.between.heard
     buzz_db = np.where(buzz_heard, over.db, np.nan)
     trust, verdict = judge_sustain(m, clipped=clipped)
-    off = _off_pitch(cents, curve, m.unison.spread_cents, m.unison.spread_sd, m.f1_sd_cents, key)
+    slipped = slipped_strings(m.unison.spread_cents, m.unison.spread_sd, key)
+    perhaps = perhaps_slipped(m.unison.spread_cents, m.unison.spread_sd, key) & ~slipped
+    # One string far away pulls the key's pitch with it.
+    off = off_curve(cents - curve, m.f1_sd_cents, key) | slipped
     slow, why_damper = slow_dampers(m)
-    lim_b, lim_v, lim_u = limits()["buzz"], limits()["voicing"], limits()["unison"]
+    lim_b, lim_v = limits()["buzz"], limits()["voicing"]
     faults, not_judged, gaps = [], [], []
     for i in range(len(key)):
         own, skip, gap = [], {}, _gaps(m, i)
@@ -113,10 +92,9 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             own.append("off_pitch")
         elif np.isnan(cents[i]):
             skip["off_pitch"] = "partials too weak in the noise to be measured"
-        spread, spread_sd = np.nan_to_num(m.unison.spread_cents[i]), np.nan_to_num(m.unison.spread_sd[i])
-        if spread - lim_u["sure_sds"] * spread_sd > lim_u["fault_cents"] and usual_strings(int(key[i])) > 1:
+        if slipped[i]:
             own.append("unison")
-        elif spread + spread_sd > lim_u["fault_cents"] and spread_sd > lim_u["doubtful_sd_cents"]:
+        elif perhaps[i]:
             skip["unison"] = "the partials don't agree how far its strings are apart"
         if np.isnan(m.unison.spread_cents[i]):
             skip["unison"] = "note too short or too weak for its strings to be told apart"

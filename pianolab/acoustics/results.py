@@ -6,6 +6,7 @@ import json
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pianolab.acoustics.tuning_need import need_of_table, pitch_words
 from pianolab.show import Row, Showable
 
 if TYPE_CHECKING:
@@ -21,6 +22,16 @@ COLUMNS: tuple[str, ...] = (
 
 EXTRA_COLUMNS: tuple[str, ...] = ("strikes", "level_db", "cents_sd", "unison_cents_sd", "decay_20_s_sd")
 FAULTS: tuple[str, ...] = ("silent", "off_pitch", "unison", "short_sustain", "damper", "buzz", "voicing")
+FAULTS_BY_WEIGHT: tuple[str, ...] = (
+    "silent",
+    "short_sustain",
+    "unison",
+    "off_pitch",
+    "damper",
+    "buzz",
+    "voicing",
+)
+"""The same, what costs most to mend first [practice]: the order in which they are told."""
 STATUSES: tuple[str, ...] = ("measured", "silent", "skipped", "unclear")
 TEXT_COLUMNS: frozenset[str] = frozenset(
     {
@@ -67,7 +78,9 @@ class SurveySummary:
 
     ``other_first_key`` holds the first key of the other reading where a shift by a semitone can't be told.
     ``impairments`` names what is wrong with the recording, ``quality`` says it and what it forbids, and
-    ``quality_unknown`` lists what could not be told about the recording.
+    ``quality_unknown`` lists what could not be told about the recording. ``wide_unisons`` of ``unisons_judged`` are
+    wider than some weeks after a tuning is usual; ``needs_tuning`` says whether that, or how uneven the keys are, is
+    the state of the whole (`tuning_need`).
     """
 
     first_key: int
@@ -95,6 +108,9 @@ class SurveySummary:
     fault_counts: dict[str, int] = field(default_factory=dict)
     impairments: tuple[str, ...] = ()
     quality_unknown: tuple[str, ...] = ()
+    unisons_judged: int = 0
+    wide_unisons: int = 0
+    needs_tuning: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -117,8 +133,16 @@ class Survey(Showable):
 
     def headline(self) -> str:
         s = self.summary
-        found = ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in s.fault_counts.items() if n)
-        return f"{s.measured} of {s.last_key - s.first_key + 1} keys measured; " + (found or "no fault heard")
+        found = [
+            f"{s.fault_counts[f]} {f.replace('_', ' ')}" for f in FAULTS_BY_WEIGHT if s.fault_counts.get(f)
+        ]
+        said = [f"{s.measured} of {s.last_key - s.first_key + 1} keys measured", *self.state_of_tuning()]
+        return "; ".join([*said, ", ".join(found) or "no fault heard"])
+
+    def state_of_tuning(self) -> tuple[str, ...]:
+        """What is to be known before any fault: the pitch of the whole, and whether to tune before deciding."""
+        need = need_of_table(self.table)
+        return tuple(w for w in (pitch_words(self.summary.offset_cents), need.says()) if w)
 
     def rows(self) -> list[Row]:
         s = self.summary

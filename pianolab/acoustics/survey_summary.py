@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,10 @@ from pianolab.acoustics.quality import RecordingQuality
 from pianolab.acoustics.results import FAULTS, SurveySummary
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.tuning import robust_spread
+from pianolab.acoustics.tuning_need import need_of_table, pitch_words
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def summarise(
@@ -38,7 +42,6 @@ def summarise(
         for s in ("silent", "skipped", "unclear")
     }
     offset = offset_cents(m, j)
-    hidden = int((table["sustain_verdict"] == "tune first").sum())
     doubtful = path.other_shift != 0
     says = tuple(i.says for i in quality.impairments)
     t60_s, t60_reason = (
@@ -52,31 +55,39 @@ def summarise(
         reading="doubtful" if doubtful else "clear",
         other_first_key=int(m.strikes.key.min()) + path.other_shift if doubtful else None,
         t60_s=None if np.isnan(t60_s) else float(t60_s), t60_reason=t60_reason, noise_db=m.noise_db,
-        clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=hidden,
+        clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=tuned_first(table),
         sustain_heard=len(j.verdict), fault_counts=counts,
         warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=says),
         impairments=tuple(i.name for i in quality.impairments), quality_unknown=quality.unknown,
+        **tuning_fields(table),
     )  # fmt: skip
 
 
 def offset_cents(m: NoteMeasures, j: Judged) -> float | None:
-    """How far the whole piano stands from the pitch that was asked for, usual stretch taken out; None without notes."""
+    """How far the whole piano is from the pitch that was asked for, usual stretch taken out; None without notes."""
     return float(np.nanmedian(j.cents - usual_stretch_cents(m.strikes.key))) if len(j.cents) else None
 
 
+def tuning_fields(table: pd.DataFrame) -> dict[str, Any]:
+    """The summary's fields on the state of the unisons."""
+    need = need_of_table(table)
+    return {"unisons_judged": need.judged, "wide_unisons": need.wide, "needs_tuning": need.needed}
+
+
 def warning_sentences(
-    table: Any, *, offset: float | None, doubtful: bool, quality: tuple[str, ...]
+    table: pd.DataFrame, *, offset: float | None, doubtful: bool, quality: tuple[str, ...]
 ) -> tuple[str, ...]:
-    """What the reader must know first: what the recording forbids, what the tuning hides, what can't be told."""
-    out = list(quality)
-    treble = (table["status"] == "measured") & (table["key"] >= 52)
-    masked = int((treble & (table["sustain_verdict"] == "tune first")).sum())
-    if masked >= max(3, 0.15 * treble.sum()):
-        out.append(
-            f"tune before deciding: the sustain of {masked} of {int(treble.sum())} treble notes can't be judged through their tuning"
-        )
-    if offset is not None and abs(offset) > 15.0:
-        out.append(f"the whole piano stands {abs(offset):.0f} cents {'flat' if offset < 0 else 'sharp'}")
-    if doubtful:
-        out.append("the keys may all be one semitone off: --first-key N settles it")
-    return tuple(out)
+    """What the reader must know first: the pitch, what the tuning hides, what can't be told, what the recording forbids."""
+    first = (
+        pitch_words(offset),
+        need_of_table(table).says(
+            hidden=tuned_first(table), heard=int((table["status"] == "measured").sum())
+        ),
+        "the keys may all be one semitone off: --first-key N settles it" if doubtful else "",
+    )
+    return (*(w for w in first if w), *quality)
+
+
+def tuned_first(table: pd.DataFrame) -> int:
+    """How many notes sing through unisons too wide to judge how long."""
+    return int((table["sustain_verdict"] == "tune first").sum())

@@ -35,7 +35,7 @@ from pianolab.acoustics.merging import merge_key, spreads, touch_taken_out
 from pianolab.acoustics.pairing import OTHER_PIANO, pair_keys
 from pianolab.acoustics.results import COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
 from pianolab.acoustics.survey_rows import absent_row
-from pianolab.acoustics.survey_summary import warning_sentences
+from pianolab.acoustics.survey_summary import tuning_fields, warning_sentences
 from pianolab.acoustics.tuning import robust_spread, tuning_curve
 from pianolab.errors import BadInput
 from pianolab.keyboard import REGISTERS, note_name, register_of
@@ -282,7 +282,7 @@ def _summary(takes: Sequence[Survey], table: pd.DataFrame) -> SurveySummary:
         warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=quality),
         fault_counts={f: int(table["faults"].str.split(";").map(lambda own, f=f: f in own).sum()) for f in FAULTS},
         impairments=tuple(i for i in all_of[0].impairments if all(i in s.impairments for s in all_of)),
-        quality_unknown=tuple(dict.fromkeys(u for s in all_of for u in s.quality_unknown)),
+        quality_unknown=tuple(dict.fromkeys(u for s in all_of for u in s.quality_unknown)), **tuning_fields(table),
     )  # fmt: skip
 
 
