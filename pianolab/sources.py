@@ -19,6 +19,8 @@ SOURCES: dict[str, str] = {
     "rigaud2013": "F. Rigaud, B. David, L. Daudet, A parametric model and estimation techniques for the "
     "inharmonicity and tuning of the piano, JASA 133(5), 3107-3118 (2013)",
     "weinreich1977": "G. Weinreich, Coupled piano strings, JASA 62(6), 1474-1484 (1977)",
+    "conklin1999": "H. A. Conklin, Generation of partials due to nonlinear mixing in a stringed instrument, JASA 105, "
+    "536-545 (1999); from memory",
     "roykailath1989": "R. Roy, T. Kailath, ESPRIT: estimation of signal parameters via rotational invariance "
     "techniques, IEEE Trans. ASSP 37(7), 984-995 (1989)",
     "kirk1959": "R. E. Kirk, Tuning preferences for piano unison groups, JASA 31, 1644-1648 (1959)",

@@ -9,12 +9,10 @@ from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeyPlan, KeySeries
 from pianolab.figures.look import Kind, Mark
-from pianolab.figures.measures import Measure, Row, plan_measure
+from pianolab.figures.measures import BOUND_KIND, Measure, Row, plan_measure
 from pianolab.figures.survey_cells import names_in
 from pianolab.figures.wording import keys_are, listed
 from pianolab.keyboard import usually_damped
-
-BOUNDS: dict[str, Kind] = {"<": "at most", ">": "at least"}
 
 draw_damper = draw_over_keys
 
@@ -39,7 +37,7 @@ def _kind(row: Row) -> Kind:
     """A damper that was flagged is flagged, whatever bound its time has."""
     if "damper" in names_in(row.get("faults")):
         return "fault"
-    return BOUNDS.get(str(row.get("release_bound") or "="), "measured")
+    return BOUND_KIND.get(str(row.get("release_bound") or "="), "measured")
 
 
 def _words(row: Row) -> Sequence[str]:

@@ -9,7 +9,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeyPlan, KeySeries
 from pianolab.figures.look import Kind, Mark
-from pianolab.figures.measures import Measure, Row, plan_measure
+from pianolab.figures.measures import BOUND_KIND, Measure, Row, plan_measure
 from pianolab.figures.wording import keys_are, listed
 
 TREBLE_FROM = 52
@@ -28,14 +28,15 @@ def plan_decay(
 
     Returns
     -------
-    KeyPlan; lower bounds (`>`) have the kind ``at least``, notes hidden by a bad unison ``masked``
+    KeyPlan; lower bounds (`>`) have the kind ``at least``, upper ones (`<`, the room rings on) ``at most``, notes
+    hidden by a bad unison ``masked``; only what was measured is summed up
     """
     return plan_measure(DECAY, surveys, names, focus=focus)
 
 
 def _kind(row: Row) -> Kind:
-    if str(row.get("decay_20_bound") or "=") == ">":
-        return "at least"
+    if bound := BOUND_KIND.get(str(row.get("decay_20_bound"))):
+        return bound
     return "masked" if str(row.get("sustain_trust") or "") == "masked by unison" else "measured"
 
 
@@ -47,11 +48,12 @@ def _words(row: Row) -> Sequence[str]:
 def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], unheard: Sequence[Mark]) -> str:
     said = sorted((_treble_of(s) for s in series), reverse=True)
     text = f"Typical treble note (from C#5 up) falls 20 dB in: {listed(words for _, words in said)}."
-    masked, at_least = _count(series, "masked"), _count(series, "at least")
+    masked, at_least, at_most = (_count(series, kind) for kind in ("masked", "at least", "at most"))
     short, gaps = _count(series, "fault"), sum(len(s.gaps) for s in series)
     parts = [f"{short} {keys_are(short)} flagged as too short" if short else "No key is flagged as too short"]
     parts += [f"{masked} {keys_are(masked)} hidden by bad unisons"] if masked else []
     parts += [f"{at_least} known only as a lower bound"] if at_least else []
+    parts += [f"{at_most} only as an upper bound (the room rings on)"] if at_most else []
     parts += [f"{gaps} without a value"] if gaps else []
     text += f" {listed(parts)}."
     return text + (f" Not recorded: {listed(m.label for m in unheard)}." if unheard else "")

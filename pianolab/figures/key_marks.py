@@ -68,8 +68,9 @@ def _symbol(p: KeyPoint, plan: KeyPlan) -> str:
 
 def hover(p: KeyPoint, mark: Mark, plan: KeyPlan) -> str:
     """Hover text of one point: key, value with its uncertainty, how it is to be taken."""
-    sign = {"at least": "at least ", "at most": "at most "}.get(p.kind, "")
+    sign = f"{p.kind} " if p.kind in ("at least", "at most") else ""
     spread = f" ± {p.sd:.{plan.digits}f}" if p.sd is not None else ", uncertainty not stated"
+    spread = "" if sign else spread
     beyond = "" if plan.limits[0] <= p.value <= plan.limits[1] else "beyond the edge of the chart"
     return wording.lines(
         f"{mark.letter}  {mark.name}",

@@ -128,7 +128,7 @@ KIND_SYMBOL: dict[str, str] = {
 KIND_WORDS: dict[str, str] = {
     "measured": "measured",
     "at least": "at least this (let go or drowned before)",
-    "at most": "at most this (the room hides the rest)",
+    "at most": "at most this (the room rings on)",
     "masked": "hidden by the unison: tune, then judge",
     "fault": "flagged as a fault",
     "moved": "went its own way",

@@ -22,6 +22,8 @@ from pianolab.figures.survey_cells import names_in, number
 LOG_TICKS = tuple(step * 10.0**power for power in (-2, -1, 0, 1) for step in (1, 2, 5))
 EMPTY_LOG = (0.05, 20.0)
 LOG_ROOM = (0.8, 1.35)
+BOUND_KIND: dict[str, Kind] = {"<": "at most", ">": "at least"}
+"""How a time is to be taken that is a bound; ``=`` and no word mean measured."""
 
 Row = Mapping[str, Any]
 Said = Callable[[Sequence[KeySeries], Mapping[str, Survey], Sequence[Mark]], str]

@@ -1,4 +1,8 @@
-"""The level of one note over time, its two stages of decay, and the noise it drowns in."""
+"""The level of one note over time as it was heard, its two stages of decay, and the noise it drowns in.
+
+A room is not taken out of it; where one was proven, the time to fall 20 dB has the uncertainty that the room gives it,
+or is only an upper bound, because the room rings on.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +15,7 @@ from pianolab.acoustics.results import LevelCurve, Survey
 from pianolab.errors import BadInput
 from pianolab.figures import frame, look
 from pianolab.figures.look import Theme
+from pianolab.figures.measures import BOUND_KIND
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.figures.survey_cells import number, records, why_missing
@@ -33,7 +38,11 @@ class Stage:
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class NotePlan(Plan):
-    """Level curve of one note in dB re its maximum, as it was heard in the room; ``fall_s`` is without it."""
+    """Level curve of one note in dB re its maximum, as it was heard.
+
+    ``fall_s`` is the time to fall 20 dB, ``fall_bound`` how to take it (``=``, ``>`` at least, ``<`` at most), ``fall_sd_s``
+    its uncertainty (None for a bound); ``in_room`` says that a room was heard around the piano.
+    """
 
     key: int
     time_s: tuple[float, ...]
@@ -44,7 +53,8 @@ class NotePlan(Plan):
     fall_bound: str
     fall_reason: str
     hold_s: float | None
-    without_room: bool = False
+    fall_sd_s: float | None = None
+    in_room: bool = False
     header = ("time", "unit", "level", "level unit")
 
     def rows(self) -> list[Row]:
@@ -78,34 +88,35 @@ def plan_note(survey: Survey, key: int) -> NotePlan:
     fall = number(row.get("decay_20_s"))
     bound = str(row.get("decay_20_bound") or "=")
     reason = why_missing(row, "decay_20_s") if fall is None else ""
-    heard_room = survey.summary.t60_s is not None
+    sd = number(row.get("decay_20_s_sd")) if bound == "=" else None
+    in_room = survey.summary.t60_s is not None
     return NotePlan(
-        title=f"How {note_name(key)} dies away", key=key, without_room=heard_room,
-        alt=_alt(key, fall, bound, reason, row, curve.floor_db, without_room=heard_room),
+        title=f"How {note_name(key)} dies away", key=key, fall_sd_s=sd, in_room=in_room,
+        alt=f"{_said(key, fall, bound, sd, reason, in_room=in_room)} {_stages_said(row, curve.floor_db)}",
         time_s=curve.time_s[::step], level_db=curve.level_db[::step], floor_db=curve.floor_db, stages=_stages(curve, row),
         fall_s=fall, fall_bound=bound, fall_reason=reason, hold_s=number(row.get("hold_s")),
     )  # fmt: skip
 
 
-def _alt(
-    key: int,
-    fall: float | None,
-    bound: str,
-    reason: str,
-    row: Mapping[str, Any],
-    floor_db: float,
-    *,
-    without_room: bool,
-) -> str:
+def _said(key: int, fall: float | None, bound: str, sd: float | None, reason: str, *, in_room: bool) -> str:
     if fall is None:
-        said = f"{note_name(key)}: the time to fall 20 dB is not known ({reason})."
-    else:
-        said = f"{note_name(key)} falls 20 dB in {'at least ' if bound == '>' else ''}{fall:.2f} s"
-        said += ", the room taken out." if without_room and bound != ">" else "."
+        return f"{note_name(key)}: the time to fall 20 dB is not known ({reason})."
+    text = f"{note_name(key)} falls 20 dB in {_time(fall, bound, sd)}"
+    if bound == "<":
+        return f"{text}: the room rings on."
+    return f"{text}, as heard in this room." if in_room and bound == "=" else f"{text}."
+
+
+def _time(fall: float, bound: str, sd: float | None) -> str:
+    sign = f"{BOUND_KIND[bound]} " if bound in BOUND_KIND else ""
+    return f"{sign}{fall:.2f}{'' if sd is None else f' ± {sd:.2f}'} s"
+
+
+def _stages_said(row: Mapping[str, Any], floor_db: float) -> str:
     early, late = number(row.get("early_db_per_s")), number(row.get("late_db_per_s"))
     first = f"first {early:.0f} dB/s" if early is not None else "the first stage is not known"
     second = f"then {late:.0f} dB/s" if late is not None else "the second stage could not be seen"
-    return f"{said} {first[0].upper()}{first[1:]}, {second}; the noise lies {-floor_db:.0f} dB under its loudest moment."
+    return f"{first[0].upper()}{first[1:]}, {second}; the noise lies {-floor_db:.0f} dB under its loudest moment."
 
 
 def _stages(curve: LevelCurve, row: Mapping[str, Any]) -> tuple[Stage, ...]:
@@ -176,19 +187,26 @@ def _draw_stage(fig: Sheet, stage: Stage, *, first: bool) -> None:
 def _draw_fall(fig: Sheet, plan: NotePlan, theme: Theme) -> None:
     if plan.fall_s is None:
         return
-    at_least = plan.fall_bound == ">"
+    kind = BOUND_KIND.get(plan.fall_bound, "measured")
     loudest = plan.time_s[max(range(len(plan.level_db)), key=lambda i: plan.level_db[i])]
     x = loudest + plan.fall_s
     near = min(range(len(plan.time_s)), key=lambda i: abs(plan.time_s[i] - x))
+    spread = (
+        {}
+        if plan.fall_sd_s is None
+        else {"error_x": {"array": [plan.fall_sd_s], "color": theme.ink, "thickness": 1.2}}
+    )
     fig.add(
-        "scatter", x=[x], y=[plan.level_db[near] if at_least else FALL_DB], mode="markers+text",
-        text=[f"{'at least ' if at_least else ''}{plan.fall_s:.2f} s"], textposition="top right", hoverinfo="skip",
+        "scatter", x=[x], y=[FALL_DB if kind == "measured" else plan.level_db[near]], mode="markers+text",
+        text=[_time(plan.fall_s, plan.fall_bound, plan.fall_sd_s)], textposition="top right", hoverinfo="skip",
         textfont={"size": look.SMALL_PX, "color": theme.ink}, name=_fall_name(plan),
-        marker={"symbol": "triangle-up-open" if at_least else "circle", "size": 10, "color": theme.ink},
+        marker={"symbol": look.KIND_SYMBOL[kind], "size": 10, "color": theme.ink}, **spread,
     )  # fmt: skip
 
 
 def _fall_name(plan: NotePlan) -> str:
     if plan.fall_bound == ">":
         return "let go or drowned before 20 dB"
-    return "20 dB down, the room taken out" if plan.without_room else "20 dB down"
+    if plan.fall_bound == "<":
+        return "20 dB down by then: the room rings on"
+    return "20 dB down, as heard in this room" if plan.in_room else "20 dB down"

@@ -45,8 +45,8 @@ def phantom_lines(model: PianoModel, key: int, level: FloatArray, poles: Complex
 
     Notes
     -----
-    The tension follows the square of the movement, so two partials f_m, f_n leave a line at f_m + f_n (H. A.
-    Conklin, JASA 105, 536-545, 1999; from memory); here n and n + 1, which fall at the sum of their rates.
+    The tension follows the square of the movement, so two partials f_m, f_n leave a line at f_m + f_n
+    [conklin1999]; here n and n + 1, which fall at the sum of their rates.
     """
     count = min(PHANTOM_PARTIALS, level.size - 1)
     if model.phantom_db <= OFF_DB or key > PHANTOM_LAST_KEY or count < 1:

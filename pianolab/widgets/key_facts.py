@@ -98,7 +98,12 @@ def _sustain(row: Mapping[Any, Any]) -> str:
     decay_s = _number(row.get("decay_20_s"))
     if decay_s is None:
         return ""
-    return f"falls 20 dB in {'more than ' if row.get('decay_20_bound') == '>' else ''}{decay_s:.1f} s"
+    bound = row.get("decay_20_bound")
+    if bound == "<":
+        return f"falls 20 dB in at most {math.ceil(10.0 * decay_s - 1e-9) / 10.0:.1f} s: the room rings on"
+    if bound == ">":
+        return f"falls 20 dB in at least {math.floor(10.0 * decay_s + 1e-9) / 10.0:.1f} s"
+    return f"falls 20 dB in {decay_s:.1f} s"
 
 
 def _number(value: object) -> float | None:

@@ -209,14 +209,37 @@ def test_one_note_with_its_stages() -> None:
     assert len(draw_note(plan).data) == 4
 
 
-def test_where_a_room_was_heard_the_time_to_fall_is_said_to_be_without_it() -> None:
-    survey = make_surveys(1)["p0"]
+def test_the_time_to_fall_is_told_as_heard_with_its_uncertainty() -> None:
+    survey = make_survey(changes={49: {"decay_20_s_sd": 0.21}})
     dry = replace(survey, summary=replace(survey.summary, t60_s=None, t60_reason="no room heard"))
     in_room, without = plan_note(survey, 49), plan_note(dry, 49)
-    assert "the room taken out" in in_room.alt
-    assert "the room taken out" not in without.alt
-    assert [t.name for t in draw_note(in_room).data][-1] == "20 dB down, the room taken out"
-    assert [t.name for t in draw_note(without).data][-1] == "20 dB down"
+    assert " ± 0.21 s, as heard in this room." in in_room.alt
+    assert " ± 0.21 s. First" in without.alt
+    drawn = draw_note(in_room).data[-1]
+    assert (drawn.name, drawn.marker.symbol, drawn.error_x.array[0]) == (
+        "20 dB down, as heard in this room",
+        "circle",
+        0.21,
+    )
+    assert draw_note(without).data[-1].name == "20 dB down"
+
+
+@pytest.mark.parametrize(
+    ("bound", "alt", "name", "symbol"),
+    [
+        ("<", "A4 falls 20 dB in at most 0.40 s: the room rings on.", "20 dB down by then: the room rings on", "triangle-down-open"),
+        (">", "A4 falls 20 dB in at least 0.40 s.", "let go or drowned before 20 dB", "triangle-up-open"),
+    ],
+)  # fmt: skip
+def test_a_bound_is_drawn_open_on_the_curve_and_said_in_words(bound, alt, name, symbol) -> None:
+    survey = make_survey()
+    survey.table.loc[survey.table["key"] == 49, ["decay_20_s", "decay_20_bound"]] = (0.4, bound)
+    plan = plan_note(survey, 49)
+    assert plan.alt.startswith(alt)
+    drawn = draw_note(plan).data[-1]
+    assert (drawn.name, drawn.marker.symbol, drawn.error_x.array) == (name, symbol, None)
+    assert drawn.y[0] in plan.level_db
+    assert drawn.y[0] != -20.0
 
 
 def test_a_late_stage_that_was_not_seen_is_not_drawn() -> None:

@@ -77,6 +77,31 @@ def test_bounds_and_masked_notes_are_marked() -> None:
     )
 
 
+def test_what_the_room_hides_is_an_upper_bound_everywhere() -> None:
+    """Open mark, no share in the trend or the typical treble note, and said in words; measured it would be all that."""
+    hidden = {k: {"decay_20_s": 0.04, "decay_20_bound": "<", "decay_20_s_sd": np.nan} for k in range(50, 89)}
+    plan = plan_decay({"p0": make_survey(changes=hidden)}, NAMES)
+    measured = plan_decay(
+        {"p0": make_survey(changes={k: cells | {"decay_20_bound": "="} for k, cells in hidden.items()})},
+        NAMES,
+    )
+    assert {p.kind for p in plan.series[0].points if p.key >= 50} == {"at most"}
+    assert min(v for _, v in plan.series[0].trend if v is not None) > 0.1
+    assert min(v for _, v in measured.series[0].trend if v is not None) == 0.04
+    assert "A not known (only 0 of 37 keys can be judged)" in plan.alt
+    assert "39 only as an upper bound (the room rings on)" in plan.alt
+    assert "A 0.0 s" in measured.alt
+    assert "upper bound" not in measured.alt
+    drawn = {
+        (x, symbol, text)
+        for t in draw_decay(plan).data if t.hovertext
+        for x, symbol, text in zip(t.x, t.marker.symbol, t.hovertext, strict=True)
+    }  # fmt: skip
+    symbol, text = next((s, h) for x, s, h in drawn if x == 60)
+    assert symbol == "triangle-down-open"
+    assert "at most 0.04 s<br>at most this (the room rings on)" in text
+
+
 def test_masked_notes_do_not_move_the_trend() -> None:
     changes = {k: {"decay_20_s": 0.01} for k in range(55, 66)}
     series = plan_decay({"p0": make_survey(masked=tuple(range(55, 66)), changes=changes)}, NAMES).series[0]

@@ -167,6 +167,23 @@ def test_what_could_not_be_judged_is_never_called_fine() -> None:
     assert lines[2] == ["no fault heard", "not judged: damper: no release"]
 
 
+def test_times_that_are_bounds_are_said_to_be_and_not_rounded_the_wrong_way() -> None:
+    cells = {"status": "measured", "faults": "", "not_judged": ""}
+    times = (("=", 0.44), (">", 0.46), ("<", 0.44))
+
+    class Heard:
+        table = pd.DataFrame(
+            [{"key": k, "decay_20_s": s, "decay_20_bound": b, **cells} for k, (b, s) in enumerate(times)]
+        )
+
+    lines = [own[0] for own in measured_lines(Heard()).values()]  # type: ignore[arg-type]
+    assert lines == [
+        "falls 20 dB in 0.4 s",
+        "falls 20 dB in at least 0.4 s",
+        "falls 20 dB in at most 0.5 s: the room rings on",
+    ]
+
+
 def test_a_keys_sound_is_sent_only_when_asked_for(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
     picker = picker_of(book)
     sent: list[tuple[dict[str, Any], list[bytes]]] = []
