@@ -19,6 +19,7 @@ from pianolab.classroom.sounds import (
     listened,
 )
 from pianolab.sound_model import KeyFault, PianoModel, render_note
+from pianolab.sound_model.amounts import PLAIN
 
 UNISON_CENTS: dict[int, tuple[float, ...]] = {
     5: (), 4: (1.4, 1.4), 3: (3.0, 3.0, 3.0), 2: (7.0, 7.0, 7.0, 3.5), 1: (20.0, 20.0, 20.0, 14.0),
@@ -26,6 +27,9 @@ UNISON_CENTS: dict[int, tuple[float, ...]] = {
 """How far the strings of some of the four notes are apart, by grade [practice]; the others stand still."""
 
 CALM_CENTS = 0.15
+ONLY_STRINGS_BEAT = {name: PLAIN[name] for name in ("aftersound_db", "decay_scatter", "partial_scatter_db")}
+"""Movement along the board beats by itself, by up to a cent, and partials that die very unequally hide beats of the
+strings: where unisons are the question, what is heard to beat is the strings."""
 SHORT_NOTES = {5: 0, 4: 1, 3: 3, 2: 6, 1: 7}
 UNISON_KEYS, TREBLE_KEYS = (40, 44, 47, 52), tuple(range(56, 63))
 SOUNDED = ("tuning-unisons", "each-treble")
@@ -65,7 +69,8 @@ def _instrument(point: str, grade: int, *, seed: int) -> tuple[PianoModel, tuple
         sour = rng.permutation(UNISON_KEYS)[: len(UNISON_CENTS[grade])]
         amounts = np.array(UNISON_CENTS[grade]) * rng.uniform(0.9, 1.1, len(sour))
         apart = tuple(KeyFault(key=int(k), kind="unison", amount=float(a)) for k, a in zip(sour, amounts, strict=True))  # fmt: skip
-        return PianoModel(seed=seed, kind="grand", unison_spread_cents=CALM_CENTS, faults=apart), UNISON_KEYS
+        still = PianoModel(seed=seed, kind="grand", unison_spread_cents=CALM_CENTS, **ONLY_STRINGS_BEAT)
+        return replace(still, faults=apart), UNISON_KEYS
     short = rng.choice(TREBLE_KEYS, SHORT_NOTES[grade], replace=False)
     left = 0.15 if grade == 1 else 0.35
     faults = tuple(KeyFault(key=int(k), kind="short_sustain", amount=left) for k in short)
