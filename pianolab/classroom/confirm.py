@@ -19,6 +19,12 @@ COLUMN: dict[HeardFault, tuple[str, str]] = {
     "damper": ("release_20_s", "s"),
     "off_pitch": ("cents", "cents"),
 }
+PROVES: dict[str, tuple[str, str, str]] = {
+    "short_sustain": ("decay_20_bound", "=<", "=>"),
+    "damper": ("release_bound", "=>", "=<"),
+}
+"""Column of the bound of a time, and what the worse and the better note's may be for the order to be proven."""
+SAID = {"<": "at most ", ">": "at least "}
 APART_CENTS, ALIKE_CENTS, SHORTER, LONGER_RELEASE, BESIDE_CENTS = 0.7, 0.5, 0.93, 1.3, 2.0
 
 
@@ -47,7 +53,8 @@ def _faults(played: Played, key: int) -> set[str]:
 def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, alike: bool = False) -> str:
     """Confirmed where the measure of this fault puts the two notes in the true order (``alike``: no order)."""
     column, unit = COLUMN[fault]
-    if fault == "short_sustain" and not _both_fall(worse, better, key):
+    bounds = _bounds(fault, worse, better, key)
+    if fault == "short_sustain" and not _may_prove(fault, bounds):
         return _by_slope(worse, better, key)
     bad, good = (float(p.row(key)[column]) for p in (worse, better))
     if not (np.isfinite(bad) and np.isfinite(good)):
@@ -59,14 +66,25 @@ def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, al
         "off_pitch": abs(bad - good) > BESIDE_CENTS,
     }[fault]  # fmt: skip
     if alike:
-        told = abs(bad - good) < ALIKE_CENTS
-    return CONFIRMED if told else f"{NOT}: {bad:.2f} {unit} beside {good:.2f} {unit} measured"
+        told = abs(bad - good) < ALIKE_CENTS and bounds == ("=", "=")
+    if told and _may_prove(fault, bounds):
+        return CONFIRMED
+    said = [f"{SAID.get(b, '')}{value:.2f} {unit}" for b, value in zip(bounds, (bad, good), strict=True)]
+    return f"{NOT}: {' beside '.join(said)} measured"
 
 
-def _both_fall(worse: Played, better: Played, key: int) -> bool:
-    """Whether the fall by 20 dB was measured in the worse note, and measured or bounded from below in the better."""
-    bounds = (worse.row(key)["decay_20_bound"], better.row(key)["decay_20_bound"])
-    return bounds in (("=", "="), ("=", ">"))
+def _bounds(fault: HeardFault, worse: Played, better: Played, key: int) -> tuple[str, str]:
+    """How the two values are to be taken: ``=`` measured, ``>`` at least, ``<`` at most, empty where there is none."""
+    if fault not in PROVES:
+        return "=", "="
+    column = PROVES[fault][0]
+    return str(worse.row(key)[column]), str(better.row(key)[column])
+
+
+def _may_prove(fault: HeardFault, bounds: tuple[str, str]) -> bool:
+    """Whether values with these bounds can show which note is worse: a bound counts where what it leaves open makes them differ more."""
+    _, of_worse, of_better = PROVES.get(fault, ("", "=", "="))
+    return all(b and b in ways for b, ways in zip(bounds, (of_worse, of_better), strict=True))
 
 
 def _by_slope(worse: Played, better: Played, key: int) -> str:

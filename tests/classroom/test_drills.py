@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from pianolab.classroom import DRILL_KINDS, Drill, draws, drill_set, make_drill, set_seed
@@ -16,6 +17,7 @@ from pianolab.classroom.sittings import encoded
 from pianolab.classroom.sounds import (
     CLIP_LUFS,
     RATE_HZ,
+    Played,
     _higher,
     _recorded,
     level_over_time,
@@ -124,6 +126,42 @@ def test_answers_are_spread_over_the_choices() -> None:
 def test_a_difference_too_small_to_measure_is_marked() -> None:
     drill = make_drill("which is further out", seed=1, level=0.3)
     assert drill.truth.confirmed.startswith(NOT)
+
+
+def heard(seconds: float, bound: str) -> Played:
+    """A note of which only its times are known, both the same."""
+    row = {
+        "key": 40,
+        "decay_20_s": seconds,
+        "decay_20_bound": bound,
+        "release_20_s": seconds,
+        "release_bound": bound,
+    }
+    nothing = np.zeros(1, np.float32)
+    table = pd.DataFrame([row | {"early_db_per_s": np.nan}])
+    return Played(samples=nothing, rate_hz=8000, table=table, onsets_s={}, ends_s={})
+
+
+@pytest.mark.parametrize(
+    ("fault", "worse", "better", "proven"),
+    [
+        ("short_sustain", (1.0, "<"), (2.0, "="), True),
+        ("short_sustain", (1.0, "<"), (2.0, ">"), True),
+        ("short_sustain", (1.0, ">"), (2.0, "="), False),
+        ("short_sustain", (1.0, "="), (2.0, "<"), False),
+        ("damper", (0.5, ">"), (0.2, "<"), True),
+        ("damper", (0.5, "<"), (0.2, "="), False),
+        ("damper", (0.5, "="), (0.2, ">"), False),
+    ],
+)
+def test_a_bound_proves_an_order_only_where_it_can(fault, worse, better, proven) -> None:
+    said = by_measure(fault, heard(*worse), heard(*better), 40)
+    assert (said == CONFIRMED) is proven
+
+
+def test_a_bound_is_never_said_to_be_measured() -> None:
+    said = by_measure("damper", heard(0.5, "<"), heard(0.2, "="), 40)
+    assert said == f"{NOT}: at most 0.50 s beside 0.20 s measured"
 
 
 def test_a_wrong_truth_is_not_confirmed() -> None:
