@@ -112,9 +112,10 @@ def fresh_lines(
         hidden = (out > lim["hidden_db"]) & (grown < lim["grown_db"])
         power = np.where((fresh > lim["line_db"]) & (grown > lim["grown_db"]), now, np.float32(0.0))
         # Next to a loud string, faint lines may be anything: other strings it sets ringing, the board, the room.
-        under_db = 10.0 * np.log10((power + 1e-20) / (power.max(axis=1, keepdims=True) + 1e-20))
+        loudest = power.max(axis=1, keepdims=True)
+        under_db = 10.0 * np.log10((now + 1e-20) / (loudest + 1e-20))
         told = np.clip((under_db + lim["faint_db"]) / lim["faint_range_db"], 0.0, 1.0)
-        fresh = np.where(power > 0, fresh * told, fresh).astype(np.float32)
+        fresh = np.where(loudest > 0, fresh * told, fresh).astype(np.float32)
         return fresh, hidden, (power / (power.sum(axis=1, keepdims=True) + 1e-20)).astype(np.float32)
 
     parts = at_once(of, runs(len(begin_s), most=24))
