@@ -16,7 +16,7 @@ Sources: bridge coupling and unisons [weinreich1977]; differences under 1 cent a
 
 Limits
 ------
-Which string moved can't be heard. A slip smaller than ``least_found_cents`` stays unseen. A group of ten
+Which string moved can't be heard. A change of a cent or two is a string that moved, not a loose pin. A slip smaller than ``least_found_cents`` stays unseen. A group of ten
 neighbouring keys that moved alike looks like weather. The chance says that a key moved by itself, not why: a pin,
 a string that was new, a knock, a tuner's lever. The number of strings is the usual one for the key, and may be wrong
 where one design changes from one to two or from two to three.
@@ -51,9 +51,12 @@ if TYPE_CHECKING:
     from pianolab.acoustics.results import Survey
 
 LISTED_CHANCE = 0.2
-"""Listed from here: worth feeling the pin. Of unchanged keys of modelled pianos of two kinds 7 of 850 reached it up to
+"""Listed from here: worth hearing again. Of unchanged keys of modelled pianos of two kinds 7 of 850 reached it up to
 key 76, but 18 of 144 above, where few partials speak; of keys with one string 1 cent lower 228 of 238 (own measurement)."""
 LEAST_KEYS = 5
+FAR_SLIP_CENTS = 3.0
+"""A string moves by 1 or 2 cents of itself in the weeks after a tuning; one that went so far or farther is a reason to
+have its pin felt [practice]."""
 ROUNDS = 25
 SHARES, SHARES_KEYS = np.array([0.95, 0.035, 0.015]), 25.0
 """Shares of the three explanations before anything is heard, and how many keys that counts for [practice]."""
@@ -122,6 +125,11 @@ class Holding(Showable):
         return tuple(sorted(own, key=lambda k: (-(k.chance or 0.0), k.key)))
 
     @property
+    def moved_far(self) -> tuple[KeyHolding, ...]:
+        """Those of them that moved so far that the pin is worth feeling."""
+        return tuple(k for k in self.listed if abs(k.slip_cents or FAR_SLIP_CENTS) >= FAR_SLIP_CENTS)
+
+    @property
     def compared(self) -> int:
         """How many keys could be compared."""
         return sum(k.chance is not None for k in self.keys)
@@ -166,16 +174,21 @@ class Holding(Showable):
 def _how_far(k: KeyHolding) -> str:
     if k.slip_cents is None:
         return k.why
-    return f"{k.moved} about {abs(k.slip_cents):.1f} cents {'flat' if k.slip_cents < 0 else 'sharp'}; {k.why}".rstrip(
-        "; "
+    far = abs(k.slip_cents) >= FAR_SLIP_CENTS
+    way = "flat" if k.slip_cents < 0 else "sharp"
+    said = (
+        f"{k.moved} moved about {abs(k.slip_cents):.1f} cents {way}",
+        "worth having the pin felt" if far else "",
+        k.why,
     )
+    return "; ".join(s for s in said if s)
 
 
 def holds_tuning(first: Survey, second: Survey, *, days: float | None = None) -> Holding:
     """Which keys of a piano went their own way between two recordings.
 
-    Read the result as: a list of keys to have a technician feel the pins of, each with its chance, after what
-    the weather did to the whole piano is taken out.
+    Read the result as: a list of keys where a string moved, each with its chance and how far, after what the weather
+    did to the whole piano is taken out. Those in ``moved_far`` are for a technician, who feels the pins.
 
     Parameters
     ----------

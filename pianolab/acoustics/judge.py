@@ -82,7 +82,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     slipped = slipped_strings(m.unison.spread_cents, m.unison.spread_sd, key)
     perhaps = perhaps_slipped(m.unison.spread_cents, m.unison.spread_sd, key) & ~slipped
     # One string far away pulls the key's pitch with it.
-    off = off_curve(cents - curve, m.f1_sd_cents, key) | slipped
+    off = off_curve(cents - curve, m.f1_sd_cents, m.unison.spread_cents, key) | slipped
     slow, why_damper = slow_dampers(m)
     lim_b, lim_v = limits()["buzz"], limits()["voicing"]
     faults, not_judged, gaps = [], [], []

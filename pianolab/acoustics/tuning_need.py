@@ -97,7 +97,11 @@ class TuningNeed:
             if hidden and self.by_unisons
             else ""
         )
-        return f"{'tune before deciding' if self.by_unisons else 'needs tuning'}: {self.why()}{so}"
+        return f"{self.advice()}: {self.why()}{so}"
+
+    def advice(self) -> str:
+        """What to do, in a word or three: wide unisons hide other things, uneven keys don't."""
+        return "tune before deciding" if self.by_unisons else "needs tuning" if self.needed else ""
 
 
 def wide_cents() -> float:
@@ -171,19 +175,19 @@ def fault_from_cents(spread_cents: ArrayLike, key: ArrayLike) -> FloatArray:
         return np.full(len(keys), lim["fault_cents"])
     logarithm = np.log(np.maximum(width, LEAST_WIDTH_CENTS))
     whole = float(np.median(logarithm[known]))
-    usual = np.array([_usual_about(i, logarithm, keys, whole) for i in range(len(keys))])
-    scatter = robust_spread(np.where(known, logarithm - usual, np.nan))
+    about = np.array([_usual_about(i, logarithm, keys, whole) for i in range(len(keys))])
+    scatter = robust_spread(np.where(known, logarithm - about, np.nan))
     factor = np.clip(
         np.exp(lim["fault_scatters"] * scatter), lim["fault_times_least"], lim["fault_times_most"]
     )
-    return np.asarray(np.maximum(lim["fault_cents"], factor * np.exp(usual)))
+    return np.asarray(np.maximum(lim["fault_cents"], factor * np.exp(np.maximum(about, whole))))
 
 
 def _usual_about(i: int, logarithm: FloatArray, key: NDArray[np.int_], whole: float) -> float:
-    """What is usual where a key lies, itself left out; never less than for the whole."""
+    """What is usual where a key lies, itself left out; for the whole where too few are near."""
     lim = limits()["unison"]
     near = (np.abs(key - key[i]) <= lim["neighbours"]) & (key != key[i]) & ~np.isnan(logarithm)
-    return max(whole, float(np.median(logarithm[near]))) if near.sum() >= lim["least_neighbours"] else whole
+    return float(np.median(logarithm[near])) if near.sum() >= lim["least_neighbours"] else whole
 
 
 def slipped_strings(spread_cents: FloatArray, spread_sd: FloatArray, key: NDArray[np.int_]) -> Flags:
@@ -199,13 +203,21 @@ def perhaps_slipped(spread_cents: FloatArray, spread_sd: FloatArray, key: NDArra
     return np.asarray(_several(key) & may & (sd > limits()["unison"]["doubtful_sd_cents"]))
 
 
-def off_curve(off_cents: FloatArray, cents_sd: FloatArray, key: NDArray[np.int_]) -> Flags:
-    """Keys far off the instrument's own curve: farther than the others scatter, and than they may be wrong by."""
+def off_curve(
+    off_cents: FloatArray, cents_sd: FloatArray, spread_cents: FloatArray, key: NDArray[np.int_]
+) -> Flags:
+    """Keys far off the instrument's own curve.
+
+    Farther than the others scatter, than they may be wrong by, and than strings so far apart as the instrument's usually
+    are make a key uncertain: what the tuner will move anyway is no fault of the key.
+    """
     lim = limits()["pitch"]
     scatter = max(float(np.nan_to_num(robust_spread(off_cents))), 0.3)
     least = np.where(key > lim["taste_above"], lim["taste_cents"], lim["off_curve_cents"])
     sure = np.maximum(least, lim["off_curve_sds"] * np.nan_to_num(cents_sd))
-    far = np.abs(off_cents) > np.maximum(sure, lim["off_curve_spreads"] * scatter)
+    usual = tuning_need(spread_cents, key).usual_cents or 0.0
+    others = max(lim["off_curve_spreads"] * scatter, lim["off_curve_unisons"] * usual)
+    far = np.abs(off_cents) > np.maximum(sure, others)
     return np.asarray(np.nan_to_num(far).astype(bool))
 
 

@@ -90,7 +90,7 @@ def assess_piano(
     evidence += [evidence_of_heard(h) for h in heard]
     if opinions:
         evidence += touch_evidence(opinions, scales or load_touch_scales(), scoring=scoring, views=views)
-    hidden = _hidden_by_tuning(heard, scoring)
+    hidden = _hidden_by_tuning(heard, state, scoring)
     repairs = _repairs(views, heard, state, prices, profile, seed, scoring)
     return Assessment(
         piano=piano,
@@ -161,11 +161,12 @@ def _repairs(
     return replace(result, note=note)
 
 
-def _hidden_by_tuning(heard: Sequence[Heard], scoring: Scoring) -> str:
+def _hidden_by_tuning(heard: Sequence[Heard], state: TuningState, scoring: Scoring) -> str:
+    """What to say of it; nothing where unisons are as wide as is usual some weeks after a tuning."""
     sustain = [h for h in heard if h.item.key in ("sustain treble", "sustain middle")]
     hidden = sum(len(h.hidden) for h in sustain)
     total = sum(h.total for h in sustain)
-    if not total or hidden < scoring.tuning["worth_tuning_first_share"] * total:
+    if not state.neglected or not total or hidden < scoring.tuning["worth_tuning_first_share"] * total:
         return ""
     return (
         f"the tuning hides how long {hidden} of {total} middle and treble notes sing: "

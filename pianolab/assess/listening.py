@@ -60,12 +60,15 @@ def hear(piano: Piano, survey: Survey | None, state: TuningState, *, scoring: Sc
 
 
 def hear_twice(piano: Piano, holding: Holding | None, *, scoring: Scoring) -> tuple[Heard, ...]:
-    """What two recordings on different days say about the pins; nothing where they can't be compared."""
+    """What two recordings on different days say about the pins; nothing where they can't be compared.
+
+    A string that moved by a cent or two says nothing against its pin.
+    """
     if holding is None or holding.state != COMPARED:
         return ()
     item = next(i for i in scoring.heard if i.fault == MOVED)
     keys = range(piano.first_key, piano.last_key + 1)
-    moved = tuple(sorted(k.key for k in holding.listed if k.key in keys))
+    moved = tuple(sorted(k.key for k in holding.moved_far if k.key in keys))
     told = {k.key for k in holding.keys if k.chance is not None}
     untold = tuple(k for k in keys if k not in told)
     reason = "not measured in both recordings" if untold else ""

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pianolab.acoustics.results import Survey
+from pianolab.acoustics.tuning_need import need_of_table
 from pianolab.assess.scoring import Scoring
 from pianolab.keyboard import usual_strings
 
@@ -55,10 +56,7 @@ def tuning_state(survey: Survey | None, *, scoring: Scoring) -> TuningState:
     unison = table["unison_cents"].to_numpy(float)
     off = np.abs(table["off_curve_cents"].to_numpy(float))
     typical = float(np.nanmedian(unison)) if np.isfinite(unison).any() else None
-    spread = survey.summary.tuning_spread_cents
-    neglected = (typical or 0.0) > limits["neglected_unison_cents"] or (spread or 0.0) > limits[
-        "neglected_spread_cents"
-    ]
+    neglected = need_of_table(survey.table).needed
     slipped = _stands_alone(keys, unison, limits["slip_unison_cents"], limits)
     slipped &= has_entry(table["faults"], "off_pitch") | has_entry(table["faults"], "unison")
     if not neglected:

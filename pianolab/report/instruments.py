@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.results import FAULTS_BY_WEIGHT, Survey
+from pianolab.acoustics.tuning_need import need_of_table
 from pianolab.assess.results import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison, Standing
@@ -82,8 +83,10 @@ def heard_words(survey: Survey | None) -> str:
     n = s.last_key - s.first_key + 1
     single = survey.table["faults"].fillna("").str.split(";").explode()
     kinds = s.fault_counts or single[single != ""].value_counts().to_dict()
-    said = [f"{FAULT_WORDS.get(str(kind), str(kind))} on {count}" for kind, count in kinds.items() if count]
-    return f"{s.measured} of {n} keys measured; {', '.join(said) or 'no fault heard'}"
+    said = [f"{FAULT_WORDS[kind]} on {kinds[kind]}" for kind in FAULTS_BY_WEIGHT if kinds.get(kind)]
+    why = need_of_table(survey.table).why()
+    needs = (f"needs tuning: {why}",) if why else ()
+    return "; ".join((f"{s.measured} of {n} keys measured", *needs, ", ".join(said) or "no fault heard"))
 
 
 def heard_briefly(survey: Survey | None) -> str:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pianolab.acoustics import FAULTS, Survey
+from pianolab.acoustics import Survey
+from pianolab.acoustics.results import FAULTS_BY_WEIGHT
+from pianolab.acoustics.tuning_need import need_of_table, pitch_words, wide_cents
 from pianolab.keyboard import note_name
 from pianolab.units import A4_KEY
 
@@ -35,23 +37,46 @@ def keys_in_words(keys: Sequence[int]) -> str:
 
 
 def summary_lines(survey: Survey) -> list[str]:
-    """What the recording tells, a line each; where the reading is doubtful the last line says what settles it."""
+    """What the recording tells, a line each, as a technician would say it.
+
+    First which keys were heard, then the pitch of the whole and the state of the tuning, then faults by weight, then
+    room and recording. What comes before any fault is said once more at the end, where a screen of lines leaves the
+    eye; where the reading is doubtful the last line says what settles it.
+    """
     s = survey.summary
     lines = [
         f"keys measured: {s.measured} of {s.last_key - s.first_key + 1}",
+        f"reading: {s.reading}",
+        f"pitch: {_pitch(survey)}",
+        f"tuning: {_tuning(survey)}",
+        f"evenness of the tuning: {_or_unknown(s.tuning_spread_cents, 'cents around its own curve')}",
+        f"hidden by the tuning: {_hidden(survey)}",
+        *_faults(survey),
         f"silent: {keys_in_words(s.silent)}",
         f"skipped: {keys_in_words(s.skipped)}",
         f"unclear: {keys_in_words(s.unclear)}",
-        f"reading: {s.reading}",
-        f"pitch: {_pitch(survey)}",
-        f"evenness of the tuning: {_or_unknown(s.tuning_spread_cents, 'cents around its own curve')}",
-        f"hidden by the tuning: {_hidden(survey)}",
         f"room: {_room(survey)}",
         f"recording: {s.seconds:.0f} s, {s.rate_hz / 1000:g} kHz, {s.channels} channel{'s' * (s.channels > 1)}",
-        *_faults(survey),
-        *(f"warning: {w}" for w in s.warnings),
+        *(f"warning: {w}" for w in s.quality),
+        *_first_of_all(survey),
     ]
     return lines + ([_settle(survey)] if s.reading == "doubtful" else [])
+
+
+def _tuning(survey: Survey) -> str:
+    """The state of the unisons in one statement with its number."""
+    need = need_of_table(survey.table)
+    if need.needed:
+        return f"needs tuning: {need.why()}"
+    if not need.judged:
+        return "unknown, no unison measured"
+    return f"{need.wide} of {need.judged} unisons are over {wide_cents():g} cents"
+
+
+def _first_of_all(survey: Survey) -> list[str]:
+    """What stands before any fault, without its numbers' reasons; nothing where the tuning is as it should be."""
+    said = [w for w in (pitch_words(survey.summary.offset_cents), need_of_table(survey.table).advice()) if w]
+    return [f"first of all: {'; '.join(said)}"] if said else []
 
 
 def _pitch(survey: Survey) -> str:
@@ -61,7 +86,7 @@ def _pitch(survey: Survey) -> str:
     side = "flat of" if s.offset_cents < 0 else "sharp of"
     if abs(s.offset_cents) < IN_TUNE_CENTS:
         side = "from"
-    return f"{abs(s.offset_cents):.1f} cents {side} A{(A4_KEY - 1) // 12} = {s.a4_hz:g} Hz"
+    return f"the piano as a whole is {abs(s.offset_cents):.1f} cents {side} A{(A4_KEY - 1) // 12} = {s.a4_hz:g} Hz"
 
 
 def _or_unknown(value: float | None, unit: str) -> str:
@@ -85,7 +110,7 @@ def _room(survey: Survey) -> str:
 def _faults(survey: Survey) -> list[str]:
     table = survey.table
     split = {int(k): str(f).split(";") for k, f in zip(table["key"], table["faults"], strict=True)}
-    found = [(fault, [k for k, own in split.items() if fault in own]) for fault in FAULTS]
+    found = [(fault, [k for k, own in split.items() if fault in own]) for fault in FAULTS_BY_WEIGHT]
     lines = [f"  {fault.replace('_', ' ')}: {keys_in_words(keys)}" for fault, keys in found if keys]
     untested = int(((table["faults"] == "") & (table["not_judged"] != "")).sum())
     if untested:
