@@ -11,10 +11,12 @@ under the tone drowns in the noise, and at the top, where the tone is over soon,
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.limits import limits
 from pianolab.acoustics.tuning import robust_spread
 from pianolab.units import FloatArray
 
@@ -137,3 +139,14 @@ def over_neighbours(between: Between, *, key: NDArray[np.int64]) -> OverNeighbou
     enough = heard.sum() >= LEAST_NEIGHBOURS
     spread = max(robust_spread(over[heard]), LEAST_SPREAD_DB) if enough else USUAL_SPREAD_DB
     return OverNeighbours(over, over / min(spread, USUAL_SPREAD_DB), plain, bounded)
+
+
+def buzzes(over: OverNeighbours, i: int, *, key: int) -> Literal["yes", "no", "perhaps"]:
+    """Whether more stands between a note's partials than between its neighbours', with the tone and without it."""
+    lim = limits()["buzz"]
+    least_plain = lim["knock_plain_db"] if key >= lim["knock_from_key"] else lim["outlier_plain_db"]
+    out = over.dev[i] > lim["outlier_dev"] and over.db[i] > lim["outlier_db"]
+    if out and over.plain_db[i] > least_plain:
+        return "yes"
+    nearly = over.dev[i] > lim["doubtful_dev"] and over.plain_db[i] > lim["outlier_plain_db"]
+    return "perhaps" if nearly or (out and over.plain_db[i] > lim["doubtful_plain_db"]) else "no"

@@ -7,18 +7,17 @@ with its reason; only empty ``faults`` and empty ``not_judged`` together mean th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.buzz import OverNeighbours, over_neighbours
+from pianolab.acoustics.buzz import buzzes, over_neighbours
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.sustain import judge_sustain, slow_dampers
 from pianolab.acoustics.tuning import tuning_curve
 from pianolab.acoustics.tuning_need import off_curve, perhaps_slipped, slipped_strings
-from pianolab.acoustics.voicing import Brightness, measure_brightness
+from pianolab.acoustics.voicing import VOICING_UNTOLD, Brightness, measure_brightness
 from pianolab.keyboard import register_of
 from pianolab.units import FloatArray
 
@@ -38,17 +37,6 @@ class Judged:
     faults: list[list[str]]
     not_judged: list[dict[str, str]]
     gaps: list[dict[str, str]]
-
-
-def _buzzing(over: OverNeighbours, i: int, *, top: bool) -> Literal["yes", "no", "perhaps"]:
-    """Whether more stands between a note's partials than between its neighbours', with the tone and without it."""
-    lim = limits()["buzz"]
-    least_plain = lim["knock_plain_db"] if top else lim["outlier_plain_db"]
-    out = over.dev[i] > lim["outlier_dev"] and over.db[i] > lim["outlier_db"]
-    if out and over.plain_db[i] > least_plain:
-        return "yes"
-    nearly = over.dev[i] > lim["doubtful_dev"] and over.plain_db[i] > lim["outlier_plain_db"]
-    return "perhaps" if nearly or (out and over.plain_db[i] > lim["doubtful_plain_db"]) else "no"
 
 
 def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np.bool_]) -> Judged:
@@ -73,9 +61,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     level = np.where(clipped, np.nan, m.level_db)
     share = np.where(clipped, np.nan, m.share_db)
     tilt = np.where(clipped, np.nan, m.tilt)
-    bright = measure_brightness(
-        share, m.share_bound_db, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd
-    )
+    bright = measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
     over, buzz_heard = over_neighbours(m.between, key=key), m.between.heard
     buzz_db = np.where(buzz_heard, over.db, np.nan)
     trust, verdict = judge_sustain(m, clipped=clipped)
@@ -84,7 +70,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     # One string far away pulls the key's pitch with it.
     off = off_curve(cents - curve, m.f1_sd_cents, m.unison.spread_cents, key) | slipped
     slow, why_damper = slow_dampers(m)
-    lim_b, lim_v = limits()["buzz"], limits()["voicing"]
+    lim_b = limits()["buzz"]
     faults, not_judged, gaps = [], [], []
     for i in range(len(key)):
         own, skip, gap = [], {}, _gaps(m, i)
@@ -106,7 +92,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             own.append("damper")
         elif why_damper[i] and why_damper[i] != "no damper on this key":
             skip["damper"] = why_damper[i]
-        buzzing = _buzzing(over, i, top=key[i] >= lim_b["knock_from_key"])
+        buzzing = buzzes(over, i, key=int(key[i]))
         if np.isnan(over.dev[i]):
             skip["buzz"] = "too few neighbours to compare with"
         elif buzz_heard[i] and buzzing == "yes":
@@ -119,12 +105,7 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
             skip["buzz"] = "something is heard between the partials, and noise hides what is usual here"
         elif not buzz_heard[i] and m.between.least_db[i] > lim_b["hidden_db"]:
             skip["buzz"] = "tone too weak over the noise for a buzz to be heard"
-        if np.isnan(bright.dev[i]):
-            skip["voicing"] = "clipped" if clipped[i] else "too few partials heard"
-        elif bright.evidence[i] > lim_v["evidence"] and abs(bright.tilt[i]) > lim_v["outlier_db_per_octave"]:
-            own.append("voicing")
-        elif bright.tilt_sd[i] > lim_v["judged_sd"]:
-            skip["voicing"] = "too few partials heard"
+        skip["voicing"] = VOICING_UNTOLD
         if np.isnan(bright.brightness_db[i]):
             gap["brightness_db"] = gap["brightness_dev"] = (
                 "clipped" if clipped[i] else "upper partials not heard"

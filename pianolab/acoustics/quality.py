@@ -3,7 +3,8 @@
 Each impairment that is heard is an `Impairment`: one sentence for the reader, the columns it empties, the faults
 that can't be judged, and for which keys. `forbid` carries that into the survey table, so that nothing measured
 through a wrong gain or a cut spectrum stands there as if it were the piano's. How automatic gain is heard stands in
-`pianolab.acoustics.gain`, hum, low-pass and gaps in `pianolab.acoustics.background`.
+`pianolab.acoustics.gain`, hum, low-pass and gaps in `pianolab.acoustics.background`, what a player or a recorder does besides in
+`pianolab.acoustics.recorder_states`.
 
 Limits: clipping that a codec has rounded off afterwards isn't seen; a wrong speed is only seen where the pitch is
 known from elsewhere (`expected_offset_cents`), because a piano may stand at any pitch. Source: practice.
@@ -22,30 +23,18 @@ from pianolab.acoustics.background import find_gaps, find_hum, find_low_pass, of
 from pianolab.acoustics.gain import GainEvidence, hear_gain
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
+from pianolab.acoustics.recorder_states import (
+    DECAY_COLUMNS,
+    DERIVED_COLUMNS,
+    RELEASE_COLUMNS,
+    Impairment,
+    states_of,
+)
 from pianolab.acoustics.spectra import Samples
 from pianolab.units import key_to_hz
 
-DECAY_COLUMNS = ("decay_20_s", "decay_20_bound", "early_db_per_s", "late_db_per_s")
-RELEASE_COLUMNS = ("release_20_s", "release_bound")
-DERIVED_COLUMNS = ("decay_20_s_sd", "string_db_per_s")
 BRIGHTNESS_COLUMNS = ("brightness_db", "brightness_dev", "brightness_db_sd")
 USUAL_SPEEDS = {"a file of 48 kHz read as one of 44.1 kHz": 44100 / 48000, "a file of 44.1 kHz read as one of 48 kHz": 48000 / 44100}  # fmt: skip
-
-
-@dataclass(frozen=True, kw_only=True)
-class Impairment:
-    """Something wrong with the recording and what it forbids.
-
-    ``keys`` None means all keys; ``trust`` is the word for the column ``sustain_trust``; ``name`` is the reason
-    that stands in ``gaps`` and ``not_judged``.
-    """
-
-    name: str
-    says: str
-    columns: tuple[str, ...] = ()
-    faults: tuple[str, ...] = ()
-    keys: tuple[int, ...] | None = None
-    trust: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,6 +112,7 @@ def judge_recording(
     found = (
         *_gain(gain),
         *_clipping(m.strikes.key[clipped]),
+        *states_of(channels, m, rate_hz=rate_hz, lossy=lossy),
         *_gaps(find_gaps(channels, rate_hz=rate_hz), m, lead_s=lead_s),
         *_band(m.strikes.key, low_pass_hz=low_pass_hz, rate_hz=rate_hz),
         *_hum(channels, m, rate_hz=rate_hz),
@@ -141,14 +131,15 @@ def judge_recording(
 def _clipping(keys: NDArray[np.int64]) -> list[Impairment]:
     if not len(keys):
         return []
-    says = f"{len(keys)} keys are clipped: level, brightness and the first moments of these are not judged; record again at a lower level"
+    says = f"{len(keys)} keys are clipped: level, brightness, buzz and sustain of these are not judged; record again at a lower level"
     return [
         Impairment(
             name="clipped",
             says=says,
             keys=tuple(int(k) for k in keys),
             trust="clipped",
-            columns=(*DECAY_COLUMNS[:3], "decay_20_s_sd"),
+            faults=("short_sustain", "buzz"),
+            columns=(*DECAY_COLUMNS[:3], "decay_20_s_sd", *BRIGHTNESS_COLUMNS, "buzz_db"),
         )
     ]
 

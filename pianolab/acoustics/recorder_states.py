@@ -1,0 +1,185 @@
+"""What was done to the take: speed that wanders, a noise gate, a pedal, a take too soft, sounds from elsewhere.
+
+Each state that is heard becomes an `Impairment`: one sentence, the columns it empties and the faults that can't be judged.
+How they are heard stands in `wander`, `gate` and `elsewhere`; a pedal is heard where many dampers in a row seem to
+fail, because dampers fail one by one. Source: practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.elsewhere import buzz_from_elsewhere, buzzing_notes, dampers_from_elsewhere
+from pianolab.acoustics.gate import find_gate
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.notes import NoteMeasures
+from pianolab.acoustics.spectra import Samples
+from pianolab.acoustics.wander import hear_wander
+
+DECAY_COLUMNS = ("decay_20_s", "decay_20_bound", "early_db_per_s", "late_db_per_s")
+RELEASE_COLUMNS = ("release_20_s", "release_bound")
+DERIVED_COLUMNS = ("decay_20_s_sd", "string_db_per_s")
+PITCH_COLUMNS = ("f1_hz", "cents", "cents_sd", "curve_cents", "off_curve_cents")
+UNISON_COLUMNS = ("unison_cents", "unison_cents_sd", "beat_hz", "beat_partial")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Impairment:
+    """Something wrong with the recording and what it forbids.
+
+    ``keys`` None means all keys; ``trust`` is the word for the column ``sustain_trust``; ``name`` is the reason
+    that stands in ``gaps`` and ``not_judged``.
+    """
+
+    name: str
+    says: str
+    columns: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()
+    keys: tuple[int, ...] | None = None
+    trust: str = ""
+
+
+def states_of(channels: Samples, m: NoteMeasures, *, rate_hz: int, lossy: bool = False) -> list[Impairment]:
+    """Everything of this kind that is heard in a recording, the most serious first.
+
+    Parameters
+    ----------
+    channels : shape (channels, frames)
+    m : the measured notes, times in s from the first frame
+    rate_hz : Hz
+    lossy : whether the file's codec leaves something out
+    """
+    return [
+        *_wander(channels, m, rate_hz=rate_hz),
+        *_gate(channels, m, rate_hz=rate_hz),
+        *_pedal(m),
+        *_too_soft(m),
+        *_elsewhere(channels, m, rate_hz=rate_hz),
+        *(_codec(m) if lossy else []),
+    ]
+
+
+def _keys(m: NoteMeasures, which: NDArray[np.bool_]) -> tuple[int, ...]:
+    return tuple(int(k) for k in m.strikes.key[which])
+
+
+def _wander(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    wander = hear_wander(
+        channels, rate_hz=rate_hz, onset_s=m.strikes.onset_s, hold_s=np.nan_to_num(m.usable_s),
+        partial_hz=np.where(m.partial_weight > 0, m.partial_hz, np.nan),
+    )  # fmt: skip
+    if not wander.heard:
+        return []
+    says = (
+        f"the recorder's speed wanders (all partials of a note move together by {wander.together_cents:.1f} cents): "
+        "pitch, unisons and beats are not judged; record again with another recorder"
+    )
+    return [
+        Impairment(
+            name="speed wander", says=says, faults=("off_pitch", "unison", "short_sustain"),
+            columns=(*PITCH_COLUMNS, *UNISON_COLUMNS, "string_db_per_s"),
+        )
+    ]  # fmt: skip
+
+
+def _gate(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    gate = find_gate(channels, rate_hz=rate_hz, notes=len(m.strikes.key))
+    if gate is None:
+        return []
+    cut = m.level_db < gate.level_db + limits()["gate"]["seen_db"]
+    says = (
+        f"a noise gate shuts off whatever is softer than {gate.level_db:.0f} dB: dampers, the room and buzzes are not "
+        f"judged, nor the sustain of {int(cut.sum())} soft keys; switch noise suppression off and record again"
+    )
+    whole = Impairment(
+        name="noise gate", says=says, faults=("damper", "buzz"), columns=(*RELEASE_COLUMNS, "late_db_per_s", "buzz_db")
+    )  # fmt: skip
+    soft = Impairment(
+        name="noise gate", says=says, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
+        columns=(*DECAY_COLUMNS, *DERIVED_COLUMNS),
+    )  # fmt: skip
+    return [whole, soft] if cut.any() else [whole]
+
+
+def _pedal(m: NoteMeasures) -> list[Impairment]:
+    held = pedal_held(m)
+    if not held.any():
+        return []
+    keys = m.strikes.key[held]
+    says = (
+        f"keys {int(keys.min())} to {int(keys.max())} ring on after they are let go, which dampers don't do all at "
+        "once: a pedal held down, or keys played into one another; dampers are not judged there"
+    )
+    return [
+        Impairment(
+            name="pedal held or keys played into one another", says=says, keys=_keys(m, held),
+            faults=("damper",), columns=(*RELEASE_COLUMNS,),
+        )
+    ]  # fmt: skip
+
+
+def pedal_held(m: NoteMeasures) -> NDArray[np.bool_]:
+    """Notes in a stretch of which most ring on, among keys that surely have dampers, and what follows it upwards."""
+    lim = limits()["pedal_held"]
+    key = m.strikes.key
+    likely_s = np.array([f.likely_s for f in m.falls])
+    rings = np.isnan(m.release.hold_s) & (np.nan_to_num(likely_s) > lim["rings_s"])
+    damped = np.flatnonzero(key <= limits()["damper"]["last_surely_damped"])
+    out = np.zeros(len(key), dtype=bool)
+    span = int(lim["stretch_keys"])
+    for at in range(len(damped) - span + 1):
+        stretch = damped[at : at + span]
+        if rings[stretch].mean() >= lim["share"]:
+            out[stretch] |= rings[stretch]
+    if out.any() and len(damped) and out[damped[-3:]].any():
+        out[damped[-1] + 1 :] = True
+    return out
+
+
+def _too_soft(m: NoteMeasures) -> list[Impairment]:
+    if m.noise_db <= limits()["quality"]["too_soft_noise_db"]:
+        return []
+    says = (
+        f"the notes stand only {-m.noise_db:.0f} dB over the noise (a take too soft, or a noisy room): unisons, short "
+        "notes and buzzes are not judged; move the recorder nearer"
+    )
+    return [
+        Impairment(name="too soft for its noise", says=says, faults=("unison", "short_sustain", "buzz"), trust="noisy")
+    ]  # fmt: skip
+
+
+def _elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    buzz = buzz_from_elsewhere(channels, m, rate_hz=rate_hz)
+    damper = dampers_from_elsewhere(channels, m, rate_hz=rate_hz)
+    if not (buzz.any() or damper.any()):
+        return []
+    count = int((buzz | damper).sum())
+    says = (
+        f"sounds that don't belong to the piano lie over {count} note{'s' if count > 1 else ''} (they neither begin "
+        "with the blow nor fade with the note): buzz or dampers are not judged there"
+    )
+    name = "sounds from elsewhere"
+    return [
+        Impairment(name=name, says=says, keys=_keys(m, which), faults=(fault,), columns=columns)
+        for which, fault, columns in (
+            (buzz, "buzz", ("buzz_db",)),
+            (damper, "damper", RELEASE_COLUMNS),
+        )
+        if which.any()
+    ]
+
+
+def _codec(m: NoteMeasures) -> list[Impairment]:
+    seem = buzzing_notes(m)
+    if seem.sum() < limits()["elsewhere"]["coded_keys"]:
+        return []
+    says = (
+        f"{int(seem.sum())} keys seem to buzz at once, and the sound was stored with loss: what a codec adds between "
+        "the partials sounds the same, so buzz is not judged there"
+    )
+    return [
+        Impairment(name="codec noise", says=says, keys=_keys(m, seem), faults=("buzz",), columns=("buzz_db",))
+    ]
