@@ -13,12 +13,22 @@ from pianolab.units import FloatArray, key_to_hz
 
 LEAD_S = 0.1
 MODE_PARTIALS = 12
-MODE_START_S = 0.3
+MODE_START_S, TOP_START_S = 0.3, 0.12
+REGISTERS = np.array([29, 41, 53, 65, 77])
+"""Keys at which another register begins."""
+LONGEST_EACH_S = np.minimum([3.0, 3.0, 3.0, 1.6, 1.6, 1.0], LONGEST_S)
 
 
 def half_width_hz(key: ArrayLike) -> FloatArray:
     """Half of the band around each partial: 9 Hz in the bass, wider where strings lie further apart in Hz."""
     return np.asarray(np.clip(0.07 * key_to_hz(key), 9.0, 250.0))
+
+
+def analysed_s(key: NDArray[np.int64], held_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """From when to when after the blow the modes of a note that is held so long are looked at, s, shape (notes,) each."""
+    register = np.searchsorted(REGISTERS, key, side="right")
+    stop_s = np.minimum(held_s, LONGEST_EACH_S[register])
+    return np.minimum(np.where(register < len(REGISTERS), MODE_START_S, TOP_START_S), 0.3 * stop_s), stop_s
 
 
 def close_modes(
@@ -45,7 +55,7 @@ def close_modes(
         np.full(shape, np.nan),
     )
     frames = channels.shape[1]
-    register = np.searchsorted(np.array([29, 41, 53, 65, 77]), strikes.key, side="right")
+    register = np.searchsorted(REGISTERS, strikes.key, side="right")
     pieces = [
         (int(band), rows[register[rows] == band])
         for rows in batches(strikes)
@@ -53,12 +63,10 @@ def close_modes(
     ]
 
     def find(piece: tuple[int, NDArray[np.int64]]) -> None:
-        band, own = piece
+        own = piece[1]
         part, width = strikes.pick(own), float(half_width_hz(np.median(strikes.key[own])))
-        stop_s = float(np.min(np.minimum(held_s[own], LONGEST_S)))
-        longest = 3.0 if band < 3 else 1.6 if band < 5 else 1.0
-        stop_s = min(stop_s, longest)
-        start_s = min(MODE_START_S if band < 5 else 0.12, 0.3 * stop_s)
+        starts_s, stops_s = analysed_s(strikes.key[own], held_s[own])
+        start_s, stop_s = float(starts_s.min()), float(stops_s.min())
         if (stop_s - start_s) * 2 * width < 14:
             return
         starts = np.maximum(((part.onset_s - LEAD_S) * rate_hz).astype(np.int64), 0)

@@ -13,10 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.modes import Modes
-from pianolab.acoustics.unison import BEAT_DB, outermost_hz
+from pianolab.acoustics.unison import BEAT_DB, FAR_CENTS, outermost_hz
 from pianolab.units import CENTS_PER_NEPER, FloatArray
-
-FAR_CENTS = 4.0
 
 
 def far_string(

@@ -6,18 +6,18 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pianolab.acoustics.buzz import Between
-from pianolab.acoustics.choirs import MODE_PARTIALS, close_modes
+from pianolab.acoustics.choirs import MODE_PARTIALS, analysed_s, close_modes
 from pianolab.acoustics.compass import usual_inharmonicity
 from pianolab.acoustics.damper import LONE_SHARE, Fall, Release, fall_after, find_releases
 from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay, string_decay
 from pianolab.acoustics.far_strings import far_string, mean_of_far_strings_hz
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
 from pianolab.acoustics.lines import FIT_PARTIALS, follow_again, follow_partials, loud_power
-from pianolab.acoustics.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
+from pianolab.acoustics.partials import PartialTracks, fit_stiff_series, series_hz
 from pianolab.acoustics.reverberation import LONG_ROOM_S, believed_t60_s, judge_room, proven_t60, room_t60
+from pianolab.acoustics.scatter import inharmonicity_sd, off_series_cents, pitch_sd_cents, scatter_cents
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.threads import at_once
@@ -32,6 +32,8 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray, t60_to_rate
 
 LEVEL_LONGEST_S = 30.0
 LOW_PARTIALS = 12
+LONE_FROM_KEY = 70
+"""From here up a single partial may be all that is heard of a string."""
 
 Progress = Callable[[str, float], None]
 
@@ -165,26 +167,6 @@ def _mend_tracks(channels: Samples, strikes: Strikes, tracks: PartialTracks, *, 
     follow_again(channels, strikes, tracks, b=prior, usual_b=usual, doubtful=doubtful, rate_hz=rate_hz)
 
 
-def _pitch_sd_cents(
-    fit: StiffFit, key: NDArray[np.int64], *, t60_s: float, lowest: NDArray[np.int64]
-) -> FloatArray:
-    """Uncertainty of the first partial: scatter of the partials, what the bridge pulls (more at the ends), and the room.
-
-    Where the ``lowest`` partial that was heard is not the first, B leads down to it, and its uncertainty counts. The
-    other sizes are own estimates from two generators in three rooms.
-    """
-    scatter = 1.5 * fit.residual_cents / np.sqrt(np.maximum(fit.used, 1))
-    pull = np.select([key > 76, key <= 20], [0.26, 0.13], 0.09)
-    room = 0.12 * np.nan_to_num(t60_s) ** 2
-    led = 0.5 * CENTS_PER_NEPER * (lowest**2 - 1.0) * fit.b_sd
-    return np.asarray(np.sqrt(scatter**2 + pull**2 + room**2 + led**2))
-
-
-def _b_sd(fit: StiffFit, key: NDArray[np.int64]) -> FloatArray:
-    """Uncertainty of B: that of the fit, twice as much at the top where few partials are left, and what the bridge pulls."""
-    return np.asarray(np.hypot(fit.b_sd * np.where(key > 75, 2.0, 1.0), 0.002 * fit.inharmonicity))
-
-
 def _with_pitch(
     channels: Samples,
     strikes: Strikes,
@@ -253,14 +235,35 @@ def _with_pitch(
     # What only the room keeps ringing says nothing of the strings' distance.
     slow_share = modes.energy.sum(axis=-1) / np.maximum(energy, 1e-300)
     slow_weight = np.where(over[:, :MODE_PARTIALS] > 15.0, all_weight * slow_share, 0.0)
+    scatter = scatter_cents(
+        off_series_cents(pitch, fit)[:, :LOW_PARTIALS], fit_weight[:, :LOW_PARTIALS], strikes.key
+    )
+    begin_s, end_s = analysed_s(strikes.key, held_s)
     unison = measure_unison(
         modes,
         centre_hz=known_hz,
         weight=slow_weight,
         far_cents=far,
         strings=strings,
+        key=strikes.key,
+        scatter=scatter,
+        heard_s=np.maximum(end_s - begin_s, 0.05),
         prompt_hidden=prompt_hidden,
     )
+    led = np.where(
+        top[:, None],
+        np.arange(FIT_PARTIALS) == 0,
+        np.where(few[:, None], True, np.arange(FIT_PARTIALS) < LOW_PARTIALS),
+    )
+    f1_sd = pitch_sd_cents(scatter, fit_weight * led, b=fit.inharmonicity, spread_cents=unison.spread_cents)
+    b_sd = inharmonicity_sd(
+        scatter_cents(off_series_cents(pitch, fit), fit_weight, strikes.key),
+        fit_weight,
+        fit.inharmonicity,
+        low_b=np.where(few, fit.inharmonicity, low.inharmonicity),
+    )
+    # One line alone could be anybody's where a string gives many.
+    seen = (fit.used > 1) | ((fit.used == 1) & (strikes.key >= LONE_FROM_KEY))
     series = series_hz(fit.f0_hz, fit.inharmonicity, tracks.f_hz.shape[1])
     places = np.where(np.isnan(tracks.f_hz), series, tracks.f_hz)
     clear = np.where(tracks.over_noise_db > HEARD_DB, early, 0.0)
@@ -283,12 +286,10 @@ def _with_pitch(
         tilt=colour.tilt,
         tilt_sd=colour.tilt_sd,
         between=between,
-        f1_hz=np.where(fit.used > 0, f1, np.nan),
-        f1_sd_cents=_pitch_sd_cents(
-            fit, strikes.key, t60_s=t60_s, lowest=1 + np.argmax(fit_weight > 0, axis=1)
-        ),
-        inharmonicity=fit.inharmonicity,
-        b_sd=_b_sd(fit, strikes.key),
+        f1_hz=np.where(seen, f1, np.nan),
+        f1_sd_cents=np.where(seen, f1_sd, np.nan),
+        inharmonicity=np.where(seen, fit.inharmonicity, np.nan),
+        b_sd=np.where(seen, b_sd, np.nan),
         unison=unison,
         string_db_per_s=string_decay(modes, weight=all_weight),
         release=release,
