@@ -102,8 +102,10 @@ def note_decay(
 
 def _comes_back(db: FloatArray, fall_db: float) -> bool:
     """Whether the level is rising back to -20 dB when the key is let go: it beats, and would have passed it again."""
+    if len(db) <= LATE:
+        return False
     end, before = db[-BLINK:].mean(), db[-LATE : -LATE + BLINK].mean()
-    return bool(len(db) > LATE and end > before and end > db[0] - fall_db - RISING_DB)
+    return bool(end > before and end > db[0] - fall_db - RISING_DB)
 
 
 def last_passing_s(t: FloatArray, db: FloatArray, *, fall_db: float) -> float:

@@ -149,6 +149,31 @@ def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> 
     return Evidence(np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]), grid)
 
 
+def explained_share(
+    fresh: FreshLines, f1_hz: FloatArray, b_factor: FloatArray, *, rate_hz: int
+) -> FloatArray:
+    """Share of the fresh lines' power at the partials of each blow's string, 0 to 1; NaN where no string was read.
+
+    Parameters
+    ----------
+    fresh : what each blow added
+    f1_hz, b_factor : shape (blows,), Hz and a multiple of the usual inharmonicity, as the key path gives them
+    rate_hz : Hz
+
+    Returns
+    -------
+    ndarray, shape (blows,)
+    """
+    share = _past_end(_boxed(fresh.power))
+    bins = fresh.out_db.shape[1]
+    out = np.full(len(f1_hz), np.nan)
+    for i in np.flatnonzero(np.isfinite(f1_hz)):
+        place = np.array([49.0 + 12.0 * np.log2(f1_hz[i] / 440.0)])
+        index = _partial_bins(place, float(b_factor[i]), rate_hz=rate_hz, size=fresh.size, bins=bins)
+        out[i] = min(float(share[i, index[0]].sum()), 1.0)
+    return out
+
+
 def _weighed(fresh: FreshLines, grid: FloatArray, *, rate_hz: int) -> tuple[Floats, Floats]:
     count, bins = fresh.out_db.shape
     gains = [_past_end(g) for g in _gains(fresh, rate_hz=rate_hz)]

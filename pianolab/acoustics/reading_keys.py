@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.keypath import (
+    FEW_STRIKES,
     NO_NOTE,
     STRONG_SHARE,
     KeyPath,
@@ -16,7 +17,7 @@ from pianolab.acoustics.keypath import (
     rise_share,
 )
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.line_evidence import FreshLines, fresh_lines, weigh
+from pianolab.acoustics.line_evidence import FreshLines, explained_share, fresh_lines, weigh
 from pianolab.acoustics.onsets import Onsets
 from pianolab.acoustics.sequence import Sequence, next_sounds
 from pianolab.acoustics.spectra import Samples
@@ -35,7 +36,6 @@ def read_compass(
     times_s, rise = onsets.times_s, onsets.rise
     if len(times_s) == 0:
         raise nothing
-    lim = limits()["path"]
     end_s = channels.shape[1] / rate_hz
     fresh = fresh_lines(channels, times_s, next_strong_s(times_s, rise, end_s=end_s), rate_hz=rate_hz)
     scale = round(rate_hz * 440.0 / a4_hz)
@@ -55,12 +55,8 @@ def read_compass(
             last_key=max(last_key, LAST_KEY),
         )
     found = free.keys[free.keys != NO_NOTE]
-    plausible = (
-        len(found) >= max(1, 0.5 * loud)
-        and float(np.nanmedian(free.score)) >= lim["piano_score"]
-        and not _pure_tone(fresh if whole else fresh[strong], free)
-    )
-    if not plausible:
+    looked_at = fresh if whole else fresh[strong]
+    if not _is_piano(looked_at, free, loud=loud, rate_hz=scale):
         raise nothing
     if not whole and _fits_better(free, path, strong, first_key=first_key, last_key=last_key):
         low, high = int(found.min()), int(found.max())
@@ -92,6 +88,21 @@ def _read(
     return path.among(some)
 
 
+def _is_piano(fresh: FreshLines, path: KeyPath, *, loud: int, rate_hz: int) -> bool:
+    """Whether the blows are strings: most are read, their lines are partials of strings, and more than one each."""
+    lim = limits()["path"]
+    found = path.keys != NO_NOTE
+    count = int(found.sum())
+    if count < max(1, 0.5 * loud) or path.sure.sum() < lim["least_sure_share"] * loud:
+        return False
+    explained = explained_share(fresh, path.f1_hz, path.b_factor, rate_hz=rate_hz)
+    least = lim["explained_few"] if count <= FEW_STRIKES else lim["explained"]
+    strings = (
+        float(np.nanmedian(explained)) >= least and float(np.nanmedian(path.score)) >= lim["piano_score"]
+    )
+    return strings and not _pure_tone(fresh, path)
+
+
 def _pure_tone(fresh: FreshLines, path: KeyPath) -> bool:
     """Whether notes that should have many partials are one line each, however far it stands out."""
     lim = limits()["path"]
@@ -108,14 +119,20 @@ def _fits_better(
     free: KeyPath, path: KeyPath, strong: NDArray[np.bool_], *, first_key: int, last_key: int
 ) -> bool:
     """Whether a reading over all keys is so much better that the given compass must be wrong."""
+    lim = limits()["path"]
     found = free.keys[free.keys != NO_NOTE]
     if first_key <= found.min() and found.max() <= last_key:
         return False
+    outside = free.sure & ((free.keys < first_key) | (free.keys > last_key))
+    if outside.sum() >= min(2, len(found)) and np.all(path.keys[strong][outside] == NO_NOTE):
+        return True
     whole, given = float(np.nansum(free.score)), float(np.nansum(path.score[strong]))
     kept = path.score[strong & (path.keys != NO_NOTE)]
     poor = len(kept) == 0 or float(np.median(kept)) < 0.7 * float(np.nanmedian(free.score))
-    forced = abs(path.offset_cents) >= 110.0 and abs(free.offset_cents) <= 50.0
-    return (poor and whole > 1.4 * given) or (forced and whole >= given)
+    # Squeezed into the compass: all of it moved, and still two notes for one key.
+    moved = abs(path.offset_cents) - abs(free.offset_cents) >= lim["moved_cents"]
+    squeezed = len(set(path.keys[strong].tolist())) < len(set(free.keys.tolist()))
+    return (poor and whole > 1.4 * given) or (moved and squeezed)
 
 
 def strikes_of(path: KeyPath, onsets: Onsets, sequence: Sequence, *, end_s: float) -> Strikes:
