@@ -10,7 +10,7 @@ from pianolab.sound_model import SceneSound, load_scene_sounds, note_modes, note
 from pianolab.units import cents_between
 
 SCENES = load_scene_sounds()
-TREBLE = range(52, 76)
+TREBLE = range(54, 72)
 
 
 def decay_s(scene: SceneSound, keys: range) -> float:
