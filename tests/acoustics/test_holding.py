@@ -9,6 +9,7 @@ import pytest
 from benchmarks.two_visits import TwoVisits, two_visits
 from pianolab.acoustics import Survey, holds_tuning, listen
 from pianolab.acoustics.drift import find_drift
+from pianolab.acoustics.holding import Holding, KeyHolding
 from pianolab.acoustics.slips import explain_key
 from pianolab.errors import BadInput
 from pianolab.sound_model import PianoModel, render_scale, room
@@ -157,3 +158,25 @@ def test_the_variance_of_the_strings_after_a_slip() -> None:
         )
         assert np.argmax(told.log_likelihood) == 1
         assert told.slip_cents[1] == pytest.approx(slip, rel=0.12)
+
+
+def test_a_string_that_moved_by_a_cent_is_no_loose_pin() -> None:
+    near, far = (
+        KeyHolding(key=40, note="C4", strings=3, chance=0.9, moved="one string", slip_cents=cents)
+        for cents in (-1.0, -8.0)
+    )
+    both = Holding(
+        keys=(near, far),
+        state="compared",
+        days=9,
+        drift_cents=None,
+        drift_lowest_cents=None,
+        drift_highest_cents=None,
+        step_key=None,
+        repeat_cents=None,
+        least_found_cents=None,
+    )
+    remarks = [str(row[-1]) for row in both.rows()]
+    assert remarks[0] == "one string moved about 1.0 cents flat"
+    assert "pin" in remarks[1]
+    assert both.moved_far == (far,)

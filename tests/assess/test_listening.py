@@ -199,6 +199,18 @@ class TestSlippedStrings:
         assert "tune and record again" in {u.effort for u in gaps}
         assert not judge(neglected).vetoes
 
+    def test_wide_unisons_without_one_fault_still_count_as_neglect(self, make_survey) -> None:
+        """The listening calls no key faulty for its unison there; the state comes from the widths themselves."""
+        wide, tuned = (make_survey(unison_cents=u, masked=range(40, 76)) for u in (5.0, 1.2))
+        assert not wide.table["faults"].str.contains("unison").any()
+        assert self.state(wide).neglected
+        assert not self.state(tuned).neglected
+        assert "tuning" in {j.job for j in judge(wide).repairs.jobs} - {
+            j.job for j in judge(tuned).repairs.jobs
+        }
+        assert judge(wide).hidden_by_tuning
+        assert judge(tuned).hidden_by_tuning == "", "2 cents some weeks after a tuning are usual"
+
     def test_slipping_all_over_is_a_possible_veto(self, make_survey) -> None:
         (veto,) = judge(make_survey(slipped=range(20, 80, 6))).vetoes
         assert veto.how_sure == "possible"

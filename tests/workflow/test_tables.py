@@ -113,3 +113,23 @@ def test_the_summary_names_keys_and_faults(survey) -> None:
 
 def test_runs_of_keys_are_drawn_together() -> None:
     assert keys_in_words((5, 3, 4, 9)) == "B0-C#1 (3-5), F1 (9)"
+
+
+def test_the_summary_stands_in_the_order_a_technician_speaks(survey) -> None:
+    table = survey.table.assign(unison_cents=6.0)
+    wide = replace(survey, table=table, summary=replace(survey.summary, offset_cents=-44.0))
+    lines = summary_lines(wide)
+    begins = ("keys measured:", "pitch:", "tuning:", "faults heard:", "room:", "first of all:")
+    places = [next(i for i, line in enumerate(lines) if line.startswith(b)) for b in begins]
+    assert places == sorted(places)
+    assert "pitch: the piano as a whole is 44.0 cents flat of A4 = 440 Hz" in lines
+    assert sum(" unisons are over 2 cents" in line for line in lines) == 1, "one number is said once"
+    assert lines[-1] == "first of all: the piano as a whole is 44 cents flat; tune before deciding"
+
+
+def test_a_tuned_piano_is_not_told_to_be_tuned(survey) -> None:
+    tuned = replace(survey, table=survey.table.assign(unison_cents=1.5))
+    text = "\n".join(summary_lines(replace(tuned, summary=replace(survey.summary, offset_cents=-3.0))))
+    assert "tune before" not in text
+    assert "needs tuning" not in text
+    assert "first of all" not in text
