@@ -22,7 +22,9 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 NEIGHBOURS_SD_KEYS = 4.0
 BORROWED = 4.0
 """Neighbours count as so many partials of the key's own."""
-FARTHEST = 3.0
+UNKNOWN_CENTS, UNKNOWN_FREE = 0.5, 0.1
+"""What is taken where no key shows any scatter, and how little that counts elsewhere."""
+FARTHEST = 5.0
 """A partial farther off than so many times the middle one counts as so far."""
 
 
@@ -44,19 +46,24 @@ def scatter_cents(off_cents: FloatArray, weight: FloatArray, key: NDArray[np.int
     --------
     >>> off = np.array([[1.0, -1.0, 1.0, -1.0, 1.0, -1.0], [0.1, -0.1, np.nan, np.nan, np.nan, np.nan]])
     >>> scatter_cents(off, np.ones_like(off), np.array([40, 41])).round(1)
-    array([1.2, 1.2])
+    array([1.4, 1.7])
     """
     weight = np.where(np.isnan(off_cents), 0.0, weight)
     size = np.abs(np.nan_to_num(off_cents))
-    middle = np.nan_to_num(np.nanmedian(np.where(weight > 0, size, np.nan), axis=1)) if weight.any() else 0.0
-    size = np.minimum(size, FARTHEST * 1.4826 * np.maximum(np.reshape(middle, (-1, 1)), 0.01))
+    ordered = np.sort(np.where(weight > 0, size, np.inf), axis=1)
+    half = np.maximum((weight > 0).sum(axis=1) - 1, 0) // 2
+    middle = ordered[np.arange(len(size)), half][:, None]
+    size = np.minimum(size, FARTHEST * 1.4826 * np.maximum(middle, 0.01))
     total = weight.sum(axis=1)
     count = total**2 / np.maximum((weight**2).sum(axis=1), 1e-12)
     free = np.maximum(count - 2.0, 0.0)
     own = np.sum(weight * size**2, axis=1) / np.maximum(total, 1e-12) * count
     near = np.exp(-0.5 * ((key[:, None] - key) / NEIGHBOURS_SD_KEYS) ** 2)
-    usual = (near @ own + 1e-4) / np.maximum(near @ free, 1e-3)
-    return np.asarray(np.sqrt((own + BORROWED * usual) / (free + BORROWED)))
+    own = np.where(free > 0.0, own, 0.0)
+    usual = (near @ own + UNKNOWN_FREE * UNKNOWN_CENTS**2) / (near @ free + UNKNOWN_FREE)
+    seen = free + BORROWED
+    # So few values leave their scatter open: the variance of Student's distribution.
+    return np.asarray(np.sqrt((own + BORROWED * usual) / (seen - 2.0)))
 
 
 def _leverage(weight: FloatArray) -> tuple[FloatArray, FloatArray]:

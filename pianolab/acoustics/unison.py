@@ -37,7 +37,7 @@ FAR_CENTS = 4.0
 """From here on a string is one that went its own way."""
 USUAL_CENTS = 0.9
 """How far apart the strings of a played unison usually are; half of them less (own choice, wide)."""
-USUAL_NOTES, USUAL_RANGE_CENTS = 4.0, (0.7, 3.0)
+USUAL_NOTES, USUAL_RANGE_CENTS = 4.0, (0.7, 8.0)
 """What is usual anywhere counts as so many notes of this piano; together they stay in this range."""
 LEAST_SD_CENTS, LEAST_VARIANCE_SD = 0.05, 0.01
 STRUCK_UNEVENLY = 1.15

@@ -1,0 +1,81 @@
+"""Stated uncertainty of pitch and B against what happens: partials scattered about a series that is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pianolab.acoustics.partials import fit_stiff_series, series_hz
+from pianolab.acoustics.scatter import inharmonicity_sd, off_series_cents, pitch_sd_cents, scatter_cents
+from pianolab.acoustics.unison import _expected_distance
+from pianolab.units import CENTS_PER_NEPER, FloatArray
+
+KEYS = np.arange(20, 60)
+B = 3e-4
+
+
+def drawn(
+    scatter: float, *, partials: int, seed: int
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Errors of 40 keys in cents and of B, over what is stated; each partial is off by a normal ``scatter`` in cents."""
+    rng = np.random.default_rng(seed)
+    true = series_hz(np.full(KEYS.size, 220.0), np.full(KEYS.size, B), partials)
+    heard = true * np.exp(rng.normal(0.0, scatter, true.shape) / CENTS_PER_NEPER)
+    weight = np.ones_like(heard)
+    fit = fit_stiff_series(heard, weight, prior_b=np.full(KEYS.size, B))
+    size = scatter_cents(off_series_cents(heard, fit), weight, KEYS)
+    f1 = fit.f0_hz * np.sqrt(1.0 + fit.inharmonicity)
+    cents = CENTS_PER_NEPER * np.log(f1 / true[:, 0])
+    sd = pitch_sd_cents(size, weight, b=fit.inharmonicity, spread_cents=np.zeros(KEYS.size))
+    b_sd = inharmonicity_sd(size, weight, fit.inharmonicity, low_b=fit.inharmonicity)
+    return cents, sd, fit.inharmonicity - B, b_sd
+
+
+@pytest.mark.parametrize("scatter", [0.2, 1.5])
+@pytest.mark.parametrize("partials", [5, 12])
+def test_errors_lie_within_what_is_stated(scatter: float, partials: int) -> None:
+    # A normal error lies within one sd in 68 % and within two in 95 %; what is stated must be near that, whatever
+    # the size of the scatter, though nothing tells it that size but the partials.
+    runs = [drawn(scatter, partials=partials, seed=seed) for seed in range(10)]
+    for error, sd in ((0, 1), (2, 3)):
+        ratio = np.abs(np.concatenate([run[error] for run in runs])) / np.concatenate([r[sd] for r in runs])
+        assert 0.60 <= np.mean(ratio <= 1.0) <= 0.85
+        assert 0.90 <= np.mean(ratio <= 2.0) <= 0.995
+
+
+def test_a_fixed_uncertainty_would_not_pass() -> None:
+    # The twin: the sd of the quiet piano, stated for the one whose partials scatter.
+    quiet = drawn(0.2, partials=12, seed=1)[1]
+    loud = np.abs(drawn(1.5, partials=12, seed=1)[0])
+    assert np.mean(loud <= quiet) < 0.3
+
+
+def test_a_key_with_one_partial_borrows_from_its_neighbours() -> None:
+    off = np.tile(np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0]), (3, 1))
+    off[1, 1:] = np.nan
+    off[1, 0] = 0.0  # a line of two numbers goes through one partial
+    alone = scatter_cents(off[1:2], np.ones((1, 6)), np.array([41]))
+    among = scatter_cents(off, np.ones((3, 6)), np.array([40, 41, 42]))
+    assert among[1] > among[0]  # and is less sure of it
+    assert among[1] > 2.0 * alone[0]
+
+
+def test_one_partial_leaves_b_a_guess() -> None:
+    weight = np.array([[1.0, 0.0, 0.0], [1.0, 1.0, 1.0]])
+    b = np.full(2, 1e-2)
+    sd = inharmonicity_sd(np.full(2, 0.1), weight, b, low_b=b)
+    assert sd[0] >= 0.05 * b[0]
+    assert sd[1] < 0.2 * sd[0]
+
+
+def test_wide_strings_make_the_pitch_less_sure() -> None:
+    weight = np.ones((2, 10))
+    sd = pitch_sd_cents(np.full(2, 0.1), weight, b=np.full(2, 1e-4), spread_cents=np.array([0.5, 15.0]))
+    assert sd[1] > 5.0 * sd[0]
+
+
+def test_what_can_not_be_told_apart_is_not_called_in_tune() -> None:
+    # A variance of nothing give or take half a cent squared: strings up to a cent apart fit it.
+    mean, sd = _expected_distance(np.zeros(2), np.array([0.01, 0.25]), np.full(2, 2.3), usual_cents=0.9)
+    assert mean[1] > 0.3
+    assert sd[1] > 2.0 * sd[0]
