@@ -86,6 +86,29 @@ def test_a_fault_heard_once_says_so_and_one_heard_twice_does_not() -> None:
     assert merge_takes([one, again]).table.set_index("key").loc[44, "take_notes"] == ""
 
 
+@pytest.mark.parametrize(
+    ("times", "value", "bound", "spread"),
+    [
+        ([(0.4, "<"), (1.0, "="), (1.2, "=")], (1.0, 1.2), "=", 0.2),
+        ([(0.4, "<"), (1.0, "=")], (1.0, 1.0), "=", np.nan),
+        ([(0.4, "<"), (0.3, "<")], (0.3, 0.3), "<", np.nan),
+    ],
+)
+def test_what_a_room_hides_is_never_averaged_as_if_measured(times, value, bound, spread) -> None:
+    takes = [
+        with_key(
+            take(40, 48, n), 44, decay_20_s=s, decay_20_bound=b, decay_20_s_sd=0.1 if b == "=" else np.nan
+        )
+        for n, (s, b) in enumerate(times, start=1)
+    ]
+    merged = merge_takes(takes)
+    row = merged.table.set_index("key").loc[44]
+    assert value[0] <= row["decay_20_s"] <= value[1]
+    assert row["decay_20_bound"] == bound
+    assert np.isnan(row["decay_20_s_sd"]) == (bound != "=")
+    assert merged.spread.set_index("key").loc[44, "decay_20_s_spread"] == pytest.approx(spread, nan_ok=True)
+
+
 def test_takes_that_can_not_be_of_one_piano_are_refused() -> None:
     one = take(40, 48, 1)
     sharp = replace(take(40, 48, 3), partials=())
