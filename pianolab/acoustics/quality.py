@@ -138,7 +138,7 @@ def _clipping(keys: NDArray[np.int64]) -> list[Impairment]:
             says=says,
             keys=tuple(int(k) for k in keys),
             trust="clipped",
-            faults=("short_sustain", "buzz"),
+            faults=("short_sustain", "buzz", "voicing"),
             columns=(*DECAY_COLUMNS[:3], "decay_20_s_sd", *BRIGHTNESS_COLUMNS, "buzz_db"),
         )
     ]
@@ -207,6 +207,8 @@ def _hum(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment
     if hum is None:
         return []
     level_db = 10.0 * np.log10(hum.power) - float(np.nanmedian(m.level_db))
+    if level_db < limits()["hum"]["said_db"]:
+        return []
     strong = level_db > limits()["hum"]["disturbs_db"]
     keys = tuple(int(k) for k in m.strikes.key[key_to_hz(m.strikes.key) < 6 * hum.mains_hz]) if strong else ()
     then = (

@@ -56,7 +56,7 @@ def states_of(channels: Samples, m: NoteMeasures, *, rate_hz: int, lossy: bool =
         *_wander(channels, m, rate_hz=rate_hz),
         *_gate(channels, m, rate_hz=rate_hz),
         *_pedal(m),
-        *_too_soft(m),
+        *_too_soft(channels, m),
         *_elsewhere(channels, m, rate_hz=rate_hz),
         *(_codec(m) if lossy else []),
     ]
@@ -91,14 +91,15 @@ def _gate(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairmen
         return []
     cut = m.level_db < gate.level_db + limits()["gate"]["seen_db"]
     says = (
-        f"a noise gate shuts off whatever is softer than {gate.level_db:.0f} dB: dampers, the room and buzzes are not "
-        f"judged, nor the sustain of {int(cut.sum())} soft keys; switch noise suppression off and record again"
+        f"a noise gate shuts off whatever is softer than {gate.level_db:.0f} dB: dampers, the room and buzzes are "
+        "not judged; switch noise suppression off and record again"
     )
+    too = f"the noise gate cuts {int(cut.sum())} soft notes before they have fallen 20 dB: their sustain is not judged"
     whole = Impairment(
         name="noise gate", says=says, faults=("damper", "buzz"), columns=(*RELEASE_COLUMNS, "late_db_per_s", "buzz_db")
     )  # fmt: skip
     soft = Impairment(
-        name="noise gate", says=says, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
+        name="noise gate", says=too, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
         columns=(*DECAY_COLUMNS, *DERIVED_COLUMNS),
     )  # fmt: skip
     return [whole, soft] if cut.any() else [whole]
@@ -139,34 +140,34 @@ def pedal_held(m: NoteMeasures) -> NDArray[np.bool_]:
     return out
 
 
-def _too_soft(m: NoteMeasures) -> list[Impairment]:
-    if m.noise_db <= limits()["quality"]["too_soft_noise_db"]:
+def _too_soft(channels: Samples, m: NoteMeasures) -> list[Impairment]:
+    lim = limits()["quality"]
+    peak_db = 20.0 * float(np.log10(max(float(np.abs(channels).max()), 1e-9)))
+    if peak_db > lim["soft_peak_db"] or m.noise_db <= lim["soft_noise_db"]:
         return []
     says = (
-        f"the notes stand only {-m.noise_db:.0f} dB over the noise (a take too soft, or a noisy room): unisons, short "
-        "notes and buzzes are not judged; move the recorder nearer"
+        f"the take is too soft: its loudest moment stays {-peak_db:.0f} dB under full scale and its noise is only "
+        f"{-m.noise_db:.0f} dB under the notes: buzz is not judged; move the recorder nearer or raise its level"
     )
-    return [
-        Impairment(name="too soft for its noise", says=says, faults=("unison", "short_sustain", "buzz"), trust="noisy")
-    ]  # fmt: skip
+    return [Impairment(name="too soft", says=says, faults=("buzz",))]
 
 
 def _elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
     buzz = buzz_from_elsewhere(channels, m, rate_hz=rate_hz)
     damper = dampers_from_elsewhere(channels, m, rate_hz=rate_hz)
-    if not (buzz.any() or damper.any()):
-        return []
-    count = int((buzz | damper).sum())
-    says = (
-        f"sounds that don't belong to the piano lie over {count} note{'s' if count > 1 else ''} (they neither begin "
-        "with the blow nor fade with the note): buzz or dampers are not judged there"
-    )
-    name = "sounds from elsewhere"
+    why_buzz = "neither begin with the blow nor fade with the note: buzz is not judged there"
+    why_damper = "cover what the damper leaves: dampers are not judged there"
     return [
-        Impairment(name=name, says=says, keys=_keys(m, which), faults=(fault,), columns=columns)
-        for which, fault, columns in (
-            (buzz, "buzz", ("buzz_db",)),
-            (damper, "damper", RELEASE_COLUMNS),
+        Impairment(
+            name="sounds from elsewhere",
+            keys=_keys(m, which),
+            faults=(fault,),
+            columns=columns,
+            says=f"sounds from elsewhere over {int(which.sum())} note{'s' if which.sum() > 1 else ''} {why}",
+        )
+        for which, fault, columns, why in (
+            (buzz, "buzz", ("buzz_db",), why_buzz),
+            (damper, "damper", RELEASE_COLUMNS, why_damper),
         )
         if which.any()
     ]

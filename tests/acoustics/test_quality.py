@@ -129,7 +129,8 @@ def test_without_a_background_the_notes_themselves_tell(recorder: str) -> None:
     ridden = gain_of(riding_gain(scale.samples, scale.rate_hz, **RECORDERS[recorder]), scale)
     assert clean.state == "unknown", "no background, so nothing shows that the gain stood still"
     assert ridden.state == "automatic"
-    assert ridden.squeeze_db > clean.squeeze_db
+    if recorder == "usual":  # a gain that falls within 3 ms takes the beginning down with it
+        assert ridden.squeeze_db > clean.squeeze_db
     assert ridden.fall_share < clean.fall_share
 
 
@@ -324,7 +325,9 @@ def test_many_things_at_once_reach_the_summary_with_what_they_forbid() -> None:
     clipped = table.loc[list(said.clipped_keys)]
     assert clipped["decay_20_s"].isna().all()
     assert clipped["gaps"].str.contains("decay_20_s=").all()
-    assert "buzz=hum" in table.loc[FIRST, "not_judged"]
+    # What stands first in the list of impairments is the reason: a clipped key's is the clipping.
+    why = "clipped" if FIRST in said.clipped_keys else "hum"
+    assert f"buzz={why}" in table.loc[FIRST, "not_judged"]
 
 
 # Wrong speed
