@@ -18,6 +18,7 @@ from scipy.interpolate import CubicSpline
 from scipy.signal import resample_poly
 
 from pianolab.acoustics import listen
+from pianolab.acoustics.results import COLUMNS, TEXT_COLUMNS
 from pianolab.errors import BadInput
 from pianolab.io import momentary_lufs, read_sound, real_notes
 from pianolab.sound_model import KeyFault, PianoModel, note_modes, note_truth, render_note, render_scale
@@ -123,10 +124,10 @@ def play_around(model: PianoModel, key: int, *, seed: int, around: int = AROUND)
         model, first_key=first, last_key=last, hold_s=HOLD_S, gap_s=AFTER_S + GAP_S, rate_hz=RATE_HZ, snr_db=-NOISE_DB,
         lead_in_s=LEAD_S, tail_s=1.0, seed=seed, jitter=0.0,
     )  # fmt: skip
-    survey = listen(scale.samples, rate_hz=RATE_HZ, first_key=first, last_key=last)
+    table = _heard(scale.samples, rate_hz=RATE_HZ, first_key=first, last_key=last)
     onsets = {s.key: s.onset_s for s in scale.strikes}
     ends = {s.key: s.release_s + AFTER_S for s in scale.strikes}
-    return Played(samples=scale.samples, rate_hz=RATE_HZ, table=survey.table, onsets_s=onsets, ends_s=ends)
+    return Played(samples=scale.samples, rate_hz=RATE_HZ, table=table, onsets_s=onsets, ends_s=ends)
 
 
 @lru_cache(maxsize=96)
@@ -136,19 +137,32 @@ def play_note(model: PianoModel, key: int, *, seed: int) -> Played:
     return listened(sound, key, rate_hz=RATE_HZ, seed=seed)
 
 
-def listened(sound: NDArray[np.floating], key: int, *, rate_hz: int, seed: int) -> Played:
-    """One note between silences with a little noise, listened to."""
+def listened(
+    sound: NDArray[np.floating], key: int, *, rate_hz: int, seed: int, last_key: int | None = None
+) -> Played:
+    """One note, or those of neighbouring keys up to ``last_key``, between silences with a little noise, listened to."""
     lead = np.zeros(round(LEAD_S * rate_hz))
     whole = np.concatenate([lead, sound, np.zeros(round(0.4 * rate_hz))])
     level = np.sqrt(np.mean(np.asarray(sound, float) ** 2)) * db_to_amplitude(NOISE_DB)
     whole = (whole + level * np.random.default_rng([seed, key]).standard_normal(whole.size)).astype(
         np.float32
     )
-    survey = listen(whole, rate_hz=rate_hz, first_key=key, last_key=key)
+    table = _heard(whole, rate_hz=rate_hz, first_key=key, last_key=last_key or key)
     end = LEAD_S + len(sound) / rate_hz
-    return Played(
-        samples=whole, rate_hz=rate_hz, table=survey.table, onsets_s={key: LEAD_S}, ends_s={key: end}
-    )
+    return Played(samples=whole, rate_hz=rate_hz, table=table, onsets_s={key: LEAD_S}, ends_s={key: end})
+
+
+def _heard(samples: Samples, *, rate_hz: int, first_key: int, last_key: int) -> pd.DataFrame:
+    """The rows of what is heard; where the listening refuses the sound every key is unclear, and that is the reason."""
+    try:
+        return listen(samples, rate_hz=rate_hz, first_key=first_key, last_key=last_key).table
+    except BadInput as refused:
+        nothing = {name: "" if name in TEXT_COLUMNS else np.nan for name in COLUMNS}
+        rows = [
+            {**nothing, "key": k, "status": "unclear", "not_judged": str(refused)}
+            for k in range(first_key, last_key + 1)
+        ]
+        return pd.DataFrame(rows)
 
 
 def with_fault(model: PianoModel, fault: KeyFault | None) -> PianoModel:

@@ -164,6 +164,15 @@ def test_a_bound_is_never_said_to_be_measured() -> None:
     assert said == f"{NOT}: at most 0.50 s beside 0.20 s measured"
 
 
+def test_a_sound_that_the_listening_refuses_is_not_confirmed_and_says_why() -> None:
+    noise = np.random.default_rng(1).standard_normal(RATE_HZ).astype(np.float32)
+    refused = listened(noise, 40, rate_hz=RATE_HZ, seed=1)
+    assert list(refused.table["key"]) == [40]
+    assert by_faults(refused, 40, None).startswith(f"{NOT}: heard nothing, not judged: recording: got")
+    assert by_measure("unison", refused, refused, 40) == f"{NOT}: unison_cents can't be measured here"
+    assert by_verdict(refused, 40, "sound").startswith(NOT)
+
+
 def test_a_wrong_truth_is_not_confirmed() -> None:
     """The twin of all confirmations: claim what is not so."""
     key = 45
