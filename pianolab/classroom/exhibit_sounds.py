@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -27,7 +28,9 @@ UNISON_CENTS: dict[int, tuple[float, ...]] = {
 """How far the strings of some of the four notes are apart, by grade [practice]; the others stand still."""
 
 CALM_CENTS = 0.15
-ONLY_STRINGS_BEAT = {name: PLAIN[name] for name in ("aftersound_db", "decay_scatter", "partial_scatter_db")}
+ONLY_STRINGS_BEAT: dict[str, Any] = {
+    name: PLAIN[name] for name in ("aftersound_db", "decay_scatter", "partial_scatter_db")
+}
 """Movement along the board beats by itself, by up to a cent, and partials that die very unequally hide beats of the
 strings: where unisons are the question, what is heard to beat is the strings."""
 ONLY_STRINGS_RING = ONLY_STRINGS_BEAT | {name: PLAIN[name] for name in ("thump_db", "body_db")}
