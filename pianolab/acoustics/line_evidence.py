@@ -40,6 +40,8 @@ LOWEST_HEARD_HZ = 80.0
 """The soundboard gives little under this [practice]."""
 SIDE_CENTS = 5.5
 POWER_SIDE_CENTS = 7.0
+UNISON_SIDE_CENTS = 15.0
+"""Strings of one key may lie apart."""
 LEVELS = np.arange(46.0)
 
 Floats = NDArray[np.float32]
@@ -154,6 +156,8 @@ def explained_share(
 ) -> FloatArray:
     """Share of the fresh lines' power at the partials of each blow's string, 0 to 1; NaN where no string was read.
 
+    Of what lies below the string nothing counts: there the board answers the blow.
+
     Parameters
     ----------
     fresh : what each blow added
@@ -164,13 +168,15 @@ def explained_share(
     -------
     ndarray, shape (blows,)
     """
-    share = _past_end(_boxed(fresh.power))
+    share = _past_end(_boxed(fresh.power, side_cents=UNISON_SIDE_CENTS))
+    below = np.cumsum(fresh.power, axis=1)
     bins = fresh.out_db.shape[1]
     out = np.full(len(f1_hz), np.nan)
     for i in np.flatnonzero(np.isfinite(f1_hz)):
         place = np.array([49.0 + 12.0 * np.log2(f1_hz[i] / 440.0)])
         index = _partial_bins(place, float(b_factor[i]), rate_hz=rate_hz, size=fresh.size, bins=bins)
-        out[i] = min(float(share[i, index[0]].sum()), 1.0)
+        own = float(share[i, index[0]].sum())
+        out[i] = min(own / max(1.0 - float(below[i, int(0.8 * index[0, 0])]), 1e-6), 1.0)
     return out
 
 
@@ -273,14 +279,14 @@ def widened(spectrum: Floats) -> Floats:
     return out
 
 
-def _half_width(index: NDArray[np.int64]) -> NDArray[np.int64]:
-    return np.maximum(3, np.round(index * POWER_SIDE_CENTS / CENTS_PER_NEPER)).astype(np.int64)
+def _half_width(index: NDArray[np.int64], side_cents: float) -> NDArray[np.int64]:
+    return np.maximum(3, np.round(index * side_cents / CENTS_PER_NEPER)).astype(np.int64)
 
 
-def _boxed(power: Floats) -> Floats:
+def _boxed(power: Floats, *, side_cents: float = POWER_SIDE_CENTS) -> Floats:
     """Share of the lines' power within the window about each bin."""
     at = np.arange(power.shape[1])
-    half = _half_width(at)
+    half = _half_width(at, side_cents)
     summed = np.concatenate([np.zeros((len(power), 1)), np.cumsum(power, axis=1, dtype=np.float64)], axis=1)
     low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, power.shape[1])
     return (summed[:, high] - summed[:, low]).astype(np.float32)
@@ -289,7 +295,7 @@ def _boxed(power: Floats) -> Floats:
 def _coverage(index: NDArray[np.int64], bins: int) -> Floats:
     """Share of the octaves spanned by a pitch's partials that their windows cover, shape (grid,)."""
     used = index < bins
-    covered = np.minimum((2 * _half_width(index) + 1) / np.maximum(0.7 * index, 1.0), 0.6) * used
+    covered = np.minimum((2 * _half_width(index, POWER_SIDE_CENTS) + 1) / np.maximum(0.7 * index, 1.0), 0.6) * used
     top = np.max(np.where(used, index, 0), axis=1)
     octaves = np.log2(np.maximum(top, 1) / np.maximum(index[:, 0], 1))
     return np.clip(covered.sum(axis=1) / np.maximum(octaves, 1.0), 0.01, 0.6).astype(np.float32)

@@ -14,7 +14,7 @@ from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.reverberation import LONG_ROOM_S
-from pianolab.acoustics.tuning import robust_line, running_median, smooth_over_keys
+from pianolab.acoustics.tuning import robust_line, robust_spread, running_median, smooth_over_keys
 from pianolab.units import FloatArray
 
 BEFORE_S, TAIL_S = -0.015, 0.08
@@ -36,7 +36,7 @@ def short_notes(
     strings lose energy faster than their line says. Both are logarithms of ratios; their sum is the evidence.
     A cracked bridge or a dead soundboard takes neighbouring notes with it, so less is asked of a note whose
     neighbours are short too. Under a share of what pianos usually have, a note is short whatever the neighbours are like,
-    if its strings are as quick.
+    if its strings are as quick. On an instrument whose sound notes differ much among themselves more is asked of all.
     Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
     outlasts its hold is surely not short if its strings lose energy no faster than their line says. A room that rings
     long moves both, so more is asked there, and what lies between counts as neither. In the bass more is asked as well:
@@ -58,20 +58,25 @@ def short_notes(
     doubt = 0.0 if sd_s is None else np.nan_to_num(sd_s / np.maximum(decay_s, 1e-3))
     early = np.where(bound == "=", line - ratio - lim["doubt_sds"] * doubt, np.nan)
     evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
-    near = running_median(quick + np.nan_to_num(early), half=3)
+    both = quick + np.nan_to_num(early)
+    near = running_median(both, half=3)
+    # Where an instrument's notes differ by themselves, one of them must stand out of that.
+    own = robust_spread(both[bound == "="]) if np.sum(bound == "=") >= lim["scatter_from_keys"] else 0.0
     plain = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
     alone = np.where(key < lim["bass_below"], lim["evidence_bass"], plain)
+    alone = np.maximum(alone, lim["own_scatters"] * own)
     ringing = 1.0 + lim["evidence_per_t60_s"] * max(0.0, np.nan_to_num(t60_s) - lim["usual_t60_s"])
     together = (
-        (near > lim["evidence_near"] * ringing)
+        (near > max(lim["evidence_near"] * ringing, lim["near_scatters"] * own))
         & (evidence > lim["evidence_among"] * ringing)
         & (key <= lim["few_partials_above"])
     )
     # e^3 = 20: the strings' own rate is that of a note which falls 20 dB in its usual time.
     far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual) & (rate - 3.0 > lim["quick_of_usual"])
     short = (evidence > alone * ringing) | together | far
-    slow_enough = ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])
-    held = (bound == "=") | slow_enough | ((ratio > line - 0.25) & (quick < lim["maybe_quick"]))
+    least = bound == ">"
+    slow_enough = least & ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])
+    held = (bound == "=") | slow_enough | (least & (ratio > line - 0.25) & (quick < lim["maybe_quick"]))
     return short, ~short & held & (decay_s > 0) & ~(evidence > plain)
 
 
