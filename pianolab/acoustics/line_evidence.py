@@ -295,7 +295,9 @@ def _boxed(power: Floats, *, side_cents: float = POWER_SIDE_CENTS) -> Floats:
 def _coverage(index: NDArray[np.int64], bins: int) -> Floats:
     """Share of the octaves spanned by a pitch's partials that their windows cover, shape (grid,)."""
     used = index < bins
-    covered = np.minimum((2 * _half_width(index, POWER_SIDE_CENTS) + 1) / np.maximum(0.7 * index, 1.0), 0.6) * used
+    covered = (
+        np.minimum((2 * _half_width(index, POWER_SIDE_CENTS) + 1) / np.maximum(0.7 * index, 1.0), 0.6) * used
+    )
     top = np.max(np.where(used, index, 0), axis=1)
     octaves = np.log2(np.maximum(top, 1) / np.maximum(index[:, 0], 1))
     return np.clip(covered.sum(axis=1) / np.maximum(octaves, 1.0), 0.01, 0.6).astype(np.float32)

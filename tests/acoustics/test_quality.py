@@ -33,10 +33,9 @@ KEYS = {"first_key": FIRST, "last_key": LAST}
 
 
 @cache
-def played(place: str = "home", *, snr_db: float = 45.0) -> ModelledScale:
-    return render_scale(
-        PianoModel(seed=71), first_key=FIRST, last_key=LAST, room=room(place), snr_db=snr_db, seed=71
-    )
+def played(place: str = "home", *, snr_db: float = 45.0, plain: bool = False) -> ModelledScale:
+    model = PianoModel.plain(seed=71) if plain else PianoModel(seed=71)
+    return render_scale(model, first_key=FIRST, last_key=LAST, room=room(place), snr_db=snr_db, seed=71)
 
 
 def riding_gain(
@@ -240,7 +239,8 @@ def test_what_a_low_pass_forbids() -> None:
 
 @pytest.mark.parametrize("mains_hz", [50.0, 60.0])
 def test_hum_is_found_and_named(mains_hz: float) -> None:
-    scale = played()
+    # Without the board's thumps, which have lines of their own where mains hum has them.
+    scale = played(plain=True)
     t = np.arange(len(scale.samples)) / scale.rate_hz
     for level in (3e-4, 3e-3):
         hum = level * sum(np.sin(2 * np.pi * n * mains_hz * t + n) / n for n in (1, 2, 3, 5))
