@@ -24,6 +24,7 @@ from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.errors import BadInput
 from pianolab.keyboard import FIRST_KEY, LAST_KEY, note_name
+from pianolab.units import CENTS_PER_NEPER
 
 
 def read_compass(
@@ -110,9 +111,11 @@ def _pure_tone(fresh: FreshLines, path: KeyPath) -> bool:
     if low.sum() < 0.5 * (path.keys != NO_NOTE).sum() or not low.any():
         return False
     loudest = fresh.out_db[low].max(axis=1)
-    share = np.sort(fresh.power[low], axis=1)[:, ::-1]
-    one_line = share[:, : int(lim["line_bins"])].sum(axis=1)
-    return bool(np.median(loudest) >= 40.0 and np.median(one_line) > lim["pure_share"])
+    power = fresh.power[low]
+    at, bins = np.argmax(power, axis=1), np.arange(power.shape[1])
+    side = np.maximum(lim["line_bins"], at * lim["line_cents"] / CENTS_PER_NEPER)
+    one_line = np.where(np.abs(bins - at[:, None]) <= side[:, None], power, 0.0).sum(axis=1)
+    return bool(np.median(loudest) >= lim["clear_line_db"] and np.median(one_line) > lim["pure_share"])
 
 
 def _fits_better(

@@ -65,7 +65,8 @@ def summarise(
 
 def offset_cents(m: NoteMeasures, j: Judged) -> float | None:
     """How far the whole piano is from the pitch that was asked for, usual stretch taken out; None without notes."""
-    return float(np.nanmedian(j.cents - usual_stretch_cents(m.strikes.key))) if len(j.cents) else None
+    off = j.cents - usual_stretch_cents(m.strikes.key)
+    return float(np.nanmedian(off)) if np.isfinite(off).any() else None
 
 
 def tuning_fields(table: pd.DataFrame) -> dict[str, Any]:

@@ -1,0 +1,164 @@
+"""The keys of a scale are read right whatever is done to its sound, and what is no piano is refused.
+
+Properties rather than examples: the same take louder, noisier, transposed, turned round or on stiffer strings is the
+same scale. Truth is which key was played when.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import cache
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import signal
+
+from pianolab.acoustics import Survey, listen
+from pianolab.acoustics.keypath import NO_NOTE, read_keys
+from pianolab.acoustics.line_evidence import STEP_CENTS, Evidence
+from pianolab.errors import BadInput
+from pianolab.io.real_notes import real_notes, string_together
+from pianolab.sound_model import PianoModel, render_scale
+
+Played = dict[int, float]
+RATE_HZ = 22050
+
+
+@cache
+def real() -> tuple[np.ndarray, int, Played]:
+    sound, onsets_s = string_together(hold_s=1.2, gap_s=0.3)
+    noise = 1e-4 * np.random.default_rng(3).standard_normal(len(sound.samples))
+    mono = (sound.samples[:, 0] + noise).astype(np.float32)
+    return mono, sound.rate_hz, dict(zip(real_notes(), onsets_s, strict=True))
+
+
+def shares(survey: Survey, played: Played) -> tuple[float, float]:
+    """Share of the played keys that are read at their time, and of the rows that claim a key at another time."""
+    table: pd.DataFrame = survey.table
+    rows = table[table["status"] == "measured"]
+    at = {int(k): float(t) for k, t in zip(rows["key"], rows["onset_s"], strict=True)}
+    right = [k for k, t in played.items() if k in at and abs(at[k] - t) < 0.1]
+    return len(right) / len(played), 1.0 - len(right) / max(len(at), 1)
+
+
+def test_real_notes_are_read_right() -> None:
+    sound, rate_hz, played = real()
+    right, wrong = shares(listen(sound, rate_hz=rate_hz), played)
+    assert right >= 0.96
+    assert wrong == 0.0
+    slipped = dict(zip(played, [*list(played.values())[1:], 99.0], strict=True))
+    assert shares(listen(sound, rate_hz=rate_hz), slipped)[0] < 0.1, "a slip by one note would show"
+
+
+@pytest.mark.parametrize("what", ["louder", "noise", "turned round"])
+def test_the_same_take_is_the_same_scale(what: str) -> None:
+    sound, rate_hz, played = real()
+    if what == "louder":
+        sound = 3.0 * sound
+    elif what == "noise":
+        level = np.sqrt(np.mean(sound**2)) * 10 ** (-25 / 20)
+        sound = sound + level * np.random.default_rng(4).standard_normal(len(sound))
+    else:
+        first = min(played.values())
+        parts = [sound[round((t - 0.05) * rate_hz) : round((t + 1.4) * rate_hz)] for t in played.values()]
+        sound = np.concatenate([sound[: round((first - 0.05) * rate_hz)], *parts[::-1]])
+        lengths = np.cumsum([0, *(len(p) for p in parts[::-1])])[:-1] / rate_hz
+        played = dict(zip(reversed(list(played)), first + lengths, strict=True))
+    right, wrong = shares(listen(np.asarray(sound, np.float32), rate_hz=rate_hz), played)
+    assert right >= (0.8 if what == "noise" else 0.96)
+    assert wrong <= 0.04
+
+
+@pytest.mark.parametrize("cents", [-60.0, 40.0])
+def test_a_transposed_take_has_moved_as_a_whole(cents: float) -> None:
+    sound, rate_hz, played = real()
+    ratio = Fraction(2 ** (cents / 1200)).limit_denominator(200)
+    moved = signal.resample_poly(sound, ratio.denominator, ratio.numerator).astype(np.float32)
+    survey = listen(moved, rate_hz=rate_hz)
+    right, wrong = shares(survey, {k: t / float(ratio) for k, t in played.items()})
+    assert survey.summary.reading == "doubtful" or (right >= 0.96 and wrong == 0.0)
+    before = listen(sound, rate_hz=rate_hz).summary.offset_cents
+    if survey.summary.reading == "clear" and before is not None and survey.summary.offset_cents is not None:
+        assert survey.summary.offset_cents - before == pytest.approx(1200 * np.log2(float(ratio)), abs=2.0)
+
+
+@pytest.mark.parametrize(
+    "model",
+    [
+        PianoModel(seed=12, inharmonicity_scale=3.0),
+        PianoModel(seed=14, tuning_spread_cents=25.0),
+        PianoModel(seed=15, offset_cents=45.0),
+    ],
+    ids=["stiff strings", "each key astray", "45 cents sharp"],
+)
+def test_unusual_pianos_are_read_right(model: PianoModel) -> None:
+    scale = render_scale(model, hold_s=0.8, gap_s=0.3, rate_hz=RATE_HZ, snr_db=40.0, seed=3)
+    played = {s.key: s.onset_s for s in scale.strikes}
+    right, wrong = shares(listen(scale.samples, rate_hz=RATE_HZ), played)
+    assert right >= 0.95
+    assert wrong <= 0.012, "one row of 88"
+
+
+def hammered(tone: np.ndarray, *, every_s: float = 2.0, fall: float = 3.0) -> np.ndarray:
+    t = np.arange(len(tone)) / RATE_HZ
+    noise = 1e-4 * np.random.default_rng(5).standard_normal(len(t))
+    return (tone * np.exp(-fall * (t % every_s)) + noise).astype(np.float32)
+
+
+def test_a_tone_and_a_bell_are_no_piano() -> None:
+    t = np.arange(16 * RATE_HZ) / RATE_HZ
+    with pytest.raises(BadInput, match="no piano notes"):
+        listen(hammered(np.sin(2 * np.pi * 440.0 * t)), rate_hz=RATE_HZ)
+    # Partials of a church bell over its strike note, from memory: hum, prime, tierce, quint, nominal and above.
+    bell = sum(
+        a * np.sin(2 * np.pi * 440.0 * r * t)
+        for a, r in (
+            (1, 0.5),
+            (0.8, 1),
+            (0.7, 1.18),
+            (0.6, 1.5),
+            (1, 2),
+            (0.5, 2.5),
+            (0.4, 2.66),
+            (0.4, 3.01),
+        )
+    )
+    with pytest.raises(BadInput, match="no piano notes"):
+        listen(hammered(np.asarray(bell)), rate_hz=RATE_HZ)
+    string = sum(np.sin(2 * np.pi * 440.0 * n * np.sqrt(1 + 6e-4 * n**2) * t) / n for n in range(1, 9))
+    assert listen(hammered(np.asarray(string)), rate_hz=RATE_HZ).summary.measured == 1
+
+
+def path_through(keys: list[int], times_s: list[float], *, rival: dict[int, int]) -> list[int]:
+    """Keys read where the evidence is 30 for each of ``keys``, and 36 for another key at some strikes."""
+    grid = np.arange(-100, 9101, STEP_CENTS) / 100.0
+    score = np.full((len(keys), len(grid)), -8.0, dtype=np.float32)
+    for i, key in enumerate(keys):
+        score[i, np.abs(grid - key) < 0.35] = 30.0
+        if i in rival:
+            score[i, np.abs(grid - rival[i]) < 0.35] = 36.0
+    evidence = Evidence(score, np.ones_like(score), grid)
+    path = read_keys(evidence, np.array(times_s), np.ones(len(keys)), first_key=1, last_key=88)
+    return [int(k) for k in path.keys]
+
+
+def test_a_jump_away_and_back_has_its_price() -> None:
+    keys = list(range(30, 50))
+    times = [2.0 * i for i in range(len(keys))]
+    assert path_through(keys, times, rival={8: 66}) == keys
+    assert path_through(keys, times, rival={i: keys[i] + 12 for i in range(8, 20)}) != keys, (
+        "all of them is evidence"
+    )
+
+
+def test_keys_are_left_out_only_where_time_was_left_for_them() -> None:
+    keys = [*range(30, 40), *range(44, 54)]
+    steady = [2.0 * i for i in range(len(keys))]
+    paused = [t + (8.0 if i >= 10 else 0.0) for i, t in enumerate(steady)]
+    # Four keys without sound in their own time are nearly free; passed over in no time they cost what a gap in a scale costs.
+    rival = {i: keys[i] - 4 for i in range(10, 12)}
+    assert path_through(keys, paused, rival={}) == keys
+    assert path_through(keys, steady, rival={}) == keys
+    assert path_through(keys, paused, rival=rival)[:10] == keys[:10]
+    assert NO_NOTE not in path_through(keys, steady, rival=rival)
