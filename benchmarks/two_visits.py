@@ -120,7 +120,7 @@ def _model_pair(
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     rng = np.random.default_rng([seed, 42])
     place = room_named(room)
-    pianos = (SlippedPiano(seed=seed, unison_spread_cents=0.6),) * 2
+    pianos = (SlippedPiano.plain(seed=seed, unison_spread_cents=0.6),) * 2
     pianos = (pianos[0], replace(pianos[0], weather=weather, one=one, whole=whole))
     sounds = []
     for day, piano in enumerate(pianos):
