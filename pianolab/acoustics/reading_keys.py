@@ -46,6 +46,8 @@ def read_compass(
     fits = (path.keys != NO_NOTE).sum() >= max(1.0, 0.75 * loud)
     whole = first_key <= FIRST_KEY and last_key >= LAST_KEY
     free = path
+    if not whole and _named_and_heard(fresh, path, loud=loud, rate_hz=scale):
+        return replace(path, f1_hz=path.f1_hz * a4_hz / 440.0)
     if not whole:
         free = _read(
             fresh[strong],
@@ -102,6 +104,16 @@ def _is_piano(fresh: FreshLines, path: KeyPath, *, loud: int, rate_hz: int) -> b
         float(np.nanmedian(explained)) >= least and float(np.nanmedian(path.score)) >= lim["piano_score"]
     )
     return strings and not _pure_tone(fresh, path)
+
+
+def _named_and_heard(fresh: FreshLines, path: KeyPath, *, loud: int, rate_hz: int) -> bool:
+    """Whether a few notes are those that were named: alone they say less of their key than whoever played them."""
+    lim = limits()["path"]
+    found = path.keys != NO_NOTE
+    if not max(1, loud) <= found.sum() <= FEW_STRIKES or not path.sure.any():
+        return False
+    explained = explained_share(fresh, path.f1_hz, path.b_factor, rate_hz=rate_hz)
+    return float(np.nanmedian(explained)) >= lim["explained_named"]
 
 
 def _pure_tone(fresh: FreshLines, path: KeyPath) -> bool:
