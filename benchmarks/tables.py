@@ -1,7 +1,7 @@
-"""The benchmark tables of the README: ``python -m benchmarks.tables [--readme] [--quick]``.
+"""The benchmark tables of both narrow generators: ``python -m benchmarks.tables [--keep] [--quick]``.
 
 Everything is measured anew: accuracy on both generators (never pooled), on ideal tones against the Cramér-Rao bound,
-speed as ratios within one process, memory, growth with length. Without ``--readme`` the tables are printed.
+speed as ratios within one process, memory, growth with length. With ``--keep`` they are written into ``benchmarks/TABLES.md``, else printed.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ import pandas as pd
 from benchmarks.scenes import MAKERS, Faults, seeded_faults
 from benchmarks.scores import REGISTERS, fault_table, measure_row, side_by_side
 
-README = Path(__file__).resolve().parents[1] / "README.md"
+KEPT = Path(__file__).resolve().with_name("TABLES.md")
 BEGIN, END = "<!-- benchmark tables -->", "<!-- end of benchmark tables -->"
 SEEDS = (701, 702, 703)
-"""Pianos that nobody tuned the listening on."""
+"""Pianos that no limit was chosen on."""
 ROOMS = ("dry", "home", "hall")
 SNR_DB = 45.0
 NOISES_DB = (60.0, 40.0, 20.0)
@@ -166,7 +166,7 @@ def all_tables(*, quick: bool, tell: Callable[[str], None]) -> str:
     faulty = "" if quick else ", with seeded faults, one key left out and one struck twice"
     made = "few keys and one piano each, only to try the script" if quick else f"{len(seeds)} pianos each"
     parts = [
-        f"Made by `python -m benchmarks.tables --readme{' --quick' * quick}` ({made}; seeds that the listening was not "
+        f"Made by `python -m benchmarks.tables --keep{' --quick' * quick}` ({made}; seeds that the listening was not "
         f"tuned on; keys held 2 s, {SNR_DB:.0f} dB over the noise{faulty}). Errors are median / 90 % point of their sizes. Two generators with nothing in common, never pooled. "
         "The decay is compared with that of the dry note: what the listening can't take out of the room is in the error.",
     ]
@@ -185,7 +185,7 @@ def all_tables(*, quick: bool, tell: Callable[[str], None]) -> str:
     return "\n\n".join(parts) + "\n"
 
 
-def into_readme(tables: str, *, path: Path = README) -> None:
+def into_file(tables: str, *, path: Path = KEPT) -> None:
     """The tables between the two marks of a Markdown file; the rest stays as it is."""
     text = path.read_text(encoding="utf-8")
     if text.count(BEGIN) != 1 or text.count(END) != 1 or text.index(BEGIN) > text.index(END):
@@ -202,12 +202,12 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(
         prog="python -m benchmarks.tables", description=(__doc__ or "").split("\n")[0]
     )
-    parser.add_argument("--readme", action="store_true", help="write the tables into README.md")
+    parser.add_argument("--keep", action="store_true", help="write the tables into benchmarks/TABLES.md")
     parser.add_argument("--quick", action="store_true", help="few keys, one piano: to try the script")
     given = parser.parse_args(arguments)
     tables = all_tables(quick=given.quick, tell=lambda step: print(step, file=sys.stderr, flush=True))
-    if given.readme:
-        into_readme(tables)
+    if given.keep:
+        into_file(tables)
     else:
         print(tables)
     return 0

@@ -60,7 +60,7 @@ def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, al
     if not (np.isfinite(bad) and np.isfinite(good)):
         return f"{NOT}: {column} can't be measured here"
     told = {
-        "unison": bad - good > APART_CENTS,
+        "unison": bad - good > max(APART_CENTS, _sd(worse, better, key, column)),
         "short_sustain": bad < SHORTER * good,
         "damper": bad > LONGER_RELEASE * good,
         "off_pitch": abs(bad - good) > BESIDE_CENTS,
@@ -71,6 +71,12 @@ def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, al
         return CONFIRMED
     said = [f"{SAID.get(b, '')}{value:.2f} {unit}" for b, value in zip(bounds, (bad, good), strict=True)]
     return f"{NOT}: {' beside '.join(said)} measured"
+
+
+def _sd(worse: Played, better: Played, key: int, column: str) -> float:
+    """Standard deviation of the difference of two measures, 0 where none is stated."""
+    stated = [float(p.row(key).get(f"{column}_sd", 0.0)) for p in (worse, better)]
+    return float(np.hypot(*np.nan_to_num(stated)))
 
 
 def _bounds(fault: HeardFault, worse: Played, better: Played, key: int) -> tuple[str, str]:

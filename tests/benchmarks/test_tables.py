@@ -1,4 +1,4 @@
-"""The script that writes the README's tables: places, cells, and no trace of one machine or day."""
+"""The script that writes the tables of the narrow generators: places, cells, and no trace of one machine or day."""
 
 from pathlib import Path
 
@@ -6,14 +6,14 @@ import pandas as pd
 import pytest
 
 from benchmarks import tables
-from benchmarks.tables import BEGIN, END, into_readme, markdown
+from benchmarks.tables import BEGIN, END, into_file, markdown
 
 
 def test_tables_stand_between_the_marks_and_nothing_else_changes(tmp_path: Path) -> None:
     page = tmp_path / "page.md"
     page.write_text(f"# a\n\n{BEGIN}\n\nold\n\n{END}\n\n## b\n", encoding="utf-8")
     for _ in range(2):
-        into_readme("| new |\n", path=page)
+        into_file("| new |\n", path=page)
     assert page.read_text(encoding="utf-8") == f"# a\n\n{BEGIN}\n\n| new |\n\n{END}\n\n## b\n"
     assert [p.name for p in tmp_path.iterdir()] == ["page.md"]
 
@@ -23,12 +23,12 @@ def test_without_marks_nothing_is_written(tmp_path: Path, text: str) -> None:
     page = tmp_path / "page.md"
     page.write_text(text, encoding="utf-8")
     with pytest.raises(SystemExit, match=r"page\.md: needs one line"):
-        into_readme("new", path=page)
+        into_file("new", path=page)
     assert page.read_text(encoding="utf-8") == text
 
 
-def test_the_readme_has_the_marks() -> None:
-    text = tables.README.read_text(encoding="utf-8")
+def test_the_kept_file_has_the_marks() -> None:
+    text = tables.KEPT.read_text(encoding="utf-8")
     assert text.count(BEGIN) == text.count(END) == 1
 
 
