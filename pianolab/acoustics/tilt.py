@@ -32,12 +32,10 @@ HEARD_DB, PLAIN_DB = 10.0, 42.0
 
 @dataclass(frozen=True)
 class Colour:
-    """``tilt`` and ``tilt_sd``, shape (notes,), dB per octave of partial number, NaN with fewer than three partials;
-    ``room_db``, shape (notes, partials), the room's gain as far as lines of other keys tell, 0 where not heard."""
+    """``tilt`` and ``tilt_sd``, shape (notes,), dB per octave of partial number, NaN with fewer than three partials."""
 
     tilt: FloatArray
     tilt_sd: FloatArray
-    room_db: FloatArray
 
 
 def spectral_tilt(
@@ -60,9 +58,8 @@ def spectral_tilt(
     power, f_hz, at_most = (a[:, :TILT_PARTIALS] for a in (power, f_hz, at_most))
     heard = (power > 0) & ~np.isnan(f_hz)
     heard = heard & (heard.sum(axis=1) >= 3)[:, None]
-    room_db = np.zeros(heard.shape)
     if heard.sum() < 30:
-        return Colour(np.full(len(key), np.nan), np.full(len(key), np.nan), room_db)
+        return Colour(np.full(len(key), np.nan), np.full(len(key), np.nan))
     width_hz = 2.2 / t60_s if t60_s > 0.1 else 8.0
     judged = heard.any(axis=1)
     lines = _Lines.at(heard, key=key, f_hz=f_hz)
@@ -78,11 +75,10 @@ def spectral_tilt(
     tells = expected > limit + SURE_DB
     both = lines.joined(lost.pick(tells))
     scatter = np.repeat([SCATTER_DB, LOST_SCATTER_DB], [len(level), int(tells.sum())])
-    tilt, sd, weights = _solve(
+    tilt, sd, _ = _solve(
         both, np.append(level, limit[tells]) - mean, scatter, width_hz=width_hz, notes=len(key)
     )
-    room_db[heard] = _room(lines, both, width_hz=width_hz) @ weights
-    return Colour(np.where(judged, tilt, np.nan), np.where(judged, sd, np.nan), room_db)
+    return Colour(np.where(judged, tilt, np.nan), np.where(judged, sd, np.nan))
 
 
 def least_heard_power(power: FloatArray, over_noise_db: FloatArray, f_hz: FloatArray) -> FloatArray:
