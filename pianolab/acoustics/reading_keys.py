@@ -43,12 +43,8 @@ def read_compass(
     path = _read(fresh, times_s, rise, scale_hz=scale, first_key=first_key, last_key=last_key)
     strong = rise_share(rise) >= STRONG_SHARE
     loud = int(strong.sum())
-    fits = (path.keys != NO_NOTE).sum() >= max(1.0, 0.75 * loud)
-    whole = first_key <= FIRST_KEY and last_key >= LAST_KEY
-    free = path
-    if not whole and _named_and_heard(fresh, path, loud=loud, rate_hz=scale):
-        return replace(path, f1_hz=path.f1_hz * a4_hz / 440.0)
-    if not whole:
+    named = first_key > FIRST_KEY or last_key < LAST_KEY
+    if named and not _named_and_heard(fresh, path, loud=loud, rate_hz=scale):
         free = _read(
             fresh[strong],
             times_s[strong],
@@ -57,21 +53,28 @@ def read_compass(
             first_key=min(first_key, FIRST_KEY),
             last_key=max(last_key, LAST_KEY),
         )
-    found = free.keys[free.keys != NO_NOTE]
-    looked_at = fresh if whole else fresh[strong]
-    if not _is_piano(looked_at, free, loud=loud, rate_hz=scale):
-        raise nothing
-    if not whole and _fits_better(free, path, strong, first_key=first_key, last_key=last_key):
-        low, high = int(found.min()), int(found.max())
-        raise BadInput(
-            "first and last key",
-            f"{first_key} to {last_key}, but the notes sound like keys {low} ({note_name(low)}) to {high} ({note_name(high)})",
-            "the compass that was played",
-            f"Is it --first-key {low}?",
-        )
-    if not fits and not (path.keys != NO_NOTE).any():
+        if not _is_piano(fresh[strong], free, loud=loud, rate_hz=scale):
+            raise nothing
+        if _fits_better(free, path, strong, first_key=first_key, last_key=last_key):
+            raise _other_compass(free, first_key=first_key, last_key=last_key)
+        if not (path.keys != NO_NOTE).any():
+            raise nothing
+    if not named and not _is_piano(fresh, path, loud=loud, rate_hz=scale):
         raise nothing
     return replace(path, f1_hz=path.f1_hz * a4_hz / 440.0)
+
+
+def _other_compass(free: KeyPath, *, first_key: int, last_key: int) -> BadInput:
+    """What to say where other keys were played than were named."""
+    found = free.keys[free.keys != NO_NOTE]
+    low, high = int(found.min()), int(found.max())
+    heard = f"keys {low} ({note_name(low)}) to {high} ({note_name(high)})"
+    return BadInput(
+        "first and last key",
+        f"{first_key} to {last_key}, but the notes sound like {heard}",
+        "the compass that was played",
+        f"Is it --first-key {low}?",
+    )
 
 
 def _read(
