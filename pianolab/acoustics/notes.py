@@ -46,7 +46,6 @@ class NoteMeasures:
     snr_db: FloatArray
     level_db: FloatArray
     share_db: FloatArray
-    share_bound_db: FloatArray
     tilt: FloatArray
     tilt_sd: FloatArray
     between: Between
@@ -268,7 +267,7 @@ def _with_pitch(
     places = np.where(np.isnan(tracks.f_hz), series, tracks.f_hz)
     clear = np.where(tracks.over_noise_db > HEARD_DB, early, 0.0)
     at_most = least_heard_power(early, tracks.over_noise_db, places)
-    share, share_bound = brightness_share_db(early, key=strikes.key, at_most=at_most)
+    share = brightness_share_db(early, key=strikes.key)
     colour = spectral_tilt(clear, places, key=strikes.key, t60_s=t60[0], at_most=at_most)
     t60_s, t60_reason = room
     peak = np.array(
@@ -282,7 +281,6 @@ def _with_pitch(
         snr_db=10.0 * np.log10(np.maximum(loud, 1e-20) / np.maximum(noise_power, 1e-18)),
         level_db=peak,
         share_db=share,
-        share_bound_db=share_bound,
         tilt=colour.tilt,
         tilt_sd=colour.tilt_sd,
         between=between,

@@ -47,29 +47,24 @@ class Brightness:
     dev: FloatArray
 
 
-def brightness_share_db(
-    power: FloatArray, *, key: NDArray[np.int64], at_most: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Power in the upper partials over the total, dB, and where none is heard the most that it can be.
+def brightness_share_db(power: FloatArray, *, key: NDArray[np.int64]) -> FloatArray:
+    """Power in the upper partials over the total, dB.
 
     Parameters
     ----------
     power : shape (notes, partials), partial 1 first; 0 where not heard
     key : shape (notes,)
-    at_most : shape (notes, partials), from `least_heard_power`
 
     Returns
     -------
-    share_db, bound_db : shape (notes,); either or both are NaN
+    ndarray, shape (notes,); NaN where no upper partial is heard
     """
     n = np.arange(1, power.shape[1] + 1)
     high = n > np.where(key > HIGH_FROM_KEY, 2, 4)[:, None]
     upper, total = np.where(high, power, 0.0).sum(axis=1), power.sum(axis=1)
-    hidden = np.nanmax(np.where(high & ~np.isnan(at_most), at_most, 0.0), axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share, bound = 10.0 * np.log10(upper / total), 10.0 * np.log10(hidden / total)
-    heard = (upper > 0) & (total > 0)
-    return np.where(heard, share, np.nan), np.where(~heard & (total > 0) & (hidden > 0), bound, np.nan)
+        share = 10.0 * np.log10(upper / total)
+    return np.where((upper > 0) & (total > 0), share, np.nan)
 
 
 def measure_brightness(
