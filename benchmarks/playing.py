@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from inspect import Parameter, signature
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from benchmarks import shoebox
-from benchmarks.plans import CASES, FULL_TAKE_DBFS, Pace, Plan
+from benchmarks.plans import CASES, FULL_TAKE_DBFS, Pace, Plan, Stroke
 from benchmarks.takes import TRUTH_COLUMNS, NoteSource, Press, Sound, Take
 from pianolab.errors import BadInput
 from pianolab.keyboard import FIRST_KEY, LAST_KEY
@@ -59,9 +60,9 @@ class Retuned:
         )
         return np.asarray(moved, np.float32)
 
-    def truth(self, key: int) -> Mapping[str, object]:
+    def truth(self, key: int, **blow: Any) -> Mapping[str, object]:
         """What is true of the source, in its new pitch; cents still count from A4 = 440 Hz."""
-        row: dict[str, Any] = dict(self.source.truth(key))
+        row: dict[str, Any] = dict(true_of_blow(self.source, key, **blow))
         ratio = float(self.faster)
         row["f1_hz"] *= ratio
         row["cents"] += 1200 * np.log2(ratio)
@@ -131,7 +132,7 @@ def play(
     dry, rests = _mixed(played, plan, presses, frames=frames, seed=seed)
     wet, t60_s = _in_room(dry, room, source.rate_hz, rng)
     samples = _recorded(wet, source, plan, presses, rests, snr_db=snr_db, seed=seed)
-    truth = _truth(played, plan, presses)
+    truth = _truth(played, plan, presses, seed)
     asked = dict(plan.asked)
     first, last = int(truth["key"].iloc[0]), int(truth["key"].iloc[-1])
     if plan.named:
@@ -153,6 +154,16 @@ def play(
         knows=_known(struck),
         asked=asked,
     )
+
+
+def true_of_blow(source: NoteSource, key: int, **blow: Any) -> Mapping[str, object]:
+    """What is true of the very blow that sounds (``blow_db``, ``seed``), where the source tells blows apart.
+
+    Times to fall differ from blow to blow of the same key: a harder one has more of the partials that die soon.
+    """
+    taken = signature(source.truth).parameters
+    any_word = any(p.kind is Parameter.VAR_KEYWORD for p in taken.values())
+    return source.truth(key, **(blow if any_word else {k: v for k, v in blow.items() if k in taken}))
 
 
 def held_power(samples: Sound, presses: Sequence[Press], rate_hz: int) -> float:
@@ -194,9 +205,7 @@ def _mixed(
     peaks = []
     for i, (press, stroke) in enumerate(both):
         if stroke.sounds:
-            sound = source.note(
-                press.key, blow_db=stroke.blow_db, seed=seed * 1000 + i, **_let_go(press, pedal_s)
-            )
+            sound = source.note(press.key, **_blow(stroke, seed, i), **_let_go(press, pedal_s))
             peaks.append(float(np.abs(sound).max()))
             at = _add(out, sound, press.onset_s, source.rate_hz)
             rests[at : at + len(sound)] = 0.0
@@ -206,6 +215,11 @@ def _mixed(
         if not stroke.sounds:
             _add(out, usual * _thump(source.rate_hz, rng), press.onset_s, source.rate_hz)
     return out, rests
+
+
+def _blow(stroke: Stroke, seed: int, place: int) -> dict[str, Any]:
+    """The blow of a stroke, as a source is told of it."""
+    return {"blow_db": stroke.blow_db, "seed": seed * 1000 + place}
 
 
 def _let_go(press: Press, pedal_s: tuple[float, float]) -> dict[str, Any]:
@@ -284,14 +298,17 @@ def _opening(rests: Floats, rate_hz: int) -> Floats:
     return out
 
 
-def _truth(source: NoteSource, plan: Plan, presses: Sequence[Press]) -> pd.DataFrame:
+def _truth(source: NoteSource, plan: Plan, presses: Sequence[Press], seed: int) -> pd.DataFrame:
+    """A row per key; of a key that is struck again the blow that is held longest, which the survey measures too."""
     struck = {p.key for p in presses}
+    longest = sorted(range(len(presses)), key=lambda i: presses[i].release_s - presses[i].onset_s)
+    blows = {presses[i].key: _blow(plan.strokes[i], seed, i) for i in longest}
     first, last = plan.named or (min(FIRST_KEY, *struck), max(LAST_KEY, *struck))
     sounding = {p.key for p in presses if p.sounds}
     rows = []
     for key in range(first, last + 1):
         row = dict.fromkeys(TRUTH_COLUMNS, np.nan) | ({"key": key, "faults": ""})
-        row |= dict(source.truth(key)) if key in source.keys else {}
+        row |= dict(true_of_blow(source, key, **blows.get(key, {}))) if key in source.keys else {}
         status = "measured" if key in sounding else "silent" if key in struck else "skipped"
         if status == "silent":
             row |= dict.fromkeys(HEARD_OF_STRINGS, np.nan) | {"faults": "silent"}

@@ -55,7 +55,10 @@ class NoteSource(Protocol):
         ...
 
     def truth(self, key: int) -> Mapping[str, object]:
-        """`TRUTH_COLUMNS` of one key."""
+        """`TRUTH_COLUMNS` of one key.
+
+        A source whose blows differ takes ``blow_db`` and ``seed`` as `note` does; its time to fall is that of this blow.
+        """
         ...
 
 
