@@ -1,7 +1,7 @@
 """Teaching a class: listening drills with known truth, grading alike, what was learnt, and how it is kept."""
 
 from pianolab.classroom.desk import Desk
-from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, Truth, drill_set, make_drill, set_seed
+from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, Truth, set_seed
 from pianolab.classroom.exhibits import GRADED_POINTS, Exhibit, make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class, open_class
 from pianolab.classroom.grading import ClassView, class_view
@@ -14,6 +14,7 @@ from pianolab.classroom.lessons import (
     write_answers,
     write_lesson_sheets,
 )
+from pianolab.classroom.making import drill_set, make_drill
 from pianolab.classroom.measures import (
     Sensitivity,
     Share,

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from pianolab.casebook import Casebook, open_casebook
 from pianolab.casebook.engine import DATABASE_NAME
@@ -17,19 +17,37 @@ from pianolab.classroom.drills import set_seed
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 
-if TYPE_CHECKING:
-    from pianolab.classroom.folder import SchoolClass
-
 PUPILS = "pupils"
 WRITER = "class"
 """Stands in the casebooks' logs in place of a name, so that a name goes when its answers go."""
+
+
+class School(Protocol):
+    """What a desk asks of the class it stands in."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def seed(self) -> int: ...
+    @property
+    def same_set(self) -> bool: ...
+    @property
+    def folder(self) -> Path: ...
+    @property
+    def database(self) -> str: ...
+
+    def check_place(self) -> None:
+        """Raises where the class's folder is gone."""
+
+    def has_removed(self, pupil: str) -> bool:
+        """Whether this pupil's results were removed for good."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Desk:
     """One pupil's place in a class."""
 
-    school: SchoolClass
+    school: School
     pupil: str
 
     @property

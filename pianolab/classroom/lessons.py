@@ -10,8 +10,9 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, make_drill, set_seed
+from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, set_seed
 from pianolab.classroom.exhibits import Exhibit, make_exhibits
+from pianolab.classroom.making import make_drill
 from pianolab.classroom.sheets import Sheets, answers_section, write_sheets
 from pianolab.classroom.sittings import DrillSitting, GradingSitting, hardness_for_all
 from pianolab.errors import BadInput
@@ -95,7 +96,7 @@ def _label(lesson: Lesson, turn: int) -> str:
     return lesson.id if turn == 1 else f"{lesson.id}{TURN}{turn}"
 
 
-def lesson_exhibits(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Exhibit, ...]:
+def lesson_exhibits(school: School, name: str, *, turn: int = 1) -> tuple[Exhibit, ...]:
     """The instruments to grade in a lesson of this class; empty for a lesson of listening."""
     lesson = lesson_of(name)
     label = _label(lesson, turn)

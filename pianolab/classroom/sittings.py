@@ -10,10 +10,11 @@ from typing import Any
 
 from pianolab.classroom.answer_ids import GRADE
 from pianolab.classroom.desk import Desk
-from pianolab.classroom.drills import Drill, DrillKind, make_drill
+from pianolab.classroom.drills import Drill, DrillKind
 from pianolab.classroom.exhibits import Exhibit
 from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.kinds import LEVELS
+from pianolab.classroom.making import make_drill
 from pianolab.classroom.measures import ladder_of
 from pianolab.classroom.sounds import DrillClip
 from pianolab.classroom.staircase import UpDown
