@@ -63,6 +63,8 @@ def reading_row(takes: pd.DataFrame, keys: pd.DataFrame) -> dict[str, Any]:
         "worst clear %": float((100 * clear["right"] / clear["sounding"]).min()) if len(clear) else np.nan,
         "clear %": _share(len(clear), len(heard)),
         "tune first %": _share(heard["tune_first"].eq(True).sum(), len(heard)),
+        "tuning false": int(heard["tuning_false"].eq(True).sum()),
+        "tuning missed": int(heard["tuning_missed"].eq(True).sum()),
         "warnings": float(heard["warnings"].mean()),
         "time / length %": 100 * float(heard["listen_share"].median()),
         "lies / 88": 88 * count_words(keys["lies"]) / max(1, int(judged.sum())) if judged.any() else np.nan,

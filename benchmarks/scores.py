@@ -8,15 +8,21 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pianolab.keyboard import usual_strings
+
 REGISTERS = {"bass": (1, 27), "tenor": (28, 39), "middle": (40, 51), "treble": (52, 75), "top": (76, 88)}
 SAME_STRIKE_S = 0.15
 TWICE_S = 3.5
 """A key struck twice with equal holds: either strike is right."""
 SURE_UNISON, CLEAN_UNISON = 1.5, 0.5
-WIDE_UNISON, NARROW_UNISON = 2.0, 1.2
-"""A unison fault must be found from here; it is false under this; between them both answers are fair."""
-ONE_OFF_CENTS = 5.0
-"""A unison truly this wide has a string that went its own way, seeded or not."""
+STRING_OFF_CENTS, STRING_OFF_TIMES = 10.0, 5.0
+"""One string went its own way where a unison is truly this wide, and so many times as wide as is usual in that piano:
+from here it must be found."""
+PERHAPS_OFF_CENTS, PERHAPS_OFF_TIMES = 5.0, 2.5
+"""Under either of these it did not, and finding it is false; in between both answers are fair."""
+TUNED_CENTS, UNTUNED_CENTS = 2.0, 4.0
+"""A piano whose unisons are usually no wider than this needs no tuning, one whose unisons usually reach this does; in
+between both answers are fair. Among three strings the preferred greatest deviation is 1 to 2 cents [kirk1959]."""
 STANDS_OUT_DB = 6.0
 """A key whose dry sound is this much brighter or darker than its neighbours' middle stands out, whatever made it so;
 seeded felt that leaves a key within it can't be asked for."""
@@ -44,6 +50,22 @@ def side_by_side(truth: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     both["stands_out_db"] = bright - bright.rolling(11, center=True, min_periods=5).median()
     both["decay_error"] = both["decay_20_s"] / both["decay_20_s_true"] - 1
     return both
+
+
+def usual_width(width_cents: pd.Series, key: pd.Series) -> float:
+    """How far the strings of a piano usually are apart: the median over keys that have several; NaN where none is known."""
+    several = [usual_strings(int(k)) > 1 for k in key]
+    return float(width_cents[several].median())
+
+
+def string_off(width_cents: Any, usual_cents: Any) -> Any:
+    """Whether one string of a unison so wide must be found to have gone its own way."""
+    return (width_cents >= STRING_OFF_CENTS) & (width_cents >= STRING_OFF_TIMES * usual_cents)
+
+
+def string_perhaps_off(width_cents: Any, usual_cents: Any) -> Any:
+    """Whether finding that is no mistake."""
+    return (width_cents >= PERHAPS_OFF_CENTS) & (width_cents >= PERHAPS_OFF_TIMES * usual_cents)
 
 
 def spread(errors: Any) -> tuple[float, float, float]:
@@ -133,19 +155,19 @@ def register_table(rows: pd.DataFrame) -> pd.DataFrame:
 def fault_table(rows: pd.DataFrame, *, pianos: int) -> pd.DataFrame:
     """Per kind: seeded, found, said to be not judged, false per piano, and the false keys.
 
-    Unison faults follow the true distance of the strings, voicing the dry sound's brightness, not only what was seeded.
+    Unison faults follow the true distance of the strings beside what is usual in their piano, voicing the dry sound's brightness, not only what was seeded.
     """
     true, said = (rows[c].fillna("").str.split(";") for c in ("faults_true", "faults"))
     hidden = rows["not_judged"].fillna("")
+    width, usual = rows["unison_cents_true"], _usual_of_each(rows)
     out = {}
     for kind in (*FAULTS, "unison"):
         seeded = true.map(lambda f, k=kind: k in f)
         fair = seeded
         if kind == "unison":
-            seeded = rows["unison_cents_true"] >= WIDE_UNISON
-            fair = rows["unison_cents_true"] >= NARROW_UNISON
+            seeded, fair = string_off(width, usual), string_perhaps_off(width, usual)
         if kind == "off_pitch":
-            fair = seeded | (rows["unison_cents_true"] >= ONE_OFF_CENTS)
+            fair = seeded | string_perhaps_off(width, usual)
         if kind == "voicing":
             fair = seeded | (rows["stands_out_db"].abs() >= STANDS_OUT_DB)
             seeded = seeded & ~(rows["stands_out_db"].abs() < STANDS_OUT_DB)
@@ -161,6 +183,13 @@ def fault_table(rows: pd.DataFrame, *, pianos: int) -> pd.DataFrame:
             "missed at": " ".join(map(str, rows.loc[seeded & ~found & ~masked, "key"].tolist()[:12])),
         }
     return pd.DataFrame(out).T
+
+
+def _usual_of_each(rows: pd.DataFrame) -> pd.Series:
+    """`usual_width` of the piano (column ``seed``, one piano where there is none) that each row belongs to."""
+    piano = rows["seed"] if "seed" in rows else pd.Series(0, index=rows.index)
+    own = {p: usual_width(part["unison_cents_true"], part["key"]) for p, part in rows.groupby(piano)}
+    return piano.map(own)
 
 
 def sd_coverage(rows: pd.DataFrame) -> dict[str, str]:

@@ -20,7 +20,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from benchmarks.scores import NARROW_UNISON, ONE_OFF_CENTS, SAME_STRIKE_S, WIDE_UNISON
+from benchmarks.scores import (
+    SAME_STRIKE_S,
+    TUNED_CENTS,
+    UNTUNED_CENTS,
+    string_off,
+    string_perhaps_off,
+    usual_width,
+)
 from benchmarks.takes import Take
 
 Row = dict[str, Any]
@@ -74,7 +81,7 @@ KEY_COLUMNS = (
 )  # fmt: skip
 TAKE_COLUMNS = (
     "family", "case", "name", "seconds", "healthy", "refused", "crashed", "listen_share", "reading", "tune_first",
-    "warnings", "t60_s", "t60_heard_s", "without_opinion",
+    "warnings", "t60_s", "t60_heard_s", "width_true", "needs_tuning", "tuning_false", "tuning_missed", "without_opinion",
 )  # fmt: skip
 """Columns of the two tables; those that a take can't fill stay empty."""
 
@@ -98,7 +105,7 @@ def score(
     """
     true = take.truth.set_index("key")
     own = None if heard is None else heard.set_index("key")
-    status, rows = status_true(take), table.set_index("key")
+    status, rows, usual = status_true(take), table.set_index("key"), _usual_widths(take, heard)
     beyond = [k for k in rows.index if k not in status.index and rows.at[k, "status"] == "measured"]
     out = []
     for key in [*status.index, *beyond]:
@@ -108,8 +115,33 @@ def score(
         check = own.loc[key] if own is not None and key in own.index else None
         if one["outcome"] == "right":
             one |= _values(take, row, truth, check) | _lies(take, row, check, excludes)
-        out.append(one | _faults(take, row, truth, check, beyond=key in beyond))
+        faults = _faults(take, row, truth, _widths(take, truth, check), usual, beyond=key in beyond)
+        out.append(one | faults)
     return out
+
+
+def _usual_widths(take: Take, heard: pd.DataFrame | None) -> tuple[float, float]:
+    """Least and greatest width in cents that is usual in this piano, as far as is known."""
+    if "unison" in take.knows:
+        return (usual_width(take.truth["unison_cents"], take.truth["key"]),) * 2
+    if heard is None or "unison_low_cents" not in heard:
+        return float("nan"), float("nan")
+    return tuple(usual_width(heard[f"unison_{end}_cents"], heard["key"]) for end in ("low", "high"))  # type: ignore[return-value]
+
+
+def tuning_told(take: Take, *, needs_tuning: bool, tune_first: bool) -> Row:
+    """Whether what is said of the tuning is right, where the widths of the unisons are known.
+
+    *False*: unisons said to be wide that are usually no wider than `TUNED_CENTS`; *missed*: no need of tuning found where
+    they usually reach `UNTUNED_CENTS`.
+    """
+    usual = _usual_widths(take, None)[0]
+    return {
+        "width_true": usual,
+        "needs_tuning": needs_tuning,
+        "tuning_false": bool(usual <= TUNED_CENTS and tune_first),
+        "tuning_missed": bool(usual >= UNTUNED_CENTS and not needs_tuning),
+    }
 
 
 def _outcome(take: Take, key: int, row: pd.Series, true: str, *, doubtful: bool) -> Row:
@@ -191,17 +223,28 @@ def _lies(take: Take, row: pd.Series, check: pd.Series | None, excludes: Exclude
     return {"lies": ";".join(lies)}
 
 
-def _faults(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | None, *, beyond: bool) -> Row:
-    """Kinds that are seeded, found, not judged, missed and false at one key, ``;``-separated."""
+def _faults(
+    take: Take,
+    row: pd.Series,
+    truth: pd.Series,
+    widths: tuple[float, float],
+    usual: tuple[float, float],
+    *,
+    beyond: bool,
+) -> Row:
+    """Kinds that are seeded, found, not judged, missed and false at one key, ``;``-separated.
+
+    ``widths`` and ``usual`` are least and greatest width of this unison and of those of the whole piano, in cents.
+    """
     if not (take.healthy or "faults" in take.knows):
         return {}
     said = set(str(row.get("faults") or "").split(";")) - {""}
     seeded = set(str(truth.get("faults") or "").split(";")) & set(FAULTS)
     fair = set(seeded)
-    least, most = _widths(take, truth, check)
-    seeded = (seeded - {"unison"}) | ({"unison"} if least >= WIDE_UNISON and not beyond else set())
-    fair = (fair - {"unison"}) | ({"unison"} if most >= NARROW_UNISON else set())
-    fair |= {"off_pitch"} if most >= ONE_OFF_CENTS else set()
+    # The least it may be beside the most that is usual, and the other way round.
+    surely, perhaps = string_off(widths[0], usual[1]), string_perhaps_off(widths[1], usual[0])
+    seeded = (seeded - {"unison"}) | ({"unison"} if surely and not beyond else set())
+    fair = (fair - {"unison"}) | ({"unison", "off_pitch"} if perhaps else set())
     hidden = {part.split("=")[0] for part in str(row.get("not_judged") or "").split(";")}
     false = said - fair
     kinds = {
@@ -264,4 +307,5 @@ def measure(take: Take, *, heard: pd.DataFrame | None, excludes: Excludes | None
         "t60_s": take.t60_s,
         "t60_heard_s": summary.t60_s,
     }
+    about |= tuning_told(take, needs_tuning=summary.needs_tuning, tune_first=bool(about["tune_first"]))
     return about, score(take, survey.to_frame(), reading=summary.reading, heard=heard, excludes=excludes)

@@ -17,7 +17,7 @@ from benchmarks import bench, bench_quick, bench_store, families
 from benchmarks.bench_table import as_markdown, as_text, pair_table, tables
 from benchmarks.families import Recipe, blank_truth
 from benchmarks.independent_rules import excludes
-from benchmarks.scoring import KEY_COLUMNS, measure, score
+from benchmarks.scoring import KEY_COLUMNS, measure, score, tuning_told
 from benchmarks.takes import Press, Take
 
 ALL = frozenset({"pitch", "inharmonicity", "unison", "decay", "faults"})
@@ -271,15 +271,32 @@ def test_seeded_faults_are_found_not_judged_or_missed() -> None:
     assert rows.loc[42, "missed"] == rows.loc[44, "not_judged"] == rows.loc[40, "missed"] == ""
 
 
-def test_unison_faults_follow_the_true_width() -> None:
-    said = at(a_survey(), 42, faults="unison")
-    for width, false, found in ((0.5, "unison", ""), (1.5, "", ""), (2.5, "", "unison")):
-        take = a_take(truth=a_take().truth.assign(unison_cents=width))
-        assert scored(take, said).loc[42, ["false", "found"]].tolist() == [false, found]
+def test_unison_faults_follow_the_true_width_beside_what_is_usual() -> None:
+    said, truth = at(a_survey(), 42, faults="unison;off_pitch"), a_take().truth
+    both = "off_pitch;unison"
+    for width, usual, false, found in (
+        (4.0, 0.3, both, ""), (7.0, 0.3, "", ""), (12.0, 0.3, "", "unison"), (12.0, 4.0, "", ""), (12.0, 8.0, both, ""),
+    ):  # fmt: skip
+        own = truth.assign(unison_cents=np.where(truth["key"] == 42, width, usual))
+        assert scored(a_take(truth=own), said).loc[42, ["false", "found"]].tolist() == [false, found]
     blind = a_take(knows=frozenset())
-    for most, false in ((1.5, ""), (0.5, "unison")):
-        opinion = heard(unison_low_cents=0.0, unison_high_cents=most)
+    for most, false in ((9.0, ""), (2.0, both)):
+        opinion = heard(unison_low_cents=0.0, unison_high_cents=0.5)
+        opinion.loc[opinion["key"] == 42, "unison_high_cents"] = most
         assert scored(blind, said, heard=opinion).loc[42, "false"] == false
+
+
+def test_what_is_said_of_the_tuning_follows_the_usual_width() -> None:
+    for width, said, false, missed in (
+        (1.9, True, True, False), (1.9, False, False, False), (3.0, True, False, False), (3.0, False, False, False),
+        (4.1, False, False, True), (4.1, True, False, False),
+    ):  # fmt: skip
+        take = a_take(truth=a_take().truth.assign(unison_cents=width))
+        told = tuning_told(take, needs_tuning=said, tune_first=said)
+        assert (told["tuning_false"], told["tuning_missed"]) == (false, missed)
+    nobody_knows = a_take(knows=ALL - {"unison"})
+    told = tuning_told(nobody_knows, needs_tuning=True, tune_first=True)
+    assert (told["tuning_false"], told["tuning_missed"]) == (False, False)
 
 
 def test_silence_is_refused_with_its_line_and_counts_nothing_wrong() -> None:

@@ -74,11 +74,29 @@ def test_faults_found_missed_masked_and_false() -> None:
     found = fault_table(side_by_side(truth, table), pianos=1)
     assert found.loc["silent", "found"] == 1
     assert found.loc["buzz", ["seeded", "found", "not judged", "false/piano"]].tolist() == [1, 0, 1, 1.0]
-    assert found.loc["unison", ["seeded", "found", "false/piano"]].tolist() == [5, 1, 0.0]
-    truth.loc[truth["key"] == 49, "unison_cents"] = 1.5
-    assert fault_table(side_by_side(truth, table), pianos=1).loc["unison", "false/piano"] == 0.0
-    truth.loc[truth["key"] == 49, "unison_cents"] = 1.0
-    assert fault_table(side_by_side(truth, table), pianos=1).loc["unison", "false/piano"] == 1.0
+    assert found.loc["unison", "false/piano"] == 1.0, "2 cents are no string that went its own way"
+
+
+@pytest.mark.parametrize(
+    ("width", "usual", "seeded", "false"),
+    [
+        (10.0, 1.0, 1, 0.0),  # far, and far beyond what is usual
+        (9.0, 1.0, 0, 0.0),  # in between: either answer is fair
+        (4.9, 0.2, 0, 1.0),  # not far
+        (12.0, 3.0, 0, 0.0),  # far, four times as wide as usual: either
+        (12.0, 6.0, 0, 1.0),  # the whole piano is out of tune
+    ],
+)
+def test_a_string_is_off_beside_what_is_usual_in_its_piano(width, usual, seeded, false) -> None:
+    truth, table = made_up()
+    truth["unison_cents"] = np.where(truth["key"] == 49, width, usual)
+    table["faults"] = np.where(table["key"] == 49, "unison", "")
+    found = fault_table(side_by_side(truth, table), pianos=1).loc["unison"]
+    assert found[["seeded", "found", "false/piano"]].tolist() == [seeded, seeded, false]
+    # Two pianos are each judged by themselves.
+    other = side_by_side(truth.assign(unison_cents=50.0), table.assign(faults="")).assign(seed=2)
+    both = pd.concat([side_by_side(truth, table).assign(seed=1), other], ignore_index=True)
+    assert fault_table(both, pianos=1).loc["unison", ["seeded", "false/piano"]].tolist() == [seeded, false]
 
 
 def test_small_tools() -> None:
