@@ -1,19 +1,116 @@
-"""Invented instruments to grade: drawings, readings and sounds of known state, and the teacher's reference."""
+"""Invented instruments to grade: drawings, readings and sounds of known state, and the teacher's reference.
+
+Of each sound stands beside it whether pianolab's own listening hears the state.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html import escape
+from typing import Any
 
 import numpy as np
 
 from pianolab.checklist import Checklist, Point, load_checklist
+from pianolab.classroom.confirm import APART_CENTS, NOT, by_measure
 from pianolab.classroom.drawings import DRAWN, where_it_is
-from pianolab.classroom.exhibit_sounds import SOUNDED, confirm_sound, sound_of
-from pianolab.classroom.sounds import DrillClip
+from pianolab.classroom.drills import CONFIRMED
+from pianolab.classroom.sounds import (
+    HOLD_S,
+    RATE_HZ,
+    DrillClip,
+    Played,
+    Samples,
+    equally_loud,
+    faded,
+    listened,
+)
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
+from pianolab.sound_model import KeyFault, PianoModel, render_note
+from pianolab.sound_model.amounts import PLAIN
+
+UNISON_CENTS: dict[int, tuple[float, ...]] = {
+    5: (), 4: (1.4, 1.4), 3: (3.0, 3.0, 3.0), 2: (7.0, 7.0, 7.0, 3.5), 1: (20.0, 20.0, 20.0, 14.0),
+}  # fmt: skip
+"""How far the strings of some of the four notes are apart, by grade [practice]; the others stand still."""
+
+CALM_CENTS = 0.15
+ONLY_STRINGS_BEAT: dict[str, Any] = {
+    name: PLAIN[name] for name in ("aftersound_db", "decay_scatter", "partial_scatter_db")
+}
+"""Movement along the board beats by itself, by up to a cent, and partials that die very unequally hide beats of the
+strings: where unisons are the question, what is heard to beat is the strings."""
+ONLY_STRINGS_RING = ONLY_STRINGS_BEAT | {name: PLAIN[name] for name in ("thump_db", "body_db")}
+"""The board's own answer to the blow lasts as long as a dead note: where sustain is the question it stays out."""
+SHORT_NOTES = {5: 0, 4: 1, 3: 3, 2: 6, 1: 7}
+UNISON_KEYS, TREBLE_KEYS = (40, 44, 47, 52), tuple(range(56, 63))
+SOUNDED = ("tuning-unisons", "each-treble")
+
+
+def sound_of(point: str, grade: int, *, seed: int) -> DrillClip:
+    """A few notes of an invented instrument in that state: unisons in the middle, or the singing octaves."""
+    model, keys = _instrument(point, grade, seed=seed)
+    return equally_loud({"A": (_one_after_another(model, keys, seed), RATE_HZ)})[0]
+
+
+def confirm_sound(point: str, grade: int, *, seed: int) -> str:
+    """Confirmed where the listening puts the very notes into the same state; else what it hears instead."""
+    model, keys = _instrument(point, grade, seed=seed)
+    if point == "tuning-unisons":
+        return _confirm_unisons(
+            model, {k: float(_heard(model, k, seed).row(k)["unison_cents"]) for k in keys}
+        )
+    heard, sound = (_heard_together(m, keys, seed) for m in (model, replace(model, faults=())))
+    short = {k for k in keys if by_measure("short_sustain", heard, sound, k) == CONFIRMED}
+    if short == {fault.key for fault in model.faults}:
+        return CONFIRMED
+    return f"{NOT}: {len(short)} of {len(keys)} notes are heard to be short"
+
+
+def _confirm_unisons(model: PianoModel, measured: dict[int, float]) -> str:
+    apart = {fault.key: fault.amount or 0.0 for fault in model.faults}
+    off = {k: abs(cents - apart.get(k, 0.0)) for k, cents in measured.items()}
+    if all(off[k] < max(APART_CENTS, 0.15 * apart.get(k, 0.0)) for k in measured):
+        return CONFIRMED
+    return f"{NOT}: strings {', '.join(f'{c:.1f}' for c in measured.values())} cents apart are heard"
+
+
+def _instrument(point: str, grade: int, *, seed: int) -> tuple[PianoModel, tuple[int, ...]]:
+    rng = np.random.default_rng(seed)
+    if point == "tuning-unisons":
+        sour = rng.permutation(UNISON_KEYS)[: len(UNISON_CENTS[grade])]
+        amounts = np.array(UNISON_CENTS[grade]) * rng.uniform(0.9, 1.1, len(sour))
+        apart = tuple(KeyFault(key=int(k), kind="unison", amount=float(a)) for k, a in zip(sour, amounts, strict=True))  # fmt: skip
+        still = PianoModel(seed=seed, kind="grand", unison_spread_cents=CALM_CENTS, **ONLY_STRINGS_BEAT)
+        return replace(still, faults=apart), UNISON_KEYS
+    short = rng.choice(TREBLE_KEYS, SHORT_NOTES[grade], replace=False)
+    left = 0.2 if grade == 1 else 0.35
+    faults = tuple(KeyFault(key=int(k), kind="short_sustain", amount=left) for k in short)
+    return PianoModel(
+        seed=seed, kind="grand", unison_spread_cents=0.3, faults=faults, **ONLY_STRINGS_RING
+    ), TREBLE_KEYS
+
+
+def _note(model: PianoModel, key: int, seed: int) -> Samples:
+    note = render_note(model, key, seconds=HOLD_S, hold_s=HOLD_S - 0.5, rate_hz=RATE_HZ, seed=seed)
+    return np.asarray(note, np.float32)
+
+
+def _one_after_another(model: PianoModel, keys: tuple[int, ...], seed: int) -> Samples:
+    return np.concatenate([faded(_note(model, k, seed), rate_hz=RATE_HZ) for k in keys])
+
+
+def _heard_together(model: PianoModel, keys: tuple[int, ...], seed: int) -> Played:
+    """Neighbouring keys as the pupil hears them: which key is which is surer than of each alone."""
+    whole = _one_after_another(model, keys, seed)
+    return listened(whole, keys[0], last_key=keys[-1], rate_hz=RATE_HZ, seed=seed)
+
+
+def _heard(model: PianoModel, key: int, seed: int) -> Played:
+    return listened(_note(model, key, seed), key, rate_hz=RATE_HZ, seed=seed)
+
 
 GRADED_POINTS = (*DRAWN, *SOUNDED)
 """The checklist's points that can be shown by a drawing, a reading or a sound."""

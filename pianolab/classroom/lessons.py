@@ -22,7 +22,7 @@ from pianolab.report.class_page import PlainTable, Section, class_page
 from pianolab.show import Row, Showable
 
 if TYPE_CHECKING:
-    from pianolab.classroom.desk import Desk
+    from pianolab.classroom.desk import Desk, School
     from pianolab.classroom.faults import HeardFault
     from pianolab.classroom.folder import SchoolClass
 

@@ -9,13 +9,19 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pianolab.classroom import exhibit_sounds
+from pianolab.classroom import exhibits as made
 from pianolab.classroom.answer_ids import GRADE
 from pianolab.classroom.confirm import NOT
 from pianolab.classroom.drawings import DRAWN, where_it_is
 from pianolab.classroom.drills import CONFIRMED
-from pianolab.classroom.exhibit_sounds import SOUNDED, confirm_sound, sound_of
-from pianolab.classroom.exhibits import GRADED_POINTS, Exhibit, make_exhibits
+from pianolab.classroom.exhibits import (
+    GRADED_POINTS,
+    SOUNDED,
+    Exhibit,
+    confirm_sound,
+    make_exhibits,
+    sound_of,
+)
 from pianolab.classroom.grading import ClassView, agreement_of, class_view, grade_table
 from pianolab.classroom.strictness import fit_grades
 from pianolab.errors import BadInput
@@ -238,14 +244,14 @@ def test_the_state_of_every_sound_is_heard_by_our_own_listening(point: str, grad
 def test_another_state_than_the_one_claimed_is_not_confirmed(
     point: str, grade: int, played: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    other, keys = exhibit_sounds._instrument(point, played, seed=7)
+    other, keys = made._instrument(point, played, seed=7)
     # The first round is what is played (each key alone, or all together), a second one the same notes without fault.
     alone = point == "tuning-unisons"
     name = "_heard" if alone else "_heard_together"
-    heard, asked = getattr(exhibit_sounds, name), iter(range(99))
+    heard, asked = getattr(made, name), iter(range(99))
     first_round = len(keys) if alone else 1
     monkeypatch.setattr(
-        exhibit_sounds,
+        made,
         name,
         lambda model, key, seed: heard(other if next(asked) < first_round else model, key, seed),
     )
