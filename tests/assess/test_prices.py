@@ -51,7 +51,7 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "line"),
     [
-        ("low = 900", "low = -900", r"prices\.toml: tuning: low: got -900, need 0 or more\. A minus sign"),
+        ("low = 900", "low = -900", r"prices\.toml, line 5: tuning: low: got -900, need 0 or more\. A minus sign"),
         ("low = 900", "low = 1300", r"tuning: got 1300, 1200.5, 1500, need low not above usual"),
         ("high = 1500", "high = 1100", r"need low not above usual, usual not above high"),
         ('"SEK"', '"XQQ"', r"currency: got 'XQQ', need a three-letter currency code"),
@@ -62,7 +62,7 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
         ("date = 2026-03-01", 'date = "March"', r"date: got 'March', need a date such as"),
         ("date = 2026-03-01\n", "", r"date: got nothing"),
         ("high = 1500", 'high = 1500\nper = "hour"', r"per: got 'hour', need one of piano, key, string"),
-        ("high = 1500", 'high = 1500\nincludes = ["voicing"]', r"includes: got \['voicing'\], need jobs of this"),
+        ("high = 1500", 'high = 1500\nincludes = ["voicing"]', r"includes: got \['voicing'\], need jobs of this list or"),
         ("high = 1500", "high = 1500\nown_work = 2", r"own_work: got 2, need a part from 0 to 1"),
         ("high = 1500", "high = 1500\nhigher = 3", r"tuning: got \['higher'\], need only title"),
         ("high = 1500", 'high = 1500\nhours = "long"', r"hours: got 'long', need working hours, 0 or more"),
@@ -83,3 +83,39 @@ def test_bad_list_gives_one_clear_line(tmp_path: Path, old: str, new: str, line:
 def test_unknown_job_is_named_with_a_guess() -> None:
     with pytest.raises(BadInput, match=r"got 'tunning', need a job of the price list\. Did you mean tuning"):
         load_prices()["tunning"]
+
+
+EURO = GOOD.replace('"SEK"', '"EUR"')
+
+
+def test_a_job_that_the_own_list_lacks_has_the_usual_price_and_is_named(tmp_path: Path) -> None:
+    own_list = load_prices(own(tmp_path, EURO))
+    assert own_list["hammer voicing"] == load_prices()["hammer voicing"]
+    assert own_list["tuning"].usual == Decimal("1200.5")
+    said = own_list.stand_ins(["tuning", "hammer voicing", "hammer voicing"])
+    assert said.startswith("prices.toml, line 9: no price for 'hammer voicing'; the figures of the usual list")
+    assert own_list.stand_ins(["tuning"]) == ""
+
+
+def test_in_another_currency_nothing_stands_in(tmp_path: Path) -> None:
+    own_list = load_prices(own(tmp_path, GOOD))
+    line = r"^prices\.toml, line 9: job 'hammer voicing': got no price, need \[jobs\.'hammer voicing'\] .* in SEK"
+    with pytest.raises(BadInput, match=line) as caught:
+        own_list["hammer voicing"]
+    assert "in EUR" in str(caught.value)
+    assert own_list.stand_ins(["hammer voicing"]) == ""
+
+
+def test_the_usual_list_lends_and_lacks_nothing() -> None:
+    assert (load_prices().lent, load_prices().missing, load_prices().notes) == ((), (), ())
+
+
+def test_a_misspelt_job_is_pointed_out(tmp_path: Path) -> None:
+    (note,) = load_prices(own(tmp_path, EURO + '[jobs."hammer voicng"]\nlow = 1\nusual = 2\nhigh = 3\n')).notes
+    assert note.startswith("prices.toml, line 10: hammer voicng: ")
+    assert "Did you mean hammer voicing?" in note
+    assert load_prices(own(tmp_path, EURO + "[jobs.polish]\nlow = 1\nusual = 2\nhigh = 3\n")).notes == ()
+
+
+def test_a_list_says_where_it_comes_from(tmp_path: Path) -> None:
+    assert load_prices(own(tmp_path, GOOD)).origin() == "prices.toml: here, 2026-03-01, in SEK"
