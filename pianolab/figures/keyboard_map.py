@@ -24,7 +24,7 @@ SIDE_PX = 12
 NOT_JUDGED_ALPHA = {"light": 0.45, "dark": 0.75}
 NOT_JUDGED_WORDS = "grey squares: not judged; point at one for the reason"
 FAULT_WORDS: dict[str, str] = {
-    "silent": "no sound", "off_pitch": "off pitch", "unison": "strings apart", "short_sustain": "dies too soon",
+    "silent": "no sound", "off_pitch": "off pitch", "unison": "one string off", "short_sustain": "dies too soon",
     "damper": "damper slow", "buzz": "buzz", "voicing": "stands out",
 }  # fmt: skip
 FAULT_SYMBOL: dict[str, str] = {

@@ -161,7 +161,7 @@ def test_keyboard_marks_faults_and_what_was_not_judged() -> None:
     plan = plan_keyboard(piano, survey=survey, findings=make_findings()["p2"], checklist=make_checklist())
     found = {(n.key, n.lane) for n in plan.notes if n.found}
     assert (70, "no sound") in found
-    assert (50, "strings apart") in found
+    assert (50, "one string off") in found
     assert (3, SEEN) in found
     open_keys = {n.key for n in plan.notes if n.lane == "dies too soon" and not n.found}
     assert open_keys == set(range(48, 80))

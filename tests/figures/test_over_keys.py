@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pianolab.acoustics.tuning_need import need_of_table, wide_cents
 from pianolab.errors import BadInput
 from pianolab.figures import (
     draw_brightness,
@@ -16,6 +17,7 @@ from pianolab.figures import (
     plan_tuning,
     plan_unison,
 )  # fmt: skip
+from pianolab.figures.unison_over_keys import UNISON
 from tests.figures.make import make_row, make_survey, make_surveys, many_names
 
 NAMES = {f"p{i}": n for i, n in enumerate(many_names(4))}
@@ -202,3 +204,17 @@ def test_a_line_through_a_few_exceptions_is_not_drawn() -> None:
     trend = dict(plan_decay({"p0": survey}, NAMES).series[0].trend)
     assert trend[62] is None
     assert trend[45] is not None
+
+
+def test_a_wide_unison_is_the_same_in_the_chart_and_in_the_summary() -> None:
+    """Keys with one string count in the chart alone: here none of them is wide."""
+    survey = make_survey(
+        changes={40: {"unison_cents": 1.9}, 41: {"unison_cents": 2.1}, 60: {"unison_cents": 3.0}}
+    )
+    survey.table["unison_cents"] = survey.table["unison_cents"].where(
+        survey.table["key"].isin([40, 41, 60]), 0.3
+    )
+    plan = plan_unison({"p0": survey}, NAMES)
+    assert need_of_table(survey.table).wide == 2
+    assert f"(2 of {len(plan.series[0].values())} measured keys over {wide_cents():g} cents)" in plan.alt
+    assert UNISON.usual == (0.0, wide_cents())
