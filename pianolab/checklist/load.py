@@ -21,7 +21,7 @@ FOR_ALL = ("area", "where", "position")
 """What stands at the head of a file holds for its points that say nothing else."""
 
 
-def load_checklist(extra: Path | None = None) -> Checklist:
+def load_checklist(extra: str | Path | None = None) -> Checklist:
     """All points of the walk, in the order in which one walks.
 
     Parameters
@@ -46,10 +46,44 @@ def load_checklist(extra: Path | None = None) -> Checklist:
     >>> checklist["bridge-treble"].access
     'ask first'
     """
-    shipped = _shipped()
     if extra is None:
-        return Checklist(_build(shipped))
-    return Checklist(_build(_with_extra(shipped, Path(extra))))
+        return _usual()
+    path = Path(extra)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
+    return read_checklist(text, file=path.name)
+
+
+def read_checklist(text: str, *, file: str) -> Checklist:
+    """The usual points with those of a user's file on top, from its text.
+
+    Parameters
+    ----------
+    text : str, TOML as `load_checklist` says
+    file : str, how it is called where something is wrong with it
+
+    Raises
+    ------
+    BadInput
+        As `load_checklist`.
+
+    Examples
+    --------
+    >>> read_checklist('[[point]]\\nid = "keys-chips"\\nminutes = 7', file="own.toml")["keys-chips"].minutes
+    7.0
+    """
+    merged = list(_shipped())
+    head, points = _read(text, file=file)
+    for raw in points:
+        _place(merged, dict(raw), head, file=file)
+    return Checklist(_build(tuple(merged)))
+
+
+@cache
+def _usual() -> Checklist:
+    return Checklist(_build(_shipped()))
 
 
 @cache
@@ -67,7 +101,7 @@ def _read(text: str, *, file: str) -> tuple[Raw, list[Raw]]:
     """The head of a file and its points' tables."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError, OverflowError) as error:
         raise BadInput(file, "text that can't be read", "a TOML file", f"{error}.") from None
     spot = Spot(file)
     if unknown := sorted(set(data) - {*FOR_ALL, "point"}):
@@ -76,18 +110,6 @@ def _read(text: str, *, file: str) -> tuple[Raw, list[Raw]]:
     if not isinstance(points, list) or not all(isinstance(raw, dict) for raw in points) or not points:
         raise spot.bad("point", "no points", "at least one [[point]] table", "Two square brackets?")
     return {name: data[name] for name in FOR_ALL if name in data}, points
-
-
-def _with_extra(shipped: tuple[Sourced, ...], path: Path) -> tuple[Sourced, ...]:
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
-    merged = list(shipped)
-    head, points = _read(text, file=path.name)
-    for raw in points:
-        _place(merged, dict(raw), head, file=path.name)
-    return tuple(merged)
 
 
 def _place(merged: list[Sourced], raw: Raw, head: Raw, *, file: str) -> None:
