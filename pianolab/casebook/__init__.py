@@ -6,6 +6,7 @@ from pianolab.casebook.gathering import GatherResult, gather
 from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.purge import PurgePlan
 from pianolab.casebook.reading import AsOf, Change, Conflict
+from pianolab.casebook.settings import KeptSettings, OwnFile, keep_settings, kept_settings
 from pianolab.casebook.zipped import export_zip, import_zip
 
 __all__ = [
@@ -15,11 +16,15 @@ __all__ = [
     "Conflict",
     "Edit",
     "GatherResult",
+    "KeptSettings",
+    "OwnFile",
     "PurgePlan",
     "Verification",
     "create_casebook",
     "export_zip",
     "gather",
     "import_zip",
+    "keep_settings",
+    "kept_settings",
     "open_casebook",
 ]

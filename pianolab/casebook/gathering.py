@@ -35,6 +35,7 @@ from pianolab.casebook.purge import (
 from pianolab.casebook.reading import Conflict
 from pianolab.casebook.rebuild import check_entries, entries_by_record, rebuild_record
 from pianolab.casebook.server import is_url, name_of, parse_url
+from pianolab.casebook.settings import take_over
 from pianolab.casebook.troubles import clear_errors, refusal
 from pianolab.show import Row, Showable
 
@@ -166,6 +167,7 @@ def _merge(place: Place, target: Casebook, tally: _Tally) -> None:
                 target._store.let_go(ours, plan.media)
                 _unite(theirs, ours, tally, name)
                 empty_marked_fields(ours)
+                tally.problems += take_over(theirs, ours, name=name)
             if plan.records or fields:
                 target._store.forget(plan.media)
             tally.purged += len(plan.records)

@@ -32,6 +32,7 @@ from pianolab.casebook.moving import move_to_server
 from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.rebuild import check_entries, rebuild_records
 from pianolab.casebook.server import is_url
+from pianolab.casebook.settings import read_settings, settings_from_json, settings_to_json, write_settings
 from pianolab.casebook.troubles import refusal
 from pianolab.files import own_files, staged
 
@@ -50,7 +51,8 @@ LARGEST_LINE = 256 * 1024**2
 
 README = """A casebook of pianolab: pianos looked at, what was found, and the sound and pictures of it.
 
-manifest.json     format, version (2), casebook_id, exported_at, counts (lines of each list below)
+manifest.json     format, version (2), casebook_id, exported_at, counts (lines of each list below), settings (what
+                  is remembered of how to judge: profile, seed, checklist and prices as name and text)
 records.jsonl     what is so now, one line for each record:
                   id; kind (Piano, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, BuyerProfile,
                   TouchOpinion, TouchTrial, Answer); piano_id, visit_id, recording_id, other_piano_id (the
@@ -109,13 +111,15 @@ def _write_all(casebook: Casebook, archive: zipfile.ZipFile) -> None:
             rows = [_plain(row) for row in connection.execute(sa.select(table).order_by(*order))]
             counts[name] = len(rows)
             archive.writestr(_entry(f"{name}.jsonl"), "".join(json.dumps(row) + "\n" for row in rows))
+        settings = read_settings(connection, name=casebook.name)
         media = (
             connection.execute(sa.select(tables.media.c.name).order_by(tables.media.c.name)).scalars().all()
         )
     for name in media:
         _write_media(casebook, archive, name)
     manifest = {"format": FORMAT, "version": FORMAT_VERSION, "casebook_id": casebook.id,
-                "exported_at": later_than(None), "counts": counts}  # fmt: skip
+                "exported_at": later_than(None), "counts": counts,
+                "settings": json.loads(settings_to_json(settings))}  # fmt: skip
     archive.writestr(_entry("manifest.json"), json.dumps(manifest, indent=1) + "\n")
 
 
@@ -238,6 +242,7 @@ def _read_all(path: Path, archive: zipfile.ZipFile, casebook: Casebook, manifest
     with writing(casebook._engine, name=path) as connection:
         update = sa.update(tables.meta).where(tables.meta.c.key == "casebook_id")
         connection.execute(update.values(value=str(manifest["casebook_id"])))
+        write_settings(connection, settings_from_json(json.dumps(manifest.get("settings", {})), name=path))
         for name, table in LISTS.items():
             rows = list(_lines(path, archive, name, table, version=manifest["version"]))
             if len(rows) != manifest["counts"][name]:
