@@ -1,45 +1,80 @@
-"""From measures to statements: sustain seen through the tuning, faults, and a reason for every gap.
+"""From measures to faults: a rule per fault, each of which finds it, doesn't, or says why it could not be tested.
 
-Limits stand in ``limits.toml`` with their sources. A fault that could not be tested is listed in ``not_judged``
-with its reason; only empty ``faults`` and empty ``not_judged`` together mean that nothing wrong was heard.
+Limits stand in ``limits.toml`` with their sources. Only empty ``faults`` and empty ``not_judged`` together mean that
+nothing wrong was heard. Why a measure is missing is the business of its column (`pianolab.acoustics.columns`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.buzz import buzzes, over_neighbours
+from pianolab.acoustics.buzz import OverNeighbours, buzzes, over_neighbours
+from pianolab.acoustics.columns.pitch import TOO_SHORT_FOR_STRINGS, TOO_WEAK
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.sustain import judge_sustain, slow_dampers
 from pianolab.acoustics.tuning import tuning_curve
 from pianolab.acoustics.tuning_need import off_curve, perhaps_slipped, slipped_strings
 from pianolab.acoustics.voicing import VOICING_UNTOLD, Brightness, measure_brightness
-from pianolab.keyboard import register_of
+from pianolab.keyboard import REGISTERS, register_of
 from pianolab.units import FloatArray
 
-NOT_STRUCK = "key not struck"
+Flags = NDArray[np.bool_]
+
+NO_DAMPER = "no damper on this key"
+ROOM_RINGS_ON = "the room rings on as long as the note"
+OVER_TOO_SOON = "let go, or drowned, before it had fallen 20 dB"
+BETWEEN_SHORT_AND_LONG = "neither clearly short nor clearly long beside its neighbours"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Evidence:
+    """What the rules look at: every field has an entry per note."""
+
+    m: NoteMeasures
+    cents: FloatArray
+    curve_cents: FloatArray
+    clipped: Flags
+    brightness: Brightness
+    between: OverNeighbours
+    trust: list[str]
+    verdict: list[str]
+    off_curve: Flags
+    slipped: Flags
+    perhaps_slipped: Flags
+    slow_damper: Flags
+    why_damper: list[str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged(Evidence):
+    """The same with what follows: the faults of each note, and for each fault that could not be tested the reason."""
+
+    faults: list[tuple[str, ...]]
+    not_judged: list[dict[str, str]]
+
+    @property
+    def buzz_db(self) -> FloatArray:
+        """What stands between the partials over the neighbours, dB; NaN where it is only a bound."""
+        return np.where(self.m.between.heard, self.between.db, np.nan)
 
 
 @dataclass(frozen=True)
-class Judged:
-    """Judgements per measured note, lists of words; ``gaps`` and ``not_judged`` map a name to a reason."""
+class Ruling:
+    """What a rule says of one note; neither found nor untold means that the note was tested and is sound."""
 
-    cents: FloatArray
-    curve_cents: FloatArray
-    brightness: Brightness
-    buzz_db: FloatArray
-    trust: list[str]
-    verdict: list[str]
-    faults: list[list[str]]
-    not_judged: list[dict[str, str]]
-    gaps: list[dict[str, str]]
+    found: bool = False
+    untold: str = ""
 
 
-def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np.bool_]) -> Judged:
+SOUND, FOUND = Ruling(), Ruling(found=True)
+
+
+def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags) -> Judged:
     """All statements about the measured notes.
 
     Parameters
@@ -52,98 +87,116 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: NDArray[np
     -------
     Judged
     """
-    key = m.strikes.key
+    evidence = gather_evidence(m, expected_hz=expected_hz, clipped=clipped)
+    rulings = [{fault: rule(evidence, i) for fault, rule in RULES.items()} for i in range(len(m.strikes.key))]
+    return Judged(
+        **vars(evidence),
+        faults=[tuple(fault for fault, r in own.items() if r.found) for own in rulings],
+        not_judged=[{fault: r.untold for fault, r in own.items() if r.untold} for own in rulings],
+    )
+
+
+def gather_evidence(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags) -> Evidence:
+    """Each note beside the others of the instrument: its curve, its neighbours, its usual width of a unison."""
+    key, spread, spread_sd = m.strikes.key, m.unison.spread_cents, m.unison.spread_sd
     cents = 1200.0 * np.log2(m.f1_hz / expected_hz)
     curve = tuning_curve(cents, key)
-    register = np.array(
-        [("bass", "tenor", "middle", "treble", "top").index(register_of(int(k))) for k in key]
-    )
-    level = np.where(clipped, np.nan, m.level_db)
-    share = np.where(clipped, np.nan, m.share_db)
-    tilt = np.where(clipped, np.nan, m.tilt)
-    bright = measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
-    over, buzz_heard = over_neighbours(m.between, key=key), m.between.heard
-    buzz_db = np.where(buzz_heard, over.db, np.nan)
     trust, verdict = judge_sustain(m, clipped=clipped)
-    slipped = slipped_strings(m.unison.spread_cents, m.unison.spread_sd, key)
-    perhaps = perhaps_slipped(m.unison.spread_cents, m.unison.spread_sd, key) & ~slipped
-    # One string far away pulls the key's pitch with it.
-    off = off_curve(cents - curve, m.f1_sd_cents, m.unison.spread_cents, key) | slipped
+    slipped = slipped_strings(spread, spread_sd, key)
     slow, why_damper = slow_dampers(m)
-    lim_b = limits()["buzz"]
-    faults, not_judged, gaps = [], [], []
-    for i in range(len(key)):
-        own, skip, gap = [], {}, _gaps(m, i)
-        if off[i]:
-            own.append("off_pitch")
-        elif np.isnan(cents[i]):
-            skip["off_pitch"] = "partials too weak in the noise to be measured"
-        if slipped[i]:
-            own.append("unison")
-        elif perhaps[i]:
-            skip["unison"] = "the partials don't agree how far its strings are apart"
-        if np.isnan(m.unison.spread_cents[i]):
-            skip["unison"] = "note too short or too weak for its strings to be told apart"
-        if verdict[i] == "short":
-            own.append("short_sustain")
-        elif trust[i] != "ok":
-            skip["short_sustain"] = trust[i]
-        if slow[i]:
-            own.append("damper")
-        elif why_damper[i] and why_damper[i] != "no damper on this key":
-            skip["damper"] = why_damper[i]
-        buzzing = buzzes(over, i, key=int(key[i]))
-        if np.isnan(over.dev[i]):
-            skip["buzz"] = "too few neighbours to compare with"
-        elif buzz_heard[i] and buzzing == "yes":
-            own.append("buzz")
-        elif buzz_heard[i] and buzzing == "perhaps":
-            skip["buzz"] = (
-                "a little more is heard between the partials than beside, and the hammer's knock may be it"
-            )
-        elif buzz_heard[i] and over.bounded[i]:
-            skip["buzz"] = "something is heard between the partials, and noise hides what is usual here"
-        elif not buzz_heard[i] and m.between.least_db[i] > lim_b["hidden_db"]:
-            skip["buzz"] = "tone too weak over the noise for a buzz to be heard"
-        skip["voicing"] = VOICING_UNTOLD
-        if np.isnan(bright.brightness_db[i]):
-            gap["brightness_db"] = gap["brightness_dev"] = (
-                "clipped" if clipped[i] else "upper partials not heard"
-            )
-        if np.isnan(bright.dev[i]) and "brightness_dev" not in gap:
-            gap["brightness_dev"] = "too few partials heard"
-        if np.isnan(curve[i]):
-            gap["curve_cents"] = gap["off_curve_cents"] = "too few keys for a curve"
-        if np.isnan(buzz_db[i]):
-            few = bool(np.isnan(over.dev[i]))
-            gap["buzz_db"] = (
-                "too few keys to compare with" if few else "nothing over the noise between the partials"
-            )
-        faults.append(own)
-        not_judged.append(skip)
-        gaps.append(gap)
-    return Judged(cents, curve, bright, buzz_db, trust, verdict, faults, not_judged, gaps)
+    return Evidence(
+        m=m,
+        cents=cents,
+        curve_cents=curve,
+        clipped=clipped,
+        brightness=_brightness(m, clipped=clipped),
+        between=over_neighbours(m.between, key=key),
+        trust=trust,
+        verdict=verdict,
+        # One string far away pulls the key's pitch with it.
+        off_curve=off_curve(cents - curve, m.f1_sd_cents, spread, key) | slipped,
+        slipped=slipped,
+        perhaps_slipped=perhaps_slipped(spread, spread_sd, key) & ~slipped,
+        slow_damper=slow,
+        why_damper=why_damper,
+    )
 
 
-def _gaps(m: NoteMeasures, i: int) -> dict[str, str]:
-    """Reasons for the measures of one note that are missing."""
-    gap: dict[str, str] = {}
-    decay, fall = m.decays[i], m.falls[i]
-    if np.isnan(m.f1_hz[i]):
-        too_weak = "partials too weak in the noise to be measured"
-        gap |= dict.fromkeys(("f1_hz", "cents", "off_curve_cents", "inharmonicity"), too_weak)
-    if np.isnan(m.release.hold_s[i]):
-        gap["hold_s"] = "no release heard"
-    if np.isnan(m.unison.spread_cents[i]):
-        gap["unison_cents"] = "note too short or too weak for its strings to be told apart"
-    if np.isnan(m.unison.beat_hz[i]):
-        gap["beat_hz"] = gap["beat_partial"] = "no clear beat"
+def _brightness(m: NoteMeasures, *, clipped: Flags) -> Brightness:
+    """Clipping adds partials of its own, so clipped notes don't count."""
+    names = [r.name for r in REGISTERS]
+    register = np.array([names.index(register_of(int(k))) for k in m.strikes.key])
+    share, level, tilt = (np.where(clipped, np.nan, v) for v in (m.share_db, m.level_db, m.tilt))
+    return measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
+
+
+def _off_pitch(e: Evidence, i: int) -> Ruling:
+    if e.off_curve[i]:
+        return FOUND
+    return Ruling(untold=TOO_WEAK) if np.isnan(e.cents[i]) else SOUND
+
+
+def _unison(e: Evidence, i: int) -> Ruling:
+    if np.isnan(e.m.unison.spread_cents[i]):
+        return Ruling(untold=TOO_SHORT_FOR_STRINGS)
+    if e.slipped[i]:
+        return FOUND
+    if e.perhaps_slipped[i]:
+        return Ruling(untold="the partials don't agree how far its strings are apart")
+    return SOUND
+
+
+def _short_sustain(e: Evidence, i: int) -> Ruling:
+    if e.verdict[i] == "short":
+        return FOUND
+    if e.trust[i] == "ok":
+        return SOUND
+    return Ruling(untold=_why_no_verdict(e, i) if e.trust[i] == "too short" else e.trust[i])
+
+
+def _why_no_verdict(e: Evidence, i: int) -> str:
+    """``sustain_trust`` has one word for several things: that the sound doesn't say enough of how long it lasts."""
+    decay = e.m.decays[i]
     if np.isnan(decay.decay_20_s):
-        gap["decay_20_s"] = gap["decay_20_bound"] = decay.why_no_decay or "held too short"
-    if np.isnan(decay.early_db_per_s):
-        gap["early_db_per_s"] = decay.why_no_early or "sound too short"
-    if np.isnan(decay.late_db_per_s):
-        gap["late_db_per_s"] = decay.why_no_late or "late decay not observable"
-    if np.isnan(fall.release_20_s):
-        gap["release_20_s"] = gap["release_bound"] = fall.why or "no release heard"
-    return gap
+        return decay.why_no_decay or "held too short"
+    return {"<": ROOM_RINGS_ON, ">": OVER_TOO_SOON}.get(decay.bound, BETWEEN_SHORT_AND_LONG)
+
+
+def _damper(e: Evidence, i: int) -> Ruling:
+    if e.slow_damper[i]:
+        return FOUND
+    # A key without a damper has nothing that could fail.
+    return SOUND if e.why_damper[i] == NO_DAMPER else Ruling(untold=e.why_damper[i])
+
+
+def _buzz(e: Evidence, i: int) -> Ruling:
+    if np.isnan(e.between.dev[i]):
+        return Ruling(untold="too few neighbours to compare with")
+    if not e.m.between.heard[i]:
+        hidden = e.m.between.least_db[i] > limits()["buzz"]["hidden_db"]
+        return Ruling(untold="tone too weak over the noise for a buzz to be heard") if hidden else SOUND
+    buzzing = buzzes(e.between, i, key=int(e.m.strikes.key[i]))
+    if buzzing == "yes":
+        return FOUND
+    if buzzing == "perhaps":
+        return Ruling(
+            untold="a little more is heard between the partials than beside, and the hammer's knock may be it"
+        )
+    if e.between.bounded[i]:
+        return Ruling(untold="something is heard between the partials, and noise hides what is usual here")
+    return SOUND
+
+
+def _voicing(e: Evidence, i: int) -> Ruling:  # noqa: ARG001
+    return Ruling(untold=VOICING_UNTOLD)
+
+
+RULES: Mapping[str, Callable[[Evidence, int], Ruling]] = {
+    "off_pitch": _off_pitch,
+    "unison": _unison,
+    "short_sustain": _short_sustain,
+    "damper": _damper,
+    "buzz": _buzz,
+    "voicing": _voicing,
+}
+"""A rule for each fault that a note which sounds can have, in the order of the survey's list."""

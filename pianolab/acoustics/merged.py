@@ -6,20 +6,13 @@ import json
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING
 
-from pianolab.acoustics.merging import SPREAD_MEASURES
+from pianolab.acoustics.columns import column
+from pianolab.acoustics.merging import spread_measures
 from pianolab.acoustics.results import Survey
 from pianolab.show import Row
 
 if TYPE_CHECKING:
     import pandas as pd
-
-UNITS = {
-    "cents": "cents",
-    "unison_cents": "cents",
-    "decay_20_s": "s",
-    "release_20_s": "s",
-    "inharmonicity": "",
-}
 
 
 def _nothing() -> pd.DataFrame:
@@ -75,20 +68,12 @@ class MergedSurvey(Survey):
 
     def _spread_rows(self) -> list[Row]:
         out: list[Row] = []
-        for measure in SPREAD_MEASURES:
-            known = self.spread[f"{measure}_spread"].dropna()
+        for measure in spread_measures():
+            # A survey that was kept before the measure was there has none of it.
+            known = self.spread.get(f"{measure}_spread", self.spread["key"].iloc[:0]).dropna()
             if len(known):
-                unit = UNITS.get(
-                    measure, measure.rpartition("_")[2].replace("s", "dB/s") if "per" in measure else "dB"
-                )
-                out.append(
-                    (
-                        f"spread of {measure} between takes",
-                        float(known.median()),
-                        unit,
-                        f"median of {len(known)} keys",
-                    )
-                )
+                what, beside = f"spread of {measure} between takes", f"median of {len(known)} keys"
+                out.append((what, float(known.median()), column(measure).unit, beside))
         return out
 
     def to_json(self) -> str:

@@ -3,18 +3,16 @@
 Each impairment that is heard is an `Impairment`: one sentence for the reader, the columns it empties, the faults
 that can't be judged, and for which keys. `forbid` carries that into the survey table, so that nothing measured
 through a wrong gain or a cut spectrum stands there as if it were the piano's. How automatic gain is heard stands in
-`pianolab.acoustics.gain`, hum, low-pass and gaps in `pianolab.acoustics.background`, what a player or a recorder does besides in
+`pianolab.acoustics.gain`, hum, low-pass and gaps in `pianolab.acoustics.background`, clipping in
+`pianolab.acoustics.clipping`, a wrong speed in `pianolab.acoustics.speed`, what a player or a recorder does besides in
 `pianolab.acoustics.recorder_states`.
 
-Limits: clipping that a codec has rounded off afterwards isn't seen; a wrong speed is only seen where the pitch is
-known from elsewhere (`expected_offset_cents`), because a piano may stand at any pitch. Source: practice.
+Source: practice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,10 +29,10 @@ from pianolab.acoustics.recorder_states import (
     states_of,
 )
 from pianolab.acoustics.spectra import Samples
+from pianolab.acoustics.speed import playback_speed
 from pianolab.units import key_to_hz
 
 BRIGHTNESS_COLUMNS = ("brightness_db", "brightness_dev", "brightness_db_sd")
-USUAL_SPEEDS = {"a file of 48 kHz read as one of 44.1 kHz": 44100 / 48000, "a file of 44.1 kHz read as one of 48 kHz": 48000 / 44100}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,31 +46,6 @@ class RecordingQuality:
     def has(self, name: str) -> bool:
         """Whether this impairment was found."""
         return any(i.name == name for i in self.impairments)
-
-
-def clipped_share(channels: Samples, *, begin: int, stop: int) -> float:
-    """Share of samples that sit in flat runs at the recording's own ceiling; 0 where hardly any run is flat.
-
-    Examples
-    --------
-    >>> wave = np.clip(3.0 * np.sin(np.arange(4000) * 0.05), -1, 1).astype(np.float32)[None, :]
-    >>> clipped_share(wave, begin=0, stop=4000) > 0.3
-    True
-    >>> clipped_share(0.3 * wave / 3.0, begin=0, stop=10)
-    0.0
-    """
-    part = np.abs(channels[:, begin:stop])
-    if part.size == 0:
-        return 0.0
-    ceiling = float(np.max(part))
-    if ceiling < 0.25:
-        return 0.0
-    top = part >= 0.9995 * ceiling
-    if int(top.sum()) < 3 * limits()["recorder"]["clipped_runs"]:
-        return 0.0
-    runs = top[:, 2:] & top[:, 1:-1] & top[:, :-2]
-    begun = int((runs[:, 1:] & ~runs[:, :-1]).sum() + runs[:, 0].sum()) if runs.size else 0
-    return float(runs.mean()) if begun >= limits()["recorder"]["clipped_runs"] else 0.0
 
 
 def judge_recording(
@@ -105,9 +78,13 @@ def judge_recording(
     """
     low_pass_hz = find_low_pass(channels, rate_hz=rate_hz)
     gain = hear_gain(
-        channels, rate_hz=rate_hz, key=m.strikes.key, onset_s=m.strikes.onset_s, hold_s=np.nan_to_num(m.usable_s),
+        channels,
+        rate_hz=rate_hz,
+        key=m.strikes.key,
+        onset_s=m.strikes.onset_s,
+        hold_s=np.nan_to_num(m.usable_s),
         coded=lossy or low_pass_hz is not None,
-    )  # fmt: skip
+    )
     speed, speed_unknown = _speed(offset_cents, expected_offset_cents)
     found = (
         *_gain(gain),
@@ -120,9 +97,18 @@ def judge_recording(
         *_holds(m),
         *_offset(channels),
         *speed,
-        *([Impairment(name="lossy", says="the sound was stored with loss: brightness and buzz at the top are less sure")] if lossy else []),
+        *(
+            [
+                Impairment(
+                    name="lossy",
+                    says="the sound was stored with loss: brightness and buzz at the top are less sure",
+                )
+            ]
+            if lossy
+            else []
+        ),
         *_room(m),
-    )  # fmt: skip
+    )
     why = "automatic gain: the recording has no steady background to tell it by"
     unknown = ((why,) if gain.state == "unknown" else ()) + speed_unknown
     return RecordingQuality(impairments=found, unknown=unknown, gain=gain)
@@ -154,10 +140,13 @@ def _gain(gain: GainEvidence) -> list[Impairment]:
     says = f"the recorder changed its gain by itself ({how}): sustain, dampers, the room and voicing are not judged; switch automatic level off and record again"
     return [
         Impairment(
-            name="automatic gain", says=says, trust="automatic gain", faults=("short_sustain", "damper", "voicing"),
+            name="automatic gain",
+            says=says,
+            trust="automatic gain",
+            faults=("short_sustain", "damper", "voicing"),
             columns=(*DECAY_COLUMNS, *RELEASE_COLUMNS, *DERIVED_COLUMNS),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _gaps(gaps: list[tuple[float, float]], m: NoteMeasures, *, lead_s: float) -> list[Impairment]:
@@ -172,10 +161,14 @@ def _gaps(gaps: list[tuple[float, float]], m: NoteMeasures, *, lead_s: float) ->
     )
     return [
         Impairment(
-            name="gaps in the recording", says=says, keys=keys, trust="noisy",
-            faults=("short_sustain", "damper", "buzz"), columns=(*DECAY_COLUMNS, *RELEASE_COLUMNS, *DERIVED_COLUMNS, "buzz_db"),
+            name="gaps in the recording",
+            says=says,
+            keys=keys,
+            trust="noisy",
+            faults=("short_sustain", "damper", "buzz"),
+            columns=(*DECAY_COLUMNS, *RELEASE_COLUMNS, *DERIVED_COLUMNS, "buzz_db"),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _band(key: NDArray[np.int64], *, low_pass_hz: float | None, rate_hz: int) -> list[Impairment]:
@@ -196,10 +189,13 @@ def _band(key: NDArray[np.int64], *, low_pass_hz: float | None, rate_hz: int) ->
     )
     return [
         Impairment(
-            name="low-pass" if low_pass_hz is not None else "low rate", says=f"{what}: {then}",
-            keys=tuple(int(k) for k in lost), faults=("voicing",) if len(lost) else (), columns=BRIGHTNESS_COLUMNS,
+            name="low-pass" if low_pass_hz is not None else "low rate",
+            says=f"{what}: {then}",
+            keys=tuple(int(k) for k in lost),
+            faults=("voicing",) if len(lost) else (),
+            columns=BRIGHTNESS_COLUMNS,
         )
-    ]  # fmt: skip
+    ]
 
 
 def _hum(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
@@ -218,10 +214,13 @@ def _hum(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment
     )
     return [
         Impairment(
-            name="hum", says=f"mains hum of {hum.mains_hz:.0f} Hz, {-level_db:.0f} dB under the notes: {then}",
-            keys=keys, faults=("buzz",) if keys else (), columns=("buzz_db", "beat_hz", "beat_partial"),
+            name="hum",
+            says=f"mains hum of {hum.mains_hz:.0f} Hz, {-level_db:.0f} dB under the notes: {then}",
+            keys=keys,
+            faults=("buzz",) if keys else (),
+            columns=("buzz_db", "beat_hz", "beat_partial"),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _level_of_noise(m: NoteMeasures) -> list[Impairment]:
@@ -269,102 +268,3 @@ def _speed(
         + f": every frequency is wrong by the factor {2 ** (off_cents / 1200):.4f}, every time by its inverse"
     )
     return [Impairment(name="wrong speed", says=says)], ()
-
-
-def playback_speed(offset_cents: float, *, expected_offset_cents: float) -> tuple[float, str]:
-    """How far a recording's speed is off in cents, with a likely cause; ``right`` within some cents.
-
-    Readings of the keys that slipped by a semitone or two because of the speed are allowed for.
-
-    Parameters
-    ----------
-    offset_cents : pitch of the piano against A4 in the recording
-    expected_offset_cents : the same as known from elsewhere, such as a tuning device or a fork beside it
-
-    Examples
-    --------
-    >>> playback_speed(-12.0, expected_offset_cents=-11.0)[1]
-    'right'
-    >>> off_cents, likely = playback_speed(-47.0, expected_offset_cents=0.0)
-    >>> round(off_cents), likely
-    (-147, 'a file of 48 kHz read as one of 44.1 kHz')
-    """
-    off = offset_cents - expected_offset_cents
-    near = limits()["recorder"]["speed_cents"]
-    if abs(off) <= near:
-        return off, "right"
-    for cause, ratio in USUAL_SPEEDS.items():
-        cents = 1200.0 * float(np.log2(ratio))
-        if any(abs(off + slip - cents) <= near for slip in (0.0, -100.0, 100.0, -200.0, 200.0)):
-            return cents, cause
-    return off, ""
-
-
-def tone_offset_cents(samples: NDArray[np.floating], *, rate_hz: int, tone_hz: float) -> float:
-    """How far a reference tone (a tuning fork, a signal of a tuning device) lies off in the recording, in cents.
-
-    Parameters
-    ----------
-    samples : shape (frames,), the stretch in which the tone sounds, 1 s or more
-    tone_hz : what it is
-
-    Returns
-    -------
-    float; within a tenth of a cent for a clean tone; the strongest line within a whole tone is taken
-
-    Examples
-    --------
-    >>> wave = np.sin(2 * np.pi * 441.0 * np.arange(44100) / 44100)
-    >>> round(tone_offset_cents(wave, rate_hz=44100, tone_hz=440.0), 2)
-    3.93
-    """
-    wave = np.asarray(samples, dtype=float)
-    size = 8 * len(wave)
-    power_db = 20.0 * np.log10(np.abs(np.fft.rfft(wave * np.hanning(len(wave)), n=size)) + 1e-12)
-    low, high = (int(tone_hz * 2 ** (s / 6) * size / rate_hz) for s in (-1, 1))
-    i = low + int(np.argmax(power_db[low:high]))
-    a, b, c = power_db[i - 1 : i + 2]
-    peak_hz = (i + 0.5 * (a - c) / (a - 2 * b + c)) * rate_hz / size
-    return float(1200.0 * np.log2(peak_hz / tone_hz))
-
-
-def forbid(table: Any, impairments: Iterable[Impairment]) -> Any:
-    """The survey table without what the recording forbids; the reasons stand in ``gaps`` and ``not_judged``.
-
-    Parameters
-    ----------
-    table : the survey table
-    impairments : the most serious first; its reason stands over those of later ones
-
-    Returns
-    -------
-    DataFrame; the same table where nothing is forbidden
-    """
-    table = table.copy()
-    for own in reversed(tuple(impairments)):
-        columns = [c for c in own.columns if c in table.columns]
-        rows = table["status"] == "measured"
-        if own.keys is not None:
-            rows &= table["key"].isin(own.keys)
-        if not rows.any() or not (columns or own.faults or own.trust):
-            continue
-        for column in columns:
-            table.loc[rows, column] = np.nan if table[column].dtype.kind == "f" else ""
-        reasons, untested = dict.fromkeys(columns, own.name), dict.fromkeys(own.faults, own.name)
-        table.loc[rows, "gaps"] = table.loc[rows, "gaps"].map(lambda t, r=reasons: _with(t, r))
-        table.loc[rows, "not_judged"] = table.loc[rows, "not_judged"].map(lambda t, r=untested: _with(t, r))
-        table.loc[rows, "faults"] = table.loc[rows, "faults"].map(lambda t, f=own.faults: _without(t, f))
-        if own.trust:
-            table.loc[rows, "sustain_trust"] = own.trust
-            table.loc[rows, "sustain_verdict"] = ""
-    return table
-
-
-def _with(text: str, reasons: dict[str, str]) -> str:
-    """A list of ``name=reason`` with more of them, which stand over what was there."""
-    old = dict(part.split("=", 1) for part in text.split(";") if part)
-    return ";".join(f"{name}={why}" for name, why in {**old, **reasons}.items())
-
-
-def _without(faults: str, forbidden: tuple[str, ...]) -> str:
-    return ";".join(f for f in faults.split(";") if f and f not in forbidden)

@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from pianolab.acoustics.columns import AGREED, DECLARED, FURTHER, column_rows
+from pianolab.acoustics.survey_table import rows_of, typed
 from pianolab.acoustics.tuning_need import need_of_table, pitch_words
+from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
 
 if TYPE_CHECKING:
     import pandas as pd
 
-COLUMNS: tuple[str, ...] = (
-    "key", "note", "status", "onset_s", "hold_s", "snr_db", "f1_hz", "cents", "curve_cents", "off_curve_cents",
-    "inharmonicity", "unison_cents", "beat_hz", "beat_partial", "decay_20_s", "decay_20_bound", "early_db_per_s",
-    "late_db_per_s", "release_20_s", "release_bound", "brightness_db", "brightness_dev", "buzz_db",
-    "sustain_trust", "sustain_verdict", "not_judged", "gaps", "faults",
-)  # fmt: skip
-"""Columns of the survey table, in order; more may follow them."""
+COLUMNS: tuple[str, ...] = tuple(c.name for c in AGREED)
+"""Columns of the survey table that every reader may count on, in order; more may follow them."""
 
-EXTRA_COLUMNS: tuple[str, ...] = ("strikes", "level_db", "cents_sd", "unison_cents_sd", "decay_20_s_sd")
+EXTRA_COLUMNS: tuple[str, ...] = tuple(c.name for c in FURTHER)
 FAULTS: tuple[str, ...] = ("silent", "off_pitch", "unison", "short_sustain", "damper", "buzz", "voicing")
 FAULTS_BY_WEIGHT: tuple[str, ...] = (
     "silent",
@@ -33,20 +32,7 @@ FAULTS_BY_WEIGHT: tuple[str, ...] = (
 )
 """The same, what costs most to mend first [practice]: the order in which they are told."""
 STATUSES: tuple[str, ...] = ("measured", "silent", "skipped", "unclear")
-TEXT_COLUMNS: frozenset[str] = frozenset(
-    {
-        "note",
-        "status",
-        "decay_20_bound",
-        "release_bound",
-        "sustain_trust",
-        "sustain_verdict",
-        "not_judged",
-        "gaps",
-        "faults",
-        "take_notes",
-    }
-)
+TEXT_COLUMNS: frozenset[str] = frozenset(c.name for c in DECLARED if c.is_text)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,8 +103,8 @@ class SurveySummary:
 class Survey(Showable):
     """All keys of one piano as measured from one recording.
 
-    ``table`` has a row per key with the columns of `COLUMNS` (and `EXTRA_COLUMNS`): numbers are NaN and
-    texts empty where unknown, and the column ``gaps`` says why.
+    ``table`` has a row per key; `Survey.columns` says what its columns hold. Numbers are NaN and texts empty where
+    unknown, and the column ``gaps`` says why; `gaps_of`, `not_judged_of` and `faults_of` give the same key by key.
     """
 
     table: pd.DataFrame
@@ -130,6 +116,52 @@ class Survey(Showable):
     def to_frame(self) -> pd.DataFrame:
         """A copy of the survey table."""
         return self.table.copy()
+
+    @staticmethod
+    def columns() -> pd.DataFrame:
+        """What the columns of the table hold: unit, meaning, uncertainty, why a cell may be empty, how takes merge.
+
+        Examples
+        --------
+        >>> Survey.columns().set_index("column").loc["decay_20_s", "unit"]
+        's'
+        """
+        import pandas as pd
+
+        header, rows = column_rows()
+        return pd.DataFrame(rows, columns=list(header))
+
+    def gaps_of(self, key: int) -> dict[str, str]:
+        """Column to reason, for every measure of this key that is not known.
+
+        Raises
+        ------
+        BadInput : the survey has no such key
+        """
+        return dict(self._row(key)["gaps"])
+
+    def not_judged_of(self, key: int) -> dict[str, str]:
+        """Fault to reason, for every fault that could not be tested on this key; raises as `gaps_of`."""
+        return dict(self._row(key)["not_judged"])
+
+    def faults_of(self, key: int) -> tuple[str, ...]:
+        """The faults heard on this key; raises as `gaps_of`."""
+        return tuple(self._row(key)["faults"])
+
+    @property
+    def key_rows(self) -> tuple[dict[str, Any], ...]:
+        """A dictionary per key, in key order, with reasons as dictionaries and faults as a tuple."""
+        return tuple(dict(row) for _key, row in sorted(self._rows_by_key.items()))
+
+    @cached_property
+    def _rows_by_key(self) -> dict[int, dict[str, Any]]:
+        return {int(row["key"]): row for row in rows_of(self.table)}
+
+    def _row(self, key: int) -> dict[str, Any]:
+        if key not in self._rows_by_key:
+            s = self.summary
+            raise BadInput("key", key, f"one of the survey's keys, {s.first_key} to {s.last_key}")
+        return self._rows_by_key[key]
 
     def headline(self) -> str:
         s = self.summary
@@ -178,14 +210,7 @@ class Survey(Showable):
         import pandas as pd
 
         data = json.loads(text)
-        table = pd.DataFrame(data["table"])
-        for column in table.columns:
-            if column in TEXT_COLUMNS:
-                table[column] = table[column].fillna("").astype(str)
-            elif column == "key":
-                table[column] = table[column].astype(int)
-            else:
-                table[column] = table[column].astype(float)
+        table = typed(pd.DataFrame(data["table"]))
         summary: dict[str, Any] = {
             k: tuple(v) if isinstance(v, list) else v for k, v in data["summary"].items()
         }

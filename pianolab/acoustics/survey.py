@@ -6,13 +6,16 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from pianolab.acoustics.clipping import clipped_share
+from pianolab.acoustics.columns import Listened
 from pianolab.acoustics.faint import with_faint_keys
+from pianolab.acoustics.forbidding import forbid
 from pianolab.acoustics.judge import judge_notes
 from pianolab.acoustics.keypath import rise_share
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import Progress, measure_notes
 from pianolab.acoustics.onsets import find_onsets
-from pianolab.acoustics.quality import clipped_share, forbid, judge_recording
+from pianolab.acoustics.quality import judge_recording
 from pianolab.acoustics.reading_keys import read_compass, strikes_of
 from pianolab.acoustics.results import (
     Survey,
@@ -20,8 +23,9 @@ from pianolab.acoustics.results import (
 from pianolab.acoustics.sequence import read_sequence
 from pianolab.acoustics.spectra import Samples, as_channels
 from pianolab.acoustics.strikes import Strikes
-from pianolab.acoustics.survey_rows import all_strikes, level_curves, partial_pitches, survey_table
+from pianolab.acoustics.survey_rows import all_strikes, level_curves, partial_pitches, survey_rows
 from pianolab.acoustics.survey_summary import offset_cents, summarise
+from pianolab.acoustics.survey_table import table_of
 from pianolab.errors import BadInput
 from pianolab.keyboard import check_key
 from pianolab.units import key_to_hz
@@ -116,8 +120,9 @@ def listen(
         channels, measures, rate_hz=rate_hz, lossy=lossy, clipped=clipped, lead_s=lead_s,
         offset_cents=offset_cents(measures, judged), expected_offset_cents=expected_offset_cents,
     )  # fmt: skip
-    table = survey_table(measures, judged, sequence, first_key=first_key, last_key=last_key)
-    table = forbid(table, quality.impairments)
+    listened = Listened(m=measures, judged=judged, strikes=sequence.count, channels=channels, rate_hz=rate_hz)
+    rows = survey_rows(listened, sequence, first_key=first_key, last_key=last_key)
+    table = table_of(forbid(rows, quality.impairments))
     table["onset_s"] -= lead_s
     summary = summarise(
         measures, judged, path, table, channels=channels, rate_hz=rate_hz, first_key=first_key,

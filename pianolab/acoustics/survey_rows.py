@@ -1,80 +1,92 @@
-"""The rows of a survey: every measure of every key, and the reason beside each value that could not be had."""
+"""The rows of a survey: every measure of every key, and the reason beside each value that could not be had.
+
+What a row holds is declared in `pianolab.acoustics.columns`, what form it has in `pianolab.acoustics.survey_table`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
-from pianolab.acoustics.judge import NOT_STRUCK, Judged
+from pianolab.acoustics.columns import Column, Listened, declared, is_empty
 from pianolab.acoustics.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.onsets import Onsets
-from pianolab.acoustics.results import (
-    COLUMNS,
-    EXTRA_COLUMNS,
-    FAULTS,
-    TEXT_COLUMNS,
-    LevelCurve,
-    PartialPitches,
-)
+from pianolab.acoustics.results import FAULTS, LevelCurve, PartialPitches
 from pianolab.acoustics.sequence import Sequence
+from pianolab.acoustics.survey_table import Row
+from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
 
-
-def _join(reasons: dict[str, str]) -> str:
-    return ";".join(f"{name}={why}" for name, why in reasons.items())
+NOT_STRUCK = "key not struck"
 
 
-def survey_table(m: NoteMeasures, j: Judged, sequence: Sequence, *, first_key: int, last_key: int) -> Any:
-    """The table, a row per key of the compass that was asked for, as `Survey` describes it."""
-    import pandas as pd
+def survey_rows(heard: Listened, sequence: Sequence, *, first_key: int, last_key: int) -> list[Row]:
+    """A row for every key of the compass that was asked for, whether it was measured or not.
 
-    rows: dict[int, dict[str, Any]] = {}
-    for i, key in enumerate(m.strikes.key):
-        d, f = m.decays[i], m.falls[i]
-        rows[int(key)] = {
-            "status": "measured", "onset_s": m.strikes.onset_s[i], "hold_s": m.release.hold_s[i],
-            "snr_db": m.snr_db[i], "f1_hz": m.f1_hz[i], "cents": j.cents[i], "curve_cents": j.curve_cents[i],
-            "off_curve_cents": j.cents[i] - j.curve_cents[i], "inharmonicity": np.nan if np.isnan(m.f1_hz[i]) else m.inharmonicity[i],
-            "unison_cents": m.unison.spread_cents[i], "beat_hz": m.unison.beat_hz[i],
-            "beat_partial": m.unison.beat_partial[i], "decay_20_s": d.decay_20_s, "decay_20_bound": d.bound,
-            "early_db_per_s": d.early_db_per_s, "late_db_per_s": d.late_db_per_s, "release_20_s": f.release_20_s,
-            "release_bound": f.bound, "brightness_db": j.brightness.brightness_db[i],
-            "brightness_dev": j.brightness.dev[i], "buzz_db": j.buzz_db[i], "sustain_trust": j.trust[i],
-            "sustain_verdict": j.verdict[i], "not_judged": _join(j.not_judged[i]), "gaps": _join(j.gaps[i]),
-            "faults": ";".join(j.faults[i]), "strikes": sequence.count[int(key)], "level_db": m.level_db[i],
-            "cents_sd": m.f1_sd_cents[i], "unison_cents_sd": m.unison.spread_sd[i], "inharmonicity_sd": m.b_sd[i],
-            "brightness_db_sd": j.brightness.sd[i], "string_db_per_s": m.string_db_per_s[i], "decay_20_s_sd": d.sd_s,
-        }  # fmt: skip
+    Parameters
+    ----------
+    heard : the measured and judged notes
+    sequence : the keys that were not measured, with their status and the reason
+    """
+    rows = {int(row["key"]): row for row in _measured_rows(heard)}
     for key, (status, why) in sequence.absent.items():
-        rows[key] = absent_row(status, why)
-    table = pd.DataFrame(
-        [{"key": k, "note": note_name(k), **rows[k]} for k in range(first_key, last_key + 1)]
-    )
-    for column in (*COLUMNS, *EXTRA_COLUMNS, "inharmonicity_sd", "brightness_db_sd", "string_db_per_s"):
-        if column not in table:
-            table[column] = "" if column in TEXT_COLUMNS else np.nan
-        if column in TEXT_COLUMNS:
-            table[column] = table[column].fillna("").astype(str)
-        elif column != "key":
-            table[column] = table[column].astype(float)
-    return table[[*COLUMNS, *(c for c in table.columns if c not in COLUMNS)]]
+        rows[key] = absent_row(key, status, why)
+    return [rows[key] for key in range(first_key, last_key + 1)]
 
 
-STATED_COLUMNS = TEXT_COLUMNS - {"decay_20_bound", "release_bound"}
-"""Texts that are statements themselves; an empty one needs no reason."""
+def _measured_rows(heard: Listened) -> list[Row]:
+    keys = heard.m.strikes.key
+    columns = [c for c in declared() if c.values is not None]
+    cells = {c.name: _cells(c, heard) for c in columns}
+    reasons = {c.name: list(c.why(heard)) for c in columns if c.why is not None}
+    rows = []
+    for i, key in enumerate(keys):
+        row = {**_empty_row(int(key)), "status": "measured", **{name: own[i] for name, own in cells.items()}}
+        row["gaps"] = _gaps(row, {name: own[i] for name, own in reasons.items()})
+        rows.append(row)
+    return rows
 
 
-def absent_row(status: str, why: str) -> dict[str, Any]:
+def _cells(column: Column, heard: Listened) -> list[Any]:
+    """The column's values, one per note, numbers as plain ones."""
+    assert column.values is not None
+    values = list(column.values(heard))
+    if len(values) != len(heard.m.strikes.key):
+        notes = len(heard.m.strikes.key)
+        raise BadInput(f"column {column.name!r}", f"{len(values)} values", f"one for each of {notes} notes")
+    return values if column.is_text else [float(v) for v in values]
+
+
+def _empty_row(key: int) -> Row:
+    statements: Row = {"gaps": {}, "not_judged": {}, "faults": ()}
+    return {**{c.name: c.empty for c in declared()}, **statements, "key": key, "note": note_name(key)}
+
+
+def _gaps(row: Row, reasons: Mapping[str, str]) -> dict[str, str]:
+    """A reason for every empty measure: its own, that of the measure it belongs to, or the column's usual one."""
+    found: dict[str, str] = {}
+    for c in declared():
+        if c.needs_reason and is_empty(row[c.name]):
+            found[c.name] = reasons.get(c.name) or found.get(c.of) or c.absent
+    return found
+
+
+def absent_row(key: int, status: str, why: str) -> Row:
     """The row of a key that was not measured: every measure and every fault with the reason."""
     reason = why if status != "skipped" else NOT_STRUCK
-    measures = [c for c in COLUMNS if c not in STATED_COLUMNS and c != "key"]
-    untested = [f for f in FAULTS if not (status == "silent" and f == "silent")]
+    silent = status == "silent"
     return {
-        "status": status, "strikes": 0, "sustain_trust": "not sounded", "gaps": _join(dict.fromkeys(measures, reason)),
-        "not_judged": _join(dict.fromkeys(untested, reason)), "faults": "silent" if status == "silent" else "",
-    }  # fmt: skip
+        **_empty_row(key),
+        "status": status,
+        "strikes": 0.0,
+        "sustain_trust": "not sounded",
+        "gaps": {c.name: reason for c in declared() if c.needs_reason},
+        "not_judged": {f: reason for f in FAULTS if not (silent and f == "silent")},
+        "faults": ("silent",) if silent else (),
+    }
 
 
 def level_curves(m: NoteMeasures) -> tuple[LevelCurve, ...]:

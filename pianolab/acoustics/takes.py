@@ -29,16 +29,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pianolab.acoustics.brightness_by_blow import touch_taken_out
+from pianolab.acoustics.columns import column, is_empty
 from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.merged import MergedSurvey, Take
-from pianolab.acoustics.merging import merge_key, spreads, touch_taken_out
+from pianolab.acoustics.merging import merge_key, spreads
 from pianolab.acoustics.pairing import OTHER_PIANO, pair_keys
-from pianolab.acoustics.results import COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
+from pianolab.acoustics.results import FAULTS, Survey, SurveySummary
 from pianolab.acoustics.survey_rows import absent_row
 from pianolab.acoustics.survey_summary import tuning_fields, warning_sentences
+from pianolab.acoustics.survey_table import Row, rows_of, table_of
 from pianolab.acoustics.tuning import robust_spread, tuning_curve
 from pianolab.errors import BadInput
-from pianolab.keyboard import REGISTERS, note_name, register_of
+from pianolab.keyboard import REGISTERS, register_of
 from pianolab.units import FloatArray
 
 if TYPE_CHECKING:
@@ -48,13 +51,7 @@ SAME_CENTS, SAME_SPREADS = 3.0, 5.0
 """Takes of one day agree within this, and within this many times the spread of their differences [practice]."""
 SAME_WITHOUT_OVERLAP_CENTS = 20.0
 ONE_GAIN_DB = 2.0
-UNITS = {
-    "cents": "cents",
-    "unison_cents": "cents",
-    "decay_20_s": "s",
-    "release_20_s": "s",
-    "inharmonicity": "",
-}
+IN_NO_TAKE = "in no take"
 
 
 def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
@@ -98,14 +95,12 @@ def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
     rows, chosen, apart = [], [], []
     for key in keys:
         own = [(n, table[key]) for n, table in enumerate(tables) if key in table]
-        own = own or [(0, _in_no_take(key))]
+        own = own or [(0, {**absent_row(key, "unclear", IN_NO_TAKE), "status": "skipped"})]
         row, index = merge_key([r for _n, r in own], a4_hz=summary.a4_hz)
         rows.append(row)
         chosen.append(own[index][0])
         apart.append({"key": key, **spreads([r for _n, r in own])})
-    table = _typed(pd.DataFrame(rows, columns=_columns(takes)))
-    if len(takes) > 1:
-        table = _with_curve(table)
+    table = table_of(_with_curve(rows) if len(takes) > 1 else rows, merged=True)
     return MergedSurvey(
         table=table,
         summary=_summary(takes, table),
@@ -123,33 +118,6 @@ def _place(survey: Survey, text: str) -> tuple[int, int, float, str]:
     return survey.summary.first_key, survey.summary.last_key, survey.summary.seconds, text
 
 
-def _in_no_take(key: int) -> dict[str, Any]:
-    """A key between two registers that nobody recorded."""
-    measures = dict.fromkeys((c for c in COLUMNS if c not in TEXT_COLUMNS), np.nan)
-    return {
-        **measures,
-        "key": key,
-        "note": note_name(key),
-        **absent_row("unclear", "in no take"),
-        "status": "skipped",
-    }
-
-
-def _typed(table: pd.DataFrame) -> pd.DataFrame:
-    """Texts empty and numbers NaN where unknown, as in every survey table."""
-    for column in table.columns:
-        if column in TEXT_COLUMNS:
-            table[column] = table[column].fillna("").astype(str)
-        elif column != "key":
-            table[column] = table[column].astype(float)
-    return table
-
-
-def _columns(takes: Sequence[Survey]) -> list[str]:
-    names = dict.fromkeys(c for t in takes for c in t.table.columns)
-    return [*(c for c in names if c not in ("takes", "take_notes")), "takes", "take_notes"]
-
-
 def _best(takes: Sequence[Survey], table: pd.DataFrame, chosen: Sequence[int]) -> list[tuple[Survey, int]]:
     return [(takes[n], int(key)) for key, n in zip(table["key"], chosen, strict=True)]
 
@@ -157,9 +125,15 @@ def _best(takes: Sequence[Survey], table: pd.DataFrame, chosen: Sequence[int]) -
 def _take(number: int, survey: Survey) -> Take:
     s = survey.summary
     return Take(
-        number=number, first_key=s.first_key, last_key=s.last_key, measured=s.measured, seconds=s.seconds,
-        rate_hz=s.rate_hz, noise_db=s.noise_db, quality=s.quality,
-    )  # fmt: skip
+        number=number,
+        first_key=s.first_key,
+        last_key=s.last_key,
+        measured=s.measured,
+        seconds=s.seconds,
+        rate_hz=s.rate_hz,
+        noise_db=s.noise_db,
+        quality=s.quality,
+    )
 
 
 def _check(takes: Sequence[Survey]) -> None:
@@ -208,12 +182,9 @@ def _check_offsets(one: Survey, two: Survey) -> None:
         )
 
 
-def _brightness(takes: Sequence[Survey]) -> tuple[list[dict[int, dict[str, Any]]], dict[str, float]]:
+def _brightness(takes: Sequence[Survey]) -> tuple[list[dict[int, Row]], dict[str, float]]:
     """The takes' rows by key, brightness brought to one level where the takes allow it; and the slopes used."""
-    tables: list[dict[int, dict[str, Any]]] = [
-        {int(r["key"]): {str(c): v for c, v in r.items()} for r in t.table.to_dict(orient="records")}
-        for t in takes
-    ]
+    tables = [{int(row["key"]): row for row in rows_of(t.table)} for t in takes]
     if len(takes) < 2 or not _one_gain(takes):
         return tables, {}
     keys = np.array(sorted({k for t in tables for k in t}))
@@ -229,9 +200,9 @@ def _brightness(takes: Sequence[Survey]) -> tuple[list[dict[int, dict[str, Any]]
     return tables, {names[n]: slope for n, slope in slopes.items()}
 
 
-def _grid(tables: Sequence[dict[int, dict[str, Any]]], keys: np.ndarray[Any, Any], column: str) -> FloatArray:
-    nothing: dict[str, Any] = {}
-    return np.array([[float(t.get(int(k), nothing).get(column, np.nan)) for t in tables] for k in keys])
+def _grid(tables: Sequence[dict[int, Row]], keys: np.ndarray[Any, Any], name: str) -> FloatArray:
+    nothing: Row = {}
+    return np.array([[float(t.get(int(k), nothing).get(name, np.nan)) for t in tables] for k in keys])
 
 
 def _one_gain(takes: Sequence[Survey]) -> bool:
@@ -240,14 +211,23 @@ def _one_gain(takes: Sequence[Survey]) -> bool:
     return bool(np.all(np.isfinite(noise)) and max(noise) - min(noise) <= ONE_GAIN_DB)
 
 
-def _with_curve(table: pd.DataFrame) -> pd.DataFrame:
+def _with_curve(rows: Sequence[Row]) -> list[Row]:
     """The tuning curve through all keys, whichever take they come from."""
-    known = table["cents"].notna()
-    curve = np.full(len(table), np.nan)
-    curve[known] = tuning_curve(
-        table.loc[known, "cents"].to_numpy(float), table.loc[known, "key"].to_numpy(int)
-    )
-    return table.assign(curve_cents=curve, off_curve_cents=table["cents"].to_numpy(float) - curve)
+    cents = np.array([row["cents"] for row in rows], dtype=float)
+    known = ~np.isnan(cents)
+    curve = np.full(len(rows), np.nan)
+    curve[known] = tuning_curve(cents[known], np.array([row["key"] for row in rows])[known])
+    return [
+        _with_values(row, {"curve_cents": float(at), "off_curve_cents": float(own - at)})
+        for row, own, at in zip(rows, cents, curve, strict=True)
+    ]
+
+
+def _with_values(row: Row, values: dict[str, float]) -> Row:
+    """The row with these measures anew, a reason beside each that is empty now and beside none that isn't."""
+    gaps = {name: why for name, why in row["gaps"].items() if is_empty(values.get(name, np.nan))}
+    usual = {name: column(name).absent for name, value in values.items() if is_empty(value)}
+    return {**row, **values, "gaps": {**usual, **gaps}}
 
 
 def _summary(takes: Sequence[Survey], table: pd.DataFrame) -> SurveySummary:
@@ -270,20 +250,36 @@ def _summary(takes: Sequence[Survey], table: pd.DataFrame) -> SurveySummary:
     }
     return replace(
         all_of[0],
-        first_key=int(table["key"].min()), last_key=int(table["key"].max()), rate_hz=min(s.rate_hz for s in all_of),
-        channels=max(s.channels for s in all_of), seconds=sum(s.seconds for s in all_of), measured=int(measured.sum()),
-        silent=at["silent"], skipped=at["skipped"], unclear=at["unclear"], offset_cents=offset,
-        tuning_spread_cents=robust_spread(table["off_curve_cents"].to_numpy(float)) if len(cents) > 4 else None,
-        reading="doubtful" if doubtful else "clear", other_first_key=all_of[0].other_first_key if doubtful else None,
-        t60_s=float(np.median(rooms)) if rooms else None, t60_reason="" if rooms else all_of[0].t60_reason,
+        first_key=int(table["key"].min()),
+        last_key=int(table["key"].max()),
+        rate_hz=min(s.rate_hz for s in all_of),
+        channels=max(s.channels for s in all_of),
+        seconds=sum(s.seconds for s in all_of),
+        measured=int(measured.sum()),
+        silent=at["silent"],
+        skipped=at["skipped"],
+        unclear=at["unclear"],
+        offset_cents=offset,
+        tuning_spread_cents=robust_spread(table["off_curve_cents"].to_numpy(float))
+        if len(cents) > 4
+        else None,
+        reading="doubtful" if doubtful else "clear",
+        other_first_key=all_of[0].other_first_key if doubtful else None,
+        t60_s=float(np.median(rooms)) if rooms else None,
+        t60_reason="" if rooms else all_of[0].t60_reason,
         noise_db=max(s.noise_db for s in all_of),
         clipped_keys=tuple(sorted(set.intersection(*(set(s.clipped_keys) for s in all_of)))),
-        quality=quality, sustain_hidden=int((table["sustain_verdict"] == "tune first").sum()), sustain_heard=int(measured.sum()),
+        quality=quality,
+        sustain_hidden=int((table["sustain_verdict"] == "tune first").sum()),
+        sustain_heard=int(measured.sum()),
         warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=quality),
-        fault_counts={f: int(table["faults"].str.split(";").map(lambda own, f=f: f in own).sum()) for f in FAULTS},
+        fault_counts={
+            f: int(table["faults"].str.split(";").map(lambda own, f=f: f in own).sum()) for f in FAULTS
+        },
         impairments=tuple(i for i in all_of[0].impairments if all(i in s.impairments for s in all_of)),
-        quality_unknown=tuple(dict.fromkeys(u for s in all_of for u in s.quality_unknown)), **tuning_fields(table),
-    )  # fmt: skip
+        quality_unknown=tuple(dict.fromkeys(u for s in all_of for u in s.quality_unknown)),
+        **tuning_fields(table),
+    )
 
 
 def _said(all_of: Sequence[SurveySummary]) -> tuple[str, ...]:

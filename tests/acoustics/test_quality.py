@@ -15,16 +15,13 @@ from scipy import signal
 
 from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.background import find_gaps, find_hum, find_low_pass, offset_share
+from pianolab.acoustics.clipping import clipped_share
+from pianolab.acoustics.columns import resting_with
+from pianolab.acoustics.forbidding import forbid
 from pianolab.acoustics.gain import GainEvidence, hear_gain
-from pianolab.acoustics.quality import (
-    DECAY_COLUMNS,
-    RELEASE_COLUMNS,
-    Impairment,
-    clipped_share,
-    forbid,
-    playback_speed,
-    tone_offset_cents,
-)
+from pianolab.acoustics.recorder_states import Impairment
+from pianolab.acoustics.speed import playback_speed, tone_offset_cents
+from pianolab.acoustics.survey_table import rows_of, table_of
 from pianolab.io import real_notes, string_together
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale, room
 
@@ -87,9 +84,13 @@ def stored(samples: np.ndarray, rate_hz: int, *, suffix: str = "VORBIS", squeeze
 def gain_of(samples: np.ndarray, scale: ModelledScale, *, coded: bool = False) -> GainEvidence:
     truth = scale.truth
     return hear_gain(
-        np.atleast_2d(samples), rate_hz=scale.rate_hz, key=truth["key"].to_numpy(), coded=coded,
-        onset_s=truth["onset_s"].to_numpy(), hold_s=(truth["release_s"] - truth["onset_s"]).to_numpy(),
-    )  # fmt: skip
+        np.atleast_2d(samples),
+        rate_hz=scale.rate_hz,
+        key=truth["key"].to_numpy(),
+        coded=coded,
+        onset_s=truth["onset_s"].to_numpy(),
+        hold_s=(truth["release_s"] - truth["onset_s"]).to_numpy(),
+    )
 
 
 # Automatic gain
@@ -135,7 +136,12 @@ def test_without_a_background_the_notes_themselves_tell(recorder: str) -> None:
 
 def test_real_notes_are_no_automatic_gain_and_ridden_ones_are() -> None:
     sound, onsets_s = string_together(hold_s=2.5)
-    told = {"rate_hz": sound.rate_hz, "key": np.array(sorted(real_notes())), "onset_s": np.array(onsets_s), "hold_s": np.full(30, 2.5)}  # fmt: skip
+    told = {
+        "rate_hz": sound.rate_hz,
+        "key": np.array(sorted(real_notes())),
+        "onset_s": np.array(onsets_s),
+        "hold_s": np.full(30, 2.5),
+    }
     assert hear_gain(sound.samples.T, **told).state == "unknown"
     ridden = riding_gain(sound.samples, sound.rate_hz, **RECORDERS["usual"])
     assert hear_gain(ridden.T, **told).state == "automatic"
@@ -154,7 +160,9 @@ def test_automatic_gain_forbids_decay_and_says_so() -> None:
     assert len(measured) >= 25
     assert set(measured["sustain_trust"]) == {"automatic gain"}
     assert set(measured["sustain_verdict"]) == {""}
-    for column in (*DECAY_COLUMNS, *RELEASE_COLUMNS):
+    for column in (
+        c.name for c in resting_with(["decay_20_s", "late_db_per_s", "release_20_s", "string_db_per_s"])
+    ):
         assert (measured[column].isna() | (measured[column] == "")).all(), column
         assert measured["gaps"].str.contains(f"{column}=automatic gain", regex=False).all(), column
     for fault in ("short_sustain", "damper"):
@@ -185,7 +193,9 @@ def test_an_untouched_recording_shows_none_of_it() -> None:
 # Low-pass, hum, gaps, offset, clipping
 
 
-@pytest.mark.parametrize(("suffix", "squeeze"), [("VORBIS", 1.0), ("MPEG_LAYER_III", 0.5), ("MPEG_LAYER_III", 0.99)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("suffix", "squeeze"), [("VORBIS", 1.0), ("MPEG_LAYER_III", 0.5), ("MPEG_LAYER_III", 0.99)]
+)
 def test_a_low_bit_rate_cuts_the_top(suffix: str, squeeze: float) -> None:
     scale = played()
     low_pass_hz = find_low_pass(
@@ -355,11 +365,13 @@ def test_a_reference_tone_tells_the_clock(tone_hz: float) -> None:
 
 def test_forbidding_keeps_what_is_not_forbidden() -> None:
     table = heard().table
-    assert forbid(table, []).equals(table)
+    rows = rows_of(table)
+    pd.testing.assert_frame_equal(table_of(forbid(rows, [])), table)
     worse = Impairment(name="worse", says="", columns=("cents",), keys=(50,), faults=("unison",))
     milder = Impairment(name="milder", says="", columns=("cents", "buzz_db"), keys=(50, 51))
-    out = forbid(table, [worse, milder]).set_index("key")
+    out = table_of(forbid(rows, [worse, milder])).set_index("key")
     assert np.isnan(out.loc[50, "cents"])
+    assert np.isnan(out.loc[50, "f1_hz"]), "read from the same lines of the spectrum, so spoiled with it"
     assert "cents=worse" in out.loc[50, "gaps"]
     assert "buzz_db=milder" in out.loc[50, "gaps"]
     assert "unison=worse" in out.loc[50, "not_judged"]

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from pianolab.acoustics import MergedSurvey, Survey, listen, merge_takes
-from pianolab.acoustics.merging import touch_taken_out
+from pianolab.acoustics.brightness_by_blow import touch_taken_out
 from pianolab.errors import BadInput
 from pianolab.sound_model import PianoModel, render_scale
 
