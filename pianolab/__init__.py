@@ -29,9 +29,9 @@ _LAZY = {
     "listen_file": "pianolab.workflow",
     "survey_many": "pianolab.workflow",
     "recording_form": "pianolab.workflow",
-    "compare_casebook": "pianolab.workflow",
     "decide": "pianolab.workflow",
-    "export_page": "pianolab.workflow",
+    "export": "pianolab.workflow",
+    "Settings": "pianolab.workflow",
     "export_button": "pianolab.workflow",
 }
 
@@ -65,12 +65,12 @@ if TYPE_CHECKING:
     from pianolab.widgets import PianoForm as PianoForm
     from pianolab.widgets import ProfileForm as ProfileForm
     from pianolab.widgets import TouchForm as TouchForm
-    from pianolab.workflow import compare_casebook as compare_casebook
+    from pianolab.workflow import Settings as Settings
     from pianolab.workflow import decide as decide
     from pianolab.workflow import demo as demo
     from pianolab.workflow import demo_casebook as demo_casebook
+    from pianolab.workflow import export as export
     from pianolab.workflow import export_button as export_button
-    from pianolab.workflow import export_page as export_page
     from pianolab.workflow import listen_file as listen_file
     from pianolab.workflow import plan_visits as plan_visits
     from pianolab.workflow import recording_form as recording_form

@@ -14,6 +14,8 @@ from pianolab import __version__
 from pianolab.errors import BadInput, PianolabError
 
 FINE, BAD_INPUT, INTERRUPTED = 0, 2, 130
+USUAL = "usual"
+"""In place of a file of one's own: the one that comes with pianolab."""
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -85,8 +87,12 @@ def build_parser() -> argparse.ArgumentParser:
     export.add_argument("casebook", type=casebook_place, metavar="CASEBOOK")
     export.add_argument("--html", type=Path, metavar="OUT.html", help="the page")
     export.add_argument("--tables", type=Path, metavar="DIR", help="the numbers as CSV tables")
+    export.add_argument("--profile", metavar="NAME", help="the buyer; remembered; at first: first piano")
     export.add_argument(
-        "--profile", default="first piano", metavar="NAME", help="the buyer; default: %(default)s"
+        "--prices", metavar="FILE", help="your own price list (TOML), remembered; usual forgets it"
+    )
+    export.add_argument(
+        "--checklist", metavar="FILE", help="points of your own (TOML), remembered; usual forgets them"
     )
     export.add_argument(
         "--leave-out", type=words_of, default=(), metavar="WHAT", help="any of names,addresses,prices"
@@ -189,26 +195,41 @@ def _keep(args: argparse.Namespace, survey: object) -> list[str]:
 def run_export(args: argparse.Namespace) -> None:
     """Write the comparison page of a casebook, or its tables, or both."""
     from pianolab.casebook import open_casebook
-    from pianolab.workflow import Printer, export_both
+    from pianolab.workflow import Printer, Settings, export
 
     if args.html is None and args.tables is None:
         raise BadInput("pianolab export", "nothing to write", "--html OUT.html or --tables DIR, or both")
     with open_casebook(args.casebook) as casebook:
-        written = export_both(
+        given = _given_settings(args)
+        settings = Settings.of(casebook, **given)
+        written = export(
             casebook,
-            html_path=args.html,
-            folder=args.tables,
-            profile=args.profile,
+            args.html,
+            tables=args.tables,
             leave_out=args.leave_out,
             replace=args.replace,
+            settings=settings,
             progress=Printer(),
         )
+        if given:
+            settings.keep(casebook)
     for path in written.replaced:
         print(f"replaced: {path}")
+    for note in written.notes:
+        print(f"note: {note}")
+    if own := settings.own_words():
+        print(f"{'remembered from now on' if given else 'as this casebook remembers'}: {own}")
     if args.tables is not None:
         print(f"The tables are in {args.tables}.")
     if args.html is not None:
         print(f"Open {args.html} in a browser; it needs no network.")
+
+
+def _given_settings(args: argparse.Namespace) -> dict[str, object]:
+    """Settings that stand on the command line; ``usual`` takes back what was remembered."""
+    given = {"profile": args.profile, "prices": args.prices, "checklist": args.checklist}
+    own = {name: None if value == USUAL and name != "profile" else value for name, value in given.items()}
+    return {name: own[name] for name, value in given.items() if value is not None}
 
 
 def run_gather(args: argparse.Namespace) -> None:

@@ -27,7 +27,7 @@ from pianolab.cli import main
 from pianolab.io import read_sound, real_notes, write_sound
 from pianolab.model import Finding, Piano, Visit
 from pianolab.sound_model import PianoModel, render_scale
-from pianolab.workflow import compare_casebook, copy_notebooks
+from pianolab.workflow import copy_notebooks, decide
 
 RATE_HZ = 44100
 Outcome = tuple[int, str, str]
@@ -393,8 +393,8 @@ def test_with_the_left_pedal(run, sounds, tmp_path) -> None:
     assert run("listen", sounds / "scale.wav", "--csv", "open.csv", *keep)[0] == 0
     assert run("listen", sounds / "flat.wav", "--csv", "pedal.csv", *keep, "--left-pedal")[0] == 0
     with open_casebook(tmp_path / "book") as book:
-        compared = compare_casebook(book)
-        (heard,) = compared.surveys.values()
+        decision = decide(book)
+        (heard,) = decision.surveys.values()
         assert abs(heard.summary.offset_cents) < 20, "the one with the pedal is not judged"
     assert run("export", "book", "--html", "page.html")[0] == 0
     assert "The left pedal: " in (tmp_path / "page.html").read_text(encoding="utf-8")

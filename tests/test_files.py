@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from pianolab import files
-from pianolab.casebook import create_casebook, export_zip, open_casebook
+from pianolab.casebook import Casebook, create_casebook, export_zip, open_casebook
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.casebook.media import FOLDER
 from pianolab.casebook.migrate import BACKUPS
@@ -27,7 +27,7 @@ from pianolab.model import Piano, Visit
 from pianolab.report import write_page, write_tables
 from pianolab.shipped import shipped
 from pianolab.sound_model import PianoModel, render_scale
-from pianolab.workflow import copy_notebooks, export_both, export_page, export_tables
+from pianolab.workflow import copy_notebooks, export
 from pianolab.workflow.demonstration import is_own, marked
 from pianolab.workflow.visit_plan import VisitPlan
 
@@ -181,15 +181,18 @@ def in_book(write: Callable[..., object]) -> Writer:
     return writer
 
 
+def tables_of(book: Casebook, folder: Path, *, replace: bool) -> object:
+    return export(book, tables=folder, replace=replace)
+
+
 def plan() -> VisitPlan:
     return VisitPlan(stops=(), kit=(), leave_at_home=(), at_home=(), on_the_day=())
 
 
 WRITERS: dict[str, Writer] = {
-    "export_page": in_book(export_page),
-    "export_both": in_book(lambda b, p, replace: export_both(b, html_path=p, replace=replace)),
+    "export": in_book(export),
     "export_zip": in_book(export_zip),
-    "export_tables": lambda p, r: in_book(export_tables)(in_folder(p, "findings.csv"), r),
+    "export of tables": lambda p, r: in_book(tables_of)(in_folder(p, "findings.csv"), r),
     "write_tables": lambda p, r: write_tables(in_folder(p, "a.csv"), {"a.csv": "1", "b.csv": "2"}, replace=r),
     "copy_notebooks": lambda p, r: copy_notebooks(in_folder(p, "compare_a_shortlist.ipynb"), replace=r),
     "write_page": lambda p, r: write_page(p, "<p>page</p>", replace=r),
@@ -227,7 +230,7 @@ def test_a_function_replaces_only_where_asked(place, name) -> None:
     assert written.read_bytes() != LETTER
 
 
-@pytest.mark.parametrize("name", ["export_zip", "export_page", "write_sound", "write_page", "VisitPlan.save"])
+@pytest.mark.parametrize("name", ["export_zip", "export", "write_sound", "write_page", "VisitPlan.save"])
 def test_a_function_never_writes_to_a_casebooks_own_file(place, name) -> None:
     (sound,) = (place / "book" / "media").iterdir()
     before = content(place)
@@ -244,10 +247,10 @@ def test_a_taken_name_shows_before_the_work(place, monkeypatch) -> None:
     for work in (
         "classroom.lessons.lesson_drills",
         "classroom.pages.class_sections",
-        "workflow.exporting.work_out",
+        "workflow.exporting.decide",
     ):
         monkeypatch.setattr(f"pianolab.{work}", lambda *_, **__: pytest.fail("the work began"))
-    for name in ("write_class_page", "export_page", "export_tables"):
+    for name in ("write_class_page", "export", "export of tables"):
         with pytest.raises(AlreadyThere):
             WRITERS[name](place / "letter", False)
     with pytest.raises(AlreadyThere):
@@ -270,7 +273,7 @@ def test_a_page_may_lie_in_the_casebooks_folder() -> None:
     """A folder that holds casebook, notebooks and pages together is an ordinary thing."""
     with open_casebook("book") as book:
         for replace in (False, True):
-            assert export_page(book, "book/page.html", replace=replace).exists()
+            assert export(book, "book/page.html", replace=replace).paths[0].exists()
         assert book.verify().ok
 
 

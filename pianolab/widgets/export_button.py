@@ -15,8 +15,18 @@ from pianolab.files import AlreadyThere
 from pianolab.widgets.working import working
 
 Tell = Callable[[str, float], None]
-Writer = Callable[[Sequence[str], bool, Tell], Path]
-"""Of what to leave out, whether to replace what is there, and a progress function; gives the path written."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What was written, and what a reader of it should know."""
+
+    path: Path
+    notes: tuple[str, ...] = ()
+
+
+Writer = Callable[[Sequence[str], bool, Tell], Outcome]
+"""Of what to leave out, whether to replace what is there, and a progress function; gives what was written."""
 
 CHOICES = {
     "names": "leave out names (sellers, examiners, the pianos' own, photos)",
@@ -45,7 +55,7 @@ class ExportButton(ipywidgets.VBox):
     Parameters
     ----------
     page, tables : functions of what to leave out, whether to replace, and a progress function, that write and
-        return the path
+        return an `Outcome`
     target, tables_target : where they write
     """
 
@@ -83,12 +93,13 @@ class ExportButton(ipywidgets.VBox):
         buttons = [each.button for each in self._exports]
         with working(buttons=buttons, bar=self.bar, said=self.said, done="written"):
             try:
-                path = export.writer(self.leave_out, bool(self.replace.value), self._tell)
+                done = export.writer(self.leave_out, bool(self.replace.value), self._tell)
             except AlreadyThere as refused:
                 self.said.value = f"Nothing written: {_is_there(refused.path)} {_HOW}"
             else:
                 self.replace.value = False
-                self.said.value = f"Written: <b>{escape(str(path))}</b>. {export.next_step}"
+                notes = "".join(f" {escape(note[:1].upper() + note[1:])}." for note in done.notes)
+                self.said.value = f"Written: <b>{escape(str(done.path))}</b>. {export.next_step}{notes}"
 
     def _tell(self, what: str, share: float) -> None:
         self.bar.value = share

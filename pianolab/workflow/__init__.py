@@ -1,11 +1,10 @@
 """The long ways through: a recording into a casebook, a casebook into a page, and the demonstration."""
 
-from pianolab.workflow.comparing import CasebookComparison, compare_casebook
 from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.demo_second import demo_second_visit
 from pianolab.workflow.demonstration import demo
-from pianolab.workflow.exporting import export_both, export_page, export_tables
+from pianolab.workflow.exporting import Written, export
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebook_forms import export_button, recording_form
@@ -13,29 +12,28 @@ from pianolab.workflow.notebooks import copy_notebooks
 from pianolab.workflow.planning import plan_visits
 from pianolab.workflow.progress import Printer, Progress
 from pianolab.workflow.second_visit import ranking_changes, visit_changes
+from pianolab.workflow.settings import Settings
 from pianolab.workflow.tables import survey_csv, survey_json
 from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
 
 __all__ = [
-    "CasebookComparison",
     "Decision",
     "ManySurveys",
     "OneOfMany",
     "PlannedVisit",
     "Printer",
     "Progress",
+    "Settings",
     "Surveyed",
     "VisitPlan",
-    "compare_casebook",
+    "Written",
     "copy_notebooks",
     "decide",
     "demo",
     "demo_casebook",
     "demo_second_visit",
-    "export_both",
+    "export",
     "export_button",
-    "export_page",
-    "export_tables",
     "keep_survey",
     "listen_file",
     "plan_visits",

@@ -9,10 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics import Survey
-from pianolab.io import Sound, clip_bytes
+from pianolab.casebook import Casebook
+from pianolab.errors import PianolabError
+from pianolab.io import Sound, clip_bytes, read_sound
 from pianolab.io import loudness_db as weighted_db
 from pianolab.keyboard import note_name
 from pianolab.report import Clip
+from pianolab.workflow.hearing import Heard
 
 TELLING_KEYS = (16, 28, 46, 58, 64, 76)
 """One or two of each register: C2, C3, F#4, F#5, C6, C7."""
@@ -34,6 +37,20 @@ class Cut:
     key: int
     samples: Samples
     rate_hz: int
+
+
+def clips_of(casebook: Casebook, heard: Mapping[str, Heard]) -> dict[str, tuple[Clip, ...]]:
+    """The clips of every instrument whose recording can be read, from the recordings that count."""
+    surveys = {i: h.survey for i, h in heard.items()}
+    keys = clip_keys(surveys)
+    cuts = {}
+    for i, h in heard.items():
+        try:
+            sound = read_sound(casebook.media_path(h.recording.media)) if keys else None
+        except PianolabError:  # the survey is there, the sound is gone: no clips of this one
+            sound = None
+        cuts[i] = tuple(cut_note(sound, h.survey, key=k) for k in keys) if sound is not None else ()
+    return make_clips(surveys, cuts)
 
 
 def clip_keys(surveys: Mapping[str, Survey]) -> tuple[int, ...]:

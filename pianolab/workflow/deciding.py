@@ -1,41 +1,62 @@
-"""Everything a decision stands on, from a casebook: ranking, rooms, touch, years to come, what to find out."""
+"""The one road from a casebook to a decision: everything that page, tables, charts and notebooks show."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from pianolab.acoustics import Survey
-from pianolab.acoustics.holding import Holding
-from pianolab.acoustics.pedal import LeftPedal
-from pianolab.assess import PriceList, load_prices
-from pianolab.assess.care import CarePlan, care_plan
-from pianolab.assess.life import Life, remaining_life
+from pianolab.acoustics import Holding, LeftPedal, Survey
+from pianolab.assess import (
+    CarePlan,
+    Life,
+    TouchView,
+    YearlyCost,
+    care_plan,
+    cost_per_year,
+    remaining_life,
+    touch_view,
+)
 from pianolab.assess.listening import COMPARED
-from pianolab.assess.touch import TouchView, touch_view
-from pianolab.assess.yearly import YearlyCost, cost_per_year
 from pianolab.casebook import Casebook
-from pianolab.checklist import Checklist, load_checklist, load_touch_scales
+from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.compare import Comparison, compare_pianos
-from pianolab.model import BuyerProfile, Room
+from pianolab.model import Finding, Piano, Room
+from pianolab.report import Clip
 from pianolab.rooms import RoomChange, compare_rooms
 from pianolab.show import Row, Showable
-from pianolab.workflow.judging import Judged, find_profile, judge_casebook
+from pianolab.workflow.clips import clips_of
+from pianolab.workflow.currencies import without_money, year_unknown
+from pianolab.workflow.hearing import Heard
+from pianolab.workflow.judging import Judged, judge_casebook
 from pianolab.workflow.progress import Progress, quiet, stoppable
+from pianolab.workflow.provenance import provenance_of
+from pianolab.workflow.settings import Settings
+
+if TYPE_CHECKING:
+    from pianolab.workflow.exporting import Written
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Decision(Showable):
     """One shortlist decided for one buyer, with all it stands on; everything by piano id where not of all.
 
-    ``rooms`` says what the buyer's room alone changes, ``touch`` what players said, ``lives`` how long parts may
-    last, ``yearly`` what a year of use costs, ``care`` the first year with each piano; ``holding`` what became of the
-    tuning and ``pedals`` what the left pedal does, of those that were recorded so.
+    ``comparison`` holds the judged pianos, standings with offers, next steps and the verdict; ``surveys`` and
+    ``findings`` what was heard and found. ``rooms`` says what the buyer's room alone changes, ``touch`` what players
+    said, ``lives`` how long parts may last, ``yearly`` what a year of use costs, ``care`` the first year with each
+    piano; ``holding`` what became of the tuning and ``pedals`` what the left pedal does, of those that were recorded
+    so. ``no_money`` says why money could not be reckoned (empty where it was), ``notes`` what else should be known,
+    ``provenance`` where everything comes from.
     """
 
+    settings: Settings
     comparison: Comparison
+    surveys: Mapping[str, Survey]
+    findings: Mapping[str, tuple[Finding, ...]]
     rooms: Mapping[str, RoomChange]
     touch: TouchView
     lives: Mapping[str, Life]
@@ -43,7 +64,57 @@ class Decision(Showable):
     care: Mapping[str, CarePlan]
     holding: Mapping[str, Holding]
     pedals: Mapping[str, LeftPedal]
+    provenance: Mapping[str, str]
+    notes: tuple[str, ...] = ()
+    no_money: str = ""
+    casebook: Casebook = field(repr=False)
+    heard: Mapping[str, Heard] = field(repr=False)
     header = Comparison.header
+
+    @property
+    def checklist(self) -> Checklist:
+        """The points that were judged by."""
+        return self.settings.points
+
+    @property
+    def pianos(self) -> tuple[Piano, ...]:
+        """The shortlist as the casebook has it."""
+        return tuple(a.piano for a in self.comparison.assessments)
+
+    @cached_property
+    def clips(self) -> dict[str, tuple[Clip, ...]]:
+        """The same few keys of every piano, equally loud; cut when first asked for, from the casebook's sounds."""
+        return clips_of(self.casebook, self.heard)
+
+    def piano(self, name_or_id: str = "") -> Piano:
+        """A piano by name or id; the one that the verdict is about, or else the one ahead, where none is named.
+
+        Raises
+        ------
+        BadInput
+            no such piano
+        """
+        ahead = self.comparison.verdict.piano_id or self.comparison.standings[0].piano_id
+        wanted = self.casebook.piano(name_or_id or ahead)
+        return next(p for p in self.pianos if p.id == wanted.id)
+
+    def chart(self, kind: str, piano: str = "", *, theme: str = "light") -> Any:
+        """A chart of all pianos, or of one; see `pianolab.workflow.charts.chart_of` for the kinds."""
+        from pianolab.workflow.charts import chart_of
+
+        return chart_of(self, kind, piano=piano, theme=theme)
+
+    def table(self, kind: str, piano: str = "") -> Showable:
+        """A part of it as a table; see `pianolab.workflow.decision_tables.table_of` for the kinds."""
+        from pianolab.workflow.decision_tables import table_of
+
+        return table_of(self, kind, piano=piano)
+
+    def export(self, html: str | Path | None = None, **more: Any) -> Written:
+        """Write the page, the tables or both; see `pianolab.export`."""
+        from pianolab.workflow.exporting import export
+
+        return export(self, html, **more)
 
     def headline(self) -> str:
         return self.comparison.headline()
@@ -55,33 +126,27 @@ class Decision(Showable):
         return self.comparison.shown()
 
     def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{escape(s)}</p>" for s in self.comparison.verdict.sentences)
-        return super()._repr_html_() + sentences
+        said = (*self.comparison.verdict.sentences, *self.notes)
+        return super()._repr_html_() + "".join(f"<p>{escape(s)}</p>" for s in said)
 
 
 @stoppable("Not decided to the end; the casebook is as it was.")
 def decide(
-    casebook: Casebook,
-    *,
-    profile: str | BuyerProfile = "first piano",
-    player: str = "",
-    year: int | None = None,
-    checklist: Checklist | None = None,
-    prices: PriceList | None = None,
-    seed: int = 0,
-    progress: Progress | None = None,
+    casebook: Casebook, settings: Settings | None = None, *, progress: Progress | None = None, **changes: Any
 ) -> Decision:
     """Decide about all pianos of a casebook for one buyer.
+
+    Of each piano the latest findings count and the recording of the latest visit; a recording that has no
+    survey yet is listened to. A piano without a recording, or with one that can't be used, is judged by
+    its findings alone, and its sound stays unknown. Where money can't be reckoned in one currency, the pianos are
+    compared without it, and the decision says so.
 
     Parameters
     ----------
     casebook : an open casebook; it is only read
-    profile : a buyer, or the name of one
-    player : for whom the touch should suit; empty: nobody in particular
-    year : the present year, for the age of parts; None takes the year of the latest visit
-    checklist, prices : those that come with pianolab if not given
-    seed : int; the same seed gives the same result
+    settings : for whom, with which points and prices; what the casebook remembers if not given
     progress : called with what is being done and a share from 0 to 1
+    changes : fields of `Settings` that shall be otherwise, such as ``profile="patient restorer"``
 
     Returns
     -------
@@ -90,57 +155,115 @@ def decide(
     Raises
     ------
     BadInput
-        an empty casebook, an unknown profile, weights that exclude each other, prices in another currency
+        an empty casebook, an unknown buyer, weights that exclude each other, findings of another checklist, a job
+        without a price
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pianolab.casebook import create_casebook
+    >>> with tempfile.TemporaryDirectory() as folder, create_casebook(folder) as casebook:
+    ...     with casebook.editing(by="Ana") as edit:
+    ...         piano = edit.add(Piano(name="by the window"))
+    ...     decide(casebook, profile="patient restorer").comparison.verdict.kind
+    'find out first'
     """
-    checklist, prices = checklist or load_checklist(), prices or load_prices()
-    buyer = find_profile(casebook, profile)
-    buyer.check()
-    judged = judge_casebook(
-        casebook, profile=buyer, checklist=checklist, prices=prices, seed=seed, progress=progress or quiet
-    )
-    comparison = compare_pianos(judged.assessments, profile=buyer, seed=seed)
-    return decision_of(
-        casebook, judged, comparison, checklist=checklist, prices=prices, player=player, year=year
-    )
-
-
-def decision_of(
-    casebook: Casebook, judged: Judged, comparison: Comparison, *, checklist: Checklist, prices: PriceList,
-    player: str = "", year: int | None = None,
-) -> Decision:  # fmt: skip
-    """What a comparison of judged pianos means for the buyer's room, hands, purse and first year."""
-    buyer, seed = comparison.profile, comparison.seed
-    year = year or max((v.day.year for v in casebook.visits()), default=date.today().year)
+    wanted = settings if settings is not None else Settings.of(casebook)
+    wanted = replace(wanted, **changes) if changes else wanted
+    judged = judge_casebook(casebook, wanted, progress=progress or quiet)
+    reckoning = judged.reckoning
+    comparison = compare_pianos(judged.assessments, profile=reckoning.buyer, seed=wanted.seed)
+    if reckoning.why_none:
+        buyer = wanted.buyer(casebook)
+        comparison = without_money(comparison, judged.pianos, buyer=buyer, why=reckoning.why_none)
+    notes = _notes(judged, wanted)
     return Decision(
+        settings=wanted,
         comparison=comparison,
-        rooms=_rooms(casebook, judged, buyer.home_room),
-        touch=touch_view(
-            casebook.touch_opinions(), casebook.touch_trials(), scales=load_touch_scales(),
-            pianos=judged.pianos, visits=casebook.visits(), player=player, wish=buyer.touch_taste or None, seed=seed,
-        ),
-        lives={
-            p.id: remaining_life(p, judged.findings[p.id], profile=buyer, year=year, checklist=checklist)
-            for p in judged.pianos
-        },
-        yearly={
-            a.piano.id: cost_per_year(a.piano, a.repairs, profile=buyer, prices=prices, seed=seed)
-            for a in judged.assessments
-        },
-        care={
-            p.id: care_plan(
-                p, judged.findings[p.id], survey=_survey(judged, p.id), profile=buyer,
-                holds=holds_of(judged.holding.get(p.id)), checklist=checklist,
-            )
-            for p in judged.pianos
-        },
-        holding=dict(judged.holding),
-        pedals=dict(judged.pedals),
-    )  # fmt: skip
+        surveys={i: h.survey for i, h in judged.heard.items()},
+        findings=judged.findings,
+        rooms=_rooms(judged, reckoning.buyer.home_room),
+        touch=_touch(casebook, judged, wanted),
+        lives=_lives(judged, wanted),
+        yearly=_yearly(judged, comparison, wanted),
+        care=_care(judged, wanted),
+        holding=judged.holding,
+        pedals=judged.pedals,
+        provenance=provenance_of(judged, wanted, notes),
+        notes=notes,
+        no_money=reckoning.why_none,
+        casebook=casebook,
+        heard=judged.heard,
+    )
 
 
-def _survey(judged: Judged, piano_id: str) -> Survey | None:
-    heard = judged.heard.get(piano_id)
-    return None if heard is None else heard.survey
+def _notes(judged: Judged, settings: Settings) -> tuple[str, ...]:
+    """What whoever reads a result should know of the prices behind it."""
+    if judged.reckoning.why_none:
+        return judged.reckoning.notes
+    jobs = ["tuning", *(job.job for a in judged.assessments for job in a.repairs.jobs)]
+    lent = settings.price_list.stand_ins(jobs)
+    return (*judged.reckoning.notes, *settings.price_list.notes, *([lent] if lent else []))
+
+
+def _rooms(judged: Judged, home: Room) -> dict[str, RoomChange]:
+    """For each piano the room of its latest visit that is described, against the buyer's own."""
+    changes = {}
+    for piano in judged.pianos:
+        described = [v.room for v in judged.visits if v.piano_id == piano.id and v.room != Room()]
+        survey = judged.survey(piano.id)
+        changes[piano.id] = compare_rooms(
+            described[-1] if described else Room(),
+            home,
+            kind=piano.kind,
+            heard_t60_s=survey.summary.t60_s if survey is not None else None,
+        )
+    return changes
+
+
+def _touch(casebook: Casebook, judged: Judged, settings: Settings) -> TouchView:
+    there, until = {v.id for v in judged.visits}, settings.until
+    return touch_view(
+        [o for o in casebook.touch_opinions() if o.visit_id in there],
+        [t for t in casebook.touch_trials() if until is None or t.day is None or t.day <= until],
+        scales=load_touch_scales(),
+        pianos=judged.pianos,
+        visits=judged.visits,
+        player=settings.player,
+        wish=judged.reckoning.buyer.touch_taste or None,
+        seed=settings.seed,
+    )
+
+
+def _lives(judged: Judged, settings: Settings) -> dict[str, Life]:
+    year = settings.year or max((v.day.year for v in judged.visits), default=date.today().year)
+    buyer = judged.reckoning.buyer
+    return {
+        p.id: remaining_life(p, judged.findings[p.id], profile=buyer, year=year, checklist=settings.points)
+        for p in judged.pianos
+    }
+
+
+def _yearly(judged: Judged, comparison: Comparison, settings: Settings) -> dict[str, YearlyCost]:
+    reckoning = judged.reckoning
+    if reckoning.why_none:
+        return {p.id: year_unknown(p, reckoning.buyer, reckoning.why_none) for p in judged.pianos}
+    return {
+        a.piano.id: cost_per_year(
+            a.piano, a.repairs, profile=reckoning.buyer, prices=reckoning.prices, seed=settings.seed
+        )
+        for a in comparison.assessments
+    }
+
+
+def _care(judged: Judged, settings: Settings) -> dict[str, CarePlan]:
+    return {
+        p.id: care_plan(
+            p, judged.findings[p.id], survey=judged.survey(p.id), profile=judged.reckoning.buyer,
+            holds=holds_of(judged.holding.get(p.id)), checklist=settings.points,
+        )
+        for p in judged.pianos
+    }  # fmt: skip
 
 
 def holds_of(holding: Holding | None) -> bool | None:
@@ -154,18 +277,3 @@ def holds_of(holding: Holding | None) -> bool | None:
     if holding is None or holding.state != COMPARED:
         return None
     return not holding.listed
-
-
-def _rooms(casebook: Casebook, judged: Judged, home: Room) -> dict[str, RoomChange]:
-    """For each piano the room of its latest visit that is described, against the buyer's own."""
-    changes = {}
-    for piano in judged.pianos:
-        described = [v.room for v in casebook.visits(piano.id) if v.room != Room()]
-        heard = judged.heard.get(piano.id)
-        changes[piano.id] = compare_rooms(
-            described[-1] if described else Room(),
-            home,
-            kind=piano.kind,
-            heard_t60_s=heard.survey.summary.t60_s if heard is not None else None,
-        )
-    return changes

@@ -10,9 +10,10 @@ from pathlib import Path
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.files import write_files
+from pianolab.workflow.deciding import decide
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.exporting import PAGE
-from pianolab.workflow.page_making import page_of, work_out
+from pianolab.workflow.page_making import page_of
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 
 CASEBOOK = "casebook"
@@ -54,7 +55,7 @@ def demo(out: str | Path, *, progress: Progress | None = None) -> Path:
 
 
 def _write_page(casebook: Casebook, page: Path, *, tell: Progress) -> None:
-    html = page_of(work_out(casebook, progress=tell)).encode("utf-8")
+    html = page_of(decide(casebook, progress=tell)).encode("utf-8")
     tell("writing", 0.9)
     if page.exists():
         _check_page(page)

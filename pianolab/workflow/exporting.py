@@ -1,4 +1,4 @@
-"""The comparison page of a casebook, and its tables."""
+"""The comparison page of a casebook, and its tables, into files."""
 
 from __future__ import annotations
 
@@ -10,97 +10,88 @@ from pathlib import Path
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.files import check_outputs, check_place, own_files, write_files
-from pianolab.model import BuyerProfile
 from pianolab.report import ALWAYS, check_choices, check_folder, table_files
-from pianolab.workflow.page_making import page_of, tables_of, work_out
+from pianolab.show import Row, Showable
+from pianolab.workflow.deciding import Decision, decide
+from pianolab.workflow.page_making import page_of, tables_of
 from pianolab.workflow.progress import Progress, quiet, stoppable
+from pianolab.workflow.settings import Settings
 
 PAGE = "comparison.html"
 
 
-@stoppable("The page was not written; what was there before is as it was.")
-def export_page(
-    casebook: Casebook,
-    html_path: str | Path,
-    *,
-    profile: str | BuyerProfile = "first piano",
-    leave_out: Sequence[str] = (),
-    seed: int = 0,
-    replace: bool = False,
-    progress: Progress | None = None,
-) -> Path:
-    """Write the comparison page of a casebook: one HTML file with everything inside.
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Written(Showable):
+    """What an export wrote, which of it was there before and has been replaced, as was asked, and from what.
 
-    Parameters
-    ----------
-    casebook : an open casebook; it is only read
-    html_path : where to write; the file appears when it is complete
-    profile : a buyer, or the name of one
-    leave_out : any of ``names``, ``addresses``, ``prices``, which then stand nowhere in the page
-    replace : whether a file that is there may be replaced
-
-    Returns
-    -------
-    Path of the page
-
-    Raises
-    ------
-    BadInput
-        a place that can't be written, a file there and not ``replace``, a casebook's own file, an unknown profile,
-        an empty casebook
+    ``notes`` says what a reader of the page should know, such as that it was compared without money.
     """
-    path = Path(html_path)
-    export_both(
-        casebook, html_path=path, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=progress
-    )  # fmt: skip
-    return path
-
-
-@dataclass(frozen=True, kw_only=True)
-class Written:
-    """What an export wrote, and which of it was there before and has been replaced, as was asked."""
 
     paths: tuple[Path, ...]
     replaced: tuple[Path, ...]
+    decision: Decision
+    header = ("file", "note")
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return self.decision.notes
+
+    def headline(self) -> str:
+        return f"written: {', '.join(str(p) for p in self.paths)}"
+
+    def rows(self) -> list[Row]:
+        return [(str(p), "replaced" if p in self.replaced else "") for p in self.paths]
 
 
-def export_both(
-    casebook: Casebook,
+@stoppable("Nothing was written; what was there before is as it was.")
+def export(
+    what: Casebook | Decision,
+    html: str | Path | None = None,
     *,
-    html_path: str | Path | None = None,
-    folder: str | Path | None = None,
-    profile: str | BuyerProfile = "first piano",
+    tables: str | Path | None = None,
     leave_out: Sequence[str] = (),
-    seed: int = 0,
     replace: bool = False,
+    settings: Settings | None = None,
     progress: Progress | None = None,
 ) -> Written:
-    """Write the page, the tables or both of a casebook that is judged once.
+    """Write the comparison page (one HTML file with everything inside), its numbers as CSV tables, or both.
 
     Parameters
     ----------
-    html_path, folder : where page and tables go; None leaves them out
-    casebook, profile, leave_out, seed, replace, progress : as in `export_page`
+    what : a decision, or an open casebook, which is decided first
+    html : where the page goes; the file appears when it is complete
+    tables : the folder for the tables; made where it is missing, other files in it stay
+    leave_out : any of ``names``, ``addresses``, ``prices``, which then stand nowhere in them
+    replace : whether files that are there may be replaced
+    settings : for a casebook: for whom, with which points and prices; what it remembers if not given
+    progress : called with what is being done and a share from 0 to 1
 
     Raises
     ------
     BadInput
-        as `export_page`; then neither page nor tables are written
+        no place, one that can't be written, a file there and not ``replace``, a casebook's own file, settings for what
+        is decided already, and what `decide` refuses; then neither page nor tables are written
     """
-    tell, page = progress or quiet, None if html_path is None else Path(html_path)
+    if html is None and tables is None:
+        raise BadInput("export", "nowhere to write", "a file for the page, a folder for the tables, or both")
+    if isinstance(what, Decision) and settings is not None:
+        raise BadInput("settings", "those of another decision", "none", "This one is decided already.")
+    tell, page = progress or quiet, None if html is None else Path(html)
     check_choices(leave_out)
-    own = tuple(own_files(casebook.folder))
-    _check_free(page, folder, inputs=own, replace=replace)
-    worked_out = work_out(casebook, profile=profile, seed=seed, progress=tell)
-    contents = {} if page is None else {page: page_of(worked_out, leave_out=leave_out).encode("utf-8")}
-    if folder is not None:
-        contents |= table_files(Path(folder), tables_of(worked_out, leave_out=leave_out))
+    own = tuple(own_files((what.casebook if isinstance(what, Decision) else what).folder))
+    _check_free(page, tables, inputs=own, replace=replace)
+    decision = what if isinstance(what, Decision) else decide(what, settings, progress=tell)
+    contents = {}
+    if page is not None:
+        tell("cutting the clips", 0.8)
+        contents[page] = page_of(decision, leave_out=leave_out).encode("utf-8")
+    if tables is not None:
+        contents |= table_files(Path(tables), tables_of(decision, leave_out=leave_out))
     there = tuple(p for p in contents if p.exists())
     tell("writing", 0.9)
-    made = None if folder is None else Path(folder)
-    write_files(contents, folder=made, inputs=own, replace=replace)
+    write_files(contents, folder=None if tables is None else Path(tables), inputs=own, replace=replace)
     tell("written", 1.0)
-    return Written(paths=tuple(contents), replaced=there)
+    return Written(paths=tuple(contents), replaced=there, decision=decision)
 
 
 def _check_free(
@@ -117,37 +108,3 @@ def _check_free(
     for path in (page, places[-1]):
         if path is not None and (path is page or path.parent.exists()):
             check_place(path)
-
-
-@stoppable("The tables were not written; what was there before is as it was.")
-def export_tables(
-    casebook: Casebook,
-    folder: str | Path,
-    *,
-    profile: str | BuyerProfile = "first piano",
-    leave_out: Sequence[str] = (),
-    seed: int = 0,
-    replace: bool = False,
-    progress: Progress | None = None,
-) -> Path:
-    """Write the same content as a set of CSV tables into a folder, for those who want the numbers.
-
-    Parameters
-    ----------
-    folder : made where it is missing; other files in it stay
-    casebook, profile, leave_out, seed, replace, progress : as in `export_page`
-
-    Returns
-    -------
-    Path of the folder
-
-    Raises
-    ------
-    BadInput
-        as `export_page`
-    """
-    path = Path(folder)
-    export_both(
-        casebook, folder=path, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=progress
-    )  # fmt: skip
-    return path

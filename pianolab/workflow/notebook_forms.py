@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.io import sound_info
-from pianolab.model import BuyerProfile, Piano, Visit
-from pianolab.workflow.exporting import PAGE, export_page, export_tables
+from pianolab.model import Piano, Visit
+from pianolab.workflow.deciding import Decision
+from pianolab.workflow.exporting import PAGE, export
 from pianolab.workflow.listening import survey_into
 from pianolab.workflow.progress import Progress
+from pianolab.workflow.settings import Settings
 
 if TYPE_CHECKING:
     from pianolab.widgets.export_button import ExportButton
@@ -26,11 +28,7 @@ SUFFIXES = frozenset({
 
 
 def export_button(
-    casebook: Casebook,
-    html_path: str | Path | None = None,
-    *,
-    profile: str | BuyerProfile = "first piano",
-    seed: int = 0,
+    what: Casebook | Decision, html: str | Path | None = None, *, settings: Settings | None = None
 ) -> ExportButton:
     """A form with one button that writes the comparison page, and a second one for the tables.
 
@@ -39,29 +37,30 @@ def export_button(
 
     Parameters
     ----------
-    casebook : an open casebook; it is only read
-    html_path : where the page goes, ``comparison.html`` beside the casebook's folder if not given; the tables
+    what : a decision, or an open casebook, which is decided anew each time a button is pressed
+    html : where the page goes, ``comparison.html`` beside the casebook's folder if not given; the tables
         go into the folder ``comparison-tables`` beside the page
-    profile, seed : as in `export_page`
+    settings : as in `export`
 
     Returns
     -------
     ExportButton; a notebook shows it as it is
     """
-    from pianolab.widgets.export_button import ExportButton
+    from pianolab.widgets.export_button import ExportButton, Outcome
 
-    path = Path(html_path) if html_path is not None else _beside(casebook) / PAGE
+    casebook = what.casebook if isinstance(what, Decision) else what
+    path = Path(html) if html is not None else _beside(casebook) / PAGE
     folder = path.parent / TABLES
 
-    def page(leave_out: Sequence[str], replace: bool, tell: Progress) -> Path:
-        return export_page(
-            casebook, path, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=tell
-        )
+    def page(leave_out: Sequence[str], replace: bool, tell: Progress) -> Outcome:
+        done = export(what, path, leave_out=leave_out, replace=replace, settings=settings, progress=tell)
+        return Outcome(path, done.notes)
 
-    def tables(leave_out: Sequence[str], replace: bool, tell: Progress) -> Path:
-        return export_tables(
-            casebook, folder, profile=profile, leave_out=leave_out, seed=seed, replace=replace, progress=tell
+    def tables(leave_out: Sequence[str], replace: bool, tell: Progress) -> Outcome:
+        done = export(
+            what, tables=folder, leave_out=leave_out, replace=replace, settings=settings, progress=tell
         )
+        return Outcome(folder, done.notes)
 
     return ExportButton(page=page, tables=tables, target=path, tables_target=folder)
 

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 from pianolab.acoustics import Survey
-from pianolab.assess import VisitChanges, compare_visits, load_prices
+from pianolab.assess import VisitChanges, compare_visits
 from pianolab.casebook import Casebook
-from pianolab.checklist import Checklist, load_checklist
-from pianolab.compare import RankingChange, compare_pianos, explain_change
+from pianolab.compare import RankingChange, explain_change
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Visit
+from pianolab.model import Finding, Piano, Visit
 from pianolab.shipped import shipped
-from pianolab.workflow.judging import find_profile, judge_casebook
+from pianolab.workflow.deciding import decide
+from pianolab.workflow.hearing import all_heard
 from pianolab.workflow.progress import quiet, stoppable
+from pianolab.workflow.settings import Settings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,14 +53,14 @@ def load_second_visit() -> SecondVisit:
     return SecondVisit(**raw)
 
 
-def visit_changes(casebook: Casebook, piano: str, *, checklist: Checklist | None = None) -> VisitChanges:
+def visit_changes(casebook: Casebook, piano: str, settings: Settings | None = None) -> VisitChanges:
     """What is different between the last visit to a piano and what was known before it.
 
     Parameters
     ----------
     casebook : an open casebook; it is only read
     piano : id or name
-    checklist : the one that comes with pianolab if not given
+    settings : with which points; what the casebook remembers if not given
 
     Raises
     ------
@@ -69,57 +69,39 @@ def visit_changes(casebook: Casebook, piano: str, *, checklist: Checklist | None
     """
     which = casebook.piano(piano)
     *earlier, last = _two_visits(casebook, which.id, which.name)
+    before = earlier[-1].day
     return compare_visits(
         which,
-        casebook.current_findings(which.id, until=earlier[-1].day),
+        casebook.current_findings(which.id, until=before),
         casebook.findings(last.id),
-        checklist=checklist or load_checklist(),
-        heard_before=_survey(casebook, earlier),
-        heard_after=_survey(casebook, [last]),
-        days=float((last.day - earlier[-1].day).days),
+        checklist=(settings or Settings.of(casebook)).points,
+        heard_before=_survey(casebook, which, until=before),
+        heard_after=_survey(casebook, which, since=last.day),
+        days=float((last.day - before).days),
     )
 
 
 @stoppable("Not compared to the end; the casebook is as it was.")
 def ranking_changes(
-    casebook: Casebook,
-    *,
-    profile: str | BuyerProfile = "first piano",
-    since: date | None = None,
-    seed: int = 0,
+    casebook: Casebook, settings: Settings | None = None, *, since: date | None = None, **changes: Any
 ) -> RankingChange:
-    """What the visits since a day did to the ranking of a casebook's shortlist, and why.
+    """What the visits since a day did to the ranking of a casebook's shortlist, and why: two decisions side by side.
 
     Parameters
     ----------
     casebook : an open casebook; it is only read
-    profile : a buyer, or the name of one
+    settings, changes : as in `decide`; the same for both
     since : the first day that counts as after; None takes the day of the latest second visit to a piano
-    seed : int; the same for both comparisons
 
     Raises
     ------
     BadInput
-        no piano was visited twice and no day given
+        no piano was visited twice and no day given, and what `decide` refuses
     """
-    buyer, checklist, prices = find_profile(casebook, profile), load_checklist(), load_prices()
     day = since or _latest_return(casebook)
-    before, after = (
-        judge_casebook(
-            casebook,
-            profile=buyer,
-            checklist=checklist,
-            prices=prices,
-            seed=seed,
-            until=until,
-            progress=quiet,
-        )
-        for until in (day - timedelta(days=1), None)
-    )
-    return explain_change(
-        compare_pianos(before.assessments, profile=buyer, seed=seed),
-        compare_pianos(after.assessments, profile=buyer, seed=seed),
-    )
+    after = decide(casebook, settings, **changes)
+    before = decide(casebook, after.settings, until=day - timedelta(days=1))
+    return explain_change(before.comparison, after.comparison)
 
 
 def _two_visits(casebook: Casebook, piano_id: str, name: str) -> tuple[Visit, ...]:
@@ -142,8 +124,10 @@ def _latest_return(casebook: Casebook) -> date:
     return max(days)
 
 
-def _survey(casebook: Casebook, visits: Iterable[Visit]) -> Survey | None:
-    """The survey of the latest of these visits that has one."""
-    days = {v.id: v.day for v in visits}
-    mine = [(days[r.visit_id], n, r) for n, r in enumerate(casebook.surveys()) if r.visit_id in days]
-    return Survey.from_json(max(mine)[2].survey_json) if mine else None
+def _survey(
+    casebook: Casebook, piano: Piano, *, until: date | None = None, since: date | None = None
+) -> Survey | None:
+    """The survey of a piano that counts up to a day, or None; and None where it is of before ``since``."""
+    heard = all_heard(casebook, (piano,), {}, until=until, progress=quiet).get(piano.id)
+    old = heard is not None and since is not None and heard.day < since.isoformat()
+    return None if heard is None or old else heard.survey

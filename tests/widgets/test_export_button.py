@@ -8,7 +8,7 @@ import pytest
 import pianolab
 from pianolab.errors import BadInput
 from pianolab.files import write_files
-from pianolab.widgets.export_button import ExportButton
+from pianolab.widgets.export_button import ExportButton, Outcome
 
 
 @pytest.fixture
@@ -18,13 +18,13 @@ def calls() -> list[tuple[str, tuple[str, ...]]]:
 
 def make(calls, *, fail: Exception | None = None) -> ExportButton:
     def writer(name: str):
-        def write(leave_out, replace, tell) -> Path:
+        def write(leave_out, replace, tell) -> Outcome:
             assert not replace
             calls.append((name, tuple(leave_out)))
             tell("working", 0.5)
             if fail is not None:
                 raise fail
-            return Path(name)
+            return Outcome(Path(name), ("mind <this>",))
 
         return write
 
@@ -38,6 +38,7 @@ def test_a_click_writes_with_what_is_ticked(calls) -> None:
     form.tables_button.click()
     assert calls == [("page.html", ("prices",)), ("tables", ("prices",))]
     assert "tables" in form.said.value
+    assert form.said.value.endswith(" Mind &lt;this&gt;.")
     assert not form.page_button.disabled
     assert form.bar.layout.visibility == "hidden"
 
@@ -53,9 +54,9 @@ def test_a_failure_is_said_in_words(calls, fail) -> None:
 
 
 def writing_to(target: Path) -> ExportButton:
-    def write(leave_out, replace, _) -> Path:
+    def write(leave_out, replace, _) -> Outcome:
         write_files({target: f"left out: {leave_out}".encode()}, replace=replace)
-        return target
+        return Outcome(target)
 
     return ExportButton(page=write, target=target)
 
@@ -100,12 +101,23 @@ def test_of_a_casebook_it_writes_beside_its_folder_and_says_what_hinders_it(visi
     form = pianolab.export_button(casebook)
     assert Path(form.page_button.tooltip) == casebook.folder.parent / "comparison.html"
     assert Path(form.tables_button.tooltip) == casebook.folder.parent / "comparison-tables"
-    with casebook.editing(by="me") as edit:
-        edit.change(replace(casebook.pianos()[0], currency="SEK"))
+    form = pianolab.export_button(casebook, settings=pianolab.Settings(profile="my uncle"))
     form.page_button.click()
     assert form.said.value.startswith("Not written. ")
-    assert "SEK" in form.said.value
+    assert "my uncle" in form.said.value
     assert {p.name for p in casebook.folder.parent.iterdir()} == {casebook.folder.name}
+
+
+def test_without_a_price_list_in_the_pianos_currency_it_writes_and_says_so(visit_and_book) -> None:
+    casebook, _ = visit_and_book
+    with casebook.editing(by="me") as edit:
+        edit.change(replace(casebook.pianos()[0], currency="SEK"))
+    form = pianolab.export_button(casebook)
+    form.page_button.click()
+    assert form.said.value.startswith("Written: ")
+    assert "Compared without money: " in form.said.value
+    assert "SEK" in form.said.value
+    assert (casebook.folder.parent / "comparison.html").exists()
 
 
 def test_the_twin_is_escaped(calls) -> None:

@@ -59,9 +59,9 @@ def test_clips_of_one_key_are_equally_loud(rate_hz: int) -> None:
 
 
 def test_clips_of_the_demonstration(demo_book) -> None:
-    from pianolab.workflow import compare_casebook
+    from pianolab.workflow import decide
 
-    clips = compare_casebook(demo_book).clips
+    clips = decide(demo_book).clips
     assert len(clips) == 4
     assert len({tuple(c.key for c in own) for own in clips.values()}) == 1
     assert len(next(iter(clips.values()))) >= 4

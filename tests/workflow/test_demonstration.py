@@ -16,7 +16,7 @@ from pianolab.checklist.points import VALUE_OF
 from pianolab.compare import compare_pianos
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Piano, load_profiles
-from pianolab.workflow import compare_casebook, demo, demo_casebook, ranking_changes, sound_cache
+from pianolab.workflow import decide, demo, demo_casebook, ranking_changes, sound_cache
 from pianolab.workflow import demo_book as building
 from pianolab.workflow.demo_book import plan_demo
 from pianolab.workflow.demonstration import marked
@@ -252,18 +252,17 @@ def test_tuned_and_heard_again_the_short_treble_shows(
         return really_hear(planned, tell, scratch=scratch)
 
     monkeypatch.setattr(building, "hear_visit", hear)
-    monkeypatch.setattr("pianolab.workflow.comparing.clip_keys", lambda _: ())
     with demo_casebook(tmp_path / "book", second_visit=True) as casebook:
         (piano,) = (p for p in casebook.pianos() if len(casebook.visits(p.id)) == 2)
         first, second = (Survey.from_json(s.survey_json) for s in casebook.surveys(piano.id))
-        compared = compare_casebook(casebook)
+        decision = decide(casebook)
         change = ranking_changes(casebook)
     assert first.summary.sustain_hidden > 40
     assert second.summary.sustain_hidden < 20
     short = second.table[second.table["sustain_verdict"] == "short"]["key"]
     assert ((short >= 52) & (short <= 75)).sum() >= 10
     assert ((first.table["sustain_verdict"] == "short") & first.table["key"].between(52, 75)).sum() <= 3
-    judged = compared.comparison.assessment(piano.id)
+    judged = decision.comparison.assessment(piano.id)
     assert not judged.hidden_by_tuning
     assert "cents flat" not in warned(judged)
     before = change.before.next_steps[0]

@@ -13,7 +13,7 @@ from pianolab.errors import BadInput, CasebookError
 from pianolab.io import write_sound
 from pianolab.model import BuyerProfile, Piano, Visit
 from pianolab.sound_model import PianoModel, render_scale
-from pianolab.workflow import compare_casebook, export_page, survey_into
+from pianolab.workflow import decide, export, survey_into
 from pianolab.workflow.listening import day_of
 
 DAY = date(2026, 5, 2)
@@ -80,74 +80,71 @@ def test_days() -> None:
 
 def test_a_piano_without_a_recording_is_compared_and_its_sound_unknown(book, recording) -> None:
     hear(book, recording)
-    compared = compare_casebook(book)
+    decision = decide(book)
     silent = book.piano("in the hall")
-    assert set(compared.surveys) == {book.piano("by the window").id}
-    assert not compared.comparison.assessment(silent.id).heard
-    assert compared.provenance["Recording of in the hall"] == "none; its sound is unknown"
+    assert set(decision.surveys) == {book.piano("by the window").id}
+    assert not decision.comparison.assessment(silent.id).heard
+    assert decision.provenance["Recording of in the hall"] == "none; its sound is unknown"
 
 
 def test_a_recording_without_a_survey_is_listened_to(book, recording) -> None:
     kept = hear(book, recording)
     with book.editing(by="Ana") as edit:
         edit.remove(kept.record.id)
-    compared = compare_casebook(book)
-    survey = compared.surveys[book.piano("by the window").id]
+    decision = decide(book)
+    survey = decision.surveys[book.piano("by the window").id]
     assert survey.summary.measured == 9
-    assert "listened to for this page" in compared.provenance["Recording of by the window"]
+    assert "listened to for this page" in decision.provenance["Recording of by the window"]
     assert not book.surveys()
 
 
 def test_a_lost_recording_is_said(book, recording) -> None:
     kept = hear(book, recording)
     book.media_path(kept.recording.media).unlink()
-    compared = compare_casebook(book)
-    assert compared.surveys
-    assert not any(compared.clips.values())
+    decision = decide(book)
+    assert decision.surveys
+    assert not any(decision.clips.values())
     with book.editing(by="Ana") as edit:
         edit.remove(kept.record.id)
-    compared = compare_casebook(book)
-    assert not compared.surveys
-    assert "no such file in the media folder" in compared.provenance["Recording of by the window"]
+    decision = decide(book)
+    assert not decision.surveys
+    assert "no such file in the media folder" in decision.provenance["Recording of by the window"]
 
 
 def test_buyers(book) -> None:
     with book.editing(by="Ana") as edit:
         edit.add(BuyerProfile(name="my pupil"))
-    assert compare_casebook(book, profile="my pupil").comparison.profile.name == "my pupil"
-    assert (
-        compare_casebook(book, profile=BuyerProfile(name="nobody else")).comparison.profile.name
-        == "nobody else"
-    )
+    assert decide(book, profile="my pupil").comparison.profile.name == "my pupil"
+    assert decide(book, profile=BuyerProfile(name="nobody else")).comparison.profile.name == "nobody else"
     with pytest.raises(
         BadInput, match="profile: got 'my uncle', need one of conservatoire candidate, first piano, my pupil"
     ):
-        compare_casebook(book, profile="my uncle")
+        decide(book, profile="my uncle")
 
 
 def test_an_empty_casebook(tmp_path) -> None:
     with create_casebook(tmp_path / "empty") as empty, pytest.raises(BadInput, match="no pianos"):
-        export_page(empty, tmp_path / "page.html")
+        export(empty, tmp_path / "page.html")
     assert not (tmp_path / "page.html").exists()
     assert [p.name for p in tmp_path.iterdir()] == ["empty"]
 
 
 def test_the_result_shows_well(book) -> None:
-    compared = compare_casebook(book)
-    html = compared._repr_html_()
+    decision = decide(book)
+    html = decision._repr_html_()
     assert "by the window" in html
     assert "<script" not in html
-    assert compared.comparison.verdict.headline in html
-    assert compared.comparison.verdict.headline in repr(compared)
-    assert len(compared.to_frame()) == 2
+    assert decision.comparison.verdict.headline in html
+    assert decision.comparison.verdict.headline in repr(decision)
+    assert len(decision.to_frame()) == 2
 
 
 def test_the_page_is_whole_and_the_same_again(book, recording, tmp_path) -> None:
     hear(book, recording)
-    one, other = (export_page(book, tmp_path / name).read_bytes() for name in ("a.html", "b.html"))
+    one, other = (export(book, tmp_path / name).paths[0].read_bytes() for name in ("a.html", "b.html"))
     assert one == other
     assert one.rstrip().endswith(b"</html>")
-    page = export_page(book, tmp_path / "c.html", leave_out=["names"]).read_text(encoding="utf-8")
+    page = export(book, tmp_path / "c.html", leave_out=["names"]).paths[0].read_text(encoding="utf-8")
     assert "by the window" not in page
 
 

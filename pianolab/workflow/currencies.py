@@ -1,0 +1,153 @@
+"""Which currency a shortlist is reckoned in, and how it is judged where money can't be reckoned at all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from pianolab.assess import Assessment, PriceList, RepairEstimate
+from pianolab.assess.prices import usual_prices
+from pianolab.assess.yearly import YearlyCost
+from pianolab.compare import Comparison
+from pianolab.model import BuyerProfile, Piano
+from pianolab.show import Row
+
+NOTHING, UNKNOWN = Decimal(0), Decimal("NaN")
+LEAST = 1e-6
+"""A buyer who cares for nothing but money is taken to care for the aspects alike, as far as the ranges go."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reckoning:
+    """What a shortlist is judged with: pianos, buyer and prices in one currency.
+
+    ``why_none`` says why money can't be reckoned; then all amounts here are 0, so that money parts nobody, and
+    `without_money` takes them out of the result. ``notes`` says what was left aside.
+    """
+
+    pianos: tuple[Piano, ...]
+    buyer: BuyerProfile
+    prices: PriceList
+    why_none: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def reckon(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList) -> Reckoning:
+    """One currency for the shortlist, or why there is none.
+
+    That of the prices asked decides: a piano without a price has no say, a buyer's budget in another currency is left
+    aside. Without a price list in that currency, or with prices asked in several, money is left aside altogether.
+    """
+    priced = [p for p in pianos if p.asking_price is not None]
+    codes = sorted({p.currency for p in priced or pianos})
+    if len(codes) > 1:
+        why = f"the pianos are priced in {' and '.join(codes)}; give all pianos one currency"
+        return _without(pianos, buyer, prices, why)
+    if codes[0] != prices.currency:
+        need = "--prices FILE, in Python Settings(prices=...), names one"
+        why = f"the pianos are priced in {codes[0]}, and {prices.file} is a list in {prices.currency}; {need}"
+        return _without(pianos, buyer, prices, why)
+    notes = []
+    if buyer.currency != codes[0]:
+        if buyer.budget is not None or any(buyer.moving_cost):
+            notes = [f"budget and moving cost of {buyer.name} are in {buyer.currency} and were left aside: prices are asked in {codes[0]}"]  # fmt: skip
+        buyer = replace(buyer, currency=codes[0], budget=None, moving_cost=(NOTHING, NOTHING))
+    return Reckoning(
+        pianos=tuple(replace(p, currency=codes[0]) for p in pianos),
+        buyer=buyer,
+        prices=prices,
+        notes=tuple(notes),
+    )
+
+
+def _without(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList, why: str) -> Reckoning:
+    jobs = {**usual_prices().jobs, **prices.jobs}
+    free = {job: replace(p, low=NOTHING, usual=NOTHING, high=NOTHING) for job, p in jobs.items()}
+    code = prices.currency
+    return Reckoning(
+        pianos=tuple(replace(p, asking_price=NOTHING, currency=code) for p in pianos),
+        buyer=indifferent_to_money(buyer, currency=code),
+        prices=replace(prices, jobs=free, lent=(), missing=()),
+        why_none=why,
+        notes=(f"compared without money: {why}",),
+    )
+
+
+def indifferent_to_money(buyer: BuyerProfile, *, currency: str) -> BuyerProfile:
+    """The same buyer, to whom money is all the same: what the aspects weigh beside each other stays as it is.
+
+    The six weights of a buyer add up to what money leaves; here they add up to the whole.
+
+    Examples
+    --------
+    >>> free = indifferent_to_money(BuyerProfile(name="x", money_weight=(0.2, 0.2)), currency="EUR")
+    >>> free.money_weight, free.weights["tone"]
+    ((0.0, 0.0), (0.0625, 0.3125))
+    """
+    low, high = (max(1.0 - share, LEAST) for share in buyer.money_weight)
+    weights = {a: (min(1.0, w[0] / low), min(1.0, w[1] / high)) for a, w in buyer.weights.items()}
+    return replace(
+        buyer,
+        weights=weights,
+        money_weight=(0.0, 0.0),
+        budget=None,
+        moving_cost=(NOTHING, NOTHING),
+        currency=currency,
+    )
+
+
+def without_money(
+    comparison: Comparison, pianos: Sequence[Piano], *, buyer: BuyerProfile, why: str
+) -> Comparison:
+    """The comparison of a shortlist judged without money, with every amount in it unknown and none of them 0.
+
+    Parameters
+    ----------
+    comparison : what came of `Reckoning` with ``why_none``
+    pianos, buyer : as they are in the casebook, prices asked and all
+    why : what to say where an amount would stand
+    """
+    asked = {p.id: p for p in pianos}
+    return replace(
+        comparison,
+        profile=replace(comparison.profile, currency=buyer.currency),
+        assessments=tuple(_unpriced(a, asked[a.piano.id], why) for a in comparison.assessments),
+        standings=tuple(
+            replace(
+                s, total_p10=None, total_p50=None, total_p90=None, highest_offer=None, offer_reason=why,
+                weighted_sum=None, cost_per_year=None,
+            )
+            for s in comparison.standings
+        ),
+        next_steps=tuple(replace(s, worth=None) for s in comparison.next_steps),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class UnpricedRepairs(RepairEstimate):
+    """The jobs of one piano where nobody knows what they cost; every amount is NaN, and ``why`` says why."""
+
+    why: str = ""
+
+    def headline(self) -> str:
+        return f"{len(self.jobs)} repairs come into question, without prices: {self.why}"
+
+    def rows(self) -> list[Row]:
+        return [(j.title, None, None, None, f"{j.chance:.0%}", "; ".join(j.reasons)) for j in self.jobs]
+
+
+def _unpriced(a: Assessment, piano: Piano, why: str) -> Assessment:
+    jobs = tuple(replace(j, low=UNKNOWN, usual=UNKNOWN, high=UNKNOWN) for j in a.repairs.jobs)
+    repairs = UnpricedRepairs(
+        jobs=jobs, p10=UNKNOWN, p50=UNKNOWN, p90=UNKNOWN, currency=piano.currency, note="no prices",
+        locale=a.repairs.locale, why=why,
+    )  # fmt: skip
+    return replace(a, piano=piano, repairs=repairs)
+
+
+def year_unknown(piano: Piano, buyer: BuyerProfile, why: str) -> YearlyCost:
+    """The cost of a year where money isn't reckoned."""
+    return YearlyCost(
+        low=None, middle=None, high=None, currency=piano.currency, years=buyer.years_of_use, why_unknown=why
+    )

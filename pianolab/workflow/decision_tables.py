@@ -1,0 +1,121 @@
+"""Parts of a decision as tables: what a reader asks in turn, from what stops a purchase to what to offer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from difflib import get_close_matches
+
+from pianolab.errors import BadInput
+from pianolab.show import Lines, Row, Showable, Table, money
+from pianolab.workflow.deciding import Decision
+
+LEAST_POINTS = 0.05
+"""What lowers a score by less isn't named as a reason; a table rounds to a tenth."""
+
+
+def table_of(decision: Decision, kind: str, *, piano: str = "") -> Showable:
+    """A part of a decision as a table.
+
+    Parameters
+    ----------
+    kind : of all pianos ``stops``, ``alerts``, ``firmness``, ``offers``, ``rooms``, ``heard``, ``touch``, ``origin``;
+        of one piano ``reasons``, ``year``
+    piano : name or id; the piano ahead where none is named
+
+    Raises
+    ------
+    BadInput
+        another kind, no such piano
+    """
+    if kind in OF_ALL:
+        return OF_ALL[kind](decision)
+    if kind in OF_ONE:
+        return OF_ONE[kind](decision, decision.piano(piano).id)
+    kinds = (*OF_ALL, *OF_ONE)
+    close = get_close_matches(kind, kinds, n=1)
+    raise BadInput(
+        "table", repr(kind), "one of " + ", ".join(kinds), f"Did you mean {close[0]}?" if close else ""
+    )
+
+
+def _stops(decision: Decision) -> Showable:
+    rows = []
+    for a in decision.comparison.assessments:
+        stops = [f"{veto.text} ({veto.how_sure}; ask a {veto.confirm_by})" for veto in a.vetoes]
+        rows.append((a.piano.name, "; ".join(stops) or "none found", len(a.unknown_vetoes)))
+    return Table("Reasons to stop", ["piano", "stop", "not checked yet, and could stop it"], rows)
+
+
+def _alerts(decision: Decision) -> Showable:
+    rows = [
+        (a.piano.name, alert.kind, alert.how_sure, alert.text, alert.confirm_by)
+        for a in decision.comparison.assessments
+        for alert in a.alerts
+    ]
+    return Table("Stops and warnings", ["piano", "kind", "how sure", "what", "confirm with"], rows)
+
+
+def _firmness(decision: Decision) -> Showable:
+    comparison, rows = decision.comparison, []
+    for s in comparison.standings:
+        leans = " and ".join(comparison.leans(s.piano_id)[:2])
+        then = f"{s.confidence:.0%}" if leans and s.confidence is not None else ""
+        score = f"{s.score_low:.1f} to {s.score_high:.1f}"
+        rows.append((s.name, f"{s.rank_shares[0]:.0%}", score, leans, then, s.weighted_sum, s.obstacle))
+    header = ["piano", "first in", "score", "who leans to", "first in then", "weighted sum", "stopped by"]
+    return Table("How firm is the first place?", header, rows)
+
+
+def _offers(decision: Decision) -> Showable:
+    buyer, rows = decision.comparison.profile, []
+    for s in decision.comparison.standings:
+        amount = (
+            money(s.highest_offer, buyer.currency, locale=buyer.locale) if s.highest_offer else "no offer"
+        )
+        rows.append((s.name, amount, s.offer_reason))
+    return Table("Highest sensible offers", ["piano", "at most", "because"], rows)
+
+
+def _rooms(decision: Decision) -> Showable:
+    rows = [(p.name, decision.rooms[p.id].sentence) for p in decision.pianos]
+    return Table("What your room changes", ["piano", "at home"], rows)
+
+
+def _heard(decision: Decision) -> Showable:
+    rows: list[Row] = []
+    for p in decision.pianos:
+        survey = decision.surveys.get(p.id)
+        if survey is None:
+            rows.append((p.name, None, "", decision.provenance[f"Recording of {p.name}"]))
+        else:
+            rows.append((p.name, survey.summary.t60_s, survey.summary.t60_reason, survey.headline()))
+    return Table("The recordings", ["piano", "reverberation, s", "if not known, why", "what was heard"], rows)
+
+
+def _touch(decision: Decision) -> Showable:
+    return Lines("What the players said", decision.touch.sentences, empty="Nobody has said how it feels.")
+
+
+def _origin(decision: Decision) -> Showable:
+    return Table("Where this comes from", ["what", "from"], list(decision.provenance.items()))
+
+
+def _reasons(decision: Decision, piano_id: str) -> Showable:
+    judged, rows = decision.comparison.assessment(piano_id), []
+    for a in judged.aspects:
+        lowered = [reason.sentence() for reason in a.made_by[:2] if reason.low < -LEAST_POINTS]
+        narrower = [f"{gap.text} ({gap.reason})" for gap in a.unknown[:1]]
+        rows.append((a.aspect, f"{a.low:.1f} to {a.high:.1f}", "; ".join(lowered), "; ".join(narrower)))
+    header = ["aspect", "of 10", "lowered most by", "what would narrow it"]
+    return Table(judged.piano.name, header, rows)
+
+
+def _year(decision: Decision, piano_id: str) -> Showable:
+    return Lines("A year with it", [decision.yearly[piano_id].headline()])
+
+
+OF_ALL: dict[str, Callable[[Decision], Showable]] = {
+    "stops": _stops, "alerts": _alerts, "firmness": _firmness, "offers": _offers, "rooms": _rooms, "heard": _heard,
+    "touch": _touch, "origin": _origin,
+}  # fmt: skip
+OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {"reasons": _reasons, "year": _year}
