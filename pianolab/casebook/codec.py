@@ -1,19 +1,19 @@
-"""Records to JSON text and back, by the types that the record classes declare; nothing gets lost."""
+"""Records to JSON text and back; nothing gets lost. The record classes themselves see to types and ranges."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from dataclasses import fields, is_dataclass
-from datetime import date, datetime
+import re
+from dataclasses import MISSING, fields, is_dataclass
+from datetime import date
 from decimal import Decimal
-from functools import cache
-from numbers import Integral, Real
-from types import NoneType, UnionType
-from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Any, get_args
 
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import BuyerProfile, Record
+from pianolab.model import BuyerProfile, Finding, Record
+from pianolab.model.door import Refused
+from pianolab.model.quantities import CONTROLS, LONGEST_NAME
+from pianolab.model.records import VALUES
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Record)}
 REFERENCES = {
@@ -24,7 +24,8 @@ REFERENCES = {
 }
 """Fields that name another record, and its kind."""
 
-LONGEST_ID = 200
+UNFIT = re.compile(f"[{CONTROLS}]")
+UNREADABLE = "\N{REPLACEMENT CHARACTER}"
 
 
 def kind_of(record: object) -> str:
@@ -43,25 +44,14 @@ def id_of(record: Record) -> str:
     >>> id_of(BuyerProfile(name="first piano"))
     'profile:first piano'
     """
-    identity = f"profile:{record.name}" if isinstance(record, BuyerProfile) else record.id
-    check_text("id", identity, longest=LONGEST_ID)
-    return identity
+    return f"profile:{record.name}" if isinstance(record, BuyerProfile) else record.id
 
 
 def check_text(name: str, text: object, *, longest: int) -> str:
     """Text that a database column and a log line can hold."""
-    whole = isinstance(text, str) and len(text.strip()) > 0 and len(text) <= longest and "\0" not in text
-    if not whole or not _encodable(str(text)):
+    if not isinstance(text, str) or not 0 < len(text.strip()) <= len(text) <= longest or UNFIT.search(text):
         raise BadInput(name, repr(text)[:60], f"1 to {longest} characters of plain text")
-    return str(text)
-
-
-def _encodable(text: str) -> bool:
-    try:
-        text.encode()
-    except UnicodeEncodeError:
-        return False
-    return True
+    return text
 
 
 def references_of(record: Record) -> dict[str, str | None]:
@@ -86,11 +76,7 @@ def to_json(record: Record) -> str:
     '{"id": "1", "name": "Ana", "role": ""}'
     """
     kind_of(record)
-    try:
-        return json.dumps(_plain(record), allow_nan=False)
-    except ValueError:
-        name = f"{kind_of(record)} {id_of(record)}"
-        raise BadInput(name, "a number that is none (NaN or infinite)", "None where unknown") from None
+    return json.dumps(_plain(record), allow_nan=False)
 
 
 def differing(one: str | None, other: str | None) -> tuple[str, str]:
@@ -109,68 +95,81 @@ def differing(one: str | None, other: str | None) -> tuple[str, str]:
 
 
 def from_json(kind: str, text: str) -> Any:
-    """The record behind a JSON text.
+    """The record behind a JSON text; what was kept before a rule was made and breaks it reads as `recall` says.
 
     Examples
     --------
     >>> from_json("Examiner", '{"id": "1", "name": "Ana", "role": ""}')
     Examiner(id='1', name='Ana', role='')
     """
+    return recall(kind, text)[0]
+
+
+def recall(kind: str, text: str) -> tuple[Any, tuple[str, ...]]:
+    """The record behind a JSON text, and what of it can't be used any more, in words.
+
+    A casebook stays readable though the rules for records have become stricter since it was written: signs that
+    no text holds are replaced, and a value out of its range is unknown again. The casebook itself keeps its text.
+
+    Examples
+    --------
+    >>> visit, troubles = recall("Visit", '{"id": "v", "piano_id": "p", "day": "2026-03-14", "humidity_percent": 900}')
+    >>> visit.humidity_percent, troubles
+    (None, ('Visit, humidity_percent: got 900, need 0 to 100 %.',))
+    """
     if kind not in KINDS:
         raise CasebookError(f"record of kind {kind!r}: unknown to this version of pianolab.")
     try:
-        return _build(json.loads(text), KINDS[kind])
-    except (ValueError, TypeError, KeyError, AttributeError, ArithmeticError) as error:
-        raise CasebookError(
-            f"{kind} in the casebook can't be read: {' '.join(str(error).split())}"
-        ) from error
+        values = json.loads(text)
+        troubles: list[str] = []
+        while True:
+            try:
+                return KINDS[kind](**values), tuple(troubles)
+            except Refused as refused:
+                values = _usable(KINDS[kind], values, refused)
+                troubles.append(str(refused))
+    except (ValueError, TypeError, RecursionError) as error:
+        line = " ".join(str(error).split())
+        raise CasebookError(f"{kind} in the casebook can't be read: {line}") from error
+
+
+def _usable(kind: type[Any], values: dict[str, Any], refused: Refused) -> dict[str, Any]:
+    """The values without what was refused: text without unfit signs, then in one line, then left out."""
+    name = refused.field
+    if name not in values:
+        raise refused
+    value = values[name]
+    plain = _plain_text(value)
+    if plain != value:
+        return {**values, name: plain}
+    if isinstance(value, str) and (line := " ".join(value.split())[:LONGEST_NAME].strip()) not in ("", value):
+        return {**values, name: line}
+    default = kind.__dataclass_fields__[name].default
+    if default is MISSING or (default not in (None, ()) and kind is not BuyerProfile):
+        raise refused
+    rest = {field: content for field, content in values.items() if field != name}
+    if kind is Finding and name in VALUES and not any(rest.get(other) is not None for other in VALUES):
+        return {**rest, "state": "not checked", "reason": str(refused)}
+    return rest
+
+
+def _plain_text(value: Any) -> Any:
+    if isinstance(value, str):
+        return UNFIT.sub(UNREADABLE, value)
+    if isinstance(value, list):
+        return [_plain_text(item) for item in value]
+    if isinstance(value, dict):
+        return {_plain_text(name): _plain_text(item) for name, item in value.items()}
+    return value
 
 
 def _plain(value: object) -> object:
-    if is_dataclass(value) and not isinstance(value, type):
+    if is_dataclass(value):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, (tuple, list)):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, tuple):
         return [_plain(item) for item in value]
-    if isinstance(value, (datetime, date)):
+    if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, Decimal):
-        return str(value)
-    if value is None or isinstance(value, (bool, str)):
-        return value
-    if isinstance(value, Integral):
-        return int(value)
-    if isinstance(value, Real):
-        return float(value)
-    raise BadInput("record", f"a {type(value).__name__}", "text, numbers, dates and tuples of them")
-
-
-@cache
-def _hints(kind: type[Any]) -> dict[str, Any]:
-    return get_type_hints(kind)
-
-
-LEAVES: dict[Any, Callable[[Any], Any]] = {
-    float: float, Decimal: Decimal, datetime: datetime.fromisoformat, date: date.fromisoformat,
-}  # fmt: skip
-
-
-def _build(value: Any, hint: Any) -> Any:
-    origin, args = get_origin(hint), get_args(hint)
-    if origin in (Union, UnionType):
-        inner = next(arg for arg in args if arg is not NoneType)
-        return None if value is None else _build(value, inner)
-    if hint in LEAVES:
-        return LEAVES[hint](value)
-    if is_dataclass(hint):
-        known = _hints(hint)  # type: ignore[arg-type]
-        return hint(**{name: _build(item, known[name]) for name, item in value.items()})  # type: ignore[operator]
-    if origin is tuple:
-        kinds = [args[0]] * len(value) if args[-1] is Ellipsis else args
-        return tuple(_build(item, kind) for item, kind in zip(value, kinds, strict=True))
-    if origin is dict:
-        return {key: _build(item, args[1]) for key, item in value.items()}
-    if origin is Literal or hint in (str, int, bool):
-        return value
-    raise TypeError(f"no way to read {hint}")
+    return str(value) if isinstance(value, Decimal) else value

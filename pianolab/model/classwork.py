@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import dataclass, field
-from datetime import datetime
-from math import isfinite
 
 from pianolab.errors import BadInput
-from pianolab.model.records import GRADE_BEST, GRADE_WORST, new_id
+from pianolab.model.door import Checked
+from pianolab.model.quantities import Asked, Grade, Id, Level, Moment, Text
+from pianolab.model.records import new_id
 
 LONGEST_PUPIL = 40
 FORBIDDEN, JOINERS = '@/\\<>:"|?*', "\u200c\u200d"
@@ -41,7 +41,7 @@ def check_pupil(name: str) -> str:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Answer:
+class Answer(Checked):
     """One answer of one pupil to one task of a class.
 
     ``kind`` names the kind of task, ``task`` the very task (the same for every pupil who got it), ``item`` its
@@ -50,30 +50,23 @@ class Answer:
     ``confirmed`` says how the truth was checked: "measured" or why not.
     """
 
-    id: str = field(default_factory=new_id)
-    pupil: str
-    lesson: str = ""
-    kind: str
-    task: str
-    item: str = ""
-    given: str = ""
-    truth: str = ""
-    correct: bool | None = None
-    grade: int | None = None
-    level: float | None = None
-    unit: str = ""
-    confirmed: str = ""
-    seconds: float | None = None
-    at: datetime | None = None
+    known_by = "pupil"
 
-    def __post_init__(self) -> None:
+    id: Id = field(default_factory=new_id)
+    pupil: Text
+    lesson: Text = ""
+    kind: Asked
+    task: Asked
+    item: Text = ""
+    given: Text = ""
+    truth: Text = ""
+    correct: bool | None = None
+    grade: Grade | None = None
+    level: Level | None = None
+    unit: Text = ""
+    confirmed: Text = ""
+    seconds: Level | None = None
+    at: Moment | None = None
+
+    def _together(self) -> None:
         check_pupil(self.pupil)
-        for name in ("kind", "task"):
-            if not getattr(self, name).strip():
-                raise BadInput(name, "nothing", "what was asked")
-        if self.grade is not None and not GRADE_WORST <= self.grade <= GRADE_BEST:
-            raise BadInput("grade", self.grade, "1 (failed) to 5 (sound)")
-        for name in ("level", "seconds"):
-            value = getattr(self, name)
-            if value is not None and not isfinite(value):
-                raise BadInput(name, value, "a finite number, or None where unknown")

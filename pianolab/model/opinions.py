@@ -7,23 +7,16 @@ fault and is graded like any finding (5 sound to 1 failed).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime
 
-from pianolab.errors import BadInput
-from pianolab.model.records import GRADE_BEST, GRADE_WORST, new_id
-from pianolab.show import Fields
-
-TASTE_LOW, TASTE_HIGH = 1, 5
-
-
-def _check_scale(name: str, values: dict[str, int], low: int, high: int) -> None:
-    for scale, value in values.items():
-        if not low <= value <= high:
-            raise BadInput(f"{name} {scale}", value, f"{low} to {high}")
+from pianolab.model.door import Checked
+from pianolab.model.quantities import TASTE_HIGH as TASTE_HIGH
+from pianolab.model.quantities import TASTE_LOW as TASTE_LOW
+from pianolab.model.quantities import Day, Grade, Id, Line, Moment, Name, Taste, Text
+from pianolab.model.records import new_id
 
 
 @dataclass(frozen=True, kw_only=True)
-class TouchOpinion(Fields):
+class TouchOpinion(Checked):
     """One player's opinion of one piano's touch on one visit.
 
     ``taste`` holds places on scales without a good end (1 to 5), ``faults`` grades of what is right or wrong
@@ -31,37 +24,31 @@ class TouchOpinion(Fields):
     that was not answered is left out, never filled in.
     """
 
-    id: str = field(default_factory=new_id)
-    visit_id: str
-    player: str
-    taste: dict[str, int] = field(default_factory=dict)
-    faults: dict[str, int] = field(default_factory=dict)
-    liking: int | None = None
-    note: str = ""
-    at: datetime | None = None
+    known_by = "player"
 
-    def __post_init__(self) -> None:
-        if not self.player.strip():
-            raise BadInput("player", "an empty name", "a first name or a number")
-        _check_scale("taste", self.taste, TASTE_LOW, TASTE_HIGH)
-        _check_scale("grade of", self.faults, GRADE_WORST, GRADE_BEST)
-        if self.liking is not None:
-            _check_scale("liking", {"": self.liking}, TASTE_LOW, TASTE_HIGH)
+    id: Id = field(default_factory=new_id)
+    visit_id: Id
+    player: Name
+    taste: dict[Line, Taste] = field(default_factory=dict)
+    faults: dict[Line, Grade] = field(default_factory=dict)
+    liking: Taste | None = None
+    note: Text = ""
+    at: Moment | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
-class TouchTrial(Fields):
+class TouchTrial(Checked):
     """One player tried two pianos one after the other and would rather play ``piano_id``."""
 
-    id: str = field(default_factory=new_id)
-    player: str
-    piano_id: str
-    other_piano_id: str
-    day: date | None = None
-    note: str = ""
+    known_by = "player"
 
-    def __post_init__(self) -> None:
-        if not self.player.strip():
-            raise BadInput("player", "an empty name", "a first name or a number")
+    id: Id = field(default_factory=new_id)
+    player: Name
+    piano_id: Id
+    other_piano_id: Id
+    day: Day | None = None
+    note: Text = ""
+
+    def _together(self) -> None:
         if self.piano_id == self.other_piano_id:
-            raise BadInput("trial", "one piano against itself", "two different pianos")
+            raise self._refuse("other_piano_id", "one piano against itself", "two different pianos")

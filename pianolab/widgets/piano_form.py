@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
 from html import escape
 from typing import TYPE_CHECKING, Any
 
 import ipywidgets
 
-from pianolab.errors import BadInput, PianolabError
+from pianolab.errors import PianolabError
 from pianolab.keyboard import note_name
 from pianolab.model import Piano, Visit
 from pianolab.show import html_table
@@ -210,24 +208,6 @@ def _read(piano: Piano, value: dict[str, Any]) -> Piano:
     first, last = value["compass"]
     texts = {name: value[name].strip() for name in (*TEXTS, *CHOICES)}
     return replace(
-        piano, **texts, kind=value["kind"], first_key=first, last_key=last, year=_year(value["year"]),
-        asking_price=_amount(value["asking_price"]),
+        piano, **texts, kind=value["kind"], first_key=first, last_key=last, year=value["year"].strip() or None,
+        asking_price=value["asking_price"].strip() or None,
     )  # fmt: skip
-
-
-def _year(raw: str) -> int | None:
-    if not raw.strip():
-        return None
-    with suppress(ValueError):
-        return int(raw)
-    raise BadInput("year", repr(raw.strip()), "a year in figures, such as 1978, or nothing")
-
-
-def _amount(raw: str) -> Decimal | None:
-    if not raw.strip():
-        return None
-    try:
-        return Decimal(raw.strip())
-    except InvalidOperation:
-        need = "an amount of money in figures, such as 4500, or nothing"
-        raise BadInput("asking price", repr(raw.strip()), need) from None

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
-from decimal import Decimal, InvalidOperation
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -95,25 +94,24 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
         self._profile = wanted
 
     def _wanted(self) -> BuyerProfile:
-        value = {field: control.value for field, control in self.controls.items()}
+        """What the controls say; the record itself reads figures out of text, or refuses them."""
+        value: dict[str, Any] = {field: control.value for field, control in self.controls.items()}
+        costs: Any = tuple(value[f"moving {end}"].strip() or 0 for end in ("low", "high"))
         tastes = {f.removeprefix("taste "): v for f, v in value.items() if f.startswith("taste ")}
         return replace(
             self._profile,
             weights={a: _pair(value[a]) for a in ASPECTS},
             money_weight=_pair(value[MONEY]),
-            budget=_amount("budget", value["budget"], empty=None),
-            moving_cost=(
-                _amount("moving, low", value["moving low"], empty=Decimal(0)) or Decimal(0),
-                _amount("moving, high", value["moving high"], empty=Decimal(0)) or Decimal(0),
-            ),
+            budget=value["budget"].strip() or None,
+            moving_cost=costs,
             level=value["level"].strip(),
             years_of_use=float(value["years"]),
             enjoys_projects=value["projects"],
             touch_taste={scale: tuple(v) for scale, v in tastes.items() if tuple(v) != ALL_THE_SAME},
             home_room=Room(
-                length_m=_metres("length", value["length"]),
-                width_m=_metres("width", value["width"]),
-                height_m=_metres("height", value["height"]),
+                length_m=_metres(value["length"]),
+                width_m=_metres(value["width"]),
+                height_m=_metres(value["height"]),
                 surfaces=tuple(value["surfaces"]),
                 note=self._profile.home_room.note,
             ),
@@ -184,24 +182,9 @@ def _pair(value: tuple[float, float]) -> tuple[float, float]:
     return round(float(value[0]), 4), round(float(value[1]), 4)
 
 
-def _amount(name: str, raw: str, *, empty: Decimal | None) -> Decimal | None:
-    text = raw.strip()
-    if not text:
-        return empty
-    try:
-        return Decimal(text)
-    except InvalidOperation:
-        raise BadInput(name, repr(text), "an amount of money in figures, such as 4500") from None
-
-
-def _metres(name: str, raw: str) -> float | None:
-    text = raw.strip().removesuffix("m").replace(",", ".").strip()
-    if not text:
-        return None
-    try:
-        return float(text)
-    except ValueError:
-        raise BadInput(f"{name} of the room", repr(raw.strip()), "metres in figures, such as 4.8") from None
+def _metres(raw: str) -> Any:
+    """Metres as they are typed: with or without the unit, with a point or a comma."""
+    return raw.strip().removesuffix("m").replace(",", ".").strip() or None
 
 
 def _sum_words(p: BuyerProfile) -> str:

@@ -55,11 +55,11 @@ def test_what_is_typed_is_in_the_casebook_at_once_and_after_a_restart(book: Case
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("name", "  ", "an empty name"),
-        ("year", "about 1930", "a year in figures"),
+        ("name", "  ", "need a name in one line"),
+        ("year", "about 1930", "need a year from 1700 to 2100"),
         ("year", "30", "1700 to 2100"),
         ("asking_price", "<b>cheap</b>", "&lt;b&gt;cheap"),
-        ("asking_price", "-5", "0 or more"),
+        ("asking_price", "-5", "0 to 1,000,000,000"),
     ],
 )
 def test_what_cannot_be_used_is_refused_in_one_line(
