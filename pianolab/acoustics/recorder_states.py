@@ -31,7 +31,8 @@ class Impairment:
     """Something wrong with the recording and what it forbids.
 
     ``keys`` None means all keys; ``trust`` is the word for the column ``sustain_trust``; ``name`` is the reason
-    that stands in ``gaps`` and ``not_judged``.
+    that stands in ``gaps`` and ``not_judged``. With each of ``columns`` goes all that is read from the same side of
+    the sound. ``summary`` names fields of the summary that it empties.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Impairment:
     faults: tuple[str, ...] = ()
     keys: tuple[int, ...] | None = None
     trust: str = ""
+    summary: tuple[str, ...] = ()
 
 
 def states_of(channels: Samples, m: NoteMeasures, *, rate_hz: int, lossy: bool = False) -> list[Impairment]:
@@ -96,7 +98,8 @@ def _gate(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairmen
     )
     too = f"the noise gate cuts {int(cut.sum())} soft notes before they have fallen 20 dB: their sustain is not judged"
     whole = Impairment(
-        name="noise gate", says=says, faults=("damper", "buzz"), columns=(*RELEASE_COLUMNS, "late_db_per_s", "buzz_db")
+        name="noise gate", says=says, faults=("damper", "buzz"), columns=(*RELEASE_COLUMNS, "late_db_per_s", "buzz_db"),
+        summary=("t60_s",),
     )  # fmt: skip
     soft = Impairment(
         name="noise gate", says=too, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
@@ -117,7 +120,7 @@ def _pedal(m: NoteMeasures) -> list[Impairment]:
     return [
         Impairment(
             name="pedal held or keys played into one another", says=says, keys=_keys(m, held),
-            faults=("damper",), columns=(*RELEASE_COLUMNS,),
+            faults=("damper",), columns=(*RELEASE_COLUMNS,), summary=("t60_s",),
         )
     ]  # fmt: skip
 

@@ -44,9 +44,8 @@ def summarise(
     offset = offset_cents(m, j)
     doubtful = path.other_shift != 0
     says = tuple(i.says for i in quality.impairments)
-    t60_s, t60_reason = (
-        (np.nan, "automatic gain") if quality.has("automatic gain") else (m.t60_s, m.t60_reason)
-    )
+    withheld = quality.withholds("t60_s")
+    t60_s, t60_reason = (np.nan, withheld) if withheld else (m.t60_s, m.t60_reason)
     return SurveySummary(
         first_key=first_key, last_key=last_key, a4_hz=a4_hz, rate_hz=rate_hz, channels=channels.shape[0],
         seconds=channels.shape[1] / rate_hz, measured=len(m.strikes.key), silent=by_status["silent"],
