@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass, field
-from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics.columns import AGREED, DECLARED, FURTHER, column_rows
@@ -148,20 +147,16 @@ class Survey(Showable):
         """The faults heard on this key; raises as `gaps_of`."""
         return tuple(self._row(key)["faults"])
 
-    @property
-    def key_rows(self) -> tuple[dict[str, Any], ...]:
+    def key_rows(self) -> list[dict[str, Any]]:
         """A dictionary per key, in key order, with reasons as dictionaries and faults as a tuple."""
-        return tuple(dict(row) for _key, row in sorted(self._rows_by_key.items()))
-
-    @cached_property
-    def _rows_by_key(self) -> dict[int, dict[str, Any]]:
-        return {int(row["key"]): row for row in rows_of(self.table)}
+        return rows_of(self.table.sort_values("key"))
 
     def _row(self, key: int) -> dict[str, Any]:
-        if key not in self._rows_by_key:
+        rows = rows_of(self.table[self.table["key"] == key])
+        if not rows:
             s = self.summary
             raise BadInput("key", key, f"one of the survey's keys, {s.first_key} to {s.last_key}")
-        return self._rows_by_key[key]
+        return rows[0]
 
     def headline(self) -> str:
         s = self.summary

@@ -21,8 +21,10 @@ from pianolab.figures.damper_over_keys import draw_damper, plan_damper
 from pianolab.figures.decay_over_keys import draw_decay, plan_decay
 from pianolab.figures.drift_over_keys import draw_drift, plan_drift
 from pianolab.figures.instrument_map import draw_instrument, plan_instrument
+from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.keyboard_map import draw_keyboard, plan_keyboard
 from pianolab.figures.look import Mark, marks_for
+from pianolab.figures.measures import plan_column
 from pianolab.figures.next_steps import draw_next_steps, plan_next_steps
 from pianolab.figures.note_decay import draw_note, plan_note
 from pianolab.figures.radar import draw_radar
@@ -35,8 +37,8 @@ from pianolab.figures.unison_over_keys import draw_unison, plan_unison
 __all__ = [
     "Mark", "brightness_over_keys", "cost_ranges", "damper_over_keys", "decay_over_keys", "draw_brightness",
     "draw_costs", "draw_damper", "draw_decay", "draw_drift", "draw_instrument", "draw_keyboard", "draw_next_steps",
-    "draw_note", "draw_radar", "draw_ranks", "draw_spans", "draw_tuning", "draw_unison", "instrument_map",
-    "keyboard_map", "look", "marks_for", "next_steps", "note_decay", "plan_brightness", "plan_costs", "plan_damper",
+    "draw_note", "draw_over_keys", "draw_radar", "draw_ranks", "draw_spans", "draw_tuning", "draw_unison", "instrument_map",
+    "keyboard_map", "look", "marks_for", "next_steps", "note_decay", "plan_brightness", "plan_column", "plan_costs", "plan_damper",
     "plan_decay", "plan_drift", "plan_instrument", "plan_keyboard", "plan_left_pedal", "plan_next_steps", "plan_note",
     "plan_radar", "plan_ranks", "plan_room_change", "plan_tuning", "plan_unison", "radar", "rank_shares",
     "tuning_over_keys", "unison_over_keys",

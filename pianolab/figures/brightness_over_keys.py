@@ -1,4 +1,7 @@
-"""Whether neighbouring keys sound alike: brightness against the neighbours, level taken out."""
+"""Whether neighbouring keys sound alike: `brightness_dev` over the keys, a row per instrument.
+
+Above the line a key is brighter than its neighbours, below it duller; 3 robust deviations and more are worth listening to.
+"""
 
 from __future__ import annotations
 
@@ -6,32 +9,11 @@ from collections.abc import Mapping, Sequence
 
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
-from pianolab.figures.key_plan import KeyPlan, KeySeries
+from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.look import Mark
-from pianolab.figures.measures import Measure, Row, plan_measure
+from pianolab.figures.measures import Measure, Row
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed
-
-draw_brightness = draw_over_keys
-
-
-def plan_brightness(
-    surveys: Mapping[str, Survey], names: Mapping[str, str], *, focus: str | None = None
-) -> KeyPlan:
-    """Plan of the brightness chart: `brightness_dev` over the keys, a row per instrument.
-
-    Above the line a key is brighter than its neighbours, below it duller; 3 robust deviations and more
-    are worth listening to.
-
-    Parameters
-    ----------
-    surveys, names, focus : as in `plan_measure`
-
-    Returns
-    -------
-    KeyPlan; keys flagged `voicing` have the kind ``fault``
-    """
-    return plan_measure(BRIGHTNESS, surveys, names, focus=focus)
 
 
 def _words(row: Row) -> Sequence[str]:
@@ -41,13 +23,15 @@ def _words(row: Row) -> Sequence[str]:
 
 
 def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark]) -> str:
-    said = [
-        f"{s.mark.letter} {len(s.values('fault')) or 'none'} of {len(s.points)} measured keys" for s in series
-    ]
-    return f"Keys that stand out from their neighbours in brightness: {listed(said)}."
+    far = BRIGHTNESS.chart.usual or (0.0, 0.0)
+    said = []
+    for s in series:
+        out = sum(not far[0] < v < far[1] for v in s.values())
+        said.append(f"{s.mark.letter} {out or 'none'} of {len(s.points)} measured keys")
+    text = f"Keys whose tone stands out from their neighbours' by {far[1]:g} spreads or more: {listed(said)}."
+    return f"{text} Whether their hammers are the cause is not told from one blow."
 
 
-BRIGHTNESS = Measure(
-    title="Brightness against the neighbours", column="brightness_dev", measure="brighter (+) or duller (−)",
-    unit="robust deviations", fault="voicing", say=_say, words=_words, usual=(-3.0, 3.0), least=(-6.0, 6.0),
-)  # fmt: skip
+BRIGHTNESS = Measure(column="brightness_dev", say=_say, words=_words)
+
+plan_brightness, draw_brightness = BRIGHTNESS.plan, draw_over_keys

@@ -1,4 +1,4 @@
-"""How fast each damper stops its key: time to fall 20 dB after the key is let go."""
+"""How fast each damper stops its key: `release_20_s` over the keys, a row per instrument."""
 
 from __future__ import annotations
 
@@ -7,35 +7,16 @@ from statistics import median
 
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
-from pianolab.figures.key_plan import KeyPlan, KeySeries
+from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.look import Kind, Mark
-from pianolab.figures.measures import BOUND_KIND, Measure, Row, plan_measure
-from pianolab.figures.survey_cells import names_in
+from pianolab.figures.measures import BOUND_KIND, Measure, Row
 from pianolab.figures.wording import keys_are, listed
 from pianolab.keyboard import usually_damped
-
-draw_damper = draw_over_keys
-
-
-def plan_damper(
-    surveys: Mapping[str, Survey], names: Mapping[str, str], *, focus: str | None = None
-) -> KeyPlan:
-    """Plan of the damper chart: `release_20_s` over the keys, a row per instrument.
-
-    Parameters
-    ----------
-    surveys, names, focus : as in `plan_measure`
-
-    Returns
-    -------
-    KeyPlan; where the room hides the damper (`<`) the kind is ``at most``; flagged keys are ``fault``
-    """
-    return plan_measure(DAMPER, surveys, names, focus=focus)
 
 
 def _kind(row: Row) -> Kind:
     """A damper that was flagged is flagged, whatever bound its time has."""
-    if "damper" in names_in(row.get("faults")):
+    if "damper" in row["faults"]:
         return "fault"
     return BOUND_KIND.get(str(row.get("release_bound") or "="), "measured")
 
@@ -54,7 +35,6 @@ def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark
     return f"Typical time to stop a key once it is let go: {listed(said)}. The highest keys have no damper."
 
 
-DAMPER = Measure(
-    title="How fast the dampers stop a key", column="release_20_s", measure="falls 20 dB after release", unit="s", fault="damper",
-    say=_say, words=_words, kind=_kind, digits=2,
-)  # fmt: skip
+DAMPER = Measure(column="release_20_s", say=_say, words=_words, kind=_kind)
+
+plan_damper, draw_damper = DAMPER.plan, draw_over_keys

@@ -1,4 +1,7 @@
-"""How long each key sings: the time to fall 20 dB, over the keys, for one instrument or the shortlist."""
+"""How long each key sings: `decay_20_s` over the keys, all instruments in one panel.
+
+Notes hidden by a bad unison have the kind ``masked``; only what was measured is summed up.
+"""
 
 from __future__ import annotations
 
@@ -7,31 +10,12 @@ from statistics import median
 
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
-from pianolab.figures.key_plan import KeyPlan, KeySeries
+from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.look import Kind, Mark
-from pianolab.figures.measures import BOUND_KIND, Measure, Row, plan_measure
+from pianolab.figures.measures import BOUND_KIND, Measure, Row
 from pianolab.figures.wording import keys_are, listed
 
 TREBLE_FROM = 52
-
-draw_decay = draw_over_keys
-
-
-def plan_decay(
-    surveys: Mapping[str, Survey], names: Mapping[str, str], *, focus: str | None = None
-) -> KeyPlan:
-    """Plan of the decay chart: `decay_20_s` over the keys, all instruments in one panel.
-
-    Parameters
-    ----------
-    surveys, names, focus : as in `plan_measure`
-
-    Returns
-    -------
-    KeyPlan; lower bounds (`>`) have the kind ``at least``, upper ones (`<`, the room rings on) ``at most``, notes
-    hidden by a bad unison ``masked``; only what was measured is summed up
-    """
-    return plan_measure(DECAY, surveys, names, focus=focus)
 
 
 def _kind(row: Row) -> Kind:
@@ -72,7 +56,6 @@ def _treble_of(s: KeySeries) -> tuple[float, str]:
     return -1.0, f"{s.mark.letter} not known (only {len(values)} of {keys} keys can be judged)"
 
 
-DECAY = Measure(
-    title="How long each key sings", column="decay_20_s", measure="time to fall 20 dB", unit="s", fault="short_sustain", say=_say,
-    words=_words, kind=_kind, overlay=True, digits=2,
-)  # fmt: skip
+DECAY = Measure(column="decay_20_s", say=_say, words=_words, kind=_kind)
+
+plan_decay, draw_decay = DECAY.plan, draw_over_keys

@@ -11,7 +11,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.errors import BadInput
 from pianolab.figures.look import Kind, Mark, marks_for
 from pianolab.figures.plans import Plan
-from pianolab.figures.survey_cells import records, why_missing
+from pianolab.figures.survey_cells import why_missing
 from pianolab.keyboard import note_name
 from pianolab.show import Row
 
@@ -110,7 +110,7 @@ def series_of(
 ) -> KeySeries:
     """One instrument's series: what ``point`` makes of each row, and a gap with its reason where it makes none."""
     points, gaps = [], []
-    for row in records(survey):
+    for row in survey.key_rows():
         made = point(row)
         if made is None:
             gaps.append(KeyGap(key=int(row["key"]), reason=why_missing(row, column)))

@@ -14,7 +14,6 @@ from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks
 from pianolab.figures.look import Theme
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
-from pianolab.figures.survey_cells import names_in, pairs, records
 from pianolab.keyboard import is_black, note_name
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
@@ -92,7 +91,7 @@ def plan_keyboard(
     lanes = tuple(FAULT_WORDS[f] for f in FAULTS) if survey is not None else ()
     lanes += (SEEN,) if seen else ()
     open_keys = {lane: {n.key for n in notes if n.lane == lane and not n.found} for lane in lanes}
-    rows = len(keys) if survey is None else sum(int(r["key"]) in keys for r in records(survey))
+    rows = len(keys) if survey is None else sum(int(r["key"]) in keys for r in survey.key_rows())
     tested = {lane: rows - len(open_keys[lane]) for lane in lanes if lane != SEEN}
     return KeyboardPlan(
         title=f"{piano.name}, key by key", alt=_alt(notes, lanes, tested, len(keys), heard=survey is not None),
@@ -101,8 +100,8 @@ def plan_keyboard(
 
 
 def _heard(survey: Survey) -> Iterable[KeyNote]:
-    for row in records(survey):
-        key, found = int(row["key"]), names_in(row.get("faults"))
+    for row in survey.key_rows():
+        key, found = int(row["key"]), row["faults"]
         for fault in found:
             if fault not in FAULT_WORDS:
                 raise BadInput(f"key {key}", f"fault {fault!r}", "one of " + ", ".join(FAULTS))
@@ -115,7 +114,7 @@ def _not_judged(row: Mapping[str, Any], found: Sequence[str]) -> dict[str, str]:
     """Faults that were not judged on a key, with reasons; a key that was not measured was judged for nothing else."""
     status = str(row.get("status") or "unclear")
     silence = {} if status == "measured" else dict.fromkeys(FAULTS, f"key is {status}")
-    named = silence | pairs(row.get("not_judged"))
+    named = silence | row["not_judged"]
     return {fault: reason for fault, reason in named.items() if fault in FAULT_WORDS and fault not in found}
 
 

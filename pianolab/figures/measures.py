@@ -1,12 +1,18 @@
-"""A measure over the keys described once: what is read from a survey's rows, how it is shown, and how it is said."""
+"""A column of the survey as a chart over the keys: what is read from the rows, how it is shown, and how it is said.
+
+Title, scale and limits stand in the column's own declaration (`pianolab.acoustics.columns`); a `Measure` adds the words.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Any, Literal
 
+from pianolab.acoustics.columns import Chart, bound_of, column, sd_of
 from pianolab.acoustics.results import Survey
+from pianolab.errors import BadInput
 from pianolab.figures.key_plan import (
     KeyPlan,
     KeyPoint,
@@ -17,7 +23,8 @@ from pianolab.figures.key_plan import (
     shown_limits,
 )
 from pianolab.figures.look import Kind, Mark
-from pianolab.figures.survey_cells import names_in, number
+from pianolab.figures.survey_cells import number
+from pianolab.figures.wording import listed
 
 LOG_TICKS = tuple(step * 10.0**power for power in (-2, -1, 0, 1) for step in (1, 2, 5))
 EMPTY_LOG = (0.05, 20.0)
@@ -26,94 +33,147 @@ BOUND_KIND: dict[str, Kind] = {"<": "at most", ">": "at least"}
 """How a time is to be taken that is a bound; ``=`` and no word mean measured."""
 
 Row = Mapping[str, Any]
-Said = Callable[[Sequence[KeySeries], Mapping[str, Survey], Sequence[Mark]], str]
+Words = Callable[[Row], Sequence[str]]
+Say = Callable[[Sequence[KeySeries], Mapping[str, Survey], Sequence[Mark]], str]
+
+
+def no_words(row: Row) -> Sequence[str]:  # noqa: ARG001
+    """Nothing is told beside the value."""
+    return ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Measure:
     """One column of the survey as a chart over the keys.
 
-    ``column`` holds the value; ``kind`` says how a row's value is to be taken, ``words`` what else the hover
-    tells. ``fault`` is the word in ``faults`` that belongs to it. ``least`` is the span of values shown at
-    least (None: a logarithmic scale), ``usual`` the band that is no fault. ``say`` writes the text
-    alternative from the series, their surveys, and the instruments that were not recorded.
-    """
-
-    title: str
-    column: str
-    measure: str
-    unit: str
-    fault: str
-    say: Said
-    words: Callable[[Row], Sequence[str]] = lambda row: ()  # noqa: ARG005
-    kind: Callable[[Row], Kind] | None = None
-    sd: str = ""
-    overlay: bool = False
-    usual: tuple[float, float] | None = None
-    least: tuple[float, float] | None = None
-    digits: int = 1
-
-    @property
-    def log(self) -> bool:
-        return self.least is None
-
-    @property
-    def arrange(self) -> Literal["overlay", "rows"]:
-        return "overlay" if self.overlay else "rows"
-
-    def point(self, row: Row) -> KeyPoint | None:
-        """What a row says of its key, None where the measure is unknown."""
-        value = number(row[self.column])
-        if value is None or (self.log and value <= 0):
-            return None
-        flagged = self.fault in names_in(row.get("faults"))
-        kind: Kind = self.kind(row) if self.kind else "measured"
-        return KeyPoint(
-            key=int(row["key"]), value=value, kind="fault" if flagged and kind == "measured" else kind,
-            sd=number(row.get(self.sd or f"{self.column}_sd")), words=tuple(w for w in self.words(row) if w),
-        )  # fmt: skip
-
-
-def plan_measure(
-    measure: Measure, surveys: Mapping[str, Survey], names: Mapping[str, str], *, focus: str | None = None
-) -> KeyPlan:
-    """Plan of a measure over the keys, for one instrument or the shortlist.
-
-    Parameters
-    ----------
-    measure : what is shown
-    surveys : mapping of piano id to `Survey`; instruments without one are left out
-    names : mapping of piano id to name, in the order of the shortlist
-    focus : one piano id to show alone; where the measure is overlaid the others stay as grey lines
-
-    Returns
-    -------
-    KeyPlan
+    ``column`` is its name; ``kind`` says how a row's value is to be taken (by its bound where it has one), ``words``
+    what else the hover tells. ``say`` writes the text alternative from the series, their surveys, and the instruments
+    that were not recorded; without it the typical value of each instrument is told.
 
     Raises
     ------
-    BadInput : no survey at all, or one that belongs to no named instrument
+    BadInput : no such column, or one that holds no numbers
     """
-    marks = check_surveys(surveys, names, focus)
-    chosen = {i: s for i, s in surveys.items() if focus in (None, i)}
-    drawn = surveys if measure.overlay else chosen
-    series = tuple(
-        series_of(marks[i], s, column=measure.column, point=measure.point, quiet=i not in chosen, trend=measure.overlay)
-        for i, s in drawn.items()
-    )  # fmt: skip
-    limits = _limits(measure, series)
-    unheard = [marks[i] for i in names if i not in surveys and focus is None]
-    first_key, last_key = compass(chosen)
-    return KeyPlan(
-        title=measure.title, alt=measure.say([s for s in series if not s.quiet], chosen, unheard), measure=measure.measure,
-        unit=measure.unit, first_key=first_key, last_key=last_key, series=series, arrange=measure.arrange, log=measure.log,
-        limits=limits, usual=measure.usual, digits=measure.digits,
-        ticks=tuple(t for t in LOG_TICKS if limits[0] <= t <= limits[1]) if measure.log else (),
-    )  # fmt: skip
+
+    column: str
+    say: Say | None = None
+    words: Words = no_words
+    kind: Callable[[Row], Kind] | None = None
+
+    def __post_init__(self) -> None:
+        if column(self.column).is_text:
+            raise BadInput("column", repr(self.column), "a column of numbers", "A bound or a statement?")
+
+    @property
+    def chart(self) -> Chart:
+        """How it is drawn; a column that says nothing about it gets the plain form."""
+        own = column(self.column)
+        return own.chart or Chart(title=own.words.capitalize(), axis=own.name, least=(0.0, 0.0), digits=2)
+
+    @property
+    def unit(self) -> str:
+        return column(self.column).unit or self.chart.unit
+
+    @property
+    def log(self) -> bool:
+        return self.chart.least is None
+
+    def plan(
+        self, surveys: Mapping[str, Survey], names: Mapping[str, str], *, focus: str | None = None
+    ) -> KeyPlan:
+        """Plan of this measure over the keys, for one instrument or the shortlist.
+
+        Parameters
+        ----------
+        surveys : mapping of piano id to `Survey`; instruments without one are left out
+        names : mapping of piano id to name, in the order of the shortlist
+        focus : one piano id to show alone; where the measure is overlaid the others stay as grey lines
+
+        Returns
+        -------
+        KeyPlan; keys with the measure's fault have the kind ``fault``, bounds ``at least`` and ``at most``
+
+        Raises
+        ------
+        BadInput : no survey at all, or one that belongs to no named instrument
+        """
+        marks = check_surveys(surveys, names, focus)
+        chart, chosen = self.chart, {i: s for i, s in surveys.items() if focus in (None, i)}
+        drawn = surveys if chart.overlay else chosen
+        series = tuple(self._series(marks[i], s, quiet=i not in chosen) for i, s in drawn.items())
+        limits = self._limits(series)
+        unheard = [marks[i] for i in names if i not in surveys and focus is None]
+        first_key, last_key = compass(chosen)
+        arrange: Literal["overlay", "rows"] = "overlay" if chart.overlay else "rows"
+        return KeyPlan(
+            title=chart.title,
+            alt=self._alt([s for s in series if not s.quiet], chosen, unheard),
+            measure=chart.axis,
+            unit=self.unit,
+            first_key=first_key,
+            last_key=last_key,
+            series=series,
+            arrange=arrange,
+            log=self.log,
+            limits=limits,
+            usual=chart.usual,
+            digits=chart.digits,
+            ticks=tuple(t for t in LOG_TICKS if limits[0] <= t <= limits[1]) if self.log else (),
+        )
+
+    def point(self, row: Row) -> KeyPoint | None:
+        """What a row says of its key, None where the measure is unknown."""
+        value = number(row.get(self.column))
+        if value is None or (self.log and value <= 0):
+            return None
+        kind = self.kind(row) if self.kind else self._by_bound(row)
+        flagged = self.chart.fault in row["faults"] and kind == "measured"
+        sd = number(row.get(self.chart.sd or sd_of(self.column)))
+        words = tuple(w for w in self.words(row) if w)
+        return KeyPoint(
+            key=int(row["key"]), value=value, kind="fault" if flagged else kind, sd=sd, words=words
+        )
+
+    def _by_bound(self, row: Row) -> Kind:
+        return BOUND_KIND.get(str(row.get(bound_of(self.column))), "measured")
+
+    def _series(self, mark: Mark, survey: Survey, *, quiet: bool) -> KeySeries:
+        overlay = self.chart.overlay
+        return series_of(mark, survey, column=self.column, point=self.point, quiet=quiet, trend=overlay)
+
+    def _alt(
+        self, series: Sequence[KeySeries], surveys: Mapping[str, Survey], unheard: Sequence[Mark]
+    ) -> str:
+        if self.say is not None:
+            return self.say(series, surveys, unheard)
+        said = [self._typical(s) for s in series]
+        return f"{column(self.column).words.capitalize()}, typical value: {listed(said)}."
+
+    def _typical(self, s: KeySeries) -> str:
+        values = s.values("measured", "fault")
+        keys = len(s.points) + len(s.gaps)
+        typical = f"{median(values):.{self.chart.digits}f} {self.unit}".strip() if values else "not known"
+        return f"{s.mark.letter} {typical} ({len(values)} of {keys} keys measured)"
+
+    def _limits(self, series: Sequence[KeySeries]) -> tuple[float, float]:
+        least = self.chart.least
+        if least is not None:
+            return shown_limits(series, least=least, even=least[0] < 0)
+        values = [v for s in series for v in s.values()] or list(EMPTY_LOG)
+        return LOG_ROOM[0] * min(values), LOG_ROOM[1] * max(values)
 
 
-def _limits(measure: Measure, series: Sequence[KeySeries]) -> tuple[float, float]:
-    if measure.least is not None:
-        return shown_limits(series, least=measure.least, even=measure.least[0] < 0)
-    values = [v for s in series for v in s.values()] or list(EMPTY_LOG)
-    return LOG_ROOM[0] * min(values), LOG_ROOM[1] * max(values)
+def plan_column(
+    name: str, surveys: Mapping[str, Survey], names: Mapping[str, str], *, focus: str | None = None
+) -> KeyPlan:
+    """Plan of any column of numbers of the survey over the keys; `Measure.plan` says the rest.
+
+    Parameters
+    ----------
+    name : a column, such as ``inharmonicity``; `Survey.columns` lists them
+
+    Raises
+    ------
+    BadInput : no such column, one that holds no numbers, or as `Measure.plan`
+    """
+    return Measure(column=name).plan(surveys, names, focus=focus)

@@ -18,7 +18,7 @@ from pianolab.figures.look import Theme
 from pianolab.figures.measures import BOUND_KIND
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
-from pianolab.figures.survey_cells import number, records, why_missing
+from pianolab.figures.survey_cells import number, why_missing
 from pianolab.keyboard import note_name
 from pianolab.show import Row
 
@@ -80,7 +80,7 @@ def plan_note(survey: Survey, key: int) -> NotePlan:
     BadInput : the survey has no curve of that key
     """
     curve = next((c for c in survey.curves if c.key == key), None)
-    row: dict[str, Any] = next((r for r in records(survey) if int(r["key"]) == key), {})
+    row: dict[str, Any] = next((r for r in survey.key_rows() if int(r["key"]) == key), {})
     if curve is None or not curve.time_s or not row:
         why = why_missing(row, "decay_20_s") if row else "the key is not in this survey"
         raise BadInput(f"key {key}", f"no level curve ({why})", "a key whose note was heard")

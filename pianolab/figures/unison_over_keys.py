@@ -1,4 +1,7 @@
-"""How far apart the strings of each key are, in cents."""
+"""How far apart the strings of each key are: `unison_cents`, a row per instrument.
+
+The band of what is usual ends where the summary begins to call unisons wide.
+"""
 
 from __future__ import annotations
 
@@ -8,30 +11,12 @@ from statistics import median
 from pianolab.acoustics.results import Survey
 from pianolab.acoustics.tuning_need import wide_cents
 from pianolab.figures.key_chart import draw_over_keys
-from pianolab.figures.key_plan import KeyPlan, KeySeries
+from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.look import Mark
-from pianolab.figures.measures import Measure, Row, plan_measure
+from pianolab.figures.measures import Measure, Row
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed
 from pianolab.keyboard import usual_strings
-
-draw_unison = draw_over_keys
-
-
-def plan_unison(
-    surveys: Mapping[str, Survey], names: Mapping[str, str], *, focus: str | None = None
-) -> KeyPlan:
-    """Plan of the unison chart: `unison_cents` over the keys, a row per instrument.
-
-    Parameters
-    ----------
-    surveys, names, focus : as in `plan_measure`
-
-    Returns
-    -------
-    KeyPlan; the band ``usual`` ends where the summary begins to call unisons wide; flagged keys have the kind ``fault``
-    """
-    return plan_measure(UNISON, surveys, names, focus=focus)
 
 
 def _words(row: Row) -> Sequence[str]:
@@ -56,7 +41,6 @@ def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark
     return f"Typical distance of a key's strings: {listed(said)}. Up to {wide_cents():g} cents is usual some weeks after a tuning."
 
 
-UNISON = Measure(
-    title="Strings of one key, apart", column="unison_cents", measure="strings apart", unit="cents", fault="unison", say=_say,
-    words=_words, usual=(0.0, wide_cents()), least=(0.0, 3.0), digits=2,
-)  # fmt: skip
+UNISON = Measure(column="unison_cents", say=_say, words=_words)
+
+plan_unison, draw_unison = UNISON.plan, draw_over_keys

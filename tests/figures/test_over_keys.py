@@ -217,4 +217,4 @@ def test_a_wide_unison_is_the_same_in_the_chart_and_in_the_summary() -> None:
     plan = plan_unison({"p0": survey}, NAMES)
     assert need_of_table(survey.table).wide == 2
     assert f"(2 of {len(plan.series[0].values())} measured keys over {wide_cents():g} cents)" in plan.alt
-    assert UNISON.usual == (0.0, wide_cents())
+    assert UNISON.chart.usual == (0.0, wide_cents())

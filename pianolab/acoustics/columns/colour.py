@@ -64,6 +64,7 @@ BRIGHTNESS_DEV = Column(
         title="Brightness against the neighbours",
         axis="brighter (+) or duller (−)",
         fault="voicing",
+        unit="robust deviations",
         usual=(-3.0, 3.0),
         least=(-6.0, 6.0),
     ),

@@ -70,12 +70,15 @@ class Chart:
     """A column as a chart over the keys.
 
     ``axis`` names what is drawn, ``fault`` the fault that goes with it; ``usual`` is the band that is no fault, ``least``
-    the span that is shown at least (None: a logarithmic scale). ``overlay`` draws all instruments in one panel.
+    the span that is shown at least (None: a logarithmic scale). ``overlay`` draws all instruments in one panel. ``unit``
+    and ``sd`` stand in where the column has no unit or no uncertainty of its own.
     """
 
     title: str
     axis: str
     fault: str = ""
+    unit: str = ""
+    sd: str = ""
     usual: tuple[float, float] | None = None
     least: tuple[float, float] | None = None
     overlay: bool = False

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pianolab.acoustics.columns.column import Chart, Column, Listened, Values
+from pianolab.acoustics.limits import limits
 
 TOO_WEAK = "partials too weak in the noise to be measured"
 TOO_SHORT_FOR_STRINGS = "note too short or too weak for its strings to be told apart"
@@ -71,6 +72,7 @@ OFF_CURVE = Column(
         title="How even the tuning is",
         axis="from its own curve",
         fault="off_pitch",
+        sd="cents_sd",
         usual=(-3.0, 3.0),
         least=(-8.0, 8.0),
     ),
@@ -116,6 +118,14 @@ UNISON = Column(
     spread=True,
     words="how far apart the strings of the key are; of a single string, its false beat",
     values=lambda heard: heard.m.unison.spread_cents,
+    chart=Chart(
+        title="Strings of one key, apart",
+        axis="strings apart",
+        fault="unison",
+        usual=(0.0, float(limits()["tuning"]["wide_cents"])),
+        least=(0.0, 3.0),
+        digits=2,
+    ),
 )
 UNISON_SD = Column(
     name="unison_cents_sd",
