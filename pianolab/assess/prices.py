@@ -78,9 +78,8 @@ class PriceList(Showable):
                 + (f", for {others} more jobs of it neither." if others else "."),
             )  # fmt: skip
         close = get_close_matches(job, self.jobs, n=1)
-        raise BadInput(
-            "job", repr(job), "a job of the price list", f"Did you mean {close[0]}?" if close else ""
-        )
+        hint = f"Did you mean {close[0]}?" if close else "A list of your own can price it: --prices FILE."
+        raise BadInput(f"{self.file or 'prices'}: job", repr(job), "a job of the price list", hint)
 
     def __iter__(self) -> Iterator[Price]:
         return iter(self.jobs.values())

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 
-from pianolab.assess import Assessment, PriceList, RepairEstimate
+from pianolab.assess import Assessment, Price, PriceList, RepairEstimate
 from pianolab.assess.prices import usual_prices
 from pianolab.assess.yearly import YearlyCost
 from pianolab.compare import Comparison
@@ -65,13 +65,22 @@ def _without(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList, wh
     jobs = {**usual_prices().jobs, **prices.jobs}
     free = {job: replace(p, low=NOTHING, usual=NOTHING, high=NOTHING) for job, p in jobs.items()}
     code = prices.currency
+    known = {field.name: getattr(prices, field.name) for field in fields(prices)}
     return Reckoning(
         pianos=tuple(replace(p, asking_price=NOTHING, currency=code) for p in pianos),
         buyer=indifferent_to_money(buyer, currency=code),
-        prices=replace(prices, jobs=free, lent=(), missing=()),
+        prices=_AnyJob(**known | {"jobs": free, "lent": (), "missing": ()}),
         why_none=why,
         notes=(f"compared without money: {why}",),
     )
+
+
+class _AnyJob(PriceList):
+    """Prices in which every job costs nothing, one that no list knows too: only its name is needed."""
+
+    def __getitem__(self, job: str) -> Price:
+        free = Price(job=job, title=job, low=NOTHING, usual=NOTHING, high=NOTHING, hours=0.0)
+        return self.jobs.get(job, free)
 
 
 def indifferent_to_money(buyer: BuyerProfile, *, currency: str) -> BuyerProfile:
