@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from pianolab.acoustics.columns import declared
+from pianolab.acoustics.columns import Column, declared, undeclared
 from pianolab.acoustics.reasons import join_names, join_reasons, split_names, split_reasons
 
 if TYPE_CHECKING:
@@ -50,7 +50,6 @@ def typed(table: pd.DataFrame) -> pd.DataFrame:
 
 def rows_of(table: pd.DataFrame) -> list[Row]:
     """The rows of a survey table with its reasons as dictionaries and its faults as tuples, in the table's order."""
-    rows = [{str(name): value for name, value in row.items()} for row in table.to_dict(orient="records")]
     return [
         {
             **row,
@@ -58,5 +57,28 @@ def rows_of(table: pd.DataFrame) -> list[Row]:
             "not_judged": split_reasons(row.get("not_judged")),
             "faults": split_names(row.get("faults")),
         }
-        for row in rows
+        for row in _cells_of(table)
     ]
+
+
+def csv_rows(table: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
+    """Header and cells as a CSV file has them: numbers as finely as their column says, nothing for what is unknown."""
+    columns = _columns_of(table)
+    return [c.name for c in columns], [[c.text(row[c.name]) for c in columns] for row in _cells_of(table)]
+
+
+def rounded_rows(table: pd.DataFrame) -> tuple[list[str], list[list[str | float | None]]]:
+    """The same with numbers as numbers and None for what is unknown."""
+    columns = _columns_of(table)
+    return [c.name for c in columns], [[c.rounded(row[c.name]) for c in columns] for row in _cells_of(table)]
+
+
+def _cells_of(table: pd.DataFrame) -> list[Row]:
+    return [{str(name): value for name, value in row.items()} for row in table.to_dict(orient="records")]
+
+
+def _columns_of(table: pd.DataFrame) -> list[Column]:
+    """The table's columns, those that are declared first; one that isn't goes by what it holds."""
+    known = {c.name: c for c in declared(merged=True)}
+    names = [*(n for n in known if n in table), *(str(n) for n in table.columns if n not in known)]
+    return [known.get(n) or undeclared(n, is_text=table[n].dtype.kind not in "fiub") for n in names]

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_table import rounded_rows
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
@@ -64,9 +65,7 @@ def csv_tables(
     for piano_id, survey in surveys.items():
         if piano_id not in names:
             raise BadInput("surveys", repr(piano_id), "ids of pianos that are in the comparison")
-        frame = survey.to_frame()
-        rows = ([None if v != v else v for v in row] for row in frame.itertuples(index=False))
-        tables[f"survey_{names[piano_id][0]}.csv"] = as_csv(list(frame.columns), rows)
+        tables[f"survey_{names[piano_id][0]}.csv"] = as_csv(*rounded_rows(survey.table))
     return tables
 
 

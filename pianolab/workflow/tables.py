@@ -2,43 +2,25 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 from dataclasses import asdict
 from typing import Any
 
-from pianolab.acoustics import COLUMNS, Survey
+from pianolab.acoustics import Survey
+from pianolab.acoustics.survey_table import csv_rows
 from pianolab.keyboard import HIGHEST_KEY, LOWEST_KEY, note_name
 from pianolab.units import cents_between, key_to_hz
-
-WHOLE = frozenset({"key", "strikes", "beat_partial"})
-DECIMALS = (("_hz", 5), ("cents", 4), ("cents_sd", 4), ("_s", 4), ("per_s", 3), ("_db", 3), ("_dev", 3))
-"""Digits after the point by the end of a column's name: finer than what can be measured, never coarser."""
 
 
 def survey_csv(survey: Survey) -> str:
     """The survey table as CSV: a row per key, the agreed columns first, an empty field for what is unknown."""
-    table = survey.to_frame()
-    table = table[[*COLUMNS, *(c for c in table.columns if c not in COLUMNS)]]
-    written = table.astype(object)
-    for column in table.columns:
-        written[column] = [_text(column, value) for value in table[column]]
-    return str(written.to_csv(index=False, lineterminator="\n"))
-
-
-def _text(column: str, value: Any) -> str:
-    if not isinstance(value, float):
-        return str(value)
-    if math.isnan(value):
-        return ""
-    if column in WHOLE:
-        return str(round(value))
-    if not math.isfinite(value):
-        return "inf" if value > 0 else "-inf"
-    for ending, digits in reversed(DECIMALS):
-        if column.endswith(ending):
-            return f"{value:.{digits}f}"
-    return f"{value:.8g}"
+    header, rows = csv_rows(survey.table)
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows([header, *rows])
+    return out.getvalue()
 
 
 def survey_json(survey: Survey, *, source: str = "") -> str:

@@ -28,6 +28,7 @@ __all__ = [
     "resting_with",
     "sd_of",
     "tied_to",
+    "undeclared",
 ]
 
 AGREED: tuple[Column, ...] = (
@@ -101,6 +102,14 @@ def column(name: str) -> Column:
         if c.name == name:
             return c
     raise BadInput("column", repr(name), f"one of {', '.join(c.name for c in DECLARED)}", "Misspelt?")
+
+
+def undeclared(name: str, *, is_text: bool) -> Column:
+    """A stand-in for a column that is in a table but not declared: that of a survey which another version kept."""
+    words = "not known to this version"
+    if is_text:
+        return Column(name=name, unit="", words=words, kind="statement", merge="best take")
+    return Column(name=name, unit="", words=words, kind="count", merge="best take")
 
 
 def column_rows() -> tuple[tuple[str, ...], list[tuple[str, ...]]]:

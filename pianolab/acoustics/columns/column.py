@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 Values = Sequence[Any] | NDArray[Any]
 """One value per measured note."""
 
-Kind = Literal["label", "number", "sd", "bound", "statement"]
-"""A label tells which key it is; a bound says how a time is to be taken; a statement may be empty without a reason."""
+Kind = Literal["label", "count", "number", "sd", "bound", "statement"]
+"""Labels and counts tell which key it is and are always there; a bound says how a time is to be taken; a statement may be
+empty without a reason. Labels, bounds and statements are text."""
 
 Merge = Literal["best take", "mean", "time", "first known", "sum", "with its measure", "apart"]
 """How takes of one key become one value (`pianolab.acoustics.merging`); ``apart`` is worked out by rules of its own."""
@@ -136,7 +137,7 @@ class Column:
 
     @property
     def is_text(self) -> bool:
-        return self.kind in ("bound", "statement") or (self.kind == "label" and self.decimals is None)
+        return self.kind in ("label", "bound", "statement")
 
     @property
     def empty(self) -> Any:

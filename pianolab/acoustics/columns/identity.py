@@ -11,7 +11,7 @@ KEY = Column(
     name="key",
     unit="",
     words="key, 1 to 88 from A0 to C8; extra keys 0, -1, … and 89, 90, …",
-    kind="label",
+    kind="count",
     merge="best take",
     decimals=0,
 )
@@ -76,13 +76,13 @@ STRIKES = Column(
     name="strikes",
     unit="",
     words="how often the key was struck",
-    kind="label",
+    kind="count",
     decimals=0,
     values=_strikes,
     merge="sum",
 )
 TAKES = Column(
-    name="takes", unit="", words="how many takes measured the key", kind="label", decimals=0, merge="apart"
+    name="takes", unit="", words="how many takes measured the key", kind="count", decimals=0, merge="apart"
 )
 TAKE_NOTES = Column(
     name="take_notes", unit="", words="where the takes disagree", kind="statement", merge="apart"
