@@ -68,7 +68,8 @@ class Point(Fields):
     ``anchors`` are the five sentences of the grade scale from 5 (sound) down to 1 (failed); for yes/no
     points ``good_answer`` says which answer is good (None: it is only information), ``yes_means`` and
     ``no_means`` put either answer into a sentence. ``usual`` is the ordinary range of a count or reading;
-    from ``failed_under`` down or ``failed_over`` up it counts as failed. ``aspects`` maps an aspect to the
+    from ``failed_under`` down or ``failed_over`` up it counts as failed; outside ``possible`` it is a slip and
+    isn't taken (None: as ``data/units.toml`` says for its unit). ``aspects`` maps an aspect to the
     strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such as ``grand``,
     ``upright``, ``ivory``, ``older upright``; empty means always. ``where`` is the region of the instrument,
     ``position`` how one stands or sits to see it, ``opens`` what has to be opened for it (`load_openings`).
@@ -94,6 +95,7 @@ class Point(Fields):
     no_means: str = ""
     unit: str = ""
     usual: tuple[float, float] | None = None
+    possible: tuple[float, float] | None = None
     failed_under: float | None = None
     failed_over: float | None = None
     photo: bool = False

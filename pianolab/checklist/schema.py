@@ -40,6 +40,7 @@ TEXTS = (
 )
 SWITCHES = ("helper", "photo", "per_key", "short_walk", "good_answer")
 NUMBERS = ("minutes", "failed_under", "failed_over")
+SPANS = ("usual", "possible")
 TEXT_LISTS = ("anchors", "cautions")
 RULE_TRIGGERS = ("at_grade", "on_answer", "over", "under")
 
@@ -74,8 +75,8 @@ def _value(name: str, value: Any, spot: Spot) -> Any:
         return tuple(_text(name, item, spot) for item in _list(name, value, spot))
     if name == "applies_to":
         return tuple(_fact(item, spot) for item in _list(name, value, spot))
-    if name == "usual":
-        return _usual(value, spot)
+    if name in SPANS:
+        return _span(name, value, spot)
     if name == "aspects":
         return _aspects(value, spot)
     rule = RepairRule if name == "repairs" else VetoRule
@@ -120,10 +121,10 @@ def _fact(value: Any, spot: Spot) -> str:
     return text
 
 
-def _usual(value: Any, spot: Spot) -> tuple[float, float]:
-    items = [_number("usual", item, spot) for item in _list("usual", value, spot)]
+def _span(name: str, value: Any, spot: Spot) -> tuple[float, float]:
+    items = [_number(name, item, spot) for item in _list(name, value, spot)]
     if len(items) != 2 or items[0] > items[1]:
-        raise spot.bad("usual", value, "two numbers, the smaller first")
+        raise spot.bad(name, value, "two numbers, the smaller first")
     return items[0], items[1]
 
 
