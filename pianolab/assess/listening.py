@@ -202,14 +202,12 @@ def _mute_gap(heard: Heard, share: float) -> Gap:
 
 
 def _unheard_gap(heard: Heard, share: float) -> Gap:
-    return Gap(
-        key=f"not heard: {heard.item.together or heard.item.key}",
-        text=_counted(heard, heard.unheard, "not heard"),
-        reason=heard.reason,
-        share=share,
-        effort="record again",
-        minutes=12.0,
-    )
+    key = f"not heard: {heard.item.together or heard.item.key}"
+    if heard.item.untold:
+        text = f"{heard.item.unknown} ({heard.item.untold})"
+        return Gap(key=key, text=text, reason=heard.reason, share=share, effort="look again", minutes=12.0)
+    text = _counted(heard, heard.unheard, "not heard")
+    return Gap(key=key, text=text, reason=heard.reason, share=share, effort="record again", minutes=12.0)
 
 
 def _counted(heard: Heard, keys: tuple[int, ...], how: str) -> str:

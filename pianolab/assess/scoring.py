@@ -23,7 +23,8 @@ class HeardRepair:
 class HeardItem:
     """One thing that listening judges over a range of keys, and how it counts.
 
-    Items with the same ``together`` turn out alike where they are unknown.
+    Items with the same ``together`` turn out alike where they are unknown. ``untold`` says why no recording tells it at
+    all: then only playing and listening does.
     """
 
     key: str
@@ -35,6 +36,7 @@ class HeardItem:
     of: str
     unknown: str
     together: str = ""
+    untold: str = ""
     warn_from: int | None = None
     warning: str = ""
     veto_from: int | None = None
