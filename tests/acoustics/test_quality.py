@@ -19,6 +19,7 @@ from pianolab.acoustics.clipping import clipped_share
 from pianolab.acoustics.columns import resting_with
 from pianolab.acoustics.forbidding import forbid
 from pianolab.acoustics.gain import GainEvidence, hear_gain
+from pianolab.acoustics.quality import RecordingQuality
 from pianolab.acoustics.recorder_states import Impairment
 from pianolab.acoustics.speed import playback_speed, tone_offset_cents
 from pianolab.acoustics.survey_table import rows_of, table_of
@@ -379,3 +380,21 @@ def test_forbidding_keeps_what_is_not_forbidden() -> None:
     same = [k for k in range(FIRST, LAST + 1) if k not in (50, 51)]
     before = table.set_index("key").loc[same]
     pd.testing.assert_frame_equal(out.loc[same], before)
+
+
+def test_an_impairment_names_the_fields_of_the_summary_that_it_empties() -> None:
+    gain = gain_of(played().samples, played())
+    ridden = Impairment(name="automatic gain", says="", summary=("t60_s",))
+    hum = Impairment(name="hum", says="")
+    assert (
+        RecordingQuality(impairments=(hum, ridden), unknown=(), gain=gain).withholds("t60_s")
+        == "automatic gain"
+    )
+    assert RecordingQuality(impairments=(hum,), unknown=(), gain=gain).withholds("t60_s") == ""
+
+
+def test_what_spoils_the_time_of_the_room_says_nothing_about_the_room() -> None:
+    """The sentence on a long room would stand on the very time that is withheld."""
+    said = heard("usual").summary
+    assert said.t60_s is None
+    assert "reverberation" not in said.impairments
