@@ -1,4 +1,9 @@
-"""pianolab: judge used pianos by eye, hand and ear, and compare the shortlist."""
+"""pianolab: judge used pianos by eye, hand and ear, and compare the shortlist.
+
+Records: `Piano`, `Visit`, `Finding`, `BuyerProfile`, `Room`, kept in a `Casebook`. Ears: `listen`, `survey_many`,
+`compare_recordings`. The answer: `decide` gives a `Decision`, as `Settings` say, and `export` writes it down.
+Everything shows itself, and draws what it can with ``chart(kind)``. For notebooks: `forms`, `practice`, `classroom`.
+"""
 
 from __future__ import annotations
 
@@ -8,40 +13,50 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 _LAZY = {
-    "listen": "pianolab.acoustics",
-    "Survey": "pianolab.acoustics",
-    "read_sound": "pianolab.io",
-    "load_checklist": "pianolab.checklist",
-    "open_casebook": "pianolab.casebook",
+    "Casebook": "pianolab.casebook",
     "create_casebook": "pianolab.casebook",
+    "open_casebook": "pianolab.casebook",
     "gather": "pianolab.casebook",
-    "assess_piano": "pianolab.assess",
-    "load_prices": "pianolab.assess",
-    "compare_pianos": "pianolab.compare",
-    "FindingsForm": "pianolab.widgets",
-    "KeyboardPicker": "pianolab.widgets",
-    "PianoForm": "pianolab.widgets",
-    "ProfileForm": "pianolab.widgets",
-    "TouchForm": "pianolab.widgets",
-    "plan_visits": "pianolab.workflow",
-    "demo": "pianolab.workflow",
-    "demo_casebook": "pianolab.workflow",
-    "listen_file": "pianolab.workflow",
-    "survey_many": "pianolab.workflow",
-    "recording_form": "pianolab.workflow",
-    "decide": "pianolab.workflow",
-    "export": "pianolab.workflow",
+    "Piano": "pianolab.model",
+    "Visit": "pianolab.model",
+    "Finding": "pianolab.model",
+    "BuyerProfile": "pianolab.model",
+    "Room": "pianolab.model",
     "Settings": "pianolab.workflow",
-    "export_button": "pianolab.workflow",
+    "load_checklist": "pianolab.checklist",
+    "load_prices": "pianolab.assess",
+    "plan_visits": "pianolab.workflow",
+    "listen": "pianolab.workflow",
+    "Survey": "pianolab.acoustics",
+    "survey_into": "pianolab.workflow",
+    "survey_many": "pianolab.workflow",
+    "compare_recordings": "pianolab.workflow",
+    "decide": "pianolab.workflow",
+    "Decision": "pianolab.workflow",
+    "visit_changes": "pianolab.workflow",
+    "ranking_changes": "pianolab.workflow",
+    "export": "pianolab.workflow",
+    "Printer": "pianolab.workflow",
+    "Lines": "pianolab.show",
+    "Table": "pianolab.show",
 }
+_ROOMS = {
+    "forms": "pianolab.workflow.forms",
+    "practice": "pianolab.workflow.practice",
+    "classroom": "pianolab.classroom",
+}
+"""Names that hold further names."""
 
 __all__ = ["__version__"]
 __all__ += list(_LAZY)
+__all__ += list(_ROOMS)
 
 
 def __getattr__(name: str) -> Any:
     if name in _LAZY:
         return getattr(import_module(_LAZY[name]), name)
+    if name in _ROOMS:
+        return import_module(_ROOMS[name])
     raise AttributeError(f"module 'pianolab' has no attribute {name!r}")
 
 
@@ -50,28 +65,32 @@ def __dir__() -> list[str]:
 
 
 if TYPE_CHECKING:
+    from pianolab import classroom as classroom
     from pianolab.acoustics import Survey as Survey
-    from pianolab.acoustics import listen as listen
-    from pianolab.assess import assess_piano as assess_piano
     from pianolab.assess import load_prices as load_prices
+    from pianolab.casebook import Casebook as Casebook
     from pianolab.casebook import create_casebook as create_casebook
     from pianolab.casebook import gather as gather
     from pianolab.casebook import open_casebook as open_casebook
     from pianolab.checklist import load_checklist as load_checklist
-    from pianolab.compare import compare_pianos as compare_pianos
-    from pianolab.io import read_sound as read_sound
-    from pianolab.widgets import FindingsForm as FindingsForm
-    from pianolab.widgets import KeyboardPicker as KeyboardPicker
-    from pianolab.widgets import PianoForm as PianoForm
-    from pianolab.widgets import ProfileForm as ProfileForm
-    from pianolab.widgets import TouchForm as TouchForm
+    from pianolab.model import BuyerProfile as BuyerProfile
+    from pianolab.model import Finding as Finding
+    from pianolab.model import Piano as Piano
+    from pianolab.model import Room as Room
+    from pianolab.model import Visit as Visit
+    from pianolab.show import Lines as Lines
+    from pianolab.show import Table as Table
+    from pianolab.workflow import Decision as Decision
+    from pianolab.workflow import Printer as Printer
     from pianolab.workflow import Settings as Settings
+    from pianolab.workflow import compare_recordings as compare_recordings
     from pianolab.workflow import decide as decide
-    from pianolab.workflow import demo as demo
-    from pianolab.workflow import demo_casebook as demo_casebook
     from pianolab.workflow import export as export
-    from pianolab.workflow import export_button as export_button
-    from pianolab.workflow import listen_file as listen_file
+    from pianolab.workflow import forms as forms
+    from pianolab.workflow import listen as listen
     from pianolab.workflow import plan_visits as plan_visits
-    from pianolab.workflow import recording_form as recording_form
+    from pianolab.workflow import practice as practice
+    from pianolab.workflow import ranking_changes as ranking_changes
+    from pianolab.workflow import survey_into as survey_into
     from pianolab.workflow import survey_many as survey_many
+    from pianolab.workflow import visit_changes as visit_changes

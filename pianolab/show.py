@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from html import escape
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from pianolab.errors import BadInput
@@ -195,6 +196,17 @@ class Showable:
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self.headline()}>"
+
+    def chart(self, kind: str = "", **how: Any) -> Any:
+        """A chart of this result; see `pianolab.workflow.charts.chart_of` for the kinds and how.
+
+        Raises
+        ------
+        BadInput
+            a kind that this result doesn't have, or a result without charts
+        """
+        # By name, when it is asked for: drawing stands far above results, and they are loaded without it.
+        return import_module("pianolab.workflow.charts").chart_of(self, kind, **how)
 
     def shown(self) -> list[Row]:
         """The rows as a reader sees them in a notebook, where they differ from the numbers of `rows`."""

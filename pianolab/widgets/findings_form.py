@@ -60,9 +60,9 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
     --------
     In a notebook::
 
-        from pianolab import FindingsForm, open_casebook
-        casebook = open_casebook("my-casebook")
-        FindingsForm(casebook, casebook.visits()[0].id, examiner="Ana")
+        import pianolab as pl
+        casebook = pl.open_casebook("my-casebook")
+        pl.forms.FindingsForm(casebook, casebook.visits()[0].id, examiner="Ana")
     """
 
     _esm = browser_code("page.js", "keyboard.js", "photo.js", "card.js", "walk.js")

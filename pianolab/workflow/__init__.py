@@ -11,6 +11,7 @@ from pianolab.workflow.notebook_forms import export_button, recording_form
 from pianolab.workflow.notebooks import copy_notebooks
 from pianolab.workflow.planning import plan_visits
 from pianolab.workflow.progress import Printer, Progress
+from pianolab.workflow.recordings import compare_recordings, listen
 from pianolab.workflow.second_visit import ranking_changes, visit_changes
 from pianolab.workflow.settings import Settings
 from pianolab.workflow.tables import survey_csv, survey_json
@@ -27,6 +28,7 @@ __all__ = [
     "Surveyed",
     "VisitPlan",
     "Written",
+    "compare_recordings",
     "copy_notebooks",
     "decide",
     "demo",
@@ -35,6 +37,7 @@ __all__ = [
     "export",
     "export_button",
     "keep_survey",
+    "listen",
     "listen_file",
     "plan_visits",
     "ranking_changes",

@@ -98,12 +98,6 @@ class Decision(Showable):
         wanted = self.casebook.piano(name_or_id or ahead)
         return next(p for p in self.pianos if p.id == wanted.id)
 
-    def chart(self, kind: str, piano: str = "", *, theme: str = "light") -> Any:
-        """A chart of all pianos, or of one; see `pianolab.workflow.charts.chart_of` for the kinds."""
-        from pianolab.workflow.charts import chart_of
-
-        return chart_of(self, kind, piano=piano, theme=theme)
-
     def table(self, kind: str, piano: str = "") -> Showable:
         """A part of it as a table; see `pianolab.workflow.decision_tables.table_of` for the kinds."""
         from pianolab.workflow.decision_tables import table_of

@@ -9,6 +9,7 @@ from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, kit_list, load_before_visit, load_checklist, load_openings
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
+from pianolab.workflow.settings import Settings
 from pianolab.workflow.unknowns import open_areas, settled_points, unknown_facts
 from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
 
@@ -42,7 +43,7 @@ def plan_visits(
     drive_minutes : min between two pianos: one number, or for each piano by name the way to it
     first, last : when the first visit begins, when the last one must be over
     most_a_day : pianos on one day at most
-    checklist : the points; None takes those that come with pianolab
+    checklist : the points; None takes those that the casebook remembers, or those that come with pianolab
 
     Returns
     -------
@@ -63,7 +64,7 @@ def plan_visits(
     if not known:
         raise BadInput("shortlist", "no piano", "at least one piano", "Enter the pianos first.")
     _check_times(minutes_each, first, last, most_a_day)
-    points = checklist if checklist is not None else load_checklist()
+    points = checklist if checklist is not None else _own_points(shortlist)
     ordered = _in_order(known, order, points)
     drives = _drives(drive_minutes, [k[0].name for k, _ in ordered])
     slots = _slots(
@@ -91,6 +92,10 @@ def _known(shortlist: Casebook | Iterable[Piano]) -> list[Known]:
     if isinstance(shortlist, Casebook):
         return [(p, shortlist.visits(p.id), shortlist.current_findings(p.id)) for p in shortlist.pianos()]
     return [(p, (), ()) for p in shortlist]
+
+
+def _own_points(shortlist: Casebook | Iterable[Piano]) -> Checklist:
+    return Settings.of(shortlist).points if isinstance(shortlist, Casebook) else load_checklist()
 
 
 def _check_times(minutes_each: float, first: time, last: time, most_a_day: int) -> None:

@@ -47,7 +47,7 @@ casebook = recorded_casebook("book")
 survey = __import__("pianolab").Survey.from_json(casebook.surveys()[0].survey_json)
 figures.draw_tuning(figures.plan_tuning({"a": survey}, {"a": "the one in the hallway"}), "THEME")
 """
-BUTTON = "import pianolab\npianolab.export_button(casebook)"
+BUTTON = "import pianolab\npianolab.forms.export_button(casebook)"
 
 
 @pytest.fixture(scope="module")

@@ -98,10 +98,10 @@ def test_a_button_made_later_says_what_is_there(tmp_path: Path) -> None:
 
 def test_of_a_casebook_it_writes_beside_its_folder_and_says_what_hinders_it(visit_and_book) -> None:
     casebook, _ = visit_and_book
-    form = pianolab.export_button(casebook)
+    form = pianolab.forms.export_button(casebook)
     assert Path(form.page_button.tooltip) == casebook.folder.parent / "comparison.html"
     assert Path(form.tables_button.tooltip) == casebook.folder.parent / "comparison-tables"
-    form = pianolab.export_button(casebook, settings=pianolab.Settings(profile="my uncle"))
+    form = pianolab.forms.export_button(casebook, settings=pianolab.Settings(profile="my uncle"))
     form.page_button.click()
     assert form.said.value.startswith("Not written. ")
     assert "my uncle" in form.said.value
@@ -112,7 +112,7 @@ def test_without_a_price_list_in_the_pianos_currency_it_writes_and_says_so(visit
     casebook, _ = visit_and_book
     with casebook.editing(by="me") as edit:
         edit.change(replace(casebook.pianos()[0], currency="SEK"))
-    form = pianolab.export_button(casebook)
+    form = pianolab.forms.export_button(casebook)
     form.page_button.click()
     assert form.said.value.startswith("Written: ")
     assert "Compared without money: " in form.said.value

@@ -32,7 +32,7 @@ def test_a_recording_is_heard_and_kept_once(
     casebook, visit = visit_and_book
     here = tmp_path / "sounds"
     here.mkdir()
-    form = pianolab.recording_form(casebook, piano, visit, folder=here, examiner="Ana")
+    form = pianolab.forms.recording_form(casebook, piano, visit, folder=here, examiner="Ana")
     assert form.listen.disabled
     assert "No sound file is here yet" in form.said.value
     (here / "scale.flac").write_bytes(scale.read_bytes())
@@ -53,7 +53,7 @@ def test_what_is_no_recording_is_refused_in_words(visit_and_book, piano: Piano, 
     here = tmp_path / "sounds"
     here.mkdir()
     (here / "<b>.wav").write_bytes(b"no sound")
-    form = pianolab.recording_form(casebook, piano, visit, folder=here)
+    form = pianolab.forms.recording_form(casebook, piano, visit, folder=here)
     form.listen.click()
     assert form.said.value.startswith("Not kept. ")
     assert "<b>" not in form.said.value
@@ -63,7 +63,7 @@ def test_what_is_no_recording_is_refused_in_words(visit_and_book, piano: Piano, 
 
 def test_stopping_keeps_nothing(visit_and_book, piano: Piano, scale: Path) -> None:
     casebook, visit = visit_and_book
-    form = pianolab.recording_form(casebook, piano, visit, folder=scale.parent)
+    form = pianolab.forms.recording_form(casebook, piano, visit, folder=scale.parent)
 
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
@@ -81,5 +81,5 @@ def test_the_newest_file_comes_first(visit_and_book, piano: Piano, tmp_path: Pat
     for age, name in enumerate(("today.m4a", "yesterday.wav", "notes.txt")):
         (here / name).write_bytes(b"x")
         os.utime(here / name, (1_000_000 - age, 1_000_000 - age))
-    form = pianolab.recording_form(casebook, piano, visit, folder=here)
+    form = pianolab.forms.recording_form(casebook, piano, visit, folder=here)
     assert [label for label, _ in form.choice.options] == ["today.m4a", "yesterday.wav"]

@@ -1,0 +1,16 @@
+"""All forms for a notebook in one place: entering, walking, marking, listening, exporting, exercises."""
+
+from pianolab.widgets import FindingsForm, KeyboardPicker, PianoForm, ProfileForm, TouchForm
+from pianolab.widgets.drill_player import DrillPlayer
+from pianolab.workflow.notebook_forms import export_button, recording_form
+
+__all__ = [
+    "DrillPlayer",
+    "FindingsForm",
+    "KeyboardPicker",
+    "PianoForm",
+    "ProfileForm",
+    "TouchForm",
+    "export_button",
+    "recording_form",
+]

@@ -1,0 +1,91 @@
+"""Something to try things on: the invented shortlist, its buyers, a colleague's visit, and a recording of real notes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from pianolab.casebook import Casebook
+from pianolab.checklist import findings_for, load_scenario
+from pianolab.io import string_together, write_sound
+from pianolab.model import Piano, Visit, load_profiles
+from pianolab.show import Table
+from pianolab.sound_model import PianoModel, render_scale
+from pianolab.workflow.demo_book import demo_casebook
+from pianolab.workflow.demo_second import demo_second_visit
+from pianolab.workflow.demonstration import demo
+from pianolab.workflow.listening import survey_into
+
+__all__ = ["buyers", "colleague", "demo", "demo_casebook", "demo_second_visit", "real_notes", "shortlist"]
+
+COLLEAGUE, POINTS = "Ana", 30
+OCTAVE = (40, 52)
+
+
+def shortlist() -> tuple[Piano, ...]:
+    """The four instruments of the invented shortlist; none of them exists.
+
+    Examples
+    --------
+    >>> [p.kind for p in shortlist()]
+    ['upright', 'grand', 'upright', 'grand']
+    """
+    return load_scenario().instruments
+
+
+def buyers() -> Table:
+    """The buyers that come with pianolab, by the name under which `Settings` knows them.
+
+    Examples
+    --------
+    >>> [name for name, _ in buyers().rows()]
+    ['first piano', 'conservatoire candidate', 'patient restorer']
+    """
+    rows = [(name, buyer.description) for name, buyer in load_profiles().items()]
+    return Table("Buyers that come with pianolab", ["name", "who"], rows)
+
+
+def colleague(casebook: Casebook, visit: Visit) -> None:
+    """A colleague who walked round the same piano: her first findings, and a recording of one octave.
+
+    What she entered before, or a recording that is there, stays as it is and is not entered again.
+
+    Parameters
+    ----------
+    casebook : an open casebook
+    visit : at which visit she was there
+    """
+    piano, scenario = casebook.piano(visit.piano_id), load_scenario()
+    if not any(f.examiner == COLLEAGUE for f in casebook.findings(visit.id)):
+        condition = scenario.conditions[scenario.default_condition[scenario.instruments[0].name]]
+        found = findings_for(condition, visit_id=visit.id, piano=piano, examiner=COLLEAGUE)
+        with casebook.editing(by=COLLEAGUE) as edit:
+            for finding in found[:POINTS]:
+                edit.add(finding)
+    if not casebook.recordings(visit.id):
+        first, last = OCTAVE
+        octave = render_scale(PianoModel(seed=4, first_key=first, last_key=last))
+        with TemporaryDirectory(prefix="pianolab-") as folder:
+            file = write_sound(Path(folder) / "octave.flac", octave.samples, rate_hz=octave.rate_hz)
+            survey_into(casebook, file, piano=piano.id, visit=visit.day, first_key=first, last_key=last)
+
+
+def real_notes(path: str | Path, *, keys: tuple[int, ...] | None = None) -> Path:
+    """A recording of real notes of a real grand, strung together; a file that is there stays as it is.
+
+    Parameters
+    ----------
+    path : where it goes; the folder is made where it is missing
+    keys : which of the thirty, every third key from A0 (1) to C8 (88); all where None
+
+    Raises
+    ------
+    BadInput
+        a key that isn't among them, a place that can't be written
+    """
+    file = Path(path)
+    if not file.exists():
+        file.parent.mkdir(parents=True, exist_ok=True)
+        sound, _ = string_together(keys=keys)
+        write_sound(file, sound.samples, rate_hz=sound.rate_hz)
+    return file
