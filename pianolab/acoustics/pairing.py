@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.reasons import split_reasons
 from pianolab.acoustics.tuning import robust_spread
 from pianolab.acoustics.unison import weighted_median
 from pianolab.keyboard import HIGHEST_KEY, LOWEST_KEY, usual_strings
@@ -171,5 +172,4 @@ def _why(one: pd.Series, two: pd.Series) -> str:
 def _reason(row: pd.Series, column: str) -> str:
     if row["status"] != "measured":
         return str(row["status"])
-    gaps = dict(part.partition("=")[::2] for part in str(row["gaps"]).split(";"))
-    return gaps.get(column, "not measured")
+    return split_reasons(row["gaps"]).get(column, "not measured")

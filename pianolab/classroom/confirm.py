@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pianolab.acoustics.reasons import split_names
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.sounds import Played
@@ -47,7 +48,7 @@ def by_faults(played: Played, key: int, fault: HeardFault | None, *, alone: bool
 
 
 def _faults(played: Played, key: int) -> set[str]:
-    return {f for f in str(played.row(key)["faults"] or "").split(";") if f}
+    return set(split_names(played.row(key)["faults"]))
 
 
 def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, alike: bool = False) -> str:

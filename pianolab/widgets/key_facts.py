@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from pianolab.acoustics.survey_table import rows_of
 from pianolab.checklist.points import Checklist
 from pianolab.model import Finding
 from pianolab.report.twin_keyboard import KeyMark, MarkShape
@@ -57,27 +58,22 @@ def _is_sound(finding: Finding, checklist: Checklist | None) -> bool:
 def _heard(survey: Survey | None) -> list[tuple[int, list[str]]]:
     if survey is None:
         return []
-    table = survey.table
-    return [
-        (int(key), [f for f in str(faults).split(";") if f])
-        for key, faults in zip(table["key"], table["faults"], strict=True)
-        if str(faults)
-    ]
+    return [(int(row["key"]), list(row["faults"])) for row in rows_of(survey.table) if row["faults"]]
 
 
 def measured_lines(survey: Survey | None) -> dict[int, list[str]]:
     """What the recording says of each key, a few short lines; what could not be judged is said too."""
     if survey is None:
         return {}
-    return {int(row["key"]): _lines(row) for row in survey.table.to_dict("records")}
+    return {int(row["key"]): _lines(row) for row in rows_of(survey.table)}
 
 
 def _lines(row: Mapping[Any, Any]) -> list[str]:
     if row.get("status") != "measured":
         return [f"recording: {row.get('status', 'not heard')}"]
     lines = [line for line in (_tuning(row), _sustain(row)) if line]
-    unjudged = [part.replace("=", ": ").replace("_", " ") for part in _parts(row.get("not_judged"))]
-    faults = [f.replace("_", " ") for f in _parts(row.get("faults"))]
+    unjudged = [f"{fault.replace('_', ' ')}: {why}" for fault, why in row["not_judged"].items()]
+    faults = [f.replace("_", " ") for f in row["faults"]]
     lines.append(f"heard: {', '.join(faults)}" if faults else "no fault heard")
     return [*lines, *([f"not judged: {', '.join(unjudged)}"] if unjudged else [])]
 
@@ -110,7 +106,3 @@ def _number(value: object) -> float | None:
     if not isinstance(value, (int, float)) or not math.isfinite(value):
         return None
     return float(value)
-
-
-def _parts(text: object) -> list[str]:
-    return [part for part in str(text or "").split(";") if part and part != "nan"]
