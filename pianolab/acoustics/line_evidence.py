@@ -31,8 +31,8 @@ MARGIN_CENTS = 200
 MOST_PARTIALS = 18
 TOP_HZ = 9000.0
 SPECTRUM_S = 1.5
-B_FACTORS = 0.3 * 1.26 ** np.arange(11)
-"""Inharmonicity over the usual that is tried: 0.3 to 3, so close that partials stay within a window."""
+B_FACTORS = 0.24 * 1.26 ** np.arange(12)
+"""Inharmonicity over the usual that is tried: 0.24 to 3, so close that partials stay within a window."""
 EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 18, 0.5))
 """First and last partial, and how often a partial among them is seen where it should be [practice]."""
 OCTAVES_HZ = 25.0 * 2.0 ** np.arange(10)
@@ -185,6 +185,7 @@ def _weighed(fresh: FreshLines, grid: FloatArray, *, rate_hz: int) -> tuple[Floa
     gains = [_past_end(g) for g in _gains(fresh, rate_hz=rate_hz)]
     share = _past_end(_boxed(fresh.power))
     loud = fresh.power.sum(axis=1) > 0.5
+    told = _past_end((loud[:, None] & ~maximum_filter1d(fresh.hidden, size=5, axis=1)).astype(np.float32))
     best = np.full((count, len(grid)), -np.inf, dtype=np.float32)
     factor_at = np.ones_like(best)
     lim = limits()["path"]
@@ -196,6 +197,7 @@ def _weighed(fresh: FreshLines, grid: FloatArray, *, rate_hz: int) -> tuple[Floa
             for column in range(low, high):
                 score += gain[:, index[:, column]]
                 explained += share[:, index[:, column]]
+        score -= _faint_first(share[:, index[:, 0]], explained, grid) * told[:, index[:, 0]]
         by_chance = _coverage(index, bins)
         np.minimum(explained, np.float32(0.98), out=explained)
         odds = explained * np.log(0.9 / by_chance) + (1.0 - explained) * np.log(0.1 / (1.0 - by_chance))
@@ -204,6 +206,18 @@ def _weighed(fresh: FreshLines, grid: FloatArray, *, rate_hz: int) -> tuple[Floa
         better = score > best
         best, factor_at = np.where(better, score, best), np.where(better, np.float32(factor), factor_at)
     return best, factor_at
+
+
+def _faint_first(first: Floats, explained: Floats, grid: FloatArray) -> Floats:
+    """Cost of a first partial that is faint among its own partials, where pianos have a loud one; shape (blows, grid).
+
+    From the middle up partial 1 carries most of a note. A note an octave down, whose second partial is the one that
+    sounds, may find a faint line for its first: another string that rings along.
+    """
+    lim = limits()["path"]
+    least_db = np.interp(grid, lim["first_keys"], lim["first_least_db"]).astype(np.float32)
+    first_db = 10.0 * np.log10((first + np.float32(1e-6)) / (explained + np.float32(1e-6)))
+    return np.asarray(lim["first_weight"] * np.clip(least_db - first_db, 0.0, lim["first_most_db"]))
 
 
 def _partial_bins(

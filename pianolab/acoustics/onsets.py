@@ -3,7 +3,8 @@
 A blow on a key raises the level in many frequency bands within some 20 ms. The rises of the logarithm of
 band power over the band's own noise floor are summed; peaks of that sum are candidates. Being generous
 here costs little: the key path (`pianolab.acoustics.keypath`) throws away what is no note, such as the
-knock of a key let go. Limits: blows closer together than 0.15 s become one.
+knock of a key let go. A rise that is over at once, such as the tick of a clock, counts as a weak one. Limits: blows
+closer together than 0.15 s become one.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from pianolab.units import FloatArray
 
 @dataclass(frozen=True)
 class Onsets:
-    """Candidate strikes: ``times_s`` of each, its ``rise`` (band sum), and the whole ``strength`` curve."""
+    """Candidate strikes: ``times_s`` of each, its ``rise`` (band sum, less where it does not last), and the whole
+    ``strength`` curve."""
 
     times_s: FloatArray
     rise: FloatArray
@@ -49,6 +51,23 @@ def band_power(channels: Samples, *, rate_hz: int) -> tuple[NDArray[np.float32],
         return np.add.reduceat(power, edges, axis=1)[:, :-1]
 
     return np.concatenate(at_once(of_block, frame_blocks(channels, size=size, hop=hop))), hop / rate_hz
+
+
+def _lasting(compressed: NDArray[np.float32], rise: FloatArray, *, hop_s: float) -> FloatArray:
+    """Share of each frame's rise that is still there a little later, as a weight: 1 for notes, little for a tick.
+
+    A string sounds on after its blow; the tick of a clock, a click or a tap is over within some 10 ms.
+    """
+    lim = limits()["segment"]
+    early, late = (round(lim[name] / hop_s) for name in ("lasts_from_s", "lasts_to_s"))
+    summed = np.cumsum(np.pad(compressed, ((1, 0), (0, 0))), axis=0, dtype=np.float64)
+    at = np.arange(len(compressed))
+    first, last = np.minimum(at + early, len(at) - 1), np.minimum(at + late, len(at))
+    count = np.maximum(last - first, 1)[:, None]
+    after = (summed[np.maximum(last, first + 1)] - summed[first]) / count
+    kept = np.maximum(after - compressed[np.maximum(at - 3, 0)], 0.0).sum(axis=1) / np.maximum(rise, 1e-9)
+    weight = (kept - lim["brief_share"]) / (lim["lasting_share"] - lim["brief_share"])
+    return np.asarray(np.clip(weight, lim["brief_weight"], 1.0))
 
 
 def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
@@ -78,8 +97,9 @@ def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
     compressed = np.log10(1.0 + bands / floor)
     rise = np.zeros(len(bands))
     rise[2:] = np.maximum(compressed[2:] - compressed[:-2], 0.0).sum(axis=1)
+    lasting = rise * _lasting(compressed, rise, hop_s=hop_s)
     distance = max(1, round(lim["least_distance_s"] / hop_s))
-    padded = np.concatenate([np.zeros(1), rise, np.zeros(1)])
+    padded = np.concatenate([np.zeros(1), lasting, np.zeros(1)])
     peaks, _ = find_peaks(padded, distance=distance)
     peaks = peaks - 1
     level_db = 10.0 * np.log10(bands.sum(axis=1) + 1e-15)
@@ -89,4 +109,4 @@ def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
     peaks = peaks[rise[peaks] >= _least_rise(rise[peaks], typical, share=lim["candidate_share"])]
     # A frame's rise peaks when its middle crosses the blow; its time is that of the middle, less one hop.
     times_s = peaks * hop_s + 0.5 * lim["window_s"] - hop_s
-    return Onsets(times_s, rise[peaks], rise, level_db, hop_s)
+    return Onsets(times_s, lasting[peaks], rise, level_db, hop_s)
