@@ -1,5 +1,6 @@
 """The casebook: one folder with all that was recorded, written so that nothing is ever lost."""
 
+from pianolab.casebook.based_on import Clash, FieldClash
 from pianolab.casebook.book import Casebook, Verification
 from pianolab.casebook.editing import Edit
 from pianolab.casebook.gathering import GatherResult, gather
@@ -13,8 +14,10 @@ __all__ = [
     "AsOf",
     "Casebook",
     "Change",
+    "Clash",
     "Conflict",
     "Edit",
+    "FieldClash",
     "GatherResult",
     "KeptSettings",
     "OwnFile",

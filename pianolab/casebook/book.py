@@ -16,8 +16,8 @@ from typing import Self
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
-from pianolab.casebook.codec import check_text, from_json
-from pianolab.casebook.editing import Edit
+from pianolab.casebook.codec import check_text, from_json, recall
+from pianolab.casebook.editing import Edit, kept_checklist
 from pianolab.casebook.engine import reading, writing
 from pianolab.casebook.ledger import moment_text
 from pianolab.casebook.media import KeptSound, hash_in_name, keep_sound
@@ -33,6 +33,7 @@ from pianolab.casebook.purge import (
 from pianolab.casebook.reading import AsOf, Change, Conflict, Records, select_bodies, to_change
 from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import refusal
+from pianolab.checklist import Checklist
 from pianolab.errors import CasebookError
 from pianolab.io import Sound
 from pianolab.show import Fields, html_table
@@ -111,12 +112,13 @@ class Casebook(Records):
         self._store.close()
 
     @contextmanager
-    def editing(self, *, by: str) -> Iterator[Edit]:
+    def editing(self, *, by: str, checklist: Checklist | None = None) -> Iterator[Edit]:
         """A block in which records are added and changed: all of it is kept, or none.
 
         Parameters
         ----------
         by : who writes; stands in the log
+        checklist : the points that may be entered; None takes those of `checklist`
 
         Raises
         ------
@@ -129,13 +131,20 @@ class Casebook(Records):
         self._editing.open = True
         try:
             with writing(self._engine, name=self.name) as connection:
-                edit = Edit(connection, by=by, machine=self._machine(), store=self._store)
+                edit = Edit(
+                    connection, by=by, machine=self._machine(), store=self._store, checklist=checklist
+                )
                 try:
                     yield edit
                 finally:
                     edit._end()
         finally:
             self._editing.open = False
+
+    def checklist(self) -> Checklist:
+        """The points this casebook is entered by: the user's own that it keeps on top of the usual ones."""
+        with reading(self._engine, name=self.name) as connection:
+            return kept_checklist(connection, name=self.name)
 
     def undo(self, *, by: str, visit_id: str | None = None) -> Change:
         """Take back the examiner's last change, or their last of one visit, as a new entry of the log; see `Edit.undo`."""
@@ -216,7 +225,7 @@ class Casebook(Records):
         record, change = tables.record, tables.change
         with reading(self._engine, name=self.name) as connection:
             problems = self._store.problems(connection)
-            records = connection.execute(sa.select(record.c.kind, record.c.body)).all()
+            records = connection.execute(sa.select(record.c.id, record.c.kind, record.c.body)).all()
             apart = sa.select(record.c.id).outerjoin(change, change.c.uid == record.c.change_uid)
             apart = apart.where(
                 sa.or_(change.c.uid.is_(None), sa.and_(~record.c.deleted, change.c.after != record.c.body))
@@ -224,9 +233,11 @@ class Casebook(Records):
             for identity in connection.execute(apart).scalars():
                 problems.append(f"record {identity}: not what its last change says")
         used: set[str] = set()
-        for kind, body in records:
+        for identity, kind, body in records:
             try:
-                used |= {getattr(from_json(kind, body), "media", "")} - {""}
+                found, troubles = recall(kind, body)
+                problems += [f"record {identity}: {line}" for line in troubles]
+                used |= {getattr(found, "media", "")} - {""}
             except CasebookError as error:
                 problems.append(str(error))
         problems += [problem for name in sorted(used) if (problem := self._media_problem(name))]

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
+from pianolab.casebook.based_on import Clash, merged
 from pianolab.casebook.codec import (
     REFERENCES,
+    UNFIT,
+    UNREADABLE,
     Record,
     differing,
     from_json,
@@ -19,12 +23,14 @@ from pianolab.casebook.codec import (
     references_of,
     to_json,
 )
+from pianolab.casebook.entering import Entry
 from pianolab.casebook.ledger import PURGED, Ledger, later_than
 from pianolab.casebook.media import KeptSound, Stored, keep_sound
 from pianolab.casebook.photos import keep_photo
 from pianolab.casebook.reading import Change, to_change
 from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import refusal
+from pianolab.checklist import Checklist, load_checklist, read_checklist
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound
 from pianolab.model import Photo, Recording
@@ -33,11 +39,24 @@ R = TypeVar("R", bound=Record)
 
 
 class Edit:
-    """What can be done inside one editing block. Made by `Casebook.editing`."""
+    """What can be done inside one editing block. Made by `Casebook.editing`.
 
-    def __init__(self, connection: sa.Connection, *, by: str, machine: str, store: Store) -> None:
+    Each record is looked at once more where it is entered: a piano's name must be free, a finding's point known to
+    the checklist and its value possible there, a sound or photo in the media folder.
+    """
+
+    def __init__(
+        self,
+        connection: sa.Connection,
+        *,
+        by: str,
+        machine: str,
+        store: Store,
+        checklist: Checklist | None = None,
+    ) -> None:
         self._ledger: Ledger | None = Ledger(connection, by=by, machine=machine)
         self._store = store
+        self._given_checklist = checklist
 
     def add(self, record: R) -> R:
         """Add a new record; the records it belongs to must be there.
@@ -45,7 +64,8 @@ class Edit:
         Raises
         ------
         BadInput
-            an id that is there already (or was purged), or a piano, visit or recording that isn't
+            an id that is there already (or was purged), a piano, visit or recording that isn't, or what `Entry`
+            refuses
         """
         kind, identity, body = kind_of(record), id_of(record), to_json(record)
         references = {name: i for name, i in references_of(record).items() if i is not None}
@@ -55,28 +75,50 @@ class Edit:
         if identity in found:
             raise BadInput(f"{kind} {identity!r}", "an id that was purged", "a new id")
         _check_references(kind, references, found)
+        self._check_entry(record, before=None)
         self._open.append(kind, identity, row=None, after=body, action="add")
         return record
 
     def change(self, record: R, *, was: R | None = None) -> R:
         """Give a record new content; the log keeps before and after.
 
-        With ``was`` the change is refused where somebody else has changed the record since it was read.
+        Parameters
+        ----------
+        record : the new content
+        was : the record as it was read before. Where another has changed it since, fields that one side left
+            alone take the other's value. Without it the new content stands, whatever is there by now.
+
+        Returns
+        -------
+        The record as it is kept, with what another has changed meanwhile
+
+        Raises
+        ------
+        Clash
+            both have changed one field; it holds both values, and nothing is changed
+        BadInput
+            no such record, or what `Entry` refuses
         """
-        kind, identity, body = kind_of(record), id_of(record), to_json(record)
+        kind, identity = kind_of(record), id_of(record)
+        row = self._open.row(identity)
+        if was is not None and row is not None and row.deleted and row.kind == kind:
+            raise Clash(record, was=was, theirs=None, fields=(), by=self._open.entry(row.change_uid).by)
         row = self._present(kind, identity)
-        # Read and written again: text from before a field existed lacks its name.
-        now = to_json(from_json(kind, row.body))
-        if was is not None and now != to_json(was):
-            there, read = differing(now, to_json(was))
-            raise refusal(
-                f"{kind} {identity!r}", f"{there} in the casebook", f"what was read before, {read}",
-                "Another has changed it since; read it again.",
-            )  # fmt: skip
-        if now != body:
+        now = from_json(kind, row.body)
+        if was is not None and was != now:
+            record = self._merged(record, was=was, now=now)
+        if record != now:
             self._check_references(kind, record, row=row)
-            self._open.append(kind, identity, row=row, after=body, action="change")
+            self._check_entry(record, before=now)
+            self._open.append(kind, identity, row=row, after=to_json(record), action="change")
         return record
+
+    def _merged(self, record: R, *, was: R, now: R) -> R:
+        try:
+            return merged(record, was=was, theirs=now, by="another")
+        except Clash as clash:
+            names = {name.partition(".")[0] for field in clash.fields for name in field.names}
+            raise clash.entered_by(self._open.last_writer(id_of(record), names)) from None
 
     def remove(self, record_id: str) -> None:
         """Take a record out of view; it stays in the log and can be brought back by undo."""
@@ -176,7 +218,7 @@ class Edit:
         recording = Recording(
             visit_id=visit_id,
             media=kept.stored.name,
-            original_name=kept.original_name,
+            original_name=UNFIT.sub(UNREADABLE, kept.original_name),
             rate_hz=kept.rate_hz,
             channels=kept.channels,
             seconds=kept.seconds,
@@ -231,6 +273,14 @@ class Edit:
         if references:
             _check_references(kind, references, self._open.look(references.values()))
 
+    def _check_entry(self, record: Record, *, before: Record | None) -> None:
+        Entry(self._open.connection, record, before=before, checklist=self._checklist).check()
+
+    def _checklist(self) -> Checklist:
+        if self._given_checklist is None:
+            self._given_checklist = kept_checklist(self._open.connection, name=self._store.name)
+        return self._given_checklist
+
     def _register(self, stored: Stored) -> None:
         connection = self._open.connection
         self._store.take_in(connection, stored)
@@ -251,3 +301,16 @@ def _check_references(kind: str, references: dict[str, str], found: dict[str, tu
         if found.get(identity) != (REFERENCES[name], True):
             need = f"the id of a {REFERENCES[name]} in this casebook"
             raise BadInput(f"{kind} {name}", repr(identity), need, "Add that one first.")
+
+
+def kept_checklist(connection: sa.Connection, *, name: object) -> Checklist:
+    """The points a casebook is entered by: its own on top of the usual ones where it keeps some."""
+    from pianolab.casebook.settings import read_settings  # which needs the casebook, which needs this
+
+    own = read_settings(connection, name=name).checklist
+    return load_checklist() if own is None else _own_checklist(own.text, own.name)
+
+
+@lru_cache(maxsize=4)
+def _own_checklist(text: str, file: str) -> Checklist:
+    return read_checklist(text, file=file)

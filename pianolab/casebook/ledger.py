@@ -79,6 +79,17 @@ class Ledger:
         """One row of the log."""
         return self.connection.execute(_ENTRY, {"wanted": uid}).one()
 
+    def last_writer(self, record_id: str, names: Collection[str]) -> str:
+        """Who was the last to change one of these fields of a record."""
+        change = tables.change
+        query = sa.select(change.c.by, change.c.before, change.c.after).where(change.c.record_id == record_id)
+        rows = self.connection.execute(query.order_by(change.c.at.desc(), change.c.seq.desc())).all()
+        for by, *sides in rows:
+            before, after = (json.loads(side) if side else {} for side in sides)
+            if any(before.get(name) != after.get(name) for name in names):
+                return str(by)
+        return str(rows[0].by)
+
     def append(
         self,
         kind: str,

@@ -32,6 +32,7 @@ class KeyMarking:
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         self.casebook, self.visit_id, self.examiner = casebook, visit_id, examiner
+        self.checklist = checklist
         self.points = tuple(p for p in checklist if p.mark)
         self._now = now
 
@@ -66,7 +67,7 @@ class KeyMarking:
         return "Saved"
 
     def _write(self, point: Point, before: Finding | None, keys: tuple[int, ...]) -> None:
-        with self.casebook.editing(by=self.examiner or "unnamed examiner") as edit:
+        with self.casebook.editing(by=self.examiner or "unnamed examiner", checklist=self.checklist) as edit:
             if before is None:
                 edit.add(
                     Finding(

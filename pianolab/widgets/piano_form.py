@@ -13,6 +13,7 @@ from pianolab.errors import PianolabError
 from pianolab.keyboard import note_name
 from pianolab.model import Piano, Visit
 from pianolab.show import html_table
+from pianolab.widgets.asking import Asking
 from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
@@ -26,6 +27,11 @@ CHOICES = {
     "middle_pedal": ("Middle pedal", ("unknown", "none", "sostenuto", "practice felt", "bass dampers")),
 }
 TEXTS = {"name": "Name", "seller": "Seller", "address": "Address", "serial": "Serial number", "note": "Note"}
+TITLES = {
+    **TEXTS, **{name: title for name, (title, _) in CHOICES.items()}, "kind": "Kind", "year": "Year", "compass": "Keys",
+    "first_key": "First key", "last_key": "Last key", "asking_price": "Asking price", "currency": "Currency",
+}  # fmt: skip
+"""What the fields of a piano are called on the form."""
 
 
 class PianoForm(StillTwin, ipywidgets.VBox):
@@ -63,7 +69,8 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self.again = ipywidgets.Button(description="A new visit today", layout={"width": "auto"})
         self.line = ipywidgets.HTML()
         buttons = ipywidgets.HBox([self.another, self.again])
-        super().__init__([self.choice, *self.controls.values(), buttons, self.line])
+        self.asking = Asking(self._save, TITLES)
+        super().__init__([self.choice, *self.controls.values(), buttons, self.line, self.asking])
         self._show()
         self._tell("Every change is saved as you make it.")
         self.choice.observe(self._chosen, names="value")
@@ -138,14 +145,31 @@ class PianoForm(StillTwin, ipywidgets.VBox):
             return
         try:
             wanted = _read(self._piano, {name: c.value for name, c in self.controls.items()})
-            with self._casebook.editing(by=self._by) as edit:
-                edit.change(wanted)
         except PianolabError as error:
-            self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+            self._refused(error)
             return
-        self._piano = wanted
+        self._save(wanted, self._piano)
+
+    def _save(self, wanted: Piano, was: Piano) -> None:
+        """Keep a piano as it was typed, based on what the form had read; what another changed meanwhile is kept too."""
+        try:
+            kept = self.asking.keep(self._casebook, wanted, was=was, by=self._by)
+        except PianolabError as error:
+            self._refused(error)
+            return
+        if kept is None:
+            self.line.value = ""
+            return
+        self._piano = kept
         self._show()
-        self._tell(f"Saved at {datetime.now():%H:%M:%S}.")
+        others = [
+            TITLES.get(name, name) for name, value in _values(kept).items() if value != _values(wanted)[name]
+        ]
+        more = f" Changed elsewhere meanwhile: {', '.join(others)}." if others else ""
+        self._tell(f"Saved at {datetime.now():%H:%M:%S}.{more}")
+
+    def _refused(self, error: PianolabError) -> None:
+        self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
 
     def _tell(self, words: str) -> None:
         day = self._visit.day

@@ -8,6 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
+from pianolab.checklist import Checklist
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Photo
 from pianolab.report.twins_photos import small_picture
@@ -22,7 +23,14 @@ LONGEST_NAME = 60
 
 
 def keep_picture(
-    casebook: Casebook, visit_id: str, *, point: str, name: object, buffers: Sequence[object], by: str
+    casebook: Casebook,
+    visit_id: str,
+    *,
+    point: str,
+    name: object,
+    buffers: Sequence[object],
+    by: str,
+    checklist: Checklist | None = None,
 ) -> Photo:
     """Keep a picture that the screen sent with a point; place and device data are dropped on the way.
 
@@ -38,7 +46,7 @@ def keep_picture(
     with TemporaryDirectory() as folder:
         path = Path(folder) / label
         path.write_bytes(data)
-        with casebook.editing(by=by) as edit:
+        with casebook.editing(by=by, checklist=checklist) as edit:
             return edit.add_photo(visit_id, path, point=point)
 
 

@@ -15,6 +15,7 @@ from pianolab.errors import BadInput, PianolabError
 from pianolab.model import ASPECTS, BuyerProfile, Room, load_profiles
 from pianolab.report.twin_profile import profile_twin
 from pianolab.rooms import load_surfaces
+from pianolab.widgets.asking import Asking
 from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
@@ -57,13 +58,14 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
     def __init__(
         self, casebook: Casebook, name: str = "first piano", *, examiner: str = "me", like: str = ""
     ) -> None:
-        self._casebook, self._by = casebook, examiner
+        self._casebook, self._by, self._quiet = casebook, examiner, False
         self._profile = _start(casebook, name, like)
         self.controls = _controls(self._profile)
         self.line = ipywidgets.HTML(value=_quiet(self._profile))
         title = ipywidgets.HTML(value=f"<b>{escape(self._profile.name)}</b>{ROOM_FOR_RANGES}")
         self.sum = ipywidgets.HTML(value=_sum_words(self._profile))
-        super().__init__([title, *self.controls.values(), self.sum, self.line])
+        self.asking = Asking(self._save, {})
+        super().__init__([title, *self.controls.values(), self.sum, self.line, self.asking])
         self.add_class("pl-buyer")
         for field in self.controls:
             self.controls[field].observe(self._moved, names="value")
@@ -77,21 +79,41 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
         return self._profile
 
     def _moved(self, _: Any) -> None:
+        if self._quiet:
+            return
         try:
             wanted = self._wanted()
             self.sum.value = _sum_words(wanted)
-            wanted.check()
-            self._save(wanted)
+            self._save(wanted, self._profile)
         except PianolabError as error:
             self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
-        else:
-            self.line.value = f"Saved at {datetime.now():%H:%M:%S}"
 
-    def _save(self, wanted: BuyerProfile) -> None:
-        there = any(p.name == wanted.name for p in self._casebook.profiles())
-        with self._casebook.editing(by=self._by) as edit:
-            (edit.change if there else edit.add)(wanted)
-        self._profile = wanted
+    def _save(self, wanted: BuyerProfile, was: BuyerProfile) -> None:
+        """Keep the buyer as the form shows it, based on what it had read; what another changed meanwhile is kept too."""
+        wanted.check()
+        if any(p.name == wanted.name for p in self._casebook.profiles()):
+            kept = self.asking.keep(self._casebook, wanted, was=was, by=self._by)
+        else:
+            with self._casebook.editing(by=self._by) as edit:
+                kept = edit.add(wanted)
+        if kept is None:
+            self.line.value = ""
+            return
+        more = "" if kept == wanted else " What was changed elsewhere meanwhile is shown too."
+        self._profile = kept
+        self._show()
+        self.line.value = f"Saved at {datetime.now():%H:%M:%S}{more}"
+
+    def _show(self) -> None:
+        """Bring the controls to what the casebook holds."""
+        self._quiet = True
+        try:
+            for field, value in _values(self._profile).items():
+                if self.controls[field].value != value:
+                    self.controls[field].value = value
+        finally:
+            self._quiet = False
+        self.sum.value = _sum_words(self._profile)
 
     def _wanted(self) -> BuyerProfile:
         """What the controls say; the record itself reads figures out of text, or refuses them."""
@@ -131,30 +153,54 @@ def _start(casebook: Casebook, name: str, like: str) -> BuyerProfile:
     return replace(known[like], name=name) if like else BuyerProfile(name=name)
 
 
+def _values(p: BuyerProfile) -> dict[str, Any]:
+    """What the controls show of a buyer; what isn't known is empty."""
+    room = p.home_room
+    metres = {"length": room.length_m, "width": room.width_m, "height": room.height_m}
+    return {
+        **{aspect: p.weights[aspect] for aspect in ASPECTS},
+        MONEY: p.money_weight,
+        "budget": _typed(p.budget),
+        "moving low": _typed(p.moving_cost[0]),
+        "moving high": _typed(p.moving_cost[1]),
+        "level": p.level,
+        "years": p.years_of_use,
+        "projects": p.enjoys_projects,
+        **{field: _typed(value) for field, value in metres.items()},
+        "surfaces": room.surfaces,
+        **{f"taste {s.id}": p.touch_taste.get(s.id, ALL_THE_SAME) for s in load_touch_scales().taste},
+    }
+
+
+def _typed(value: object) -> str:
+    return "" if value is None else f"{value}"
+
+
 def _controls(p: BuyerProfile) -> dict[str, Any]:
     """A control for each field, in the order in which one is asked."""
-    room = p.home_room
-    found: dict[str, Any] = {a: _share_slider(a, p.weights[a]) for a in ASPECTS}
-    found[MONEY] = _share_slider("money saved", p.money_weight)
-    found["budget"] = _text(f"Budget, {p.currency}", p.budget)
-    found["moving low"] = _text(f"Moving from, {p.currency}", p.moving_cost[0])
-    found["moving high"] = _text(f"Moving to, {p.currency}", p.moving_cost[1])
-    found["level"] = _text("Level of the player", p.level)
+    value = _values(p)
+    found: dict[str, Any] = {a: _share_slider(a, value[a]) for a in ASPECTS}
+    found[MONEY] = _share_slider("money saved", value[MONEY])
+    texts = {
+        "budget": f"Budget, {p.currency}", "moving low": f"Moving from, {p.currency}",
+        "moving high": f"Moving to, {p.currency}", "level": "Level of the player",
+    }  # fmt: skip
+    found |= {field: _text(title, value[field]) for field, title in texts.items()}
     found["years"] = ipywidgets.BoundedFloatText(
-        value=p.years_of_use, min=1, max=100, step=1, description="Years of use", style=NAMES, layout=WIDE
+        value=value["years"], min=1, max=100, step=1, description="Years of use", style=NAMES, layout=WIDE
     )
     found["projects"] = ipywidgets.Checkbox(
-        value=p.enjoys_projects, description="Likes to do some of the work", style=NAMES, layout=WIDE
+        value=value["projects"], description="Likes to do some of the work", style=NAMES, layout=WIDE
     )
-    for field, metres in (("length", room.length_m), ("width", room.width_m), ("height", room.height_m)):
-        found[field] = _text(f"Home room, {field}, m", metres)
-    known = tuple(dict.fromkeys([*_surfaces(), *room.surfaces]))
+    for field in ("length", "width", "height"):
+        found[field] = _text(f"Home room, {field}, m", value[field])
+    known = tuple(dict.fromkeys([*_surfaces(), *value["surfaces"]]))
     found["surfaces"] = ipywidgets.SelectMultiple(
-        options=known, value=room.surfaces, description="Surfaces there", style=NAMES, layout=WIDE
+        options=known, value=value["surfaces"], description="Surfaces there", style=NAMES, layout=WIDE
     )
     for scale in load_touch_scales().taste:
         found[f"taste {scale.id}"] = ipywidgets.IntRangeSlider(
-            value=p.touch_taste.get(scale.id, ALL_THE_SAME), min=1, max=5, description=f"Touch: {scale.name}",
+            value=value[f"taste {scale.id}"], min=1, max=5, description=f"Touch: {scale.name}",
             tooltip=f"1: {scale.low} 5: {scale.high} From 1 to 5: all the same.", continuous_update=False,
             style=NAMES, layout=WIDE,
         )  # fmt: skip
@@ -172,9 +218,9 @@ def _share_slider(title: str, weight: tuple[float, float]) -> Any:
     )  # fmt: skip
 
 
-def _text(title: str, value: object) -> Any:
+def _text(title: str, value: str) -> Any:
     return ipywidgets.Text(
-        value="" if value is None else f"{value}", description=title, continuous_update=False, style=NAMES, layout=WIDE
+        value=value, description=title, continuous_update=False, style=NAMES, layout=WIDE
     )  # fmt: skip
 
 

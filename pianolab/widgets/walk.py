@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from pianolab.checklist import load_checklist
 from pianolab.checklist.points import Checklist, Point
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Photo, new_id
@@ -37,7 +36,7 @@ class Walk:
     ----------
     casebook : an open casebook; every change goes into it before `handle` returns
     visit_id : str; the visit that is recorded
-    checklist : Checklist, or None for the one that comes with pianolab
+    checklist : Checklist, or None for the casebook's own (the one that comes with pianolab where it keeps none)
     examiner : str; who records; empty takes the examiner named in the visit
     short : bool; only the points of the twenty-minute walk
 
@@ -60,9 +59,8 @@ class Walk:
         self.casebook = casebook
         self.visit = casebook.visit(visit_id)
         self.piano = casebook.piano(self.visit.piano_id)
-        self.checklist = (checklist if checklist is not None else load_checklist()).for_piano(
-            self.piano, short=short
-        )
+        points = casebook.checklist() if checklist is None else checklist
+        self.checklist = points.for_piano(self.piano, short=short)
         if not len(self.checklist):
             raise BadInput("checklist", "no point that applies", "a checklist with points for this piano")
         self.examiner = " ".join((examiner or self.visit.examiner).split())
@@ -151,31 +149,17 @@ class Walk:
         return self._save(point, str(event.get("record", "")), ENTRIES[do](self, point, event))
 
     def _save(self, point: Point, record: str, fields: Fields) -> str:
-        before = next((f for f in self.own(point.id) if f.id == record), None)
-        if before is None and self._drafts.get(record) != point.id and record not in self._seen:
+        now = next((f for f in self.own(point.id) if f.id == record), None)
+        read = self._seen.get(record, now)
+        if read is None and self._drafts.get(record) != point.id:
             raise BadInput(
                 "form", "a record it does not know", "the form as it stands now", "Run the cell again."
             )
-        after = self.merged(point, record, before, fields)
-        self._refuse_if_changed(point, before, after)
-        if before is not None and replace(after, at=before.at) == before:
+        after = self.merged(point, record, read, fields)
+        if now is not None and replace(after, at=now.at) == now:
             return "Already saved"
-        self._write(before, after)
+        self._write(point, read, after)
         return "Saved"
-
-    def _refuse_if_changed(self, point: Point, before: Finding | None, after: Finding) -> None:
-        """Where the value was changed elsewhere after the screen got it, both are shown and nothing is written."""
-        seen = self._seen.get(after.id)
-        if seen is None or seen == before:
-            return
-        meanwhile = finding_in_words(before, point=point) if before else "taken back"
-        self._shown.pop(point.id, None)
-        raise BadInput(
-            point.title,
-            f'"{finding_in_words(after, point=point)}" from you, and meanwhile elsewhere "{meanwhile}"',
-            "one of the two",
-            "The form shows now what is saved; enter yours again to replace it.",
-        )
 
     def merged(self, point: Point, record: str, before: Finding | None, fields: Fields) -> Finding:
         if before is not None:
@@ -184,15 +168,31 @@ class Walk:
         whole = {**unjudged, **fields, "point": point.id, "examiner": self.examiner, "at": self._now()}
         return Finding(id=record, visit_id=self.visit.id, **whole)
 
-    def _write(self, before: Finding | None, after: Finding) -> None:
-        with self.casebook.editing(by=self.by) as edit:
-            if before is None:
-                edit.add(after)
-            else:
-                edit.change(after, was=before)
+    def _write(self, point: Point, read: Finding | None, after: Finding) -> None:
+        from pianolab.casebook import Clash  # loaded with the casebook that is open here
+
+        try:
+            with self.casebook.editing(by=self.by, checklist=self.checklist) as edit:
+                if read is None:
+                    edit.add(after)
+                else:
+                    edit.change(after, was=read)
+        except Clash as clash:
+            raise self._both_shown(point, after, clash.theirs) from None
         self.read()
         self._drafts.pop(after.id, None)
         self._seen[after.id] = next(f for f in self.findings if f.id == after.id)
+
+    def _both_shown(self, point: Point, mine: Finding, saved: Finding | None) -> BadInput:
+        """What both have changed, in words; the screen shows from now on what is saved."""
+        self._shown.pop(point.id, None)
+        theirs = "taken back" if saved is None else finding_in_words(saved, point=point)
+        return BadInput(
+            point.title,
+            f'"{finding_in_words(mine, point=point)}" from you, and meanwhile elsewhere "{theirs}"',
+            "one of the two",
+            "The form shows now what is saved; enter yours again to replace it.",
+        )
 
     def return_to(self, change: Change) -> None:
         """Show the point whose record was taken back; a photo of the whole visit leaves the screen where it is."""

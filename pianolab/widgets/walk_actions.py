@@ -22,7 +22,13 @@ Buffers = Sequence[object]
 def _keep_photo(walk: Walk, event: Event, buffers: Buffers) -> str:
     point = walk.checklist[str(event.get("point", ""))]
     keep_picture(
-        walk.casebook, walk.visit.id, point=point.id, name=event.get("name"), buffers=buffers, by=walk.by
+        walk.casebook,
+        walk.visit.id,
+        point=point.id,
+        name=event.get("name"),
+        buffers=buffers,
+        by=walk.by,
+        checklist=walk.checklist,
     )
     walk.photographed = True
     walk.read()
@@ -48,7 +54,7 @@ def _not_opened(walk: Walk, event: Event, _buffers: Buffers) -> str:
     touched = walk.touched()
     waiting = [p for p in walk.checklist if p.opens == opening.id and p.id not in touched]
     fields: Fields = {"state": "not allowed", "reason": opening.not_opened}
-    with walk.casebook.editing(by=walk.by) as edit:
+    with walk.casebook.editing(by=walk.by, checklist=walk.checklist) as edit:
         for point in waiting:
             edit.add(walk.merged(point, walk.shown(point.id)[0], None, fields))
     walk.read()

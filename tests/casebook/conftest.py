@@ -7,9 +7,12 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from pianolab.casebook import Casebook, create_casebook, open_casebook
+from pianolab.io import write_sound
 from pianolab.model import Finding, Piano, Room, Visit
 from tests.casebook.places import Folders, Schemas, server_url
 
@@ -32,7 +35,7 @@ def _fill(place: Any) -> tuple[Any, Piano, Visit, Finding]:
             Piano(name="by the window", asking_price=Decimal("1200.50"), address="5 Hidden Lane")
         )
         visit = edit.add(Visit(piano_id=piano.id, day=date(2026, 5, 1), room=Room(length_m=4.5)))
-        finding = edit.add(Finding(visit_id=visit.id, point="plate", grade=4, keys=(1, 2)))
+        finding = edit.add(Finding(visit_id=visit.id, point="bridge-treble", grade=4, keys=(1, 2)))
     return place, piano, visit, finding
 
 
@@ -88,3 +91,18 @@ def server_case(templates: Callable[[str], Any]) -> Iterator[Case]:
     places = Schemas(server_url())
     yield from _copied(places, templates)
     places.close()
+
+
+@pytest.fixture
+def sound_file(tmp_path: Path) -> Path:
+    """A tenth of a second of sound."""
+    wave = 0.1 * np.sin(np.arange(4800) * 0.06)
+    return write_sound(tmp_path / "tone.wav", wave[:, None], rate_hz=48000, subtype="PCM_16")
+
+
+@pytest.fixture
+def photo_file(tmp_path: Path) -> Path:
+    """A small picture."""
+    path = tmp_path / "picture.png"
+    Image.new("RGB", (8, 6), "red").save(path)
+    return path

@@ -49,7 +49,7 @@ def folders(folder_case, tmp_path):
 def go_on_alone(case, hands, tmp_path):
     with open_casebook(hands["ana"]) as book, book.editing(by="Ana") as edit:
         edit.change(replace(case.finding, grade=3))
-        edit.add(Finding(visit_id=case.visit.id, point="lid", grade=5))
+        edit.add(Finding(visit_id=case.visit.id, point="pins-rust", grade=5))
         rng = np.random.default_rng(2)
         path = write_sound(tmp_path / "a.wav", 0.1 * rng.random((4800, 1)), rate_hz=48000, subtype="PCM_16")
         edit.add_sound(case.visit.id, path)
@@ -186,7 +186,7 @@ def test_new_records_of_something_purged_are_left_out_and_said(case, shelf, plac
     with open_casebook(shelf["cem"]) as book:
         book.purge([case.visit.id], by="Cem")
     with open_casebook(shelf["ben"]) as book, book.editing(by="Ben") as edit:
-        edit.add(Finding(id="late", visit_id=case.visit.id, point="pins", grade=3))
+        edit.add(Finding(id="late", visit_id=case.visit.id, point="pins-look", grade=3))
     result = gather([shelf["cem"], shelf["ben"]], into=places.new("all"))
     assert any("late left out" in problem for problem in result.problems)
     with open_casebook(places.new("all")) as book:

@@ -153,7 +153,7 @@ def camera_data():
 
 def add_photo(case, path, **more):
     with case.book.editing(by="Ana") as edit:
-        added = edit.add_photo(case.visit.id, path, point="plate", caption="crack?", **more)
+        added = edit.add_photo(case.visit.id, path, point="bridge-treble", caption="crack?", **more)
     return added, case.book.media_path(added.media)
 
 

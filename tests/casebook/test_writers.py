@@ -11,6 +11,7 @@ from dataclasses import replace
 import pytest
 
 from pianolab.casebook import open_casebook
+from pianolab.checklist import load_checklist
 from pianolab.model import Finding
 from tests.casebook.places import Folders, Schemas, server_url
 from tests.casebook.writers import Forker
@@ -100,7 +101,7 @@ def test_killed_writers_on_a_server_lose_nothing_confirmed(server_case, forker):
 
 def test_two_people_record_one_visit_at_once(case):
     """Each with the casebook open in a program of their own; they grade the same points and correct themselves."""
-    points = [f"point {number}" for number in range(15)]
+    points = [point.id for point in load_checklist() if point.record == "grade"][:15]
     problems = []
 
     def record(name):
@@ -145,14 +146,14 @@ confirmed = 0
 try:
     for number in range(1000):
         with book.editing(by="Ana") as edit:
-            edit.add(Finding(id=f"f{number}", visit_id=visit, point="p", count=1, note="x" * 20_000))
+            edit.add(Finding(id=f"f{number}", visit_id=visit, point="papers-moves", count=1, note="x" * 20_000))
         confirmed += 1
 except CasebookError as error:
     print(error)
 resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-print(confirmed, len([f for f in book.findings() if f.point == "p"]), book.verify().ok)
+print(confirmed, len([f for f in book.findings() if f.point == "papers-moves"]), book.verify().ok)
 with book.editing(by="Ana") as edit:
-    edit.add(Finding(id="after", visit_id=visit, point="p", count=1))
+    edit.add(Finding(id="after", visit_id=visit, point="papers-moves", count=1))
 book.close()
 """
 

@@ -62,7 +62,7 @@ def enrich(case, tmp_path):
         edit.add(TouchTrial(player="Ana", piano_id=case.piano.id, other_piano_id=other.id, note=SECRET))
         edit.add(TouchOpinion(visit_id=case.visit.id, player="Ana", taste={SECRET: 2}))
         edit.add(Answer(pupil="Mia", kind="unison", task="u1", given=SECRET, correct=False))
-        removed = edit.add(Finding(visit_id=case.visit.id, point="lid", grade=3))
+        removed = edit.add(Finding(visit_id=case.visit.id, point="pins-rust", grade=3))
     with book.editing(by="Ana") as edit:
         edit.remove(removed.id)
     import_zip(export_zip(book, tmp_path / "apart.zip"), into=tmp_path / "apart").close()

@@ -20,16 +20,27 @@ try:
 except ImportError:
     pass
 from pianolab.casebook import open_casebook
+from pianolab.checklist import read_checklist
 from pianolab.model import Finding
+
+COUNTED = read_checklist('''
+[[point]]
+id = "blocks"
+area = "Blocks"
+title = "Blocks"
+why = "w"
+how = "h"
+record = "count"
+''', file="blocks.toml")
 
 def write(place, name, blocks, parts, size, confirmed):
     out = os.open(confirmed, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
     with open_casebook(place) as book:
         visit = book.visits()[0].id
         for number in range(blocks):
-            with book.editing(by=name) as edit:
+            with book.editing(by=name, checklist=COUNTED) as edit:
                 for part in range(parts):
-                    edit.add(Finding(id=f"{name}-{number}-{part}", visit_id=visit, point="p", count=number,
+                    edit.add(Finding(id=f"{name}-{number}-{part}", visit_id=visit, point="blocks", count=number,
                                      note="x" * size))
             os.write(out, b"%d\\n" % number)
 

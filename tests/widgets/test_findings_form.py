@@ -16,11 +16,13 @@ from widget_driver import Driver
 from widget_small import CHECKLIST, small_casebook
 
 from pianolab.assess.changes import compare_visits
-from pianolab.casebook import Casebook, open_casebook
+from pianolab.casebook import Casebook, KeptSettings, OwnFile, keep_settings, open_casebook
+from pianolab.checklist import Checklist, Point
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Finding, Visit
 from pianolab.widgets import FindingsForm
 from pianolab.widgets.entries import NOTED_ONLY, REASONS
+from pianolab.widgets.walk import Walk
 
 Opened = tuple[Casebook, Visit]
 
@@ -495,6 +497,25 @@ def test_the_notebook_gets_the_twin_beside_the_widget(driver: Driver) -> None:
 
 def test_a_finding_outside_the_checklist_is_still_on_the_twin(driver: Driver, visit_and_book: Opened) -> None:
     casebook, visit = visit_and_book
-    with casebook.editing(by="Ana") as edit:
+    own = Point(id="own.idea", area="Keys", title="An idea", why="w", how="h")
+    with casebook.editing(by="Ana", checklist=Checklist((own,))) as edit:
         edit.add(Finding(visit_id=visit.id, point="own.idea", grade=2))
     assert "own.idea" in driver.form.to_html()
+
+
+def test_another_field_changed_in_another_tab_is_merged(driver: Driver, visit_and_book: Opened) -> None:
+    casebook, _ = visit_and_book
+    driver.go("grooves")
+    driver.value(3)
+    seen = driver.saved[0]
+    with casebook.editing(by=seen.examiner) as edit:
+        edit.change(replace(seen, note="from the other tab"), was=seen)
+    assert driver.value(2)["ok"]
+    assert (driver.saved[0].grade, driver.saved[0].note) == (2, "from the other tab")
+
+
+def test_the_casebooks_own_points_are_walked(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    text = '[[point]]\nid = "own.idea"\narea = "Keys"\ntitle = "An idea"\nwhy = "w"\nhow = "h"\nrecord = "yes_no"'
+    keep_settings(casebook, KeptSettings(checklist=OwnFile("own.toml", text)))
+    assert "own.idea" in Walk(casebook, visit.id, examiner="Ana").checklist

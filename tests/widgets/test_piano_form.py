@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -116,3 +117,67 @@ def test_the_twin_is_escaped_and_says_what_is_known(book: Casebook) -> None:
     assert "<script>" not in html
     assert "M &amp; N" in html
     assert "88 keys, A0 to C8" in html
+
+
+def behind_its_back(book: Casebook, **values: object) -> None:
+    with book.editing(by="Ben") as edit:
+        edit.change(replace(book.pianos()[0], **values))  # type: ignore[arg-type]
+
+
+def test_what_another_changed_meanwhile_is_not_set_back(book: Casebook) -> None:
+    form = PianoForm(book, begin=Piano(name="A", seller="M", address="old lane"), examiner="Ana")
+    behind_its_back(book, seller="N", address="new lane")
+    form.controls["serial"].value = "1234"
+    (kept,) = book.pianos()
+    assert (kept.seller, kept.address, kept.serial) == ("N", "new lane", "1234")
+    assert form.line.value.startswith("Saved at ")
+    assert "Changed elsewhere meanwhile: Seller, Address." in form.line.value
+    assert form.controls["seller"].value == "N"
+    assert not form.asking.waits
+
+
+@pytest.mark.parametrize(("button", "seller"), [("mine", "O"), ("theirs", "<b>N</b>")])
+def test_what_both_changed_is_asked_with_both_values(book: Casebook, button: str, seller: str) -> None:
+    form = PianoForm(book, begin=Piano(name="A", seller="M"), examiner="Ana")
+    behind_its_back(book, seller="<b>N</b>", year=1950)
+    form.controls["seller"].value = "O"
+    assert book.pianos()[0].seller == "<b>N</b>"
+    assert "Saved" not in form.line.value
+    assert form.asking.waits
+    assert "Seller: <b>O</b> from you, <b>&lt;b&gt;N&lt;/b&gt;</b> from Ben" in form.asking.words.value
+    getattr(form.asking, button).click()
+    (kept,) = book.pianos()
+    assert (kept.seller, kept.year) == (seller, 1950)
+    assert (form.piano, form.controls["seller"].value) == (kept, seller)
+    assert not form.asking.waits
+    assert form.asking.children == ()
+
+
+def test_a_second_conflict_while_the_first_is_asked(book: Casebook) -> None:
+    form = PianoForm(book, begin=Piano(name="A", seller="M"), examiner="Ana")
+    behind_its_back(book, seller="N")
+    form.controls["seller"].value = "O"
+    behind_its_back(book, seller="P")
+    form.asking.mine.click()
+    assert book.pianos()[0].seller == "P"
+    assert "<b>P</b> from Ben" in form.asking.words.value
+    form.asking.mine.click()
+    assert book.pianos()[0].seller == "O"
+
+
+def test_a_name_that_another_piano_has_is_refused(book: Casebook) -> None:
+    form = PianoForm(book, begin=Piano(name="A"))
+    form.another.click()
+    form.controls["name"].value = "a"
+    assert "the name of another piano in this casebook" in form.line.value
+    assert {p.name for p in book.pianos()} == {"A", "piano 2"}
+
+
+def test_a_piano_that_was_removed_meanwhile(book: Casebook) -> None:
+    form = PianoForm(book, begin=Piano(name="A"))
+    with book.editing(by="Ben") as edit:
+        edit.remove(form.visit.id)
+        edit.remove(form.piano.id)
+    form.controls["seller"].value = "O"
+    assert "removed by Ben" in form.asking.words.value
+    assert book.pianos() == ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -126,3 +127,48 @@ def test_scales_left_at_both_ends_are_all_the_same(book: Casebook) -> None:
     form.controls["taste weight"].value = (1, 5)
     assert book.profiles()[0].touch_taste == {}
     assert "all the same" in form.to_html()
+
+
+def behind_its_back(book: Casebook, **values: object) -> None:
+    with book.editing(by="Ben") as edit:
+        edit.change(replace(book.profiles()[0], **values))  # type: ignore[arg-type]
+
+
+def test_what_another_changed_meanwhile_is_not_set_back(book: Casebook) -> None:
+    form = ProfileForm(book, "first piano", examiner="Ana")
+    form.controls["budget"].value = "4500"
+    there = book.profiles()[0]
+    behind_its_back(book, weights={**there.weights, "tone": (0.2, 0.25)}, level="advanced")
+    form.controls["touch"].value = (0.11, 0.22)
+    (kept,) = book.profiles()
+    assert (kept.weights["tone"], kept.weights["touch"], kept.level) == (
+        (0.2, 0.25),
+        (0.11, 0.22),
+        "advanced",
+    )
+    assert form.line.value.startswith("Saved at ")
+    assert "changed elsewhere meanwhile" in form.line.value
+    assert (form.controls["tone"].value, form.controls["level"].value) == ((0.2, 0.25), "advanced")
+
+
+@pytest.mark.parametrize(("button", "budget"), [("mine", 4000), ("theirs", 6000)])
+def test_what_both_changed_is_asked_with_both_values(book: Casebook, button: str, budget: int) -> None:
+    form = ProfileForm(book, "first piano", examiner="Ana")
+    form.controls["budget"].value = "4500"
+    behind_its_back(book, budget=Decimal(6000), level="advanced")
+    form.controls["budget"].value = "4000"
+    assert book.profiles()[0].budget == 6000
+    assert "Saved" not in form.line.value
+    assert "budget: <b>4000</b> from you, <b>6000</b> from Ben" in form.asking.words.value
+    getattr(form.asking, button).click()
+    (kept,) = book.profiles()
+    assert (kept.budget, kept.level) == (budget, "advanced")
+    assert form.controls["budget"].value == str(budget)
+
+
+def test_a_buyer_that_two_forms_enter_at_once(book: Casebook) -> None:
+    one, other = ProfileForm(book, "first piano"), ProfileForm(book, "first piano", examiner="Ben")
+    one.controls["budget"].value = "4500"
+    other.controls["level"].value = "advanced"
+    (kept,) = book.profiles()
+    assert (kept.budget, kept.level) == (Decimal(4500), "advanced")

@@ -160,7 +160,7 @@ def test_taking_back_passes_over_what_was_entered_elsewhere_since(
     casebook, visit = visit_and_book
     driver.go("grooves")
     driver.value(3)
-    with casebook.editing(by="Ana") as edit:
+    with casebook.editing(by="Ana", checklist=driver.form._walk.checklist) as edit:
         edit.change(replace(visit, note="the neighbour drilled"))
         other = edit.add(Visit(piano_id=visit.piano_id, day=visit.day))
         edit.add(replace(driver.saved[0], id="elsewhere", visit_id=other.id, grade=1))
