@@ -16,6 +16,8 @@ import pytest
 
 import pianolab
 from pianolab.cli import build_parser
+from pianolab.io import write_sound
+from pianolab.sound_model import PianoModel, render_scale
 from pianolab.sources import SOURCES
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -109,6 +111,25 @@ def test_readme_has_the_two_commands_that_ci_runs(marker: str, ends_with: str) -
     assert lines[0].startswith("python3 -m venv .venv && .venv/bin/pip install")
     assert lines[0].endswith(ends_with)
     assert f"from_readme '{marker}'" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+MOST_LINES = 15
+
+
+def test_the_readmes_own_casebook_is_short_and_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = block_after((ROOT / "README.md").read_text(encoding="utf-8"), "own casebook")
+    assert 0 < len([line for line in lines if line.strip()]) <= MOST_LINES
+    monkeypatch.chdir(tmp_path)
+    scale = render_scale(PianoModel(seed=6), first_key=40, last_key=46, hold_s=0.8, gap_s=0.3, snr_db=45.0)
+    write_sound("scale.wav", scale.samples, rate_hz=scale.rate_hz)
+    exec(compile("\n".join(lines), "README.md", "exec"), {"__name__": "readme"})
+    page = (tmp_path / "comparison.html").read_text(encoding="utf-8")
+    with pianolab.open_casebook("my-visits") as casebook:
+        assert len(casebook.pianos()) == 3
+        assert len(casebook.surveys()) == len(casebook.profiles()) == 1
+        assert len(casebook.findings()) == 3
+        assert all(piano.name in page for piano in casebook.pianos())
+    assert "Mia" in page
 
 
 def test_readme_names_every_command() -> None:
