@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.findings import PointView, keys_in_words, sentence
+from pianolab.assess.findings import PointView, sentence
 from pianolab.assess.listening import Heard
 from pianolab.assess.results import Alert
 from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import TuningState
+from pianolab.keyboard import keys_in_words
 
 TECHNICIAN = "technician"
 

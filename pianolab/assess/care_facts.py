@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.findings import PointView, keys_in_words, lower_first, sentence
+from pianolab.assess.findings import PointView, lower_first, sentence
 from pianolab.assess.rules import holds as rule_holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import tuning_state
+from pianolab.keyboard import keys_in_words
 from pianolab.model import BuyerProfile, Piano
 from pianolab.rooms import predict_room
 

@@ -8,12 +8,13 @@ from typing import Literal
 
 from pianolab.acoustics.holding import Holding, holds_tuning
 from pianolab.acoustics.results import Survey
-from pianolab.assess.findings import PointView, keys_in_words, lower_first, sentence, view_point
+from pianolab.assess.findings import PointView, lower_first, sentence, view_point
 from pianolab.assess.listening import Heard, hear
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import Checklist, Point
 from pianolab.errors import BadInput
+from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Piano
 from pianolab.show import Row, Showable
 

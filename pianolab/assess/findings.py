@@ -12,7 +12,7 @@ from pianolab.assess.tuning_state import TuningState
 from pianolab.checklist import Point
 from pianolab.checklist.points import VALUE_OF
 from pianolab.errors import BadInput
-from pianolab.keyboard import note_name
+from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding
 
 
@@ -155,20 +155,6 @@ def _said(finding: Finding, point: Point) -> str:
         return lower_first(point.yes_means if value else point.no_means) or ("yes" if value else "no")
     unit = point.unit.removesuffix("s") if value == 1 else point.unit
     return f"{value:g} {unit}".strip()
-
-
-def keys_in_words(keys: Sequence[int], *, most: int = 4) -> str:
-    """Keys by their note names, the first few of them.
-
-    Examples
-    --------
-    >>> keys_in_words((49, 50)), keys_in_words(range(1, 9))
-    ('A4 and A#4', 'A0, A#0, B0, C1 and 4 more')
-    """
-    names = [note_name(k) for k in sorted(keys)]
-    if len(names) > most:
-        return f"{', '.join(names[:most])} and {len(names) - most} more"
-    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
 
 
 def lower_first(text: str) -> str:

@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 from pianolab.acoustics.holding import Holding
 from pianolab.acoustics.results import Survey
 from pianolab.assess.evidence import Evidence, Gap
-from pianolab.assess.findings import keys_in_words
 from pianolab.assess.scoring import HeardItem, Scoring
 from pianolab.assess.tuning_state import TuningState, has_entry
-from pianolab.keyboard import usually_damped
+from pianolab.keyboard import keys_in_words, usually_damped
 from pianolab.model import Piano
 
 Flags = NDArray[np.bool_]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from pianolab.checklist.points import Checklist, Point
 from pianolab.figures.judged import GOOD_FROM, judged
+from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Piano
-from pianolab.report.words import keys_in_words
 
 NATURE_ORDER = {"structural": 0, "functional": 1, "cosmetic": 2, "information": 3}
 NO_RECORD = "nobody has recorded anything here"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from pianolab.keyboard import note_name
 from pianolab.report import words
 from pianolab.report.clips import Clip
 from pianolab.report.instruments import Instrument
@@ -20,7 +21,7 @@ def clip_grid(clips: Mapping[str, Sequence[Clip]], instruments: Sequence[Instrum
             for i in instruments
         ]
         label = next(c["clip"].label for c in cells if c["clip"])
-        rows.append({"key": key, "note": words.keys_in_words([key]), "label": label, "cells": cells})
+        rows.append({"key": key, "note": note_name(key), "label": label, "cells": cells})
     return rows
 
 

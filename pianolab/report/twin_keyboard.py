@@ -9,7 +9,7 @@ from html import escape
 from typing import Literal
 
 from pianolab.errors import BadInput
-from pianolab.keyboard import is_black, key_of, note_name
+from pianolab.keyboard import is_black, key_of, keys_in_words, note_name
 
 MarkShape = Literal["triangle", "circle", "cross"]
 
@@ -75,31 +75,8 @@ def keyboard_layout(first_key: int, last_key: int) -> tuple[DrawnKey, ...]:
     return tuple(drawn)
 
 
-def keys_in_words(keys: Iterable[int]) -> str:
-    """Keys as note names, runs of three or more as ranges.
-
-    Examples
-    --------
-    >>> keys_in_words([40, 49, 50, 51, 52])
-    'C4, A4-C5'
-    """
-    runs: list[list[int]] = []
-    for key in sorted(set(keys)):
-        if runs and key == runs[-1][-1] + 1:
-            runs[-1].append(key)
-        else:
-            runs.append([key])
-    parts: list[str] = []
-    for run in runs:
-        if len(run) > 2:
-            parts.append(f"{note_name(run[0])}-{note_name(run[-1])}")
-        else:
-            parts.extend(note_name(k) for k in run)
-    return ", ".join(parts)
-
-
 def read_keys(text: str, *, first_key: int = 1, last_key: int = 88) -> tuple[int, ...]:
-    """Keys from words: note names or key numbers, singly or as ranges, with commas or spaces between.
+    """Keys from words: note names or key numbers, singly or as ranges, with commas, spaces or "and" between.
 
     Raises
     ------
@@ -108,12 +85,12 @@ def read_keys(text: str, *, first_key: int = 1, last_key: int = 88) -> tuple[int
 
     Examples
     --------
-    >>> read_keys("C4, 49, F#5-G#5")
+    >>> read_keys("C4, 49 and F#5-G#5")
     (40, 49, 58, 59, 60)
     """
     found: set[int] = set()
     for word in re.split(r"[,;\s]+", re.sub(r"\s*[-–]\s*", "-", text.strip())):
-        if not word:
+        if word in ("", "and"):
             continue
         ends = (
             [_one_key(w, of=word) for w in word.split("-")] if not re.fullmatch(r"-\d", word) else [int(word)]
@@ -178,7 +155,7 @@ def keyboard_twin(
         for key in sorted(marks)
         if marks[key]
     )
-    picked_words = f"<p>Chosen: {escape(keys_in_words(picked))}</p>" if picked else ""
+    picked_words = f"<p>Chosen: {escape(keys_in_words(picked, most=None))}</p>" if picked else ""
     alt = f"{title}: {len(layout)} keys from {note_name(first_key)} to {note_name(last_key)}"
     return (
         f'<figure class="pianolab-keyboard" style="margin:0"><figcaption style="font-weight:600">{escape(title)}'

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from pianolab.checklist.points import Checklist, Point
+from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Photo, Piano, Visit
-from pianolab.report.twin_keyboard import keys_in_words
 
 CELL = "text-align:left;vertical-align:top;padding:0.35em 0.8em 0.35em 0;border-bottom:1px solid #9a948a"
 OPEN = "open: nobody has recorded it yet"

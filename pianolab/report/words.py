@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from pianolab.figures.judged import GRADE_WORDS as GRADE_WORDS
-from pianolab.keyboard import note_name
 
 JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}
 WHY_NOT_JUDGED = {
@@ -101,20 +100,6 @@ def sentence(text: str) -> str:
     'Two tunings'
     """
     return text[:1].upper() + text[1:]
-
-
-def keys_in_words(keys: Iterable[int], *, most: int = 8) -> str:
-    """Note names of keys, long lists cut with the number that is left.
-
-    Examples
-    --------
-    >>> keys_in_words([49, 40]), keys_in_words([1, 2, 3], most=2)
-    ('C4, A4', 'A0, A#0 and 1 more')
-    """
-    names = [note_name(k) for k in sorted(set(keys))]
-    if len(names) <= most:
-        return ", ".join(names)
-    return f"{', '.join(names[:most])} and {len(names) - most} more"
 
 
 def plural(n: int, one: str, many: str = "") -> str:

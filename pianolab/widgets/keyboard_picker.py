@@ -11,8 +11,9 @@ import traitlets
 from pianolab.checklist import load_checklist
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput, PianolabError
+from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Piano, Recording
-from pianolab.report.twin_keyboard import keyboard_twin, keys_in_words, read_keys
+from pianolab.report.twin_keyboard import keyboard_twin, read_keys
 from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.key_facts import KeyMarks, key_marks, measured_lines
 from pianolab.widgets.key_marking import KeyMarking
@@ -96,7 +97,7 @@ class KeyboardPicker(StillTwin, anywidget.AnyWidget):
         self.on_msg(self._on_message)
 
     def __repr__(self) -> str:
-        return f"<KeyboardPicker {self.title}: {keys_in_words(self.chosen) or 'no key'} chosen>"
+        return f"<KeyboardPicker {self.title}: {keys_in_words(self.chosen, most=None) or 'no key'} chosen>"
 
     def _marking_in(self, casebook: Casebook, visit_id: str, examiner: str) -> KeyMarking:
         visit = casebook.visit(visit_id)

@@ -7,8 +7,9 @@ from typing import Any
 
 from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
+from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding
-from pianolab.report.twin_keyboard import keyboard_layout, keys_in_words
+from pianolab.report.twin_keyboard import keyboard_layout
 from pianolab.report.twins import (
     against_usual,
     answer_in_words,
@@ -137,7 +138,7 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         "put_off": f"{finding.state.capitalize()}: {finding.reason}" if finding and pressed else "",
         "pending": finding.reason if finding and finding.reason == NOTED_ONLY else "",
         "keys": list(finding.keys) if finding else [],
-        "keys_text": keys_in_words(finding.keys) if finding else "",
+        "keys_text": keys_in_words(finding.keys, most=None) if finding else "",
         "place": finding.place if finding else "",
         "note": finding.note if finding else "",
         "promised": finding.promised if finding else "",

@@ -7,33 +7,10 @@ from collections.abc import Sequence
 from pianolab.acoustics import Survey
 from pianolab.acoustics.results import FAULTS_BY_WEIGHT
 from pianolab.acoustics.tuning_need import need_of_table, pitch_words, wide_cents
-from pianolab.keyboard import note_name
+from pianolab.keyboard import keys_in_words, note_name
 from pianolab.units import A4_KEY
 
 IN_TUNE_CENTS = 1.0
-
-
-def keys_in_words(keys: Sequence[int]) -> str:
-    """Keys as a reader wants them, neighbours drawn together.
-
-    Examples
-    --------
-    >>> keys_in_words([1, 2, 3, 49]), keys_in_words([])
-    ('A0-B0 (1-3), A4 (49)', 'none')
-    """
-    runs: list[list[int]] = []
-    for key in sorted(keys):
-        if runs and key == runs[-1][-1] + 1:
-            runs[-1].append(key)
-        else:
-            runs.append([key])
-    parts = [
-        f"{note_name(r[0])} ({r[0]})"
-        if len(r) == 1
-        else f"{note_name(r[0])}-{note_name(r[-1])} ({r[0]}-{r[-1]})"
-        for r in runs
-    ]
-    return ", ".join(parts) or "none"
 
 
 def summary_lines(survey: Survey) -> list[str]:
@@ -52,9 +29,9 @@ def summary_lines(survey: Survey) -> list[str]:
         f"evenness of the tuning: {_or_unknown(s.tuning_spread_cents, 'cents around its own curve')}",
         f"hidden by the tuning: {_hidden(survey)}",
         *_faults(survey),
-        f"silent: {keys_in_words(s.silent)}",
-        f"skipped: {keys_in_words(s.skipped)}",
-        f"unclear: {keys_in_words(s.unclear)}",
+        f"silent: {_keys(s.silent)}",
+        f"skipped: {_keys(s.skipped)}",
+        f"unclear: {_keys(s.unclear)}",
         f"room: {_room(survey)}",
         f"recording: {s.seconds:.0f} s, {s.rate_hz / 1000:g} kHz, {s.channels} channel{'s' * (s.channels > 1)}",
         *(f"warning: {w}" for w in s.quality),
@@ -100,6 +77,11 @@ def _hidden(survey: Survey) -> str:
     return f"how long {s.sustain_hidden} of {s.sustain_heard} notes sing"
 
 
+def _keys(keys: Sequence[int]) -> str:
+    """All of them, with numbers: whoever sits at the piano has to find them."""
+    return keys_in_words(keys, most=None, numbers=True) or "none"
+
+
 def _room(survey: Survey) -> str:
     s = survey.summary
     if s.t60_s is None:
@@ -111,7 +93,7 @@ def _faults(survey: Survey) -> list[str]:
     table = survey.table
     split = {int(k): str(f).split(";") for k, f in zip(table["key"], table["faults"], strict=True)}
     found = [(fault, [k for k, own in split.items() if fault in own]) for fault in FAULTS_BY_WEIGHT]
-    lines = [f"  {fault.replace('_', ' ')}: {keys_in_words(keys)}" for fault, keys in found if keys]
+    lines = [f"  {fault.replace('_', ' ')}: {_keys(keys)}" for fault, keys in found if keys]
     untested = int(((table["faults"] == "") & (table["not_judged"] != "")).sum())
     if untested:
         lines.append(f"  not everything could be tested on {untested} keys; the table says what and why")

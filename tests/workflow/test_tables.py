@@ -12,7 +12,7 @@ from pianolab.acoustics import COLUMNS, Survey
 from pianolab.units import key_to_hz
 from pianolab.workflow import survey_csv, survey_json
 from pianolab.workflow.listening import _settled
-from pianolab.workflow.summary import keys_in_words, summary_lines
+from pianolab.workflow.summary import summary_lines
 from pianolab.workflow.tables import other_reading
 
 
@@ -109,10 +109,6 @@ def test_the_summary_names_keys_and_faults(survey) -> None:
     assert "keys measured: 87 of 88" in text
     assert "flat of A4 = 440 Hz" in text
     assert "reverberation time" in text
-
-
-def test_runs_of_keys_are_drawn_together() -> None:
-    assert keys_in_words((5, 3, 4, 9)) == "B0-C#1 (3-5), F1 (9)"
 
 
 def test_the_summary_stands_in_the_order_a_technician_speaks(survey) -> None:
