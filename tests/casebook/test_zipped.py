@@ -22,7 +22,7 @@ from pianolab.model import Answer, Examiner, Finding, Piano, TouchOpinion, Touch
 from tests.casebook.places import Schemas, server_url
 
 HERE = Path(__file__).parent
-SECRET = "<script>alert(1)</script>\u202e🎹\0"
+SECRET = "<script>alert(1)</script>\u202e🎹"
 
 
 def whole(book):
