@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
@@ -239,3 +240,36 @@ def test_a_column_of_another_version_is_kept_as_it_is() -> None:
     back = Survey.from_json(other.to_json())
     pd.testing.assert_frame_equal(back.table, other.table)
     assert survey_csv(back).splitlines()[1].endswith("0.12345679,well")
+
+
+LATER_FIELDS = (
+    "fault_counts",
+    "impairments",
+    "quality_unknown",
+    "unisons_judged",
+    "wide_unisons",
+    "needs_tuning",
+)
+
+
+def kept_long_ago() -> str:
+    """A survey as the first casebooks kept it: the agreed columns, no partials, a shorter summary."""
+    data = json.loads(usual(1).to_json())
+    data["table"] = {name: cells for name, cells in data["table"].items() if name in COLUMNS}
+    data["table"]["gaps"][0] = "decay_20_s=held too short;hold_s=no release heard"
+    data["summary"] = {name: value for name, value in data["summary"].items() if name not in LATER_FIELDS}
+    del data["partials"]
+    return json.dumps(data)
+
+
+def test_a_survey_that_was_kept_long_ago_is_read_as_it_was() -> None:
+    old = Survey.from_json(kept_long_ago())
+    assert list(old.table.columns) == list(COLUMNS)
+    assert old.gaps_of(40) == {"decay_20_s": "held too short", "hold_s": "no release heard"}
+    assert old.not_judged_of(SKIPPED) == usual(1).not_judged_of(SKIPPED)
+    assert len(survey_csv(old).splitlines()) == 10
+    plan = plan_column("decay_20_s", {"p0": old}, {"p0": "Blue upright"})
+    assert {p.key: p.value for p in plan.series[0].points} == old.table.set_index("key")[
+        "decay_20_s"
+    ].dropna().to_dict()
+    assert all(p.sd is None for p in plan.series[0].points)
