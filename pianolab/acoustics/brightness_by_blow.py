@@ -2,14 +2,52 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_table import Row, rows_of
 from pianolab.acoustics.unison import weighted_median
+from pianolab.keyboard import REGISTERS, register_of
 from pianolab.units import FloatArray
+
+ONE_GAIN_DB = 2.0
+"""Takes whose background, re full scale, agrees within this were made at one gain [practice]."""
 
 LEAST_LOUDER_DB, LEAST_PAIRS = 1.5, 8
 """How far from the key's mean level a take must lie to show the slope, and how many such values a register needs."""
+
+
+def at_one_level(takes: Sequence[Survey]) -> tuple[list[dict[int, Row]], dict[str, float]]:
+    """The takes' rows by key, brightness brought to one level where the takes allow it; and the slopes used."""
+    tables = [{int(row["key"]): row for row in rows_of(t.table)} for t in takes]
+    if len(takes) < 2 or not _one_gain(takes):
+        return tables, {}
+    keys = np.array(sorted({k for t in tables for k in t}))
+    names = [r.name for r in REGISTERS]
+    register = np.array([names.index(register_of(int(k))) for k in keys])
+    flat, slopes = touch_taken_out(
+        _grid(tables, keys, "brightness_db"), _grid(tables, keys, "level_db"), register=register
+    )
+    for i, key in enumerate(keys):
+        for n, table in enumerate(tables):
+            if int(key) in table:
+                table[int(key)] = {**table[int(key)], "brightness_db": float(flat[i, n])}
+    return tables, {names[n]: slope for n, slope in slopes.items()}
+
+
+def _grid(tables: Sequence[dict[int, Row]], keys: np.ndarray[Any, Any], name: str) -> FloatArray:
+    nothing: Row = {}
+    return np.array([[float(t.get(int(k), nothing).get(name, np.nan)) for t in tables] for k in keys])
+
+
+def _one_gain(takes: Sequence[Survey]) -> bool:
+    """Whether the background shows one gain for all."""
+    noise = [t.summary.noise_db + float(t.table["level_db"].median()) for t in takes]
+    return bool(np.all(np.isfinite(noise)) and max(noise) - min(noise) <= ONE_GAIN_DB)
 
 
 def touch_taken_out(

@@ -24,33 +24,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pianolab.acoustics.brightness_by_blow import touch_taken_out
+from pianolab.acoustics.brightness_by_blow import at_one_level
 from pianolab.acoustics.columns import column, is_empty
 from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.merged import MergedSurvey, Take
 from pianolab.acoustics.merging import merge_key, spreads
-from pianolab.acoustics.pairing import OTHER_PIANO, pair_keys
+from pianolab.acoustics.one_piano import check_one_piano
 from pianolab.acoustics.results import FAULTS, Survey, SurveySummary
 from pianolab.acoustics.survey_rows import absent_row
 from pianolab.acoustics.survey_summary import tuning_fields, warning_sentences
-from pianolab.acoustics.survey_table import Row, rows_of, table_of
+from pianolab.acoustics.survey_table import Row, table_of
 from pianolab.acoustics.tuning import robust_spread, tuning_curve
 from pianolab.errors import BadInput
-from pianolab.keyboard import REGISTERS, register_of
-from pianolab.units import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SAME_CENTS, SAME_SPREADS = 3.0, 5.0
-"""Takes of one day agree within this, and within this many times the spread of their differences [practice]."""
-SAME_WITHOUT_OVERLAP_CENTS = 20.0
-ONE_GAIN_DB = 2.0
 IN_NO_TAKE = "in no take"
 
 
@@ -88,9 +81,9 @@ def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
         raise BadInput("takes", "none", "one survey or more")
     texts = sorted({s.to_json(): s for s in surveys}.items(), key=lambda item: _place(item[1], item[0]))
     takes = [survey for _text, survey in texts]
-    _check(takes)
+    check_one_piano(takes)
     summary = takes[0].summary
-    tables, slopes = _brightness(takes)
+    tables, slopes = at_one_level(takes)
     keys = range(min(t.summary.first_key for t in takes), max(t.summary.last_key for t in takes) + 1)
     rows, chosen, apart = [], [], []
     for key in keys:
@@ -134,81 +127,6 @@ def _take(number: int, survey: Survey) -> Take:
         noise_db=s.noise_db,
         quality=s.quality,
     )
-
-
-def _check(takes: Sequence[Survey]) -> None:
-    """Refuse takes that can't be of one piano in one tuning."""
-    standards = sorted({t.summary.a4_hz for t in takes})
-    if len(standards) > 1:
-        got = " and ".join(f"{a:g} Hz" for a in standards)
-        raise BadInput("A4 of the takes", got, "one A4 for all", "Listen to all takes with the same --a4.")
-    for one, two in combinations(takes, 2):
-        pairs = pair_keys(one, two)
-        change = pairs.change[pairs.known]
-        if pairs.shift:
-            raise BadInput(
-                "the takes",
-                f"readings {abs(pairs.shift)} key apart",
-                "one reading of the keys",
-                "Give --first-key.",
-            )
-        if len(change) < 3:
-            _check_offsets(one, two)
-            continue
-        bent = pairs.log_b_change[pairs.known & (pairs.key < 64)]
-        other = np.sum(~np.isnan(bent)) > 4 and float(np.nanmedian(np.abs(bent))) > OTHER_PIANO
-        spread, middle = robust_spread(change), float(np.median(change))
-        if other or spread > SAME_CENTS or abs(middle) > max(SAME_CENTS, SAME_SPREADS * spread):
-            raise BadInput(
-                "the takes",
-                f"keys {middle:+.1f} cents apart (spread {spread:.1f})"
-                + (" with other strings" if other else ""),
-                "takes of one piano in one tuning",
-                "Another piano, or tuned in between?",
-            )
-
-
-def _check_offsets(one: Survey, two: Survey) -> None:
-    """Takes without keys in common: only the pitch of the whole can disagree."""
-    offsets = [s.summary.offset_cents for s in (one, two)]
-    if offsets[0] is None or offsets[1] is None:
-        return
-    if abs(offsets[0] - offsets[1]) > SAME_WITHOUT_OVERLAP_CENTS:
-        raise BadInput(
-            "the takes",
-            f"registers {abs(offsets[0] - offsets[1]):.0f} cents apart",
-            "takes of one piano in one tuning",
-            "Another piano, or a recorder at the wrong speed?",
-        )
-
-
-def _brightness(takes: Sequence[Survey]) -> tuple[list[dict[int, Row]], dict[str, float]]:
-    """The takes' rows by key, brightness brought to one level where the takes allow it; and the slopes used."""
-    tables = [{int(row["key"]): row for row in rows_of(t.table)} for t in takes]
-    if len(takes) < 2 or not _one_gain(takes):
-        return tables, {}
-    keys = np.array(sorted({k for t in tables for k in t}))
-    names = [r.name for r in REGISTERS]
-    register = np.array([names.index(register_of(int(k))) for k in keys])
-    flat, slopes = touch_taken_out(
-        _grid(tables, keys, "brightness_db"), _grid(tables, keys, "level_db"), register=register
-    )
-    for i, key in enumerate(keys):
-        for n, table in enumerate(tables):
-            if int(key) in table:
-                table[int(key)] = {**table[int(key)], "brightness_db": float(flat[i, n])}
-    return tables, {names[n]: slope for n, slope in slopes.items()}
-
-
-def _grid(tables: Sequence[dict[int, Row]], keys: np.ndarray[Any, Any], name: str) -> FloatArray:
-    nothing: Row = {}
-    return np.array([[float(t.get(int(k), nothing).get(name, np.nan)) for t in tables] for k in keys])
-
-
-def _one_gain(takes: Sequence[Survey]) -> bool:
-    """Whether the background shows one gain for all."""
-    noise = [t.summary.noise_db + float(t.table["level_db"].median()) for t in takes]
-    return bool(np.all(np.isfinite(noise)) and max(noise) - min(noise) <= ONE_GAIN_DB)
 
 
 def _with_curve(rows: Sequence[Row]) -> list[Row]:

@@ -69,18 +69,33 @@ def _draw_panel(fig: Sheet, panel: Panel, height: float, *, plan: KeyPlan, theme
     low, high = plan.limits
     shown = [log10(low), log10(high)] if plan.log else [low, high]
     ticks = {"tickvals": list(plan.ticks), "ticktext": [f"{t:g}" for t in plan.ticks]} if plan.ticks else {}
-    fig.lay_out(**{
-        panel.axis.replace("y", "yaxis"): frame.axis(
-            theme, domain=[panel.bottom_px / height, min(1.0, panel.top_px / height)], range=shown,
-            type="log" if plan.log else "linear", title=f"{plan.measure}, {plan.unit}" if plan.arrange == "overlay" else None, nticks=5, **ticks,
-        )
-    })  # fmt: skip
+    fig.lay_out(
+        **{
+            panel.axis.replace("y", "yaxis"): frame.axis(
+                theme,
+                domain=[panel.bottom_px / height, min(1.0, panel.top_px / height)],
+                range=shown,
+                type="log" if plan.log else "linear",
+                title=f"{plan.measure}, {plan.unit}" if plan.arrange == "overlay" else None,
+                nticks=5,
+                **ticks,
+            )
+        }
+    )
     if plan.usual:
         bottom, top = plan.usual
         fig.add_shape(
-            "rect", xref="x", yref=panel.axis, x0=plan.first_key - 0.5, x1=plan.last_key + 0.5, y0=bottom, y1=top,
-            fillcolor=look.faded(theme.faint, 0.18), line={"width": 0}, layer="below",
-        )  # fmt: skip
+            "rect",
+            xref="x",
+            yref=panel.axis,
+            x0=plan.first_key - 0.5,
+            x1=plan.last_key + 0.5,
+            y0=bottom,
+            y1=top,
+            fillcolor=look.faded(theme.faint, 0.18),
+            line={"width": 0},
+            layer="below",
+        )
     for s in panel.series:
         draw_trend(fig, s, panel, plan=plan, theme=theme)
     for s in panel.series:
@@ -101,14 +116,27 @@ def _register_bands(
     for i, (name, first, last) in enumerate(visible_registers(plan.first_key, plan.last_key)):
         if i % 2 == 0:
             fig.add_shape(
-                "rect", xref="x", yref="paper", x0=first - 0.5, x1=last + 0.5, y0=KEYBOARD_PX / height, y1=min(1.0, top),
-                fillcolor=look.faded(theme.faint, 0.09), line={"width": 0}, layer="below",
-            )  # fmt: skip
+                "rect",
+                xref="x",
+                yref="paper",
+                x0=first - 0.5,
+                x1=last + 0.5,
+                y0=KEYBOARD_PX / height,
+                y1=min(1.0, top),
+                fillcolor=look.faded(theme.faint, 0.09),
+                line={"width": 0},
+                layer="below",
+            )
         if plan.arrange == "overlay":
             fig.add_annotation(
-                xref="x", x=(first + last) / 2, yref="paper", y=min(1.0, top), yanchor="top",
-                text=name, font={"size": 11, "color": theme.muted},
-            )  # fmt: skip
+                xref="x",
+                x=(first + last) / 2,
+                yref="paper",
+                y=min(1.0, top),
+                yanchor="top",
+                text=name,
+                font={"size": 11, "color": theme.muted},
+            )
 
 
 def _legend_rows(plan: KeyPlan) -> int:
@@ -120,6 +148,11 @@ def _legend_rows(plan: KeyPlan) -> int:
 def _kind_legend(fig: Sheet, plan: KeyPlan, theme: Theme) -> None:
     for kind in plan.kinds:
         fig.add(
-            "scatter", x=[None], y=[None], mode="markers", name=look.KIND_WORDS[kind], hoverinfo="skip",
+            "scatter",
+            x=[None],
+            y=[None],
+            mode="markers",
+            name=look.KIND_WORDS[kind],
+            hoverinfo="skip",
             marker={"symbol": look.KIND_SYMBOL[kind], "size": 8, "color": theme.muted},
-        )  # fmt: skip
+        )

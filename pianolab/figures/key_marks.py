@@ -29,11 +29,18 @@ def draw_trend(fig: Sheet, s: KeySeries, panel: Panel, *, plan: KeyPlan, theme: 
         return
     colour = theme.faint if s.quiet else s.mark.colour(theme)
     fig.add(
-        "scatter", x=[k for k, _ in s.trend], y=[v for _, v in s.trend], yaxis=panel.axis, mode="lines",
-        line={"color": colour, "width": 1.2 if s.quiet else 2.4, "dash": s.mark.dash}, hoverinfo="skip",
-        name=wording.plain(s.mark.label), legendgroup=s.mark.letter, showlegend=not s.quiet and plan.arrange == "overlay",
+        "scatter",
+        x=[k for k, _ in s.trend],
+        y=[v for _, v in s.trend],
+        yaxis=panel.axis,
+        mode="lines",
+        line={"color": colour, "width": 1.2 if s.quiet else 2.4, "dash": s.mark.dash},
+        hoverinfo="skip",
+        name=wording.plain(s.mark.label),
+        legendgroup=s.mark.letter,
+        showlegend=not s.quiet and plan.arrange == "overlay",
         connectgaps=False,
-    )  # fmt: skip
+    )
 
 
 def draw_points(fig: Sheet, s: KeySeries, panel: Panel, *, plan: KeyPlan, theme: Theme) -> None:
@@ -45,14 +52,25 @@ def draw_points(fig: Sheet, s: KeySeries, panel: Panel, *, plan: KeyPlan, theme:
             continue
         edge = colour if look.KIND_SYMBOL[kind].endswith("-open") else theme.ink
         fig.add(
-            "scatter", x=[p.key for p in points], y=[_inside(p.value, plan) for p in points], yaxis=panel.axis, mode="markers",
+            "scatter",
+            x=[p.key for p in points],
+            y=[_inside(p.value, plan) for p in points],
+            yaxis=panel.axis,
+            mode="markers",
             marker={
-                "symbol": [_symbol(p, plan) for p in points], "color": colour, "opacity": 0.55 if crowded and kind == "measured" else 1.0,
-                "size": [10 if kind in ("fault", "moved") else 5 if crowded else 7] * len(points), "line": {"color": edge, "width": 1.3 if edge == colour else 0.7},
+                "symbol": [_symbol(p, plan) for p in points],
+                "color": colour,
+                "opacity": 0.55 if crowded and kind == "measured" else 1.0,
+                "size": [10 if kind in ("fault", "moved") else 5 if crowded else 7] * len(points),
+                "line": {"color": edge, "width": 1.3 if edge == colour else 0.7},
             },
-            hovertext=[hover(p, s.mark, plan) for p in points], hoverinfo="text",
-            name=kind, legendgroup=s.mark.letter, showlegend=False, cliponaxis=False,
-        )  # fmt: skip
+            hovertext=[hover(p, s.mark, plan) for p in points],
+            hoverinfo="text",
+            name=kind,
+            legendgroup=s.mark.letter,
+            showlegend=False,
+            cliponaxis=False,
+        )
 
 
 def _inside(value: float, plan: KeyPlan) -> float:
@@ -87,13 +105,25 @@ def draw_gaps(fig: Sheet, strip: Panel, height: float, *, plan: KeyPlan, theme: 
     several = len(plan.loud) > 1
     for s in strip.series:
         fig.add(
-            "scatter", x=[g.key for g in s.gaps], y=[letters.index(s.mark.letter)] * len(s.gaps), yaxis=strip.axis, mode="markers",
-            marker={"symbol": "x-thin-open", "size": 5, "color": theme.muted, "line": {"width": 1.2, "color": theme.muted}},
+            "scatter",
+            x=[g.key for g in s.gaps],
+            y=[letters.index(s.mark.letter)] * len(s.gaps),
+            yaxis=strip.axis,
+            mode="markers",
+            marker={
+                "symbol": "x-thin-open",
+                "size": 5,
+                "color": theme.muted,
+                "line": {"width": 1.2, "color": theme.muted},
+            },
             hovertext=[
-                wording.lines(s.mark.label, f"{note_name(g.key)} (key {g.key})", "not known", g.reason) for g in s.gaps
+                wording.lines(s.mark.label, f"{note_name(g.key)} (key {g.key})", "not known", g.reason)
+                for g in s.gaps
             ],
-            hoverinfo="text", name="not known", showlegend=False,
-        )  # fmt: skip
+            hoverinfo="text",
+            name="not known",
+            showlegend=False,
+        )
     labels = [f"no value {letter}" if several else "no value" for letter in letters]
     fig.lay_out(
         yaxis2=frame.axis(
@@ -112,9 +142,12 @@ def row_title(fig: Sheet, mark: Mark, panel: Panel, *, theme: Theme, unit: str =
     """The instrument over its row, and at the right, where it is given, what the row's scale means."""
     common = {"xref": "paper", "yref": f"{panel.axis} domain", "y": 1, "yanchor": "bottom"}
     fig.add_annotation(
-        x=0, xanchor="left", text=f"<b>{wording.plain(mark.letter)}</b>  {wording.plain(mark.name)}",
-        font={"size": look.SMALL_PX, "color": theme.ink}, **common,
-    )  # fmt: skip
+        x=0,
+        xanchor="left",
+        text=f"<b>{wording.plain(mark.letter)}</b>  {wording.plain(mark.name)}",
+        font={"size": look.SMALL_PX, "color": theme.ink},
+        **common,
+    )
     if unit:
         fig.add_annotation(
             x=1, xanchor="right", text=wording.plain(unit), font={"size": 11, "color": theme.muted}, **common
@@ -135,9 +168,16 @@ def end_letters(fig: Sheet, panel: Panel, *, plan: KeyPlan, theme: Theme) -> Non
         placed.append((x, y))
         fill = theme.paper if s.quiet else s.mark.colour(theme)
         fig.add_annotation(
-            xref="x", x=x + 2.6, yref=f"{panel.axis} domain", y=y, yanchor="middle", text=f"<b>{s.mark.letter}</b>",
-            bgcolor=fill, borderpad=2, font={"size": 11, "color": theme.muted if s.quiet else look.ink_on(fill)},
-        )  # fmt: skip
+            xref="x",
+            x=x + 2.6,
+            yref=f"{panel.axis} domain",
+            y=y,
+            yanchor="middle",
+            text=f"<b>{s.mark.letter}</b>",
+            bgcolor=fill,
+            borderpad=2,
+            font={"size": 11, "color": theme.muted if s.quiet else look.ink_on(fill)},
+        )
 
 
 def _share(value: float, plan: KeyPlan) -> float:
