@@ -29,6 +29,10 @@ from pianolab.figures.wording import listed
 LOG_TICKS = tuple(step * 10.0**power for power in (-2, -1, 0, 1) for step in (1, 2, 5))
 EMPTY_LOG = (0.05, 20.0)
 LOG_ROOM = (0.8, 1.35)
+FINE_DIGITS = 6
+LEAST_SPAN = 1e-6
+"""A scale has two ends, though all values be the same."""
+
 BOUND_KIND: dict[str, Kind] = {"<": "at most", ">": "at least"}
 """How a time is to be taken that is a bound; ``=`` and no word mean measured."""
 
@@ -68,7 +72,8 @@ class Measure:
     def chart(self) -> Chart:
         """How it is drawn; a column that says nothing about it gets the plain form."""
         own = column(self.column)
-        return own.chart or Chart(title=own.words.capitalize(), axis=own.name, least=(0.0, 0.0), digits=2)
+        digits = FINE_DIGITS if own.decimals is None else min(own.decimals, 2)
+        return own.chart or Chart(title=_upper(own.words), axis=own.name, least=(0.0, 0.0), digits=digits)
 
     @property
     def unit(self) -> str:
@@ -147,7 +152,7 @@ class Measure:
         if self.say is not None:
             return self.say(series, surveys, unheard)
         said = [self._typical(s) for s in series]
-        return f"{column(self.column).words.capitalize()}, typical value: {listed(said)}."
+        return f"{_upper(column(self.column).words)}, typical value: {listed(said)}."
 
     def _typical(self, s: KeySeries) -> str:
         values = s.values("measured", "fault")
@@ -158,9 +163,14 @@ class Measure:
     def _limits(self, series: Sequence[KeySeries]) -> tuple[float, float]:
         least = self.chart.least
         if least is not None:
-            return shown_limits(series, least=least, even=least[0] < 0)
+            low, high = shown_limits(series, least=least, even=least[0] < 0)
+            return low, max(high, low + LEAST_SPAN)
         values = [v for s in series for v in s.values()] or list(EMPTY_LOG)
         return LOG_ROOM[0] * min(values), LOG_ROOM[1] * max(values)
+
+
+def _upper(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def plan_column(

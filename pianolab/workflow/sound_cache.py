@@ -20,8 +20,9 @@ CODING = "PCM_16"
 
 def cache_folder() -> Path:
     """Where rendered sounds are kept: under ``XDG_CACHE_HOME``, or ``~/.cache``."""
-    told = os.environ.get("XDG_CACHE_HOME", "")
-    root = Path(told) if told and Path(told).is_absolute() else Path.home() / ".cache"
+    # The base directory specification has relative paths ignored.
+    wanted = Path(os.environ.get("XDG_CACHE_HOME", ""))
+    root = wanted if wanted.is_absolute() else Path.home() / ".cache"
     return root / "pianolab" / "sounds"
 
 
