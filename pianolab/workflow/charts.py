@@ -11,12 +11,14 @@ from pianolab.acoustics import Holding, LeftPedal, Survey
 from pianolab.compare import Comparison
 from pianolab.errors import BadInput
 from pianolab.figures.look import marks_for
-from pianolab.figures.sheet import Sheet
 from pianolab.model import Piano
 from pianolab.workflow.deciding import Decision
 from pianolab.workflow.many import ManySurveys
 
-OVER_KEYS: dict[str, tuple[Callable[..., Any], Callable[..., Sheet]]] = {
+Chart = Any
+"""A figure of plotly's, which only `pianolab.figures` knows."""
+
+OVER_KEYS: dict[str, tuple[Callable[..., Any], Callable[..., Chart]]] = {
     "tuning": (figures.plan_tuning, figures.draw_tuning),
     "unison": (figures.plan_unison, figures.draw_unison),
     "decay": (figures.plan_decay, figures.draw_decay),
@@ -32,7 +34,7 @@ THE_RECORDING = "this recording"
 
 def chart_of(
     result: Any, kind: str, *, piano: str = "", key: int | None = None, theme: str = "light"
-) -> Sheet:
+) -> Chart:
     """A chart of a result.
 
     Parameters
@@ -47,7 +49,7 @@ def chart_of(
 
     Returns
     -------
-    Sheet; a notebook shows it as it is
+    A figure; a notebook shows it as it is
 
     Raises
     ------
@@ -77,12 +79,12 @@ def chart_of(
     raise BadInput("chart", f"a {type(result).__name__}", "a survey, a comparison or a decision")
 
 
-def _over_keys(surveys: Mapping[str, Survey], names: Mapping[str, str], kind: str, theme: str) -> Sheet:
+def _over_keys(surveys: Mapping[str, Survey], names: Mapping[str, str], kind: str, theme: str) -> Chart:
     plan, draw = OVER_KEYS[_known(kind, OVER_KEYS)]
     return draw(plan(surveys, names), theme)
 
 
-def _of_survey(survey: Survey, kind: str, key: int | None, theme: str) -> Sheet:
+def _of_survey(survey: Survey, kind: str, key: int | None, theme: str) -> Chart:
     if _known(kind, (*OVER_KEYS, "note")) != "note":
         return _over_keys({THE_RECORDING: survey}, {THE_RECORDING: THE_RECORDING}, kind, theme)
     if key is None:
@@ -90,7 +92,7 @@ def _of_survey(survey: Survey, kind: str, key: int | None, theme: str) -> Sheet:
     return figures.draw_note(figures.plan_note(survey, key), theme)
 
 
-def _of_comparison(comparison: Comparison, kind: str, theme: str) -> Sheet:
+def _of_comparison(comparison: Comparison, kind: str, theme: str) -> Chart:
     _known(kind, OF_A_COMPARISON)
     if kind == "radar":
         plan = figures.plan_radar(comparison.assessments, profile=comparison.profile)
@@ -102,19 +104,19 @@ def _of_comparison(comparison: Comparison, kind: str, theme: str) -> Sheet:
     return figures.draw_next_steps(figures.plan_next_steps(comparison), theme)
 
 
-def _of_decision(decision: Decision, kind: str, piano: str, theme: str) -> Sheet:
+def _of_decision(decision: Decision, kind: str, piano: str, theme: str) -> Chart:
     _known(kind, (*OVER_KEYS, *OF_A_COMPARISON, *OF_ONE_PIANO))
     if kind in OVER_KEYS:
         names = {p.id: p.name for p in decision.pianos}
         return _over_keys(decision.surveys, names, kind, theme)
     if kind == "costs" and decision.no_money:
-        raise BadInput("chart", "'costs'", "prices in one currency", f"{decision.no_money}.")
+        raise BadInput("chart", "'costs'", "prices in one currency", f"{decision.notes[0]}.")
     if kind in OF_A_COMPARISON:
         return _of_comparison(decision.comparison, kind, theme)
     return _of_one_piano(decision, decision.piano(piano), kind, theme)
 
 
-def _of_one_piano(decision: Decision, piano: Piano, kind: str, theme: str) -> Sheet:
+def _of_one_piano(decision: Decision, piano: Piano, kind: str, theme: str) -> Chart:
     findings = decision.findings.get(piano.id, ())
     if kind == "keyboard":
         survey = decision.surveys.get(piano.id)

@@ -42,12 +42,17 @@ def reckon(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList) -> R
     priced = [p for p in pianos if p.asking_price is not None]
     codes = sorted({p.currency for p in priced or pianos})
     if len(codes) > 1:
-        why = f"the pianos are priced in {' and '.join(codes)}; give all pianos one currency"
-        return _without(pianos, buyer, prices, why)
+        why = f"the pianos are priced in {' and '.join(codes)}"
+        return _without(pianos, buyer, prices, why, "give all pianos one currency")
     if codes[0] != prices.currency:
-        need = "--prices FILE, in Python Settings(prices=...), names one"
-        why = f"the pianos are priced in {codes[0]}, and {prices.file} is a list in {prices.currency}; {need}"
-        return _without(pianos, buyer, prices, why)
+        why = f"the pianos are priced in {codes[0]}, and {prices.file} is a list in {prices.currency}"
+        return _without(
+            pianos,
+            buyer,
+            prices,
+            why,
+            f"--prices FILE names one in {codes[0]}, in Python Settings(prices=...)",
+        )
     notes = []
     if buyer.currency != codes[0]:
         if buyer.budget is not None or any(buyer.moving_cost):
@@ -61,7 +66,9 @@ def reckon(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList) -> R
     )
 
 
-def _without(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList, why: str) -> Reckoning:
+def _without(
+    pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList, why: str, remedy: str
+) -> Reckoning:
     jobs = {**usual_prices().jobs, **prices.jobs}
     free = {job: replace(p, low=NOTHING, usual=NOTHING, high=NOTHING) for job, p in jobs.items()}
     code = prices.currency
@@ -71,7 +78,7 @@ def _without(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList, wh
         buyer=indifferent_to_money(buyer, currency=code),
         prices=_AnyJob(**known | {"jobs": free, "lent": (), "missing": ()}),
         why_none=why,
-        notes=(f"compared without money: {why}",),
+        notes=(f"compared without money: {why}; {remedy}",),
     )
 
 
@@ -117,14 +124,15 @@ def without_money(
     pianos, buyer : as they are in the casebook, prices asked and all
     why : what to say where an amount would stand
     """
-    asked = {p.id: p for p in pianos}
+    asked, verdict = {p.id: p for p in pianos}, comparison.verdict
     return replace(
         comparison,
+        verdict=replace(verdict, sentences=(*verdict.sentences, f"Money was left aside: {why}.")),
         profile=replace(comparison.profile, currency=buyer.currency),
         assessments=tuple(_unpriced(a, asked[a.piano.id], why) for a in comparison.assessments),
         standings=tuple(
             replace(
-                s, total_p10=None, total_p50=None, total_p90=None, highest_offer=None, offer_reason=why,
+                s, total_p10=None, total_p50=None, total_p90=None, highest_offer=None, offer_reason=f"money was left aside, since {why}",
                 weighted_sum=None, cost_per_year=None,
             )
             for s in comparison.standings

@@ -17,8 +17,8 @@ def provenance_of(judged: Judged, settings: Settings, notes: Sequence[str]) -> d
     lines = {"Made by": f"pianolab {__version__}, draws with seed {settings.seed}"}
     if settings.checklist is not None:
         lines["Points"] = f"the usual ones, with those of {settings.points_file}"
-    lines["Prices"] = judged.reckoning.why_none or settings.price_list.origin()
-    if notes:
+    lines["Prices"] = "; ".join(notes) if judged.reckoning.why_none else settings.price_list.origin()
+    if notes and not judged.reckoning.why_none:
         lines["To be known"] = "; ".join(notes)
     for piano in judged.pianos:
         lines[f"Recording of {piano.name}"] = _recording(judged, piano.id)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from pianolab.casebook import Casebook, OwnFile, create_casebook, kept_settings, open_casebook
+from pianolab.checklist import read_checklist
 from pianolab.cli import main
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
@@ -36,6 +37,7 @@ USUAL = shipped("datasets/prices.toml").read_text(encoding="utf-8")
 JOB = '\n[jobs."green copper"]\ntitle = "brushing the copper"\nlow = 1000\nusual = 1100\nhigh = 1200\n'
 KRONOR = USUAL.replace('currency = "EUR"', 'currency = "SEK"').replace('"invented"', '"Uppsala"') + JOB
 FEW = 'currency = "EUR"\ndate = 2026-03-01\nregion = "our town"\n[jobs.tuning]\nlow = 90\nusual = 95\nhigh = 99\n'
+OWN = read_checklist(POINT, file="school.toml")
 FIRST, SECOND = date(2026, 3, 14), date(2026, 4, 11)
 Outcome = tuple[int, str, str]
 
@@ -60,7 +62,7 @@ def run(place: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., Outcom
 def make(folder: str, *, currency: str, own_point: bool, prices: tuple[int, ...] = (9000, 20000)) -> Casebook:
     """Two pianos; the strings of the first are green, where the own point is there to say so."""
     book = create_casebook(folder)
-    with book.editing(by="Ana") as edit:
+    with book.editing(by="Ana", checklist=OWN) as edit:
         for n, price in enumerate(prices):
             piano = Piano(
                 id=f"p{n}",
@@ -167,6 +169,8 @@ def test_without_prices_in_its_currency_it_is_compared_without_money_and_nothing
     assert "compared without money: the pianos are priced in SEK" in note
     assert "--prices FILE" in note
     assert not (place / "tables" / "repairs.csv").exists()
+    page = (place / "a.html").read_text(encoding="utf-8")
+    assert "Money was left aside: the pianos are priced in SEK" in page
     assert "total_p50" not in (place / "tables" / "shortlist.csv").read_text(encoding="utf-8-sig")
     with open_casebook("book") as book:
         decision = decide(book)
@@ -230,7 +234,7 @@ def test_a_buyer_without_money_weighs_the_rest_as_before(buyer: BuyerProfile) ->
 
 
 def test_own_points_count_for_the_second_visit_too(swedish) -> None:
-    with swedish.editing(by="Ana") as edit:
+    with swedish.editing(by="Ana", checklist=OWN) as edit:
         edit.add(Visit(id="again", piano_id="p0", day=SECOND))
         edit.add(Finding(id="brushed", visit_id="again", point="strings-colour", answer=True))
     with pytest.raises(BadInput, match="strings-colour"):
