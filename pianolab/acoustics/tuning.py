@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from pianolab.acoustics.compass import BASS_SLOPE, TREBLE_SLOPE
 from pianolab.units import FloatArray
@@ -77,7 +78,7 @@ def robust_line(
     known = ~np.isnan(values)
     if known.sum() < 4:
         return np.full(len(values), np.nan)
-    slope = _median_slope(x[known], values[known])
+    slope = float(stats.theilslopes(values[known], x[known]).slope)
     level = float(np.median(values[known] - slope * x[known]))
     basis = np.stack([np.ones(len(x)), x], axis=1)
     line = level + slope * x
@@ -143,13 +144,16 @@ def tuning_curve(cents: FloatArray, key: NDArray[np.int64]) -> FloatArray:
 
 
 def running_median(values: FloatArray, *, half: int = 4) -> FloatArray:
-    """Median over ``half`` values to either side, edges repeated."""
+    """Median over ``half`` values to either side, edges repeated; NaN where one of them is.
+
+    scipy's `median_filter` is the same for known values, but leaves open what it makes of a NaN.
+    """
     padded = np.pad(values, half, mode="edge")
     return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1))
 
 
 def robust_spread(values: FloatArray) -> float:
-    """Median absolute deviation times 1.4826 (a standard deviation for normal data); NaN if empty.
+    """Median absolute deviation, scaled to the standard deviation of normal data; NaN if nothing is known.
 
     Examples
     --------
@@ -157,13 +161,4 @@ def robust_spread(values: FloatArray) -> float:
     1.4826
     """
     known = values[~np.isnan(values)]
-    if len(known) == 0:
-        return float("nan")
-    return float(1.4826 * np.median(np.abs(known - np.median(known))))
-
-
-def _median_slope(x: NDArray[np.int64] | FloatArray, y: FloatArray) -> float:
-    """Theil and Sen's slope: the median of all pairwise slopes."""
-    dx = x[:, None] - x[None, :]
-    upper = dx > 0
-    return float(np.median((y[:, None] - y[None, :])[upper] / dx[upper]))
+    return float(stats.median_abs_deviation(known, scale="normal")) if len(known) else float("nan")
