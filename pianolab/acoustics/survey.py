@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
@@ -17,12 +19,14 @@ from pianolab.acoustics.notes import Progress, measure_notes
 from pianolab.acoustics.onsets import find_onsets
 from pianolab.acoustics.quality import judge_recording
 from pianolab.acoustics.reading_keys import read_compass, strikes_of
+from pianolab.acoustics.repeated import repeats_in
 from pianolab.acoustics.results import (
     Survey,
 )
 from pianolab.acoustics.sequence import read_sequence
 from pianolab.acoustics.spectra import Samples, as_channels
 from pianolab.acoustics.strikes import Strikes
+from pianolab.acoustics.struck_twice import struck_twice, with_values
 from pianolab.acoustics.survey_rows import all_strikes, level_curves, partial_pitches, survey_rows
 from pianolab.acoustics.survey_summary import offset_cents, summarise
 from pianolab.acoustics.survey_table import table_of
@@ -109,12 +113,18 @@ def listen(
         end_s=end_s,
     )
     strikes = strikes_of(path, onsets, sequence, end_s=end_s)
+    twice = struck_twice(strikes, path, onsets, sequence, end_s=end_s)
     sequence = with_faint_keys(sequence, channels, strikes, rate_hz=rate_hz)
     # Many small matrices: threads of the linear algebra would only wait for one another.
     with threadpool_limits(limits=1, user_api="blas"):
-        measures = measure_notes(channels, strikes, rate_hz=rate_hz, progress=tell)
-        clipped = _clipped(channels, strikes, rate_hz=rate_hz)
+        every_blow = measure_notes(channels, twice.strikes, rate_hz=rate_hz, progress=tell)
+        clipped = _clipped(channels, twice.strikes, rate_hz=rate_hz)
+        struck = all_strikes(path, onsets, sequence, lead_s=lead_s)
+        struck = with_values(struck, twice, every_blow, clipped=clipped, a4_hz=a4_hz)
+        repeats = repeats_in(struck)
+        measures, clipped = repeats.in_measures(twice.only_first(every_blow)), clipped[twice.first]
         judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
+        judged = repeats.in_judged(judged)
     tell("table", 0.95)
     quality = judge_recording(
         channels, measures, rate_hz=rate_hz, lossy=lossy, clipped=clipped, lead_s=lead_s,
@@ -128,12 +138,13 @@ def listen(
         measures, judged, path, table, channels=channels, rate_hz=rate_hz, first_key=first_key,
         last_key=last_key, a4_hz=a4_hz, quality=quality, clipped=clipped,
     )  # fmt: skip
+    summary = replace(summary, warnings=(*summary.warnings, *repeats.sentences()))
     tell("done", 1.0)
     return Survey(
         table=table,
         summary=summary,
         curves=level_curves(measures),
-        strikes=all_strikes(path, onsets, sequence, lead_s=lead_s),
+        strikes=struck,
         partials=partial_pitches(measures),
     )
 

@@ -1,0 +1,180 @@
+"""Keys struck more than once in one recording: do their values differ as little as is stated?
+
+A key whose second blow was as clear, and long enough, is measured twice. How far its two values lie apart, over how far
+their uncertainties let them, shows for this very recording what part of the stated variance belongs to each blow by
+itself. Column by column, from six pairs on, the scale of these ratios is estimated: they have heavy tails (Student's
+distribution), so that one blow misread doesn't decide, and the logarithm of the scale has a normal prior about what is
+usual, so that few pairs move it little. Its posterior is summed on a grid, as textbooks of Bayesian statistics give it
+for a scale [practice].
+
+What both blows share doesn't show: a partial that the soundboard pulls, a room, a microphone's place. On modelled
+pianos the two values of a key lie some six times closer together than each lies to the truth, and recordings whose pairs
+agree better are no nearer to it. So agreement is necessary and not enough: of the stated variance only the part that pairs
+usually show (``usual``, squared) is replaced by what these pairs show, and the rest stays. Agreement tightens by two per
+cent at most, disagreement widens as far as it goes. Of brightness no truth is known, so nothing tightens it.
+
+A soft and a loud blow of one key differ in colour and in how long they last by nature: pairs whose levels are further
+apart than ``alike_db`` speak for pitch, B and the strings' distance only. A time that is a bound speaks for nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from pianolab.acoustics.judge import Judged
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.notes import NoteMeasures
+from pianolab.show import Row, Showable
+from pianolab.units import FloatArray
+
+WORDS = {
+    "cents": "pitch",
+    "inharmonicity": "stiffness",
+    "unison_cents": "the unisons",
+    "decay_20_s": "the time to fall",
+    "brightness_db": "brightness",
+}
+"""The columns that are compared, and their names for readers."""
+OF_THE_BLOW = ("decay_20_s", "brightness_db")
+"""What a harder blow changes by nature."""
+FREE, ONE_SD = 4.0, 1.1416
+"""Degrees of freedom of Student's distribution, and where it holds 68.27 per cent, as a normal one does within 1."""
+GRID = np.linspace(-5.0, 5.0, 1001)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ColumnRepeats:
+    """What the pairs say of one column.
+
+    ``apart`` is the scale of how far two values of a key lie apart, over their stated uncertainty, None where ``pairs`` are
+    too few; ``factor`` is what the stated uncertainties are multiplied by.
+    """
+
+    column: str
+    pairs: int
+    apart: float | None
+    factor: float
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Repeats(Showable):
+    """The keys that were measured twice in a recording, and what that says of the uncertainties."""
+
+    keys: tuple[int, ...]
+    columns: tuple[ColumnRepeats, ...]
+    header = ("column", "pairs", "apart, of what is stated", "factor")
+
+    def factor(self, column: str) -> float:
+        """What the stated uncertainties of a column are multiplied by; 1 where nothing is known."""
+        return next((c.factor for c in self.columns if c.column == column), 1.0)
+
+    def sentences(self) -> tuple[str, ...]:
+        """One sentence where enough keys were struck twice, else none."""
+        return (self.headline(),) if any(c.apart is not None for c in self.columns) else ()
+
+    def headline(self) -> str:
+        struck = f"{len(self.keys)} keys struck twice"
+        if not any(c.apart is not None for c in self.columns):
+            return f"{struck}: too few to tell whether values repeat as closely as is stated"
+        told = limits()["repeats"]["told_factor"]
+        wider = [f"{WORDS[c.column]} {c.factor:.1f} times" for c in self.columns if c.factor >= told]
+        if not wider:
+            return f"{struck} agree within what is stated"
+        return f"{struck} differ more than was to be expected, so the uncertainty was widened: {', '.join(wider)}"
+
+    def rows(self) -> list[Row]:
+        return [(c.column, c.pairs, c.apart, c.factor) for c in self.columns]
+
+    def in_measures(self, m: NoteMeasures) -> NoteMeasures:
+        """The measures with their uncertainties as the pairs leave them."""
+        return replace(
+            m,
+            f1_sd_cents=m.f1_sd_cents * self.factor("cents"),
+            b_sd=m.b_sd * self.factor("inharmonicity"),
+            unison=replace(m.unison, spread_sd=m.unison.spread_sd * self.factor("unison_cents")),
+            decays=[replace(d, sd_s=d.sd_s * self.factor("decay_20_s")) for d in m.decays],
+        )
+
+    def in_judged(self, judged: Judged) -> Judged:
+        """The same for the brightness, which is worked out with the judgement."""
+        bright = judged.brightness
+        return replace(judged, brightness=replace(bright, sd=bright.sd * self.factor("brightness_db")))
+
+
+def repeats_in(strikes: Iterable[Mapping[str, Any]]) -> Repeats:
+    """What the strikes of a survey say of its uncertainties, wherever a key has two with ``values``.
+
+    Parameters
+    ----------
+    strikes : as `Survey.strikes` holds them; the ``values`` of a strike are pairs of value and uncertainty by column, as
+        they were before anything was widened, and ``level_db``
+
+    Returns
+    -------
+    Repeats
+
+    Examples
+    --------
+    >>> def struck(key, cents): return {"key": key, "values": {"cents": [cents, 0.1], "level_db": -20.0}}
+    >>> close = repeats_in(struck(k, c) for k in range(8) for c in (0.0, 0.02))
+    >>> close.headline(), round(close.factor("cents"), 1)
+    ('8 keys struck twice agree within what is stated', 1.0)
+    >>> repeats_in(struck(k, c) for k in range(8) for c in (0.0, 0.4)).factor("cents") > 2
+    True
+    """
+    by_key: dict[tuple[Any, Any], list[Mapping[str, Any]]] = {}
+    for s in strikes:
+        if "values" in s:
+            by_key.setdefault((s.get("take"), s["key"]), []).append(s["values"])
+    pairs = {key: own[:2] for (_, key), own in by_key.items() if len(own) > 1}
+    columns = tuple(_column_repeats(column, pairs.values()) for column in WORDS)
+    return Repeats(keys=tuple(sorted(pairs)), columns=columns)
+
+
+def _column_repeats(column: str, pairs: Iterable[list[Mapping[str, Any]]]) -> ColumnRepeats:
+    lim = limits()["repeats"]
+    apart = np.array([a for one, two in pairs if (a := _apart(column, one, two)) is not None])
+    if len(apart) < lim["least_pairs"]:
+        return ColumnRepeats(column=column, pairs=len(apart), apart=None, factor=1.0)
+    usual = float(lim["usual"][column])
+    scale = scale_of(apart, usual=usual, spread=lim["spread"])
+    factor = float(np.sqrt(1.0 - usual**2 + scale**2))
+    least = 1.0 if column == "brightness_db" else 0.0
+    return ColumnRepeats(column=column, pairs=len(apart), apart=scale, factor=max(factor, least))
+
+
+def _apart(column: str, one: Mapping[str, Any], two: Mapping[str, Any]) -> float | None:
+    """How far two values of a key lie apart over what is stated; None where that says nothing."""
+    alike = abs(one["level_db"] - two["level_db"]) <= limits()["repeats"]["alike_db"]
+    if column not in one or column not in two or (column in OF_THE_BLOW and not alike):
+        return None
+    (a, sd_a), (b, sd_b) = one[column], two[column]
+    return float((a - b) / np.hypot(sd_a, sd_b))
+
+
+def scale_of(apart: FloatArray, *, usual: float, spread: float) -> float:
+    """Scale of heavy-tailed values about 0: the root of its posterior mean square, because variances are what adds up.
+
+    Parameters
+    ----------
+    apart : shape (pairs,)
+    usual : median of the prior
+    spread : standard deviation of the prior's natural logarithm
+
+    Examples
+    --------
+    >>> apart = np.array([1.0, -1.2, 0.9, 1.1, -0.8, 30.0])
+    >>> bool(scale_of(apart, usual=0.2, spread=1.0) < 3.0 < np.std(apart))
+    True
+    """
+    log_scale = np.log(usual) + GRID * spread
+    size = np.asarray(apart)[:, None] * ONE_SD / np.exp(log_scale)
+    density = (
+        -0.5 * GRID**2 - len(apart) * log_scale - 0.5 * (FREE + 1.0) * np.log1p(size**2 / FREE).sum(axis=0)
+    )
+    weight = np.exp(density - density.max())
+    return float(np.sqrt(np.sum(weight * np.exp(2.0 * log_scale)) / np.sum(weight)))
