@@ -7,7 +7,6 @@ practice [practice] and only tell the listening what to expect, never what is ri
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pianolab.errors import BadInput
@@ -63,53 +62,6 @@ def note_name(key: int) -> str:
     """
     midi = check_key(key) + MIDI_OF_KEY_0
     return f"{NOTE_NAMES[midi % 12]}{midi // 12 - 1}"
-
-
-def keys_in_words(keys: Iterable[int], *, most: int | None = 8, numbers: bool = False) -> str:
-    """Keys as a sentence lists them, by note names; three neighbours and more are drawn together.
-
-    Parameters
-    ----------
-    keys : in any order; one that comes twice counts once
-    most : how many names and ranges are told before the rest is only counted; None: all of them
-    numbers : whether key numbers stand beside the names
-
-    Returns
-    -------
-    str; "" where there are no keys
-
-    Examples
-    --------
-    >>> keys_in_words([49, 40]), keys_in_words(range(40, 47)), keys_in_words([1, 3, 5, 7], most=2)
-    ('C4 and A4', 'C4-F#4', 'A0, B0 and 2 more')
-    >>> keys_in_words([1, 2, 3, 49], numbers=True)
-    'A0-B0 (1-3) and A4 (49)'
-    """
-    runs = [
-        run for whole in _neighbours(keys) for run in ([whole] if len(whole) > 2 else [[k] for k in whole])
-    ]
-    told = runs if most is None else runs[:most]
-    words = [_run_in_words(run, numbers=numbers) for run in told]
-    if left := sum(len(run) for run in runs[len(told) :]):
-        words.append(f"{left} more")
-    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
-
-
-def _neighbours(keys: Iterable[int]) -> list[list[int]]:
-    """Keys in rising order, those that lie side by side together."""
-    runs: list[list[int]] = []
-    for key in sorted(set(keys)):
-        if runs and key == runs[-1][-1] + 1:
-            runs[-1].append(key)
-        else:
-            runs.append([key])
-    return runs
-
-
-def _run_in_words(run: list[int], *, numbers: bool) -> str:
-    ends = run if len(run) == 1 else [run[0], run[-1]]
-    beside = f" ({'-'.join(map(str, ends))})" if numbers else ""
-    return "-".join(note_name(k) for k in ends) + beside
 
 
 def key_of(note: str) -> int:

@@ -19,13 +19,14 @@ PLACES = tuple(range(TASTE_LOW, TASTE_HIGH + 1))
 class Agreement(Showable):
     """How far players agree on one scale or on several together.
 
-    ``alpha`` is 1 where all say the same and 0 where they agree no more than chance; ``low`` and ``high``
+    ``together`` marks several scales taken as one. ``alpha`` is 1 where all say the same and 0 where they agree no more than chance; ``low`` and ``high``
     hold 95 % of the resamples. None, with ``why_unknown``, where too little was said.
     """
 
     what: str
     players: int
     units: int
+    together: bool = False
     alpha: float | None = None
     low: float | None = None
     high: float | None = None
@@ -88,7 +89,7 @@ def agreement(
     """
     paired = {unit: said for unit, said in judged.items() if len(said) > 1}
     players = len({player for said in paired.values() for player in said})
-    bare = Agreement(what=what, players=players, units=len(paired))
+    bare = Agreement(what=what, players=players, units=len(paired), together=together is not None)
     least = int(load_touch_scoring().agreement["least_units"])
     if len(paired) < least:
         why = f"too few to tell: {len(paired)} of at least {least} judged by two players or more"

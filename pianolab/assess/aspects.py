@@ -8,6 +8,8 @@ from math import exp
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.results import BEST, AspectResult, Contribution, Unknown
 from pianolab.model import ASPECTS, AspectName
+from pianolab.statements import Statement
+from pianolab.words import say
 
 
 def judge_aspects(evidence: Sequence[Evidence], *, full_loss: float) -> tuple[AspectResult, ...]:
@@ -30,7 +32,8 @@ def judge_aspects(evidence: Sequence[Evidence], *, full_loss: float) -> tuple[As
 
     Examples
     --------
-    >>> dull = Evidence(source="x", text="dull bass", share=0.5, strengths={"tone": 0.4})
+    >>> from pianolab.statements import as_written
+    >>> dull = Evidence(source="x", says=as_written("dull bass"), share=0.5, strengths={"tone": 0.4})
     >>> judge_aspects([dull], full_loss=1.0)[0]
     <AspectResult tone: 8.2 to 8.2 of 10>
     """
@@ -38,7 +41,7 @@ def judge_aspects(evidence: Sequence[Evidence], *, full_loss: float) -> tuple[As
 
 
 def _judge(aspect: AspectName, evidence: Sequence[Evidence], full_loss: float) -> AspectResult:
-    bearing = sorted((e for e in evidence if aspect in e.strengths), key=lambda e: (e.source, e.text))
+    bearing = sorted((e for e in evidence if aspect in e.strengths), key=lambda e: (e.source, say(e.says)))
     scaled = [(e, full_loss * e.strengths[aspect]) for e in bearing]
     known = [(e, factor * e.share) for e, factor in scaled if e.share > 0]
     gaps = [(e, gap, factor * gap.share) for e, factor in scaled for gap in e.gaps if gap.share > 0]
@@ -59,23 +62,23 @@ def _contributions(
     known: list[tuple[Evidence, float]], total: float, points: float
 ) -> tuple[Contribution, ...]:
     parts = [(points * loss / total, e) for e, loss in known]
-    parts.sort(key=lambda part: (-part[0], part[1].text))
-    return tuple(Contribution(text=e.text, low=-lost, high=-lost, source=e.source) for lost, e in parts)
+    parts.sort(key=lambda part: (-part[0], say(part[1].says)))
+    return tuple(Contribution(says=e.says, low=-lost, high=-lost, source=e.source) for lost, e in parts)
 
 
 def _unknowns(gaps: list[tuple[Evidence, Gap, float]], total: float, points: float) -> tuple[Unknown, ...]:
-    """Gaps in points of the scale; what one repair or one recording settles in one sentence stands once."""
-    same: dict[tuple[str, str], list[tuple[Evidence, Gap, float]]] = {}
+    """Gaps in points of the scale; what one repair or one recording settles alike stands once."""
+    same: dict[tuple[str, Statement], list[tuple[Evidence, Gap, float]]] = {}
     for e, gap, loss in gaps:
-        same.setdefault((gap.key, gap.text), []).append((e, gap, loss))
+        same.setdefault((gap.key, gap.what), []).append((e, gap, loss))
     parts = []
     for group in same.values():
         e, gap, _ = group[0]
         loss = sum(loss for _, _, loss in group)
         parts.append(
             Unknown(
-                text=gap.text,
-                reason=gap.reason,
+                what=gap.what,
+                why=gap.why,
                 width=points * loss / total,
                 source=e.source,
                 effort=gap.effort,

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.findings import PointView, lower_first, sentence
+from pianolab.assess.findings import PointView, found_at
 from pianolab.assess.rules import holds as rule_holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import tuning_state
-from pianolab.keyboard import keys_in_words
 from pianolab.model import BuyerProfile, Piano
 from pianolab.rooms import predict_room
+from pianolab.words import keys_in_words, lower_first, say
 
 DRY_PERCENT, DAMP_PERCENT = 38.0, 60.0
 """Air at home that needs doing something about; common practice."""
@@ -82,14 +82,14 @@ def _pitch(
         "slipping": bool(state.slipped) or _bad(views, "tuning-single", SMALL_SHARE),
     }
     slipped = (
-        f"One string stood far out at {keys_in_words(state.slipped)}."
+        f"One string stood far out at {keys_in_words(state.slipped, most=4)}."
         if state.slipped
         else "Single strings stood far out at the visit."
     )
     words = {
         "flat": flat,
         "sharp": -flat,
-        "weak_words": f", and {lower_first(sentence(weak[0], scoring))}" if weak else "",
+        "weak_words": f", and {lower_first(say(found_at(weak[0], scoring)))}" if weak else "",
         "slipping_words": slipped,
         "tuning_state": " It was out of tune at the visit already." if state.neglected else "",
     }
@@ -103,7 +103,7 @@ def _bad(views: Mapping[str, PointView], point: str, share: float = BAD_SHARE) -
 
 def _state(views: Mapping[str, PointView], scoring: Scoring) -> tuple[dict[str, bool], dict[str, Any]]:
     def said(*points: str, share: float) -> list[str]:
-        return [lower_first(sentence(views[p], scoring)) for p in points if _bad(views, p, share)]
+        return [lower_first(say(found_at(views[p], scoring))) for p in points if _bad(views, p, share)]
 
     castors = said("case-castors", "case-legs", share=BAD_SHARE)
     moth = said("hammers-moth", "case-pests", share=SMALL_SHARE)

@@ -8,15 +8,16 @@ from typing import Literal
 
 from pianolab.acoustics.holding import Holding, holds_tuning
 from pianolab.acoustics.results import Survey
-from pianolab.assess.findings import PointView, lower_first, sentence, view_point
+from pianolab.assess.findings import PointView, found_there, not_looked_at, view_point
 from pianolab.assess.listening import Heard, hear
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import Checklist, Point
 from pianolab.errors import BadInput
-from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Piano
 from pianolab.show import Row, Showable
+from pianolab.statements import Statement, as_written, statement
+from pianolab.words import say
 
 Direction = Literal["better", "worse", "the same", "first time", "not looked at again"]
 Kept = Literal["", "kept", "partly kept", "not kept", "not looked at again"]
@@ -30,27 +31,34 @@ GOOD_SHARE = 0.05
 
 @dataclass(frozen=True, kw_only=True)
 class PointChange:
-    """One checklist point on both visits, in words; ``promised`` is what the seller said, ``kept`` what came of it."""
+    """One checklist point on both visits; ``promised`` is what the seller said, ``kept`` what came of it."""
 
     point: str
     title: str
-    before: str
-    after: str
+    was: Statement
+    now: Statement
     direction: Direction
     promised: str = ""
     kept: Kept = ""
+
+    @property
+    def before(self) -> str:
+        return say(self.was)
+
+    @property
+    def after(self) -> str:
+        return say(self.now)
 
 
 @dataclass(frozen=True, kw_only=True)
 class HeardChange:
     """One thing that listening judges, on both recordings: how many keys, and where the difference comes from.
 
-    ``came_to_light`` are keys faulty now that could not be judged before, ``new`` those that were sound before,
+    ``item`` is what is heard, by its key in ``data/scoring.toml``. ``came_to_light`` are keys faulty now that could not be judged before, ``new`` those that were sound before,
     ``gone`` those faulty before and judged sound now.
     """
 
-    what: str
-    of: str
+    item: str
     total: int
     before: int
     after: int
@@ -60,25 +68,38 @@ class HeardChange:
     new: tuple[int, ...] = ()
     gone: tuple[int, ...] = ()
 
+    @property
+    def what(self) -> str:
+        return say(statement(f"heard.{self.item}.what"))
+
+    @property
+    def of(self) -> str:
+        return say(statement(f"heard.{self.item}.of"))
+
+    def says(self) -> Statement:
+        """The difference: both counts, and the keys behind it."""
+        what, of = (statement(f"heard.{self.item}.{name}") for name in ("what", "of"))
+        parts = [
+            statement(
+                "changed.counts", what=what, of=of, total=self.total, before=self.before, after=self.after
+            )
+        ]
+        for kind, keys in (("came to light", self.came_to_light), ("new", self.new), ("gone", self.gone)):
+            parts += [statement(f"changed.{kind}", keys=keys)] if keys else []
+        if self.hidden_before != self.hidden_after:
+            parts.append(statement("changed.hidden", before=self.hidden_before, after=self.hidden_after))
+        return statement("changed.heard", self.item, evidence=["listening"], parts=tuple(parts))
+
     def sentence(self) -> str:
         """The difference in one sentence.
 
         Examples
         --------
-        >>> HeardChange(what="short sustain", of="treble notes", total=24, before=0, after=14, hidden_before=22,
+        >>> HeardChange(item="sustain treble", total=24, before=0, after=14, hidden_before=22,
         ...     hidden_after=0, came_to_light=(60, 61)).sentence()
         'short sustain: 0 of 24 treble notes before, 14 now; at G#5 and A5 it could not be heard before; ...'
         """
-        parts = [f"{self.what}: {self.before} of {self.total} {self.of} before, {self.after} now"]
-        if self.came_to_light:
-            parts.append(f"at {keys_in_words(self.came_to_light)} it could not be heard before")
-        if self.new:
-            parts.append(f"new at {keys_in_words(self.new)}")
-        if self.gone:
-            parts.append(f"gone at {keys_in_words(self.gone)}")
-        if self.hidden_before != self.hidden_after:
-            parts.append(f"hidden by the tuning: {self.hidden_before} before, {self.hidden_after} now")
-        return "; ".join(parts)
+        return say(self.says())
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -86,7 +107,7 @@ class VisitChanges(Showable):
     """Two visits to one piano compared; points nobody looked at twice and nobody promised anything about are left out.
 
     ``pitch_before_cents`` and ``pitch_after_cents`` are the whole piano against A4, None where not heard;
-    ``holding`` says which keys moved by themselves, None with ``why_not_held_against`` where that can't be told.
+    ``holding`` says which keys moved by themselves, None with ``why_no_holding`` where that can't be told.
     """
 
     piano: Piano
@@ -95,7 +116,7 @@ class VisitChanges(Showable):
     pitch_before_cents: float | None = None
     pitch_after_cents: float | None = None
     holding: Holding | None = None
-    why_not_held_against: str = ""
+    why_no_holding: Statement | None = None
     header = ("what", "before", "now", "difference", "promised", "kept")
 
     @property
@@ -126,7 +147,8 @@ class VisitChanges(Showable):
     def pins_sentence(self) -> str:
         """Whether the pins hold, as far as two recordings tell."""
         if self.holding is None:
-            return f"whether the pins hold is not known: {self.why_not_held_against}"
+            why = self.why_no_holding or statement("changed.two recordings")
+            return say(statement("changed.pins not known", why=why))
         return self.holding.headline()
 
 
@@ -188,17 +210,19 @@ def compare_visits(
         pitch_before_cents=None if heard_before is None else heard_before.summary.offset_cents,
         pitch_after_cents=None if heard_after is None else heard_after.summary.offset_cents,
         holding=holding,
-        why_not_held_against=why,
+        why_no_holding=why,
     )
 
 
-def _holding(before: Survey | None, after: Survey | None, days: float | None) -> tuple[Holding | None, str]:
+def _holding(
+    before: Survey | None, after: Survey | None, days: float | None
+) -> tuple[Holding | None, Statement | None]:
     if before is None or after is None:
-        return None, "it takes two recordings"
+        return None, statement("changed.two recordings")
     try:
-        return holds_tuning(before, after, days=days), ""
+        return holds_tuning(before, after, days=days), None
     except BadInput as error:
-        return None, str(error).rstrip(".")
+        return None, as_written(str(error))
 
 
 def _point_change(
@@ -213,8 +237,8 @@ def _point_change(
     return PointChange(
         point=point.id,
         title=point.title,
-        before=_words(was, scoring),
-        after=_words(now, scoring),
+        was=_says(was, scoring),
+        now=_says(now, scoring),
         direction=direction,
         promised=promised,
         kept=_kept(now, direction) if promised else "",
@@ -240,11 +264,8 @@ def _kept(now: PointView, direction: Direction) -> Kept:
     return "partly kept" if direction == "better" else "not kept"
 
 
-def _words(view: PointView, scoring: Scoring) -> str:
-    if view.checked:
-        return sentence(view, scoring).removeprefix(view.point.title).lstrip(": ")
-    states = dict.fromkeys(f"{f.state}: {f.reason}" for f in view.findings)
-    return lower_first("; ".join(states)) or "not checked"
+def _says(view: PointView, scoring: Scoring) -> Statement:
+    return found_there(view, scoring) or not_looked_at(view.findings) or statement("unknown.not checked")
 
 
 def _heard_changes(
@@ -267,8 +288,7 @@ def _heard_change(old: Heard, now: Heard) -> HeardChange:
     was, blind = set(old.faulty), {*old.hidden, *old.mute, *old.unheard}
     unsure = {*now.hidden, *now.mute, *now.unheard}
     return HeardChange(
-        what=now.item.what,
-        of=now.item.of,
+        item=now.item.key,
         total=now.total,
         before=len(old.faulty),
         after=len(now.faulty),

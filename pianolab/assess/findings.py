@@ -12,8 +12,8 @@ from pianolab.assess.tuning_state import TuningState
 from pianolab.checklist import Point
 from pianolab.checklist.points import VALUE_OF
 from pianolab.errors import BadInput
-from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding
+from pianolab.statements import Statement, statement
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class PointView:
     findings: tuple[Finding, ...]
     share: float
     worst: float
-    reason: str = ""
+    why: Statement | None = None
 
     @property
     def checked(self) -> bool:
@@ -72,12 +72,22 @@ def view_point(point: Point, findings: Iterable[Finding], *, scoring: Scoring) -
     if mine and not relevant:
         return PointView(point, mine, 0.0, 0.0)
     if not relevant:
-        return PointView(point, mine, 0.0, 1.0, "not checked")
+        return PointView(point, mine, 0.0, 1.0, statement("unknown.not checked"))
     spans = [_span(group, point, scoring) for group in _places(relevant)]
-    reasons = sorted({f"{f.state}: {f.reason}" for f in relevant if f.state != "checked"})
     share, worst = max(s for s, _ in spans), max(w for _, w in spans)
-    reason = "; ".join(reasons) or ("the examiners disagree" if worst > share else "")
-    return PointView(point, mine, share, worst, reason)
+    why = not_looked_at(relevant)
+    if why is None and worst > share:
+        why = statement("unknown.examiners disagree")
+    return PointView(point, mine, share, worst, why)
+
+
+def not_looked_at(findings: Iterable[Finding]) -> Statement | None:
+    """Why a point was not looked at, each reason once; None where it was."""
+    said = sorted({(f.state, f.reason) for f in findings if f.state != "checked"})
+    if not said:
+        return None
+    states = tuple(statement("unknown.not looked at", state=how, reason=why) for how, why in said)
+    return states[0] if len(states) == 1 else statement("unknown.states", states=states)
 
 
 def _places(findings: Sequence[Finding]) -> list[list[Finding]]:
@@ -107,8 +117,8 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
         gaps = (
             Gap(
                 key=gap_key(point, state, scoring),
-                text=lower_first(point.title),
-                reason=view.reason,
+                what=statement("unknown.point", point.id, title=point.title),
+                why=view.why or statement("unknown.not checked"),
                 share=view.worst - view.share,
                 effort=effort,
                 minutes=point.minutes if effort == "look again" else None,
@@ -116,7 +126,7 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
             ),
         )
     return Evidence(
-        source=point.id, text=sentence(view, scoring), share=view.share, strengths=point.aspects, gaps=gaps
+        source=point.id, says=found_at(view, scoring), share=view.share, strengths=point.aspects, gaps=gaps
     )
 
 
@@ -135,28 +145,56 @@ def _effort(point: Point, state: TuningState, scoring: Scoring) -> Effort:
     return "look again"
 
 
-def sentence(view: PointView, scoring: Scoring) -> str:
-    """The worst of what was found at a point, in words."""
+def found_at(view: PointView, scoring: Scoring) -> Statement:
+    """The worst of what was found at a point, with the point's title."""
+    worst = _worst(view, scoring)
+    if worst is None:
+        return statement("found.title", view.point.id, title=view.point.title)
+    kind = "found.value there" if _where(worst) else "found.value"
+    return _found(kind, worst, view.point, title=view.point.title)
+
+
+def found_there(view: PointView, scoring: Scoring) -> Statement | None:
+    """The same without the title, for a table that has it beside; None where nobody looked."""
+    worst = _worst(view, scoring)
+    if worst is None:
+        return None
+    return _found("found.at there" if _where(worst) else "found.at", worst, view.point)
+
+
+def _worst(view: PointView, scoring: Scoring) -> Finding | None:
     checked = [f for f in view.findings if f.state == "checked"]
-    if not checked:
-        return view.point.title
-    worst = max(
-        checked, key=lambda f: (share_of(value_of(f, view.point), view.point, scoring), f.place, f.note)
-    )
-    where = ", ".join(part for part in (worst.place, keys_in_words(worst.keys)) if part)
-    return f"{view.point.title}{f' ({where})' if where else ''}: {_said(worst, view.point)}"
+
+    def badness(f: Finding) -> tuple[float, str, str]:
+        return share_of(value_of(f, view.point), view.point, scoring), f.place, f.note
+
+    return max(checked, key=badness, default=None)
 
 
-def _said(finding: Finding, point: Point) -> str:
+def _found(kind: str, finding: Finding, point: Point, **more: str) -> Statement:
+    where, value = _where(finding), _value(finding, point)
+    return statement(kind, point.id, evidence=[finding.id], where=where, value=value, **more)
+
+
+def _where(finding: Finding) -> tuple[str | Statement, ...]:
+    keys = (statement("keys.named", keys=finding.keys),) if finding.keys else ()
+    return (*((finding.place,) if finding.place else ()), *keys)
+
+
+def _value(finding: Finding, point: Point) -> Statement:
     value = value_of(finding, point)
     if point.record == "grade":
-        return lower_first(point.anchors[5 - int(value)])
+        return statement("found.grade", anchor=point.anchors[5 - int(value)])
     if point.record == "yes_no":
-        return lower_first(point.yes_means if value else point.no_means) or ("yes" if value else "no")
+        meaning = point.yes_means if value else point.no_means
+        return (
+            statement("found.answer", meaning=meaning)
+            if meaning
+            else statement("found.yes" if value else "found.no")
+        )
     unit = point.unit.removesuffix("s") if value == 1 else point.unit
-    return f"{value:g} {unit}".strip()
-
-
-def lower_first(text: str) -> str:
-    """A sentence as it stands behind a colon: small first letter, no full stop at the end."""
-    return (text[:1].lower() + text[1:]).rstrip(".")
+    return (
+        statement("found.number", value=value, unit=unit)
+        if unit
+        else statement("found.bare number", value=value)
+    )

@@ -10,7 +10,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning
 from pianolab.assess.aspects import judge_aspects
 from pianolab.assess.evidence import Evidence, Gap
-from pianolab.assess.findings import PointView, evidence_of, lower_first, view_point
+from pianolab.assess.findings import PointView, evidence_of, view_point
 from pianolab.assess.listening import Heard, evidence_of_heard, hear, hear_twice
 from pianolab.assess.prices import PriceList
 from pianolab.assess.proposals import (
@@ -28,6 +28,7 @@ from pianolab.checklist import Checklist, TouchScales, load_touch_scales
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano, TouchOpinion
 from pianolab.show import LOCALE
+from pianolab.statements import Statement, statement
 
 
 def assess_piano(
@@ -100,7 +101,7 @@ def assess_piano(
         points_checked=sum(view.checked for view in views),
         points_total=len(views),
         heard=survey is not None,
-        hidden_by_tuning=hidden,
+        hidden=hidden,
         unknown_vetoes=_unknown_vetoes(evidence),
         unknown_costs=_unknown_costs(evidence, repairs, state),
     )
@@ -123,7 +124,7 @@ def _alerts(
     heard: Sequence[Heard],
     state: TuningState,
     survey: Survey | None,
-    hidden: str,
+    hidden: Statement | None,
     scoring: Scoring,
 ) -> tuple[Alert, ...]:
     weak, _ = string_state(views, scoring.money["weak_string_points"])
@@ -161,16 +162,15 @@ def _repairs(
     return replace(result, note=note)
 
 
-def _hidden_by_tuning(heard: Sequence[Heard], state: TuningState, scoring: Scoring) -> str:
-    """What to say of it; nothing where unisons are as wide as is usual some weeks after a tuning."""
+def _hidden_by_tuning(heard: Sequence[Heard], state: TuningState, scoring: Scoring) -> Statement | None:
+    """How many notes it hides; nothing where unisons are as wide as is usual some weeks after a tuning."""
     sustain = [h for h in heard if h.item.key in ("sustain treble", "sustain middle")]
     hidden = sum(len(h.hidden) for h in sustain)
     total = sum(h.total for h in sustain)
     if not state.neglected or not total or hidden < scoring.tuning["worth_tuning_first_share"] * total:
-        return ""
-    return (
-        f"the tuning hides how long {hidden} of {total} middle and treble notes sing: "
-        "have it tuned and record it again before deciding"
+        return None
+    return statement(
+        "heard.hidden by the tuning", "sustain", evidence=["listening"], count=hidden, total=total
     )
 
 
@@ -188,7 +188,7 @@ def _unknown_costs(
     if state.other_offset_cents is not None and FIRST_KEY in waited:
         found.append(
             Unknown(
-                text=FIRST_KEY, reason="the recording can be read a semitone higher or lower", width=0.0,
+                what=statement("unknown.first key"), why=statement("unknown.two readings"), width=0.0,
                 source="listening", minutes=2.0, key=FIRST_KEY,
             )
         )  # fmt: skip
@@ -197,8 +197,8 @@ def _unknown_costs(
 
 def _as_unknown(e: Evidence, gap: Gap) -> Unknown:
     return Unknown(
-        text=lower_first(gap.text),
-        reason=gap.reason,
+        what=gap.what,
+        why=gap.why,
         width=0.0,
         source=e.source,
         effort=gap.effort,

@@ -16,12 +16,13 @@ from typing import Any
 
 import numpy as np
 
-from pianolab.assess.findings import PointView, lower_first, sentence, view_point
+from pianolab.assess.findings import PointView, found_at, view_point
 from pianolab.assess.life_results import Life, PartLife, Range
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.words import listed, lower_first, say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,8 +195,8 @@ def _basis(rule: PartRule, views: Mapping[str, PointView], missing: list[str], s
     seen = [views[p] for p in (*rule.looked_at, *rule.worsened_by) if p in views and views[p].checked]
     telling = [v for v in seen if v.share > 0] or [v for v in seen if v.point.id in rule.looked_at]
     worst = max(telling, key=lambda v: (v.share, v.point.id in rule.looked_at, v.point.id))
-    text = lower_first(sentence(worst, scoring))
-    return text + (f" ({' and '.join(missing)} not looked at)" if missing else "")
+    text = lower_first(say(found_at(worst, scoring)))
+    return text + (f" ({listed(missing)} not looked at)" if missing else "")
 
 
 def _unknown(age: float | None, told: str) -> str:

@@ -5,23 +5,30 @@ Nothing here uses a measure that the room makes: no absolute brightness, no leve
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from pianolab.acoustics.holding import Holding
+from pianolab.acoustics.reasons import split_names, split_reasons
 from pianolab.acoustics.results import Survey
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.scoring import HeardItem, Scoring
-from pianolab.assess.tuning_state import TuningState, has_entry
-from pianolab.keyboard import keys_in_words, usually_damped
+from pianolab.assess.tuning_state import TuningState
+from pianolab.keyboard import usually_damped
 from pianolab.model import Piano
+from pianolab.statements import Statement, as_written, statement
 
 Flags = NDArray[np.bool_]
 MASKED = "masked by unison"
 MOVED, COMPARED = "moved", "compared"
+UNHEARD = frozenset({"skipped", "unclear", "too short", "noisy", "clipped", "automatic gain", "not judged"})
+"""Words of the survey for why a key could not be judged that have words of our own; others are passed on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +44,7 @@ class Heard:
     mute: tuple[int, ...]
     unheard: tuple[int, ...]
     total: int
-    reason: str = ""
+    why: Statement | None = None
 
     @property
     def shares(self) -> tuple[float, float, float, float]:
@@ -48,14 +55,14 @@ class Heard:
         return float(known), float(more[0]), float(more[1]), float(more[2])
 
 
-def hear(piano: Piano, survey: Survey | None, state: TuningState, *, scoring: Scoring) -> tuple[Heard, ...]:
+def hear(piano: Piano, survey: Survey | None, tuning: TuningState, *, scoring: Scoring) -> tuple[Heard, ...]:
     """Every item of listening for this piano; without a survey all keys are unknown."""
     keys = np.arange(piano.first_key, piano.last_key + 1)
     items = [item for item in scoring.heard if item.fault != MOVED]
     if survey is None:
         return tuple(_unheard(item, keys) for item in items)
     table = survey.table.drop_duplicates("key").set_index("key").reindex(keys)
-    return tuple(h for item in items if (h := _hear(item, table, state, scoring)).total)
+    return tuple(h for item in items if (h := _hear(item, table, tuning)).total)
 
 
 def hear_twice(piano: Piano, holding: Holding | None, *, scoring: Scoring) -> tuple[Heard, ...]:
@@ -70,8 +77,7 @@ def hear_twice(piano: Piano, holding: Holding | None, *, scoring: Scoring) -> tu
     moved = tuple(sorted(k.key for k in holding.moved_far if k.key in keys))
     told = {k.key for k in holding.keys if k.chance is not None}
     untold = tuple(k for k in keys if k not in told)
-    reason = "not measured in both recordings" if untold else ""
-    return (Heard(item, moved, (), (), untold, len(keys), reason),)
+    return (Heard(item, moved, (), (), untold, len(keys), statement("unknown.one recording")),)
 
 
 def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:
@@ -83,13 +89,13 @@ def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:
 
 def _unheard(item: HeardItem, keys: NDArray[np.int_]) -> Heard:
     mine = tuple(int(k) for k in _in_range(item, keys))
-    return Heard(item, (), (), (), mine, len(mine), "no recording yet")
+    return Heard(item, (), (), (), mine, len(mine), statement("unknown.no recording"))
 
 
-def _hear(item: HeardItem, table: pd.DataFrame, state: TuningState, scoring: Scoring) -> Heard:
+def _hear(item: HeardItem, table: pd.DataFrame, tuning: TuningState) -> Heard:
     rows = table.loc[_in_range(item, table.index.to_numpy())]
     status = rows["status"].fillna("skipped").astype(str)
-    faulty, hidden, unheard = _flags(item, rows, status, state)
+    faulty, hidden, unheard = _flags(item, rows, status, tuning)
     keys = rows.index.to_numpy()
     mute = unheard & (status == "silent").to_numpy()
     unheard &= ~mute
@@ -100,7 +106,7 @@ def _hear(item: HeardItem, table: pd.DataFrame, state: TuningState, scoring: Sco
         mute=_picked(keys, mute),
         unheard=_picked(keys, unheard),
         total=len(keys),
-        reason=_why(rows, status, unheard, item.fault, scoring),
+        why=_why(rows[unheard], status[unheard], item.fault) if unheard.any() else None,
     )
 
 
@@ -109,7 +115,7 @@ def _picked(keys: NDArray[np.int_], flags: Flags) -> tuple[int, ...]:
 
 
 def _flags(
-    item: HeardItem, rows: pd.DataFrame, status: pd.Series, state: TuningState
+    item: HeardItem, rows: pd.DataFrame, status: pd.Series, tuning: TuningState
 ) -> tuple[Flags, Flags, Flags]:
     none = np.zeros(len(rows), dtype=bool)
     measured = (status == "measured").to_numpy()
@@ -118,45 +124,43 @@ def _flags(
     if item.fault == "short_sustain":
         return _sustain_flags(rows, measured)
     if item.fault == "slipped":
-        faulty = rows.index.isin(state.slipped)
-        hidden = measured & ~faulty & state.neglected
-        return faulty, hidden, ~faulty & ~hidden & (~measured | ~rows.index.isin(state.judged))
-    faulty = has_entry(rows["faults"], item.fault)
-    unheard = ~faulty & (~measured | has_entry(rows["not_judged"], item.fault))
+        faulty = rows.index.isin(tuning.slipped)
+        hidden = measured & ~faulty & tuning.neglected
+        return faulty, hidden, ~faulty & ~hidden & (~measured | ~rows.index.isin(tuning.judged))
+    faulty = _faulty(rows, item.fault)
+    unheard = ~faulty & (
+        ~measured | np.array([item.fault in split_reasons(c) for c in rows["not_judged"]], bool)
+    )
     if item.fault == "damper":
         unheard &= np.array([usually_damped(int(k)) is True for k in rows.index], dtype=bool)
-    hidden = unheard & measured & _because_of_tuning(rows["not_judged"], item.fault)
-    return faulty, hidden, unheard & ~hidden
+    return faulty, none, unheard
+
+
+def _faulty(rows: pd.DataFrame, fault: str) -> Flags:
+    return np.array([fault in split_names(cell) for cell in rows["faults"]], dtype=bool)
 
 
 def _sustain_flags(rows: pd.DataFrame, measured: Flags) -> tuple[Flags, Flags, Flags]:
     verdict, trust = rows["sustain_verdict"].fillna(""), rows["sustain_trust"].fillna("")
     hidden = measured & ((verdict == "tune first") | (trust == MASKED)).to_numpy()
-    short = (verdict == "short").to_numpy() | has_entry(rows["faults"], "short_sustain")
+    short = (verdict == "short").to_numpy() | _faulty(rows, "short_sustain")
     faulty = measured & ~hidden & short
     return faulty, hidden, ~hidden & ~faulty & ~(measured & (verdict == "sound").to_numpy())
 
 
-def _because_of_tuning(column: pd.Series, word: str) -> Flags:
-    return (
-        column.fillna("")
-        .astype(str)
-        .str.contains(rf"(?:^|;)\s*{word}\s*=[^;]*unison", regex=True)
-        .to_numpy(bool)
-    )
-
-
-def _why(rows: pd.DataFrame, status: pd.Series, unheard: Flags, fault: str, scoring: Scoring) -> str:
+def _why(rows: pd.DataFrame, status: pd.Series, fault: str) -> Statement:
     """The commonest reason why keys could not be judged."""
-    missing = rows[unheard]
-    if missing.empty:
-        return ""
-    told = missing["not_judged"].fillna("").astype(str).str.extract(rf"(?:^|;)\s*{fault}\s*=([^;]*)")[0]
-    if fault == "short_sustain":
-        told = told.fillna(missing["sustain_trust"].replace(["", "ok"], pd.NA))
-    other = status[unheard].replace("measured", "not judged")
-    commonest = str(told.fillna(other).mode().iloc[0]).strip()
-    return scoring.reasons.get(commonest, commonest)
+    told = Counter(_reason(row, how, fault) for (_, row), how in zip(rows.iterrows(), status, strict=True))
+    commonest = min(told, key=lambda reason: (-told[reason], reason))
+    return statement(f"unheard.{commonest}") if commonest in UNHEARD else as_written(commonest)
+
+
+def _reason(row: pd.Series, status: str, fault: str) -> str:
+    """Why one key could not be judged: the survey's own reason, what spoils the sustain, or its status."""
+    told = split_reasons(row["not_judged"]).get(fault)
+    if told is None and fault == "short_sustain" and row["sustain_trust"] not in ("", "ok", None):
+        told = row["sustain_trust"] if isinstance(row["sustain_trust"], str) else None
+    return told or ("not judged" if status == "measured" else status)
 
 
 def evidence_of_heard(heard: Heard) -> Evidence:
@@ -171,15 +175,24 @@ def evidence_of_heard(heard: Heard) -> Evidence:
         for gap in (_hidden_gap(heard, more[0]), _mute_gap(heard, more[1]), _unheard_gap(heard, more[2]))
         if gap.share > 0
     )
-    text = f"{item.what} in {len(heard.faulty)} of {heard.total} {item.of} ({keys_in_words(heard.faulty)})"
-    return Evidence(source="listening", text=text, share=known, strengths=item.aspects, gaps=gaps)
+    says = counted("heard.faulty", item, keys=heard.faulty, total=heard.total)
+    return Evidence(source="listening", says=says, share=known, strengths=item.aspects, gaps=gaps)
+
+
+def counted(kind: str, item: HeardItem, *, keys: Iterable[int], total: int) -> Statement:
+    """How many keys of a range have what is heard, or can't be judged for it."""
+    named = tuple(keys)
+    terms = {name: statement(f"heard.{item.key}.{name}") for name in ("what", "of", "unknown")}
+    return statement(
+        kind, item.key, evidence=["listening"], count=len(named), total=total, keys=named, **terms
+    )
 
 
 def _hidden_gap(heard: Heard, share: float) -> Gap:
     return Gap(
         key=hidden_key(heard.item.together or heard.item.key),
-        text=_counted(heard, heard.hidden, "hidden"),
-        reason="the strings are too far out of tune to tell",
+        what=counted("heard.part hidden", heard.item, keys=heard.hidden, total=heard.total),
+        why=statement("unknown.out of tune"),
         share=share,
         effort="tune and record again",
     )
@@ -193,21 +206,19 @@ def hidden_key(what: str) -> str:
 def _mute_gap(heard: Heard, share: float) -> Gap:
     return Gap(
         key="silent keys",
-        text=f"how the silent keys will sound ({keys_in_words(heard.mute)})",
-        reason="no sound to judge before they are mended",
+        what=statement("heard.no sound", "silent", keys=heard.mute),
+        why=statement("unknown.no sound"),
         share=share,
         effort="technician",
     )
 
 
 def _unheard_gap(heard: Heard, share: float) -> Gap:
-    key = f"not heard: {heard.item.together or heard.item.key}"
-    if heard.item.untold:
-        text = f"{heard.item.unknown} ({heard.item.untold})"
-        return Gap(key=key, text=text, reason=heard.reason, share=share, effort="look again", minutes=12.0)
-    text = _counted(heard, heard.unheard, "not heard")
-    return Gap(key=key, text=text, reason=heard.reason, share=share, effort="record again", minutes=12.0)
-
-
-def _counted(heard: Heard, keys: tuple[int, ...], how: str) -> str:
-    return f"{heard.item.unknown} ({len(keys)} of {heard.total} {heard.item.of} {how})"
+    item = heard.item
+    key, why = f"not heard: {item.together or item.key}", heard.why or statement("unheard.not judged")
+    if item.untold:
+        terms: dict[str, Any] = {n: statement(f"heard.{item.key}.{n}") for n in ("unknown", "untold")}
+        what = statement("heard.never told", item.key, **terms)
+        return Gap(key=key, what=what, why=why, share=share, effort="look again", minutes=12.0)
+    what = counted("heard.part unheard", item, keys=heard.unheard, total=heard.total)
+    return Gap(key=key, what=what, why=why, share=share, effort="record again", minutes=12.0)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pianolab.assess.findings import PointView, gap_key, lower_first, sentence
-from pianolab.assess.listening import Heard
+from pianolab.assess.findings import PointView, found_at, gap_key
+from pianolab.assess.listening import Heard, counted
 from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState
+from pianolab.statements import Statement, statement
 
 WEAK_FROM_SHARE = 0.3
 
@@ -22,7 +23,7 @@ class Extra:
     low: float
     usual: float
     high: float
-    what: str
+    what: Statement
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +34,7 @@ class Proposal:
     """
 
     job: str
-    reason: str
+    why: Statement
     chance: float
     keys: tuple[int, ...] = ()
     count: int = 0
@@ -43,29 +44,29 @@ class Proposal:
 
 
 def proposals_from_points(
-    views: Iterable[PointView], state: TuningState, *, scoring: Scoring
+    views: Iterable[PointView], tuning: TuningState, *, scoring: Scoring
 ) -> list[Proposal]:
     """Jobs that findings ask for, and, with a small chance, those that unchecked points may yet ask for."""
     found = []
     for view in (v for v in views if v.applies):
         if not view.checked:
-            found += _possible(view, state, scoring)
+            found += _possible(view, tuning, scoring)
             continue
         for rule in view.point.repairs:
             for f in (f for f in view.findings if holds(rule, f, view.point)):
-                reason = sentence(view, scoring)
+                why = found_at(view, scoring)
                 found.append(
-                    Proposal(job=rule.job, reason=reason, chance=rule.chance, keys=f.keys, count=f.count or 0)
+                    Proposal(job=rule.job, why=why, chance=rule.chance, keys=f.keys, count=f.count or 0)
                 )
     return found
 
 
-def _possible(view: PointView, state: TuningState, scoring: Scoring) -> list[Proposal]:
-    reason = f"not checked: {lower_first(view.point.title)}"
+def _possible(view: PointView, tuning: TuningState, scoring: Scoring) -> list[Proposal]:
+    why = statement("job.not checked", view.point.id, title=view.point.title)
     chance = scoring.unknown["repair_chance"]
-    key = gap_key(view.point, state, scoring)
+    key = gap_key(view.point, tuning, scoring)
     return [
-        Proposal(job=rule.job, reason=reason, chance=chance * rule.chance, found=False, unknown=key)
+        Proposal(job=rule.job, why=why, chance=chance * rule.chance, found=False, unknown=key)
         for rule in view.point.repairs
     ]
 
@@ -75,7 +76,7 @@ def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:
     return [
         Proposal(
             job=rule.job,
-            reason=f"{h.item.what} in {len(h.faulty)} of {h.total} {h.item.of}",
+            why=counted("heard.counted", h.item, keys=h.faulty, total=h.total),
             chance=rule.chance,
             keys=h.faulty if rule.per_key else (),
         )
@@ -86,23 +87,22 @@ def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:
 
 
 def proposals_from_tuning(
-    state: TuningState, views: Iterable[PointView], *, scoring: Scoring
+    tuning: TuningState, views: Iterable[PointView], *, scoring: Scoring
 ) -> list[Proposal]:
     """First tunings for every piano; a pitch raise or advice on it where the pitch is low.
 
     Where two readings of the recording are possible, each of them asks for its jobs with half the chance.
     """
-    found = [Proposal(job="first tunings", reason="every piano settles after a move", chance=1.0)]
+    found = [Proposal(job="first tunings", why=statement("job.first tunings"), chance=1.0)]
     views = tuple(views)
-    if state.other_offset_cents is None:
-        return found + _for_pitch(state.offset_cents, state, views, scoring)
-    for offset in (state.offset_cents, state.other_offset_cents):
-        for p in _for_pitch(offset, state, views, scoring):
-            reason = f"{p.reason}, if the recording is read so"
+    if tuning.other_offset_cents is None:
+        return found + _for_pitch(tuning.offset_cents, tuning, views, scoring)
+    for offset in (tuning.offset_cents, tuning.other_offset_cents):
+        for p in _for_pitch(offset, tuning, views, scoring):
             found.append(
                 Proposal(
                     job=p.job,
-                    reason=reason,
+                    why=statement("job.if read so", reason=p.why),
                     chance=0.5 * p.chance,
                     found=False,
                     unknown=FIRST_KEY,
@@ -113,26 +113,29 @@ def proposals_from_tuning(
 
 
 def _for_pitch(
-    offset_cents: float | None, state: TuningState, views: Sequence[PointView], scoring: Scoring
+    offset_cents: float | None, tuning: TuningState, views: Sequence[PointView], scoring: Scoring
 ) -> list[Proposal]:
     money, flat = scoring.money, -(offset_cents or 0.0)
     if flat <= money["pitch_raise_over_cents"]:
-        reason = "overdue, and it hides other things"
-        return [Proposal(job="tuning", reason=reason, chance=1.0)] if state.neglected else []
-    reason = f"{flat:.0f} cents flat"
+        overdue = statement("job.overdue", "tuning")
+        return [Proposal(job="tuning", why=overdue, chance=1.0)] if tuning.neglected else []
     weak, unseen = string_state(views, money["weak_string_points"])
     breaking = "weak" if weak else "sound"
-    extra = Extra(job="single string", what="strings that may break", **money["strings_that_break"][breaking])
+    extra = Extra(
+        job="single string",
+        what=statement("job.strings that may break"),
+        **money["strings_that_break"][breaking],
+    )
     if not (weak or flat > money["ask_technician_over_cents"]):
-        raised = Proposal(job="pitch raise", reason=reason, chance=1.0, extra=extra)
-        return [raised, *_advice_if(unseen, reason, money["advice_chance_unseen_strings"])]
-    why = f"{reason}, and the strings are old, rusty or spliced" if weak else reason
+        raised = Proposal(
+            job="pitch raise", why=statement("job.flat", "pitch", cents=flat), chance=1.0, extra=extra
+        )
+        return [raised, *_advice_if(unseen, flat, money["advice_chance_unseen_strings"])]
+    why = statement("job.flat, weak strings" if weak else "job.flat", "pitch", cents=flat)
     return [
-        Proposal(job="pitch advice", reason=why, chance=1.0),
-        Proposal(job="pitch raise", reason=why, chance=money["raise_chance_when_asked"], extra=extra),
-        Proposal(
-            job="tuning", reason="if the technician advises to tune it lower and leave it there", chance=1.0
-        ),
+        Proposal(job="pitch advice", why=why, chance=1.0),
+        Proposal(job="pitch raise", why=why, chance=money["raise_chance_when_asked"], extra=extra),
+        Proposal(job="tuning", why=statement("job.tuned lower", "pitch"), chance=1.0),
     ]
 
 
@@ -143,12 +146,9 @@ def string_state(views: Iterable[PointView], points: Sequence[str]) -> tuple[boo
     return weak, [v.point.id for v in mine if not v.checked]
 
 
-def _advice_if(unseen: Sequence[str], reason: str, chance: float) -> list[Proposal]:
+def _advice_if(unseen: Sequence[str], flat: float, chance: float) -> list[Proposal]:
     """Strings nobody has looked at may turn out old, rusty or spliced: then advice comes first."""
+    why = statement("job.flat, strings unseen", "pitch", cents=flat)
     return [
-        Proposal(
-            job="pitch advice", reason=f"{reason}, and the state of the strings is not known", chance=chance,
-            found=False, unknown=point,
-        )
-        for point in unseen
-    ]  # fmt: skip
+        Proposal(job="pitch advice", why=why, chance=chance, found=False, unknown=point) for point in unseen
+    ]

@@ -17,6 +17,8 @@ from pianolab.assess.results import RepairEstimate, RepairJob
 from pianolab.assess.scoring import load_scoring
 from pianolab.model import BuyerProfile
 from pianolab.show import LOCALE
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 Array = NDArray[np.float64]
 
@@ -36,8 +38,8 @@ def jobs_from(
 
 def _job(job: str, mine: list[Proposal], prices: PriceList, profile: BuyerProfile | None) -> RepairJob:
     price = prices[job]
-    found = sorted({p.reason for p in mine if p.found})
-    missed = prod(1.0 - p.chance for p in {p.reason: p for p in mine if p.found}.values())
+    found = _once([p for p in mine if p.found])
+    missed = prod(1.0 - p.chance for p in {p.why: p for p in mine if p.found}.values())
     waits_for = _waits_for([p for p in mine if not p.found])
     quantity = 1
     if price.per != "piano":
@@ -46,17 +48,22 @@ def _job(job: str, mine: list[Proposal], prices: PriceList, profile: BuyerProfil
     low, usual, high = _amounts(price, quantity, extra, prices, profile)
     return RepairJob(
         job=job,
-        title=_title(price, quantity, extra),
+        what=_what(price, quantity, extra),
         low=low,
         usual=usual,
         high=high,
         chance=1.0 - missed * prod(1.0 - chance for _, chance in waits_for),
-        reasons=tuple(found) or tuple(sorted({p.reason for p in mine})),
+        why=found or _once(mine),
         quantity=quantity,
         includes=price.includes,
         found=bool(found),
         waits_for=waits_for,
     )
+
+
+def _once(proposals: Sequence[Proposal]) -> tuple[Statement, ...]:
+    """Each reason once, in the order in which a reader looks for them."""
+    return tuple(sorted({p.why for p in proposals}, key=say))
 
 
 def _waits_for(guesses: Sequence[Proposal]) -> tuple[tuple[str, float], ...]:
@@ -65,10 +72,10 @@ def _waits_for(guesses: Sequence[Proposal]) -> tuple[tuple[str, float], ...]:
     Ten unchecked points that each might ask for one and the same job make it no more likely than the
     weightiest of them does: they look at one and the same trouble from several sides.
     """
-    by_key: dict[str, dict[str, float]] = {}
+    by_key: dict[str, dict[Statement, float]] = {}
     for p in guesses:
         reasons = by_key.setdefault(p.unknown, {})
-        reasons[p.reason] = max(reasons.get(p.reason, 0.0), p.chance)
+        reasons[p.why] = max(reasons.get(p.why, 0.0), p.chance)
     chances = {key: min(sum(reasons.values()), ALMOST_SURE) for key, reasons in sorted(by_key.items())}
     if not chances or sum(chances.values()) <= 0:
         return ()
@@ -97,10 +104,13 @@ def _amounts(
     )
 
 
-def _title(price: Price, quantity: int, extra: Extra | None) -> str:
-    several = f" ({quantity} {price.per}s)" if quantity > 1 else ""
-    besides = f", with {extra.low:g} to {extra.high:g} {extra.what}" if extra is not None else ""
-    return f"{price.title}{several}{besides}"
+def _what(price: Price, quantity: int, extra: Extra | None) -> Statement:
+    what = statement("job.one", title=price.title)
+    if quantity > 1:
+        what = statement("job.several", title=price.title, quantity=quantity, per=price.per)
+    if extra is None:
+        return what
+    return statement("job.with more", job=what, low=extra.low, high=extra.high, what=extra.what)
 
 
 def simulate_repairs(

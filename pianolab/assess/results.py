@@ -8,34 +8,45 @@ from math import prod
 from typing import Literal
 
 from pianolab.model import AspectName, Piano
-from pianolab.show import LOCALE, Fields, Row, Showable, about, money
+from pianolab.show import LOCALE, Row, Showable, about, money
+from pianolab.statements import Statement, statement
+from pianolab.words import Told, say
+
+AlertKind = Literal["veto", "warning"]
+HowSure = Literal["seen", "likely", "possible"]
 
 WORST, BEST = 0.0, 10.0
 """Ends of every aspect's score: 10 is nothing wrong and everything checked."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Contribution(Fields):
-    """One thing that lowered an aspect's score, in words and in points (low and high, both ≤ 0)."""
+class Contribution(Told):
+    """One thing that lowered an aspect's score, and by how many points (low and high, both ≤ 0)."""
 
-    text: str
+    says: Statement
     low: float
     high: float
     source: str
+
+    @property
+    def text(self) -> str:
+        return say(self.says)
 
     def sentence(self) -> str:
         """The text with the points it cost.
 
         Examples
         --------
-        >>> Contribution(text="short sustain in 7 of 24 treble notes", low=-0.9, high=-0.9, source="x").sentence()
+        >>> from pianolab.statements import as_written
+        >>> short = as_written("short sustain in 7 of 24 treble notes")
+        >>> Contribution(says=short, low=-0.9, high=-0.9, source="listening").sentence()
         'short sustain in 7 of 24 treble notes: -0.9'
         """
         return f"{self.text}: {0.5 * (self.low + self.high):+.1f}"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unknown(Fields):
+class Unknown(Told):
     """Something not known: what, why, how far it widens the score, and what it takes to learn it.
 
     ``source`` is a checklist point's id or ``listening``; ``effort`` is ``look again``,
@@ -45,8 +56,8 @@ class Unknown(Fields):
     learning it stops the purchase.
     """
 
-    text: str
-    reason: str
+    what: Statement
+    why: Statement
     width: float
     source: str
     effort: Literal["look again", "record again", "tune and record again", "technician"] = "look again"
@@ -54,6 +65,14 @@ class Unknown(Fields):
     key: str = ""
     loss: float = 0.0
     veto_chance: float = 0.0
+
+    @property
+    def text(self) -> str:
+        return say(self.what)
+
+    @property
+    def reason(self) -> str:
+        return say(self.why)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -84,18 +103,22 @@ class AspectResult(Showable):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Alert(Fields):
+class Alert(Told):
     """A veto or a warning: it stands above every weight."""
 
-    kind: Literal["veto", "warning"]
-    text: str
-    how_sure: Literal["seen", "likely", "possible"]
+    kind: AlertKind
+    says: Statement
+    how_sure: HowSure
     confirm_by: str
     source: str
 
+    @property
+    def text(self) -> str:
+        return say(self.says)
+
 
 @dataclass(frozen=True, kw_only=True)
-class RepairJob(Fields):
+class RepairJob(Told):
     """One job with its price range, why it is proposed, and the chance that it is needed.
 
     ``quantity`` is how many keys or strings the price was multiplied by; ``includes`` names the jobs that
@@ -104,16 +127,24 @@ class RepairJob(Fields):
     """
 
     job: str
-    title: str
+    what: Statement
     low: Decimal
     usual: Decimal
     high: Decimal
     chance: float
-    reasons: tuple[str, ...]
+    why: tuple[Statement, ...]
     quantity: int = 1
     includes: tuple[str, ...] = ()
     found: bool = True
     waits_for: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def title(self) -> str:
+        return say(self.what)
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        return tuple(say(reason) for reason in self.why)
 
     @property
     def known_chance(self) -> float:
@@ -155,7 +186,7 @@ class RepairEstimate(Showable):
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Assessment(Showable):
-    """One piano judged: all six aspects, alerts, repairs, how much was checked, and what tuning hides.
+    """One piano judged: all six aspects, alerts, repairs, how much was checked, and what the tuning keeps ``hidden``.
 
     ``unknown_vetoes`` are the unchecked points that could stop the purchase, whatever aspect they bear on;
     ``unknown_costs`` is what is not known and bears on money alone.
@@ -168,7 +199,7 @@ class Assessment(Showable):
     points_checked: int
     points_total: int
     heard: bool
-    hidden_by_tuning: str = ""
+    hidden: Statement | None = None
     unknown_vetoes: tuple[Unknown, ...] = ()
     unknown_costs: tuple[Unknown, ...] = ()
     header = ("aspect", "low", "high", "largest reason")
@@ -190,9 +221,12 @@ class Assessment(Showable):
     def warnings(self) -> tuple[Alert, ...]:
         return tuple(a for a in self.alerts if a.kind == "warning")
 
+    @property
+    def hidden_by_tuning(self) -> str:
+        return say(self.hidden)
+
     def headline(self) -> str:
-        count = len(self.vetoes)
-        stop = f", {count} {'reason' if count == 1 else 'reasons'} to stop" if count else ""
+        stop = f", {say(statement('stops', count=len(self.vetoes)))}" if self.vetoes else ""
         return f"{self.piano.name}: {self.points_checked} of {self.points_total} points checked{stop}"
 
     def rows(self) -> list[Row]:

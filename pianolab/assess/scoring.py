@@ -23,8 +23,9 @@ class HeardRepair:
 class HeardItem:
     """One thing that listening judges over a range of keys, and how it counts.
 
-    Items with the same ``together`` turn out alike where they are unknown. ``untold`` says why no recording tells it at
-    all: then only playing and listening does.
+    Its words stand under its ``key`` in `pianolab.words`, in the table ``heard``. Items with the same ``together`` turn
+    out alike where they are unknown. ``untold`` marks what no recording tells at all: then only playing and listening
+    does.
     """
 
     key: str
@@ -32,28 +33,22 @@ class HeardItem:
     keys: tuple[int, int]
     full_share: float
     aspects: dict[str, float]
-    what: str
-    of: str
-    unknown: str
     together: str = ""
-    untold: str = ""
+    untold: bool = False
     warn_from: int | None = None
-    warning: str = ""
     veto_from: int | None = None
-    veto: str = ""
     confirm_by: str = "technician"
     repairs: tuple[HeardRepair, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scoring:
-    """All settings: the scale, what unknowns may hide, money, tuning, reasons in words, what is heard."""
+    """All settings: the scale, what unknowns may hide, money, tuning, what is heard."""
 
     scale: dict[str, Any]
     unknown: dict[str, float]
     money: dict[str, Any]
     tuning: dict[str, Any]
-    reasons: dict[str, str]
     heard: tuple[HeardItem, ...] = field(default=())
 
     def grade_share(self, grade: int) -> float:

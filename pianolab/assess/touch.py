@@ -92,7 +92,7 @@ class TouchView(Showable):
         if not self.answers and not self.fits and not any(p.trials for p in self.preferences):
             return ("Nobody has said anything about touch yet.",)
         said = [f.sentence for f in self.fits]
-        said += [f"{a.what}: {a.words}." for a in self.agreements if a.what.startswith("All")]
+        said += [f"{a.what}: {a.words}." for a in self.agreements if a.together]
         said += [f"Of two pianos played in turn, {p.who}: {p.words}." for p in self.preferences if p.trials]
         return (*said, *(d.sentence for d in self.drifts))
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pianolab.assess.evidence import Evidence, Gap
-from pianolab.assess.findings import PointView, lower_first
+from pianolab.assess.findings import PointView
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.touch_scoring import FaultRule, load_touch_scoring
 from pianolab.checklist import FaultScale, TouchScales
 from pianolab.errors import BadInput
 from pianolab.model import TouchOpinion
+from pianolab.statements import Statement, statement
 
 MINUTES = 10.0
 """What playing it once more takes; own estimate."""
@@ -53,8 +54,8 @@ def touch_evidence(
     >>> from pianolab.checklist import load_touch_scales
     >>> said = [TouchOpinion(visit_id="v", player=p, faults={"evenness": g}) for p, g in (("Ada", 5), ("Ben", 2))]
     >>> found = touch_evidence(said, load_touch_scales(), scoring=load_scoring())
-    >>> found[0].share, found[0].gaps[0].reason
-    (0.0, 'the players disagree')
+    >>> found[0].share, found[0].gaps[0].why.kind
+    (0.0, 'unknown.players disagree')
     """
     known = {s.id for s in scales.faults}
     for o in opinions:
@@ -93,27 +94,27 @@ def _evidence(
     shares = [scoring.grade_share(grade) for _, grade in grades]
     known, worst = min(shares), max(shares)
     strengths = dict(rule.aspects)
-    reason = "the players disagree"
+    why = statement("unknown.players disagree")
     if view is not None:
         known, worst = 0.0, max(0.0, worst - view.worst)
         strengths = dict(view.point.aspects)
-        reason = "players felt it worse than it was found"
+        why = statement("unknown.felt worse")
     gaps: tuple[Gap, ...] = ()
     if worst > known:
-        text = f"{lower_first(scale.name)}, as players feel it"
+        what = statement("unknown.felt", scale.id, scale=scale.name)
         gaps = (
             Gap(
-                key=f"touch {scale.id}", text=text, reason=reason, share=worst - known,
+                key=f"touch {scale.id}", what=what, why=why, share=worst - known,
                 effort="look again", minutes=MINUTES,
             ),
         )  # fmt: skip
     return Evidence(
-        source="players", text=_text(scale, grades), share=known, strengths=strengths, gaps=gaps
+        source="players", says=_says(scale, grades), share=known, strengths=strengths, gaps=gaps
     )  # fmt: skip
 
 
-def _text(scale: FaultScale, grades: list[tuple[str, int]]) -> str:
+def _says(scale: FaultScale, grades: list[tuple[str, int]]) -> Statement:
     kindest = max(grade for _, grade in grades)
     players = len({player for player, _ in grades})
-    who = "one player" if players == 1 else f"{players} players"
-    return f"{scale.name} ({who}, at best): {lower_first(scale.anchors[5 - kindest])}"
+    anchor = scale.anchors[5 - kindest]
+    return statement("found.players", scale.id, players=players, scale=scale.name, anchor=anchor)

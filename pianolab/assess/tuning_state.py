@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from pianolab.acoustics.reasons import split_names
 from pianolab.acoustics.results import Survey
 from pianolab.acoustics.tuning_need import need_of_table
 from pianolab.assess.scoring import Scoring
@@ -34,7 +34,7 @@ class TuningState:
 
 
 FIRST_KEY = "which key was played first"
-"""The unknown behind a recording that can be read a semitone higher or lower."""
+"""The key of the unknown behind a recording that can be read a semitone higher or lower."""
 
 SEMITONE_CENTS = 100.0
 
@@ -58,11 +58,13 @@ def tuning_state(survey: Survey | None, *, scoring: Scoring) -> TuningState:
     typical = float(np.nanmedian(unison)) if np.isfinite(unison).any() else None
     neglected = need_of_table(survey.table).needed
     slipped = _stands_alone(keys, unison, limits["slip_unison_cents"], limits)
-    slipped &= has_entry(table["faults"], "off_pitch") | has_entry(table["faults"], "unison")
+    faults = [split_names(cell) for cell in table["faults"]]
+    off_pitch = np.array(["off_pitch" in own for own in faults], dtype=bool)
+    slipped &= off_pitch | np.array(["unison" in own for own in faults], dtype=bool)
     if not neglected:
         alone = np.array([usual_strings(int(k)) == 1 for k in keys], dtype=bool) | ~np.isfinite(unison)
         off_alone = _stands_alone(keys, off, limits["slip_off_curve_cents"], limits)
-        slipped |= alone & off_alone & has_entry(table["faults"], "off_pitch")
+        slipped |= alone & off_alone & off_pitch
     return TuningState(
         heard=True,
         offset_cents=survey.summary.offset_cents,
@@ -81,12 +83,6 @@ def _other_offset(survey: Survey) -> float | None:
         return None
     lowest = survey.table.loc[survey.table["status"] == "measured", "key"].min()
     return float(s.offset_cents - SEMITONE_CENTS * (s.other_first_key - int(lowest)))
-
-
-def has_entry(column: pd.Series, word: str) -> NDArray[np.bool_]:
-    """Whether ``word`` stands in a ``;``-separated cell, alone or as ``word=reason``."""
-    pattern = rf"(?:^|;)\s*{word}\s*(?:=|;|$)"
-    return column.fillna("").astype(str).str.contains(pattern, regex=True).to_numpy(bool)
 
 
 def _stands_alone(

@@ -67,6 +67,17 @@ class TouchScales(Showable):
         return [*tastes, *faults, ("Liking", "taste", self.liking.low, self.liking.high)]
 
 
+def short_end(end: str) -> str:
+    """The name of a scale's end: what stands before the colon of its sentence, which a scale's file is free to use.
+
+    Examples
+    --------
+    >>> short_end("Light: a breath is enough."), short_end("Heavy.")
+    ('light', 'heavy')
+    """
+    return end.partition(":")[0].strip().rstrip(".").lower()
+
+
 def load_touch_scales(path: Path | None = None) -> TouchScales:
     """The scales that come with pianolab, or those of a file of your own of the same form.
 

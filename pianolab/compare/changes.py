@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
-from pianolab.assess import Assessment
+from pianolab.assess import Assessment, Contribution
 from pianolab.compare.results import Comparison
-from pianolab.show import Fields, Row, Showable, about
+from pianolab.show import Row, Showable
+from pianolab.statements import Money, Statement, statement
+from pianolab.words import Told, say
 
 LEAST_POINTS = 0.3
 """A reason that moved an aspect by less (of 10) is left out; own choice."""
@@ -15,25 +19,37 @@ LEAST_MONEY = 50.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Moved(Fields):
+class Moved(Told):
     """One piano before and after: how often it comes first, and what made the difference, largest first."""
 
     piano_id: str
     name: str
     first_before: float
     first_after: float
-    reasons: tuple[str, ...]
+    why: tuple[Statement, ...]
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        return tuple(say(reason) for reason in self.why)
+
+    def says(self) -> Statement:
+        """The move, and why."""
+        values: dict[str, Any] = {"name": self.name, "after": self.first_after, "before": self.first_before}
+        if not self.why:
+            return statement("moved.first", self.piano_id, **values)
+        return statement("moved.first because", self.piano_id, **values, reasons=self.why)
 
     def sentence(self) -> str:
         """The move in words.
 
         Examples
         --------
-        >>> Moved(piano_id="a", name="A", first_before=0.4, first_after=0.1, reasons=("short sustain",)).sentence()
+        >>> from pianolab.statements import as_written
+        >>> why = (as_written("short sustain"),)
+        >>> Moved(piano_id="a", name="A", first_before=0.4, first_after=0.1, why=why).sentence()
         'A comes first in 10% of the cases, before in 40%: short sustain.'
         """
-        moved = f"{self.name} comes first in {self.first_after:.0%} of the cases, before in {self.first_before:.0%}"
-        return f"{moved}: {'; '.join(self.reasons)}." if self.reasons else f"{moved}."
+        return say(self.says())
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -50,8 +66,10 @@ class RankingChange(Showable):
         return self.before.verdict.piano_id != self.after.verdict.piano_id
 
     def headline(self) -> str:
-        before, after = self.before.verdict.headline, self.after.verdict.headline
-        return f"Before: {before} Now: {after}" if before != after else f"The verdict stays: {after}"
+        before, after = self.before.verdict, self.after.verdict
+        if before.same_answer(after):
+            return f"The verdict stays: {after.headline}"
+        return f"Before: {before.headline} Now: {after.headline}"
 
     def rows(self) -> list[Row]:
         return [
@@ -84,54 +102,58 @@ def _moved(old: Assessment, new: Assessment, before: Comparison, after: Comparis
     shares = [c.standing(new.piano.id).rank_shares[0] for c in (before, after)]
     reasons = [*_stops(old, new), *_scores(old, new), *_money(old, new, after)]
     if not reasons and abs(shares[1] - shares[0]) >= 0.01:
-        reasons = ["nothing about it changed, others did"]
+        reasons = [statement("moved.others")]
     return Moved(
         piano_id=new.piano.id,
         name=new.piano.name,
         first_before=shares[0],
         first_after=shares[1],
-        reasons=tuple(reasons),
+        why=tuple(reasons),
     )
 
 
-def _stops(old: Assessment, new: Assessment) -> list[str]:
-    was, now = ({v.text for v in a.vetoes} for a in (old, new))
-    found = [f"a reason to stop: {text.rstrip('.')}" for text in sorted(now - was)]
-    return found + [f"no longer a reason to stop: {text.rstrip('.')}" for text in sorted(was - now)]
+def _stops(old: Assessment, new: Assessment) -> list[Statement]:
+    was, now = ([v.says for v in a.vetoes] for a in (old, new))
+    found = [("moved.stop", s) for s in now if not any(s.same_as(t) for t in was)]
+    found += [("moved.no stop", s) for s in was if not any(s.same_as(t) for t in now)]
+    return [statement(kind, stop=stop) for kind, stop in found]
 
 
-def _scores(old: Assessment, new: Assessment) -> list[str]:
+def _scores(old: Assessment, new: Assessment) -> list[Statement]:
     """What costs points now and did not before, and what no longer does, largest first; then what became known."""
-    found: list[tuple[float, str]] = []
+    found: list[tuple[float, Statement]] = []
     for was, now in zip(old.aspects, new.aspects, strict=True):
-        cost = {c.source + _kind(c.text): c for c in was.made_by}
-        costs = {c.source + _kind(c.text): c for c in now.made_by}
+        cost, costs = _by_subject(was.made_by), _by_subject(now.made_by)
         for key in cost.keys() | costs.keys():
             lost = (costs[key].low if key in costs else 0.0) - (cost[key].low if key in cost else 0.0)
-            text = (costs.get(key) or cost[key]).text
-            found.append((lost, f"{now.aspect} {lost:+.1f}: {text if lost < 0 else f'no longer: {text}'}"))
-    large = sorted((f for f in found if abs(f[0]) >= LEAST_POINTS), key=lambda f: (-abs(f[0]), f[1]))
-    return [text for _, text in large] + _settled(old, new)
+            kind = "moved.lost" if lost < 0 else "moved.regained"
+            why = (costs.get(key) or cost[key]).says
+            found.append((lost, statement(kind, why.subject, aspect=now.aspect, points=lost, why=why)))
+    large = sorted((f for f in found if abs(f[0]) >= LEAST_POINTS), key=lambda f: (-abs(f[0]), say(f[1])))
+    return [said for _, said in large] + _settled(old, new)
 
 
-def _settled(old: Assessment, new: Assessment) -> list[str]:
+def _by_subject(made_by: Iterable[Contribution]) -> dict[tuple[str, str], Contribution]:
+    """What cost points, by what it is about: counts and keys may have changed."""
+    return {(c.source, c.says.subject or say(c.says)): c for c in made_by}
+
+
+def _settled(old: Assessment, new: Assessment) -> list[Statement]:
     """Aspects that are known more closely than before, in one line."""
     widths = [
         (a.aspect, a.high - a.low, b.high - b.low) for a, b in zip(old.aspects, new.aspects, strict=True)
     ]
-    closer = [w for w in widths if w[1] - w[2] >= LEAST_POINTS]
-    said = [f"{name} to {now:.1f} points (before {was:.1f})" for name, was, now in closer]
-    return [f"known more closely: {', '.join(said)}"] if said else []
+    closer = tuple(
+        statement("moved.closer by", name, aspect=name, now=now, before=was)
+        for name, was, now in widths
+        if was - now >= LEAST_POINTS
+    )
+    return [statement("moved.closer", aspects=closer)] if closer else []
 
 
-def _kind(text: str) -> str:
-    """What a contribution is about, without its counts and keys."""
-    return text.split(" in ")[0].split(":")[0]
-
-
-def _money(old: Assessment, new: Assessment, after: Comparison) -> list[str]:
+def _money(old: Assessment, new: Assessment, after: Comparison) -> list[Statement]:
     more = float(new.repairs.p50 - old.repairs.p50)
     if abs(more) < LEAST_MONEY:
         return []
-    amount = about(abs(more), after.profile.currency, locale=after.profile.locale)
-    return [f"repairs about {amount} {'dearer' if more > 0 else 'cheaper'}"]
+    amount = Money(abs(more), after.profile.currency, after.profile.locale)
+    return [statement("moved.dearer" if more > 0 else "moved.cheaper", amount=amount)]

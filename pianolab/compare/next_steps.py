@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.assess import Assessment, Unknown
-from pianolab.assess.findings import lower_first
-from pianolab.compare.results import NextStep
+from pianolab.compare.results import FINISH, LOOK, NextStep
 from pianolab.compare.simulate import (
     LEARNING_DRAWS,
     Array,
@@ -19,6 +18,7 @@ from pianolab.compare.simulate import (
     severity,
     turns_out_stopped,
 )
+from pianolab.statements import Statement, statement
 
 TUNE, RECORD = "tune and record again", "record again"
 MANY = 8
@@ -152,11 +152,12 @@ def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]
     return NextStep(
         piano_id=assessment.piano.id,
         piano_name=assessment.piano.name,
-        text=_text(first.effort, group, heard=assessment.heard),
+        action=statement(_action(first.effort, group, heard=assessment.heard)),
+        what=_what(first.effort, group),
         effort=first.effort,
         minutes=_minutes(first.effort, group),
         chance_to_change=learned.chance,
-        why=_why(group),
+        because=_because(group),
         source=first.source,
         worth=Decimal(round(learned.worth * field.money_per_point)),
     )
@@ -170,28 +171,34 @@ def _minutes(effort: str, group: list[Unknown]) -> float | None:
     return sum(minutes) if effort == "look again" else max(minutes)
 
 
-def _text(effort: str, group: list[Unknown], *, heard: bool) -> str:
+def _action(effort: str, group: Sequence[Unknown], *, heard: bool) -> str:
+    """The kind of statement that says what to do; nothing is done again that was never done."""
+    if effort == "look again":
+        return FINISH if len(group) > 1 else LOOK
+    first_time = {RECORD: "step.record", TUNE: "step.tune and record"}
+    return f"step.{effort}" if heard or effort not in first_time else first_time[effort]
+
+
+def _what(effort: str, group: Sequence[Unknown]) -> Statement:
+    """What it tells: the first few of the unknowns, and how many more."""
     if effort == "look again" and len(group) > 1:
-        return f"finish the walk: {len(group)} points are not checked yet, among them {group[0].text}"
-    what = _and([u.text for u in group][:3])
-    more = f" and {len(group) - 3} more" if len(group) > 3 else ""
-    return {
-        "look again": f"look again: {what}",
-        "record again": f"record it again: {what}{more}" if heard else f"record every key: {what}{more}",
-        TUNE: f"have it tuned and record it{' again' if heard else ''}: {_and([u.text for u in group][:2])}",
-        "technician": f"have a technician look: {what}{more}",
-    }[effort]
+        return statement("step.points open", count=len(group), first=group[0].what)
+    shown = tuple(u.what for u in group[: 2 if effort == TUNE else 3])
+    more = len(group) - len(shown)
+    if more and effort != TUNE:
+        return statement("step.these and more", these=shown, count=more)
+    return statement("step.these", these=shown)
 
 
-def _and(parts: list[str]) -> str:
-    return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
-
-
-def _why(group: list[Unknown]) -> str:
-    stops = " It could stop the purchase." if any(u.veto_chance > 0 for u in group) else ""
-    reasons = list(dict.fromkeys(u.reason for u in group))
-    why = _and(reasons[:2])
-    return f"{why[:1].upper()}{why[1:]}.{stops}"
+def _because(group: Sequence[Unknown]) -> Statement:
+    """Why it is not known: the first two reasons; one that nobody has looked yet takes the others in."""
+    reasons = tuple(dict.fromkeys(u.why for u in group))[:2]
+    unseen = [r for r in reasons if r.kind == "unknown.not checked"]
+    if unseen and len(reasons) > 1:
+        others = tuple(r for r in reasons if r not in unseen)
+        reasons = (statement("unknown.some not yet", others=others),)
+    stops = any(u.veto_chance > 0 for u in group)
+    return statement("step.why, and it could stop" if stops else "step.why", reasons=reasons)
 
 
 def _confirm(assessment: Assessment, field: Field, piano: int) -> NextStep:
@@ -202,11 +209,12 @@ def _confirm(assessment: Assessment, field: Field, piano: int) -> NextStep:
     return NextStep(
         piano_id=assessment.piano.id,
         piano_name=assessment.piano.name,
-        text=f"have it confirmed ({first.confirm_by}): {lower_first(first.text)}",
+        action=statement("step.confirm", by=first.confirm_by),
+        what=statement("step.veto", stop=first.says),
         effort="technician" if first.confirm_by == "technician" else "look again",
         minutes=None,
         chance_to_change=cleared if better > 0 else 0.0,
-        why="As it stands, this piano must not be bought.",
+        because=statement("step.why", reasons=(statement("unknown.must not be bought"),)),
         source=first.source,
         worth=Decimal(round(max(better, 0.0) * cleared * field.money_per_point))
         if np.isfinite(better)
@@ -222,11 +230,11 @@ def _ask_price(assessment: Assessment, field: Field, piano: int) -> NextStep:
     return NextStep(
         piano_id=assessment.piano.id,
         piano_name=assessment.piano.name,
-        text="ask what it costs",
+        action=statement("step.ask the price"),
         effort="look again",
         minutes=1.0,
         chance_to_change=learned.chance if field.buyable[piano] else 0.0,
-        why="No asking price is known.",
+        because=statement("step.why", reasons=(statement("unknown.no price"),)),
         source="asking price",
         worth=Decimal(round(learned.worth * field.money_per_point)),
     )

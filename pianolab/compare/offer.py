@@ -7,18 +7,18 @@ from decimal import ROUND_DOWN, Decimal
 
 from pianolab.assess import Assessment
 from pianolab.model import BuyerProfile
-from pianolab.show import about
+from pianolab.statements import Money, Statement, statement
 
 STEP = Decimal(10)
-BETTER_BUY = "for more than this the best of the others is the better buy"
+BETTER_BUY = "offer.better buy"
 
 
 @dataclass(frozen=True)
 class Offer:
-    """An amount, or None where no offer is sensible, and the reason in words."""
+    """An amount, or None where no offer is sensible, and why."""
 
     amount: Decimal | None
-    reason: str
+    why: Statement
 
 
 def highest_offer(
@@ -37,35 +37,25 @@ def highest_offer(
     money_per_point : what one point of utility is worth to this buyer
     """
     if assessment.vetoes:
-        return Offer(None, f"no offer before a technician has looked: {_lower(assessment.vetoes[0].text)}")
+        return Offer(None, statement("offer.stop", stop=assessment.vetoes[0].says))
     price = assessment.piano.asking_price
     extras = float(assessment.repairs.p50 + sum(profile.moving_cost, Decimal(0)) / 2)
-    limits: list[tuple[float, str]] = []
-    if price is not None:
-        limits.append((float(price), "the asking price; nothing found speaks for paying more"))
-    if profile.budget is not None:
-        left = float(profile.budget) - extras
-        rest = about(extras, profile.currency, locale=profile.locale)
-        limits.append((left, f"what the budget leaves after about {rest} for moving, tuning and repairs"))
+    limits: list[tuple[float, Statement]] = []
     if lead is not None and price is not None:
-        limits.append((float(price) + lead * money_per_point, BETTER_BUY))
+        limits.append((float(price) + lead * money_per_point, statement(BETTER_BUY)))
+    if price is not None:
+        limits.append((float(price), statement("offer.asking price")))
+    if profile.budget is not None:
+        rest = Money(extras, profile.currency, profile.locale)
+        limits.append((float(profile.budget) - extras, statement("offer.budget", rest=rest)))
     if not limits:
-        return Offer(None, "no asking price is known")
-    amount, reason = min(limits)
+        return Offer(None, statement("offer.no price known"))
+    amount, why = min(limits, key=lambda limit: limit[0])
     if amount < float(STEP):
-        return Offer(None, _no_price(reason))
-    return Offer(_round(amount), f"{reason} (an estimate)")
-
-
-def _no_price(reason: str) -> str:
-    if reason == BETTER_BUY:
-        return "no sensible price: even as a gift, the best of the others is the better buy"
-    return "no sensible price: moving, tuning and repairs alone use up the budget"
+        used_up = "offer.better even as a gift" if why.kind == BETTER_BUY else "offer.budget used up"
+        return Offer(None, statement(used_up))
+    return Offer(_round(amount), statement("offer.estimate", reason=why))
 
 
 def _round(amount: float) -> Decimal:
     return (Decimal(str(round(amount, 2))) / STEP).to_integral_value(ROUND_DOWN) * STEP
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:].rstrip(".")

@@ -102,7 +102,7 @@ def _rank(
     criteria = [_criteria(d, scale) for d in draws_of] if len(given) <= MOST_CONFIDENCES else []
     merit = np.stack([np.einsum("da,ad->d", weights, _criteria(d, scale)) for d in draws_of])
     obstacles = [obstacle_of(a, d, profile=profile) for a, d in zip(given, draws_of, strict=True)]
-    stopped = np.stack([d.stopped | bool(o) for d, o in zip(draws_of, obstacles, strict=True)])
+    stopped = np.stack([d.stopped | (o is not None) for d, o in zip(draws_of, obstacles, strict=True)])
     ties = np.stack([d.tie for d in draws_of])
     return Ranking(
         obstacles=obstacles,
@@ -126,7 +126,7 @@ def _field(draws_of: Sequence[PianoDraws], ranking: Ranking) -> Field:
     return Field(
         draws=draws_of,
         utility=merit.mean(axis=1),
-        buyable=np.array([not obstacle for obstacle in ranking.obstacles]),
+        buyable=np.array([obstacle is None for obstacle in ranking.obstacles]),
         weights=mean_weights,
         money_per_point=ranking.scale / (BEST * max(float(mean_weights[-1]), 1e-3)),
     )

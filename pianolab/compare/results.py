@@ -9,14 +9,17 @@ from typing import Literal
 from pianolab.assess.results import Assessment
 from pianolab.compare.weights import middle_weights
 from pianolab.model import ASPECTS, BuyerProfile
-from pianolab.show import LOCALE, Fields, Row, Showable, about, money
+from pianolab.show import LOCALE, Row, Showable, about, money
+from pianolab.statements import Statement, statement
+from pianolab.words import Told, say
 
+LOOK, FINISH = "step.look again", "step.finish the walk"
 LEAST_LEAN = 0.001
 """A weight that differs by less from the middle of its range says nothing: the simulation's error."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing(Fields):
+class Standing(Told):
     """Where one piano stands: its share of each rank over the simulated weights and unknowns.
 
     ``rank_shares[r]`` is the share of draws in which it comes out at rank r + 1. ``total_*`` is asking
@@ -24,8 +27,8 @@ class Standing(Fields):
     ``score_*`` is the weighted mean of the six aspects (low, middle and high ends) without money;
     ``weighted_sum`` is the plain weighted sum of the middles, money in it, None where the price is unknown.
     ``central_weights`` are the mean weights of the draws in which this piano comes first (empty if none);
-    ``confidence`` is its share of rank 1 if exactly those weights hold. ``obstacle`` says why it can't be
-    bought as things stand (empty where it can); such a piano ranks behind all that can. ``cost_per_year`` is
+    ``confidence`` is its share of rank 1 if exactly those weights hold. ``barred_by`` says why it can't be
+    bought as things stand (None where it can); such a piano ranks behind all that can. ``cost_per_year`` is
     the 50 % total over the years of use, without the tunings of later years.
     """
 
@@ -39,32 +42,57 @@ class Standing(Fields):
     total_p50: Decimal | None
     total_p90: Decimal | None
     highest_offer: Decimal | None
-    offer_reason: str
+    offer_why: Statement
     vetoed: bool
     dominated_by: tuple[str, ...] = ()
     weighted_sum: float | None = None
     central_weights: dict[str, float] = field(default_factory=dict)
     confidence: float | None = None
     cost_per_year: Decimal | None = None
-    obstacle: str = ""
+    barred_by: Statement | None = None
+
+    @property
+    def obstacle(self) -> str:
+        return say(self.barred_by)
+
+    @property
+    def offer_reason(self) -> str:
+        return say(self.offer_why)
 
 
 @dataclass(frozen=True, kw_only=True)
-class NextStep(Fields):
+class NextStep(Told):
     """Something worth finding out: where, what, how, and the chance that it changes the first choice.
 
-    ``worth`` is what knowing it is worth on average, in the buyer's money; an estimate.
+    ``action`` is what to do and ``what`` that tells, None where the action says it all; ``because`` is why it is
+    not known. ``worth`` is what knowing it is worth on average, in the buyer's money; an estimate.
     """
 
     piano_id: str
     piano_name: str
-    text: str
+    action: Statement
+    what: Statement | None = None
     effort: str
     minutes: float | None
     chance_to_change: float
-    why: str
+    because: Statement
     source: str
     worth: Decimal | None = None
+
+    @property
+    def says(self) -> Statement:
+        """The step as a whole."""
+        if self.what is None:
+            return statement("step.do", action=self.action)
+        return statement("step.to learn", action=self.action, what=self.what)
+
+    @property
+    def text(self) -> str:
+        return say(self.says)
+
+    @property
+    def why(self) -> str:
+        return say(self.because)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -108,14 +136,26 @@ class NextVisit(Showable):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verdict(Fields):
-    """The answer in plain words; ``how_sure`` is the first choice's share of rank 1."""
+class Verdict(Told):
+    """The answer: what to do in one statement, and what it rests on; ``how_sure`` is the first choice's share of rank 1."""
 
     kind: Literal["buy", "find out first", "walk away"]
     piano_id: str | None
-    headline: str
-    sentences: tuple[str, ...]
+    answer: Statement
+    reasons: tuple[Statement, ...]
     how_sure: float
+
+    @property
+    def headline(self) -> str:
+        return say(self.answer)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        return tuple(say(reason) for reason in self.reasons)
+
+    def same_answer(self, other: Verdict) -> bool:
+        """Whether both say to do the same, with the same piano."""
+        return (self.kind, self.piano_id) == (other.kind, other.piano_id)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -152,8 +192,8 @@ class Comparison(Showable):
         Once finishing the walk at a piano is on the list, its single points behind that are left out.
         """
         mine = [s for s in self.next_steps if piano_id in (None, s.piano_id)]
-        walks = {s.piano_id for s in mine if s.text.startswith("finish the walk")}
-        kept = [s for s in mine if s.piano_id not in walks or not s.text.startswith("look again")]
+        walks = {s.piano_id for s in mine if s.action.kind == FINISH}
+        kept = [s for s in mine if s.piano_id not in walks or s.action.kind != LOOK]
         return NextVisit(steps=tuple(kept[:most]), currency=self.profile.currency, locale=self.profile.locale)
 
     def leans(self, piano_id: str) -> tuple[str, ...]:

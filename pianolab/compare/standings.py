@@ -24,6 +24,7 @@ from pianolab.compare.results import Standing
 from pianolab.compare.simulate import Array, PianoDraws, money_value
 from pianolab.compare.weights import middle_weights
 from pianolab.model import ASPECTS, BuyerProfile
+from pianolab.statements import Statement
 
 MOST_CONFIDENCES = 10
 """Confidence is simulated again for each piano; on longer shortlists it is left out."""
@@ -35,7 +36,7 @@ class Ranking:
     ``criteria`` (7, draws; none on long shortlists) and ``obstacles`` for each piano; ``scale`` is the money that counts as a whole aspect.
     """
 
-    obstacles: Sequence[str]
+    obstacles: Sequence[Statement | None]
     criteria: Sequence[Array]
     utility: Array
     ties: Array
@@ -68,14 +69,14 @@ def make_standings(
                 total_p50=total[1],
                 total_p90=total[2],
                 highest_offer=offer.amount,
-                offer_reason=offer.reason,
+                offer_why=offer.why,
                 vetoed=bool(a.vetoes),
                 dominated_by=tuple(sorted(given[int(j)].piano.id for j in np.flatnonzero(beaten[:, i]))),
                 weighted_sum=_plain_sum(a, total[1], middle, ranking.scale),
                 central_weights=_named(central[i]),
                 confidence=_confidence(ranking, i, central[i]),
                 cost_per_year=_per_year(total[1], profile),
-                obstacle=ranking.obstacles[i],
+                barred_by=ranking.obstacles[i],
             )
         )
     return standings

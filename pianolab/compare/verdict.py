@@ -1,17 +1,22 @@
-"""The answer in plain words: buy, find out first, or walk away; a veto is never talked away."""
+"""The answer: buy, find out first, or walk away; a veto is never talked away."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
 
 from pianolab.assess import Assessment
 from pianolab.compare.results import NextStep, Standing, Verdict
 from pianolab.model import BuyerProfile
-from pianolab.show import Amount, money
+from pianolab.statements import Money, Statement, statement
 
 COULD_CHANGE = 0.10
 """From this chance on, something unknown stands before a purchase; own choice."""
+
+OFFER, STEPS = "verdict.offer", ("verdict.step", "verdict.step that changes")
+"""Kinds of reasons that a page says elsewhere: the offer and the next steps."""
 
 WORTH_SAYING = 0.01
 """Under this chance a step is left out of the verdict; own choice."""
@@ -33,15 +38,14 @@ class Shortlist:
 
 def give_verdict(shortlist: Shortlist) -> Verdict:
     """The verdict on a shortlist."""
-    obstacles = [s.obstacle for s in shortlist.standings]
-    open_to_buy = [i for i, obstacle in enumerate(obstacles) if not obstacle]
+    open_to_buy = [i for i, s in enumerate(shortlist.standings) if s.barred_by is None]
     if not open_to_buy:
-        return _walk_away(shortlist, obstacles)
+        return _walk_away(shortlist)
     leader = max(open_to_buy, key=lambda i: shortlist.standings[i].rank_shares[0])
     before = _find_out(shortlist, leader)
     if before:
-        return _find_out_first(shortlist, leader, obstacles, before)
-    return _buy(shortlist, leader, obstacles)
+        return _find_out_first(shortlist, leader, before)
+    return _buy(shortlist, leader)
 
 
 def _find_out(shortlist: Shortlist, leader: int) -> list[NextStep]:
@@ -50,95 +54,84 @@ def _find_out(shortlist: Shortlist, leader: int) -> list[NextStep]:
     open_steps = [s for s in shortlist.steps if s.piano_id == mine or s.chance_to_change >= COULD_CHANGE]
     doubtful = shortlist.all_unknown_chance[leader] >= COULD_CHANGE
     judged = shortlist.assessments[leader]
-    unready = bool(judged.hidden_by_tuning) or not judged.heard or judged.piano.asking_price is None
+    unready = judged.hidden is not None or not judged.heard or judged.piano.asking_price is None
     rivals = any(s.chance_to_change >= COULD_CHANGE for s in open_steps)
     return open_steps if doubtful or unready or rivals else []
 
 
-def _walk_away(shortlist: Shortlist, obstacles: Sequence[str]) -> Verdict:
-    lines = [f"{a.piano.name}: {why}." for a, why in zip(shortlist.assessments, obstacles, strict=True)]
-    stopped = [a.piano.name for a in shortlist.assessments if a.vetoes]
+def _walk_away(shortlist: Shortlist) -> Verdict:
+    reasons = [
+        statement("verdict.obstacle", s.piano_id, name=s.name, why=s.barred_by) for s in shortlist.standings
+    ]
+    stopped = tuple(a.piano.name for a in shortlist.assessments if a.vetoes)
     if stopped:
-        lines.append(f"Only a technician who has looked could change that for {_and(stopped)}.")
-    headline = "Walk away: " + (
-        "nothing on this shortlist can be recommended as it stands."
-        if len(lines) > 1 + bool(stopped)
-        else "this piano can't be recommended as it stands."
-    )
-    return Verdict(kind="walk away", piano_id=None, headline=headline, sentences=tuple(lines), how_sure=1.0)
+        reasons.append(statement("verdict.technician", names=stopped))
+    nothing = statement("verdict.nothing", pianos=len(shortlist.standings))
+    answer = statement("verdict.walk away", nothing=nothing)
+    return Verdict(kind="walk away", piano_id=None, answer=answer, reasons=tuple(reasons), how_sure=1.0)
 
 
-def _find_out_first(
-    shortlist: Shortlist, leader: int, obstacles: Sequence[str], steps: Sequence[NextStep]
-) -> Verdict:
+def _find_out_first(shortlist: Shortlist, leader: int, steps: Sequence[NextStep]) -> Verdict:
     standing = shortlist.standings[leader]
-    lines = [_lead_sentence(shortlist, leader)]
-    if hidden := shortlist.assessments[leader].hidden_by_tuning:
-        lines.append(f"{hidden[:1].upper()}{hidden[1:]}.")
+    reasons = [_leads(shortlist, leader)]
+    if (hidden := shortlist.assessments[leader].hidden) is not None:
+        reasons.append(statement("verdict.hidden", standing.piano_id, hidden=hidden))
     weighty = [s for s in steps if s.chance_to_change >= WORTH_SAYING] or list(steps[:1])
-    lines += [f"{s.piano_name}: {s.text}{_chance(s)}." for s in weighty[:3]]
-    lines += _others(shortlist, obstacles)
+    reasons += [_step(s) for s in weighty[:3]]
+    leads = statement("verdict.leads", standing.piano_id, name=standing.name)
     return Verdict(
         kind="find out first",
         piano_id=standing.piano_id,
-        headline=f"Find out first: {standing.name} leads, but what is still unknown could change that.",
-        sentences=tuple(lines),
+        answer=statement("verdict.find out first", standing.piano_id, leads=leads),
+        reasons=(*reasons, *_others(shortlist)),
         how_sure=standing.rank_shares[0],
     )
 
 
-def _chance(step: NextStep) -> str:
+def _step(step: NextStep) -> Statement:
+    values: dict[str, Any] = {"name": step.piano_name, "step": step.says}
     if step.chance_to_change < WORTH_SAYING:
-        return ""
-    return f" (in about {step.chance_to_change:.0%} of the cases this changes the first choice)"
+        return statement(STEPS[0], step.piano_id, **values)
+    return statement(STEPS[1], step.piano_id, **values, chance=step.chance_to_change)
 
 
-def _buy(shortlist: Shortlist, leader: int, obstacles: Sequence[str]) -> Verdict:
+def _buy(shortlist: Shortlist, leader: int) -> Verdict:
     standing = shortlist.standings[leader]
-    lines = [_lead_sentence(shortlist, leader)]
+    reasons = [_leads(shortlist, leader)]
     if standing.highest_offer is not None:
         amount = _money(standing.highest_offer, shortlist.profile)
-        lines.append(f"Offer at most {amount}: {standing.offer_reason}.")
+        reasons.append(statement(OFFER, standing.piano_id, amount=amount, reason=standing.offer_why))
     warnings = shortlist.assessments[leader].warnings
-    lines += [f"Know before you sign: {w.text}" for w in warnings[:2]]
-    lines.append("Have a technician look at it once before you pay.")
-    lines += _others(shortlist, obstacles)
+    reasons += [statement("verdict.warning", standing.piano_id, warning=w.says) for w in warnings[:2]]
+    reasons.append(statement("verdict.look once", standing.piano_id))
     return Verdict(
         kind="buy",
         piano_id=standing.piano_id,
-        headline=f"Buy {standing.name}, if a technician's look confirms what you found.",
-        sentences=tuple(lines),
+        answer=statement("verdict.buy", standing.piano_id, name=standing.name),
+        reasons=(*reasons, *_others(shortlist)),
         how_sure=standing.rank_shares[0],
     )
 
 
-def _lead_sentence(shortlist: Shortlist, leader: int) -> str:
+def _leads(shortlist: Shortlist, leader: int) -> Statement:
     standing = shortlist.standings[leader]
     if len(shortlist.standings) == 1:
-        return "It is the only piano on the list: this says whether it will do, not whether it is the best."
-    return (
-        f"{standing.name} comes first in {standing.rank_shares[0]:.0%} of the simulated cases, over all that may "
-        "matter to you and all ways in which the unknowns may turn out."
-    )
+        return statement("verdict.only one", standing.piano_id)
+    share = standing.rank_shares[0]
+    return statement("verdict.comes first", standing.piano_id, name=standing.name, share=share)
 
 
-def _others(shortlist: Shortlist, obstacles: Sequence[str]) -> list[str]:
-    lines = []
-    for standing, why in zip(shortlist.standings, obstacles, strict=True):
-        if why:
-            at = standing.highest_offer
-            but = f"; for up to {_money(at, shortlist.profile)} it would come into question" if at else ""
-            lines.append(f"{standing.name} is out for now: {_lower(why)}{but}.")
-    return lines
+def _others(shortlist: Shortlist) -> list[Statement]:
+    found = []
+    for s in (s for s in shortlist.standings if s.barred_by is not None):
+        values: dict[str, Any] = {"name": s.name, "why": s.barred_by}
+        if s.highest_offer:
+            amount = _money(s.highest_offer, shortlist.profile)
+            found.append(statement("verdict.out, but", s.piano_id, **values, amount=amount))
+        else:
+            found.append(statement("verdict.out", s.piano_id, **values))
+    return found
 
 
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]
-
-
-def _and(parts: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
-
-
-def _money(amount: Amount, profile: BuyerProfile) -> str:
-    return money(amount, profile.currency, locale=profile.locale)
+def _money(amount: Decimal, profile: BuyerProfile) -> Money:
+    return Money(amount, profile.currency, profile.locale)

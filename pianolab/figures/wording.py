@@ -1,9 +1,10 @@
-"""Text as plotly shall show it: markup taken literally, long lines broken, lists as a sentence has them."""
+"""Text as plotly shall show it: markup taken literally, long lines broken; lists are `pianolab.words.listed`."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from html import escape
+
+from pianolab.words import listed as listed
 
 
 def plain(text: object) -> str:
@@ -37,18 +38,6 @@ def wrapped(text: str, *, width: int) -> str:
         else:
             out.append(word)
     return "<br>".join(plain(line) for line in out)
-
-
-def listed(words: Iterable[str]) -> str:
-    """Words as a sentence lists them.
-
-    Examples
-    --------
-    >>> listed(["A", "B", "C"])
-    'A, B and C'
-    """
-    all_words = list(words)
-    return " and ".join(filter(None, [", ".join(all_words[:-1]), *all_words[-1:]]))
 
 
 def keys_are(n: int) -> str:

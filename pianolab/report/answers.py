@@ -8,16 +8,19 @@ from typing import Any
 
 from markupsafe import Markup
 
-from pianolab.compare.results import Comparison, NextStep, Standing
+from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
+from pianolab.compare.verdict import OFFER, STEPS
 from pianolab.figures.money import about, money
-from pianolab.figures.wording import listed
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
+from pianolab.words import listed, say, upper_first
 
 MOST_STEPS, LEAST_CHANCE = 6, 0.005
 """Steps shown in full: those that could change the first choice, the first six of them; one at least."""
 LEAST_WORTH = 5
 """Under this amount, which would read as zero, the worth of finding something out is not said."""
+UNDER_ITS_WORD = {"find out first": "leads", "walk away": "nothing"}
+"""Answers whose own word the page shows above the headline: what of them is left to be said under it."""
 
 
 def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, prices: bool) -> dict[str, Any]:
@@ -25,14 +28,13 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
     v = comparison.verdict
     chosen = next((i for i in instruments if i.id == v.piano_id), None)
     leader = chosen or max(instruments, key=lambda i: i.standing.rank_shares[0])
-    head, sentences = split_headline(v.headline, v.kind), _why(comparison, chosen)
     return {
         "kind": v.kind,
-        "head": head,
+        "head": head_of(v),
         "word": words.KIND_WORDS[v.kind],
         "sign": shapes.sign(v.kind),
         "headline": v.headline,
-        "sentences": sentences,
+        "sentences": _why(comparison, chosen),
         "chosen": chosen,
         "sure": words.sure(v.how_sure),
         "sure_count": words.of_hundred(v.how_sure),
@@ -44,27 +46,24 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
     }
 
 
-def split_headline(headline: str, kind: str) -> str:
+def head_of(verdict: Verdict) -> str:
     """The headline without the verdict's word in front, which the page shows by itself.
 
     Examples
     --------
-    >>> split_headline("Find out first: the attic upright leads.", "find out first")
-    'The attic upright leads.'
-    >>> split_headline("Buy the attic upright.", "buy")
-    'Buy the attic upright.'
+    >>> from pianolab.statements import statement
+    >>> leads = statement("verdict.leads", name="the attic upright")
+    >>> answer = statement("verdict.find out first", leads=leads)
+    >>> head_of(Verdict(kind="find out first", piano_id="a", answer=answer, reasons=(), how_sure=0.5))
+    'The attic upright leads, but what is still unknown could change that.'
     """
-    front = f"{kind}:"
-    if headline.casefold().startswith(front):
-        return words.sentence(headline[len(front) :].strip())
-    return headline
+    inner = UNDER_ITS_WORD.get(verdict.kind)
+    return upper_first(say(verdict.answer.number(inner))) if inner else verdict.headline
 
 
 def _why(comparison: Comparison, chosen: Instrument | None) -> list[str]:
-    """The verdict's sentences without those that repeat a next step or the offer, and where the chosen one is ahead."""
-    steps = [s.text for s in comparison.next_steps]
-    elsewhere = [*steps, chosen.standing.offer_reason if chosen else ""]
-    said = [s for s in comparison.verdict.sentences if not any(text and text in s for text in elsewhere)]
+    """The verdict's reasons without those that the page says elsewhere, and where the chosen one is ahead."""
+    said = [say(r) for r in comparison.verdict.reasons if r.kind not in (OFFER, *STEPS)]
     ahead = _ahead(comparison, chosen) if chosen and len(comparison.assessments) > 1 else ""
     return [*said[:1], *([ahead] if ahead else []), *said[1:]]
 
@@ -141,9 +140,9 @@ def _step_words(
     return [
         {
             "on": by_id[s.piano_id],
-            "head": words.sentence(s.text.partition(": ")[0]),
-            "detail": s.text.partition(": ")[2],
-            "effort": words.effort(s.effort, s.minutes, said=s.text),
+            "head": upper_first(say(s.action)),
+            "detail": say(s.what),
+            "effort": words.effort(s),
             "why": s.why,
             "chance": words.of_hundred(s.chance_to_change),
             "likely": s.chance_to_change >= LEAST_CHANCE,
@@ -155,8 +154,9 @@ def _step_words(
 
 
 def _worth(step: NextStep, currency: str) -> str:
-    worth = getattr(step, "worth", None)
-    return f"worth about {about(worth, currency)} to know" if worth and worth >= LEAST_WORTH else ""
+    if step.worth is None or step.worth < LEAST_WORTH:
+        return ""
+    return f"worth about {about(step.worth, currency)} to know"
 
 
 def likely_steps(steps: Sequence[dict[str, Any]]) -> int:

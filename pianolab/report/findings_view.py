@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from pianolab.checklist.points import Checklist, Point
 from pianolab.figures.judged import GOOD_FROM, judged
-from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Piano
+from pianolab.words import keys_in_words
 
 NATURE_ORDER = {"structural": 0, "functional": 1, "cosmetic": 2, "information": 3}
 NO_RECORD = "nobody has recorded anything here"
@@ -101,7 +101,7 @@ def _open_rows(
 
 
 def _row(f: Finding, point: Point | None) -> FindingRow:
-    where = ", ".join(filter(None, [f.place, keys_in_words(f.keys) if f.keys else ""]))
+    where = ", ".join(filter(None, [f.place, keys_in_words(f.keys, most=8)]))
     grade, found, meaning = judged(f, point)
     return FindingRow(
         title=point.title if point else f.point,

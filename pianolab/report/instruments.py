@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from pianolab.acoustics.reasons import split_names
 from pianolab.acoustics.results import FAULTS_BY_WEIGHT, Survey
 from pianolab.acoustics.tuning_need import need_of_table
 from pianolab.assess.results import Assessment
@@ -81,8 +83,7 @@ def heard_words(survey: Survey | None) -> str:
         return "not recorded: nothing is known of its keys by ear"
     s = survey.summary
     n = s.last_key - s.first_key + 1
-    single = survey.table["faults"].fillna("").str.split(";").explode()
-    kinds = s.fault_counts or single[single != ""].value_counts().to_dict()
+    kinds = s.fault_counts or Counter(fault for cell in survey.table["faults"] for fault in split_names(cell))
     said = [f"{FAULT_WORDS[kind]} on {kinds[kind]}" for kind in FAULTS_BY_WEIGHT if kinds.get(kind)]
     why = need_of_table(survey.table).why()
     needs = (f"needs tuning: {why}",) if why else ()
@@ -94,5 +95,5 @@ def heard_briefly(survey: Survey | None) -> str:
     if survey is None:
         return "not recorded"
     s = survey.summary
-    with_fault = int((survey.table["faults"].fillna("") != "").sum())
+    with_fault = sum(bool(split_names(cell)) for cell in survey.table["faults"])
     return f"{s.measured} of {s.last_key - s.first_key + 1} keys, {with_fault or 'none'} with a fault"

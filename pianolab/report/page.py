@@ -12,7 +12,6 @@ from pianolab.errors import BadInput
 from pianolab.figures import draw_costs, draw_ranks, marks_for, plan_costs, plan_ranks
 from pianolab.figures.look import PALETTE_SOURCE
 from pianolab.figures.money import about, money
-from pianolab.figures.wording import listed
 from pianolab.model import Finding
 from pianolab.report import shapes, words
 from pianolab.report.answers import likely_steps, verdict_of
@@ -26,6 +25,7 @@ from pianolab.report.pictures import Picture
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
 from pianolab.report.side_by_side import side_by_side
+from pianolab.words import as_sentence, listed, upper_first, with_stop
 
 
 def comparison_page(
@@ -128,6 +128,7 @@ def _context(
 
 
 TOOLS: dict[str, Any] = {
-    "words": words, "shapes": shapes, "money": money, "about": about, "listed": listed, "palette_source": PALETTE_SOURCE,
+    "words": words, "shapes": shapes, "money": money, "about": about, "listed": listed,
+    "upper_first": upper_first, "as_sentence": as_sentence, "with_stop": with_stop, "palette_source": PALETTE_SOURCE,
 }  # fmt: skip
 """What the templates call."""

@@ -53,3 +53,14 @@ def scaled_picture(path: Path | str, *, caption: str = "", point: str = "") -> P
     out = io.BytesIO()
     image.save(out, "JPEG", quality=QUALITY, optimize=True)
     return Picture(caption=caption, mime="image/jpeg", data=out.getvalue(), point=point)
+
+
+def provenance_name(piano: str) -> str:
+    """How a page's list of where things come from names the photos of a piano.
+
+    Examples
+    --------
+    >>> provenance_name("Mill Lane grand")
+    'Photos of Mill Lane grand'
+    """
+    return f"Photos of {piano}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import datetime
 from decimal import Decimal
@@ -12,7 +12,7 @@ from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano, load_profiles
 from pianolab.report.further import Further
-from pianolab.report.pictures import Picture
+from pianolab.report.pictures import Picture, provenance_name
 from pianolab.report.redact_words import (
     AMOUNT_LEFT_OUT,
     LEFT_OUT,
@@ -24,6 +24,7 @@ from pianolab.report.redact_words import (
     without_amounts,
     words_of,
 )
+from pianolab.statements import Money, Statement, with_changed_values
 
 LeaveOut = Literal["names", "addresses", "prices"]
 CHOICES = ("names", "addresses", "prices")
@@ -70,9 +71,12 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
     own = {text: in_own_words(text) for text in _own_words(findings, content.photos)}
     whole = swap({text: made for text, made in own.items() if made != text})
 
-    def edit(text: str) -> str:
-        return everywhere(whole(text))
+    def edit(value: Any) -> Any:
+        if isinstance(value, Money):
+            return AMOUNT_LEFT_OUT if "prices" in gone else value
+        return everywhere(whole(value))
 
+    photo_lines = {provenance_name(p.name) for p in pianos} if "names" in gone else set()
     comparison = _edited(content.comparison, edit)
     kept = tuple(replace(a, piano=_piano(a.piano, gone)) for a in comparison.assessments)
     comparison = replace(comparison, assessments=kept)
@@ -81,7 +85,7 @@ def redact(content: Content, leave_out: Sequence[str]) -> Content:
     return Content(
         comparison=comparison,
         findings={i: tuple(_edited_finding(f, in_own_words) for f in found) for i, found in findings.items()},
-        provenance={edit(k): edit(v) for k, v in content.provenance.items() if not _of_photos(k, gone)},
+        provenance={edit(k): edit(v) for k, v in content.provenance.items() if k not in photo_lines},
         further=tuple(_edited(f, edit) for f in content.further if not _drops(f, gone)),
         photos={}
         if "names" in gone
@@ -143,10 +147,6 @@ def _nobody(profile: BuyerProfile) -> BuyerProfile:
     return replace(profile, name=profile.name if known else NOBODY, description="")
 
 
-def _of_photos(line: str, gone: frozenset[str]) -> bool:
-    return "names" in gone and line.startswith("Photos of")
-
-
 def _drops(f: Further, gone: frozenset[str]) -> bool:
     return (f.about_money and "prices" in gone) or (f.names_people and "names" in gone)
 
@@ -180,11 +180,13 @@ _KEPT = {
 }
 
 
-def _edited(value: T, edit: Change) -> T:
-    """A copy of a record with every free text in it edited; ids and code words stay."""
+def _edited(value: T, edit: Callable[[Any], Any]) -> T:
+    """A copy of a record with every free text and every amount that is said edited; ids and code words stay."""
     out: Any = value
     if isinstance(value, str):
         out = edit(value)
+    elif isinstance(value, Statement):
+        out = with_changed_values(value, edit)
     elif isinstance(value, tuple):
         out = tuple(_edited(v, edit) for v in value)
     elif is_dataclass(value) and not isinstance(value, type):

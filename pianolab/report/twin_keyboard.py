@@ -9,7 +9,8 @@ from html import escape
 from typing import Literal
 
 from pianolab.errors import BadInput
-from pianolab.keyboard import is_black, key_of, keys_in_words, note_name
+from pianolab.keyboard import is_black, key_of, note_name
+from pianolab.words import keys_in_words
 
 MarkShape = Literal["triangle", "circle", "cross"]
 
@@ -85,12 +86,13 @@ def read_keys(text: str, *, first_key: int = 1, last_key: int = 88) -> tuple[int
 
     Examples
     --------
-    >>> read_keys("C4, 49 and F#5-G#5")
-    (40, 49, 58, 59, 60)
+    >>> read_keys("C4, 49, F#5-G#5"), read_keys("C4 and F#5 to G#5")
+    ((40, 49, 58, 59, 60), (40, 58, 59, 60))
     """
     found: set[int] = set()
-    for word in re.split(r"[,;\s]+", re.sub(r"\s*[-–]\s*", "-", text.strip())):
-        if word in ("", "and"):
+    apart = re.sub(r"\s*[-–]\s*|\s+to\s+", "-", re.sub(r"\s+and\s+", ", ", text.strip()))
+    for word in re.split(r"[,;\s]+", apart):
+        if not word:
             continue
         ends = (
             [_one_key(w, of=word) for w in word.split("-")] if not re.fullmatch(r"-\d", word) else [int(word)]

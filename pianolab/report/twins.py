@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from pianolab.checklist.points import Checklist, Point
-from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Photo, Piano, Visit
+from pianolab.words import keys_in_words
 
 CELL = "text-align:left;vertical-align:top;padding:0.35em 0.8em 0.35em 0;border-bottom:1px solid #9a948a"
 OPEN = "open: nobody has recorded it yet"
@@ -37,11 +37,16 @@ def against_usual(point: Point, value: float) -> str:
     >>> against_usual(dip, 8.9), against_usual(dip, 10.0)
     ('below the usual 9.5 to 10.5 mm', 'within the usual 9.5 to 10.5 mm')
     """
+    side = usual_side(point, value)
+    return f"{side} the usual {usual_in_words(point)}" if side else ""
+
+
+def usual_side(point: Point, value: float) -> str:
+    """``below``, ``within`` or ``above`` the usual range; empty where the checklist gives none."""
     if point.usual is None:
         return ""
     low, high = point.usual
-    side = "below" if value < low else "above" if value > high else "within"
-    return f"{side} the usual {usual_in_words(point)}"
+    return "below" if value < low else "above" if value > high else "within"
 
 
 def answer_in_words(answer: bool, *, point: Point | None = None) -> str:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pianolab.compare.results import FINISH, NextStep
 from pianolab.figures.judged import GRADE_WORDS as GRADE_WORDS
 
+SAYS_NO_EFFORT = (FINISH, "step.confirm")
+"""Steps whose own words don't tell what they take; having it confirmed tells where a technician does it."""
 JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}
 WHY_NOT_JUDGED = {
     "too short": "let go too soon", "noisy": "too much noise", "masked by unison": "hidden by the unison", "clipped": "overloaded",
@@ -78,28 +81,21 @@ def span(low: float, high: float) -> str:
     return one if one == other else f"{one}–{other}"
 
 
-def effort(kind: str, minutes: float | None, *, said: str = "") -> str:
-    """What it takes to find something out; the kind is left out where ``said`` has it already.
+def effort(step: NextStep) -> str:
+    """What it takes to find something out; the effort is left out where the step itself says it.
 
     Examples
     --------
-    >>> effort("look again", 5.0), effort("technician", None, said="have a technician look")
-    ('look again, about 5 min', '')
+    >>> from pianolab.statements import statement
+    >>> said = {"piano_id": "a", "piano_name": "A", "chance_to_change": 0.1, "because": statement("unknown.no price"), "source": "x"}
+    >>> effort(NextStep(action=statement("step.finish the walk"), effort="look again", minutes=5.0, **said))
+    'look again, about 5 min'
+    >>> effort(NextStep(action=statement("step.technician"), effort="technician", minutes=None, **said))
+    ''
     """
-    known = kind.split()[-1] in said.partition(": ")[0]
-    parts = ["" if known else kind, "" if minutes is None else f"about {minutes:.0f} min"]
+    silent = step.action.kind in SAYS_NO_EFFORT and step.effort != "technician"
+    parts = [step.effort if silent else "", "" if step.minutes is None else f"about {step.minutes:.0f} min"]
     return ", ".join(p for p in parts if p)
-
-
-def sentence(text: str) -> str:
-    """The text with a capital letter in front.
-
-    Examples
-    --------
-    >>> sentence("two tunings")
-    'Two tunings'
-    """
-    return text[:1].upper() + text[1:]
 
 
 def plural(n: int, one: str, many: str = "") -> str:

@@ -95,7 +95,15 @@ def _ring(t60: Span) -> str:
 
 
 def caution_words(here: RoomAcoustics, there: RoomAcoustics) -> tuple[str, ...]:
-    """What the calculation can't know, and what was only assumed."""
+    """What the calculation can't know, and what was only assumed of each room."""
+    said = list(general_cautions(here, there))
+    for name, room in (("showroom", here), ("home", there)):
+        said += [f"{name}: {text}." for text in room.assumed]
+    return tuple(said)
+
+
+def general_cautions(here: RoomAcoustics, there: RoomAcoustics) -> tuple[str, ...]:
+    """What the calculation can't know of any two rooms, and where its figures end."""
     said = [
         "Only the rooms differ here; moving a piano also puts it out of tune, and that is not in these figures."
     ]
@@ -104,6 +112,4 @@ def caution_words(here: RoomAcoustics, there: RoomAcoustics) -> tuple[str, ...]:
         said.append(
             f"Below about {max(limits):.0f} Hz single resonances of the room decide; there these figures say little."
         )
-    for name, room in (("showroom", here), ("home", there)):
-        said += [f"{name}: {text}." for text in room.assumed]
     return tuple(said)

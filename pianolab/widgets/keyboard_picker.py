@@ -11,7 +11,6 @@ import traitlets
 from pianolab.checklist import load_checklist
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput, PianolabError
-from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding, Piano, Recording
 from pianolab.report.twin_keyboard import keyboard_twin, read_keys
 from pianolab.widgets.findings_form import browser_code
@@ -20,6 +19,7 @@ from pianolab.widgets.key_marking import KeyMarking
 from pianolab.widgets.key_sound import key_clip
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk_view import keyboard_view
+from pianolab.words import keys_in_words
 
 if TYPE_CHECKING:
     from pianolab.acoustics import Survey

@@ -9,6 +9,7 @@ import anywidget
 import traitlets
 
 from pianolab.checklist import TouchScales
+from pianolab.checklist.touch_scales import short_end
 from pianolab.errors import PianolabError
 from pianolab.model import TouchOpinion, TouchTrial
 from pianolab.report.twins_touch import touch_rows, touch_twin
@@ -159,7 +160,7 @@ def _questions(around: TouchRound) -> list[View]:
 
 def _places(low: str, high: str) -> list[list[Any]]:
     """The five places of a scale; the ends' first words name the places between."""
-    nearer = [f"nearer to {end.partition(':')[0].rstrip('.').lower()}" for end in (low, high)]
+    nearer = [f"nearer to {short_end(end)}" for end in (low, high)]
     return [[1, low], [2, nearer[0]], [3, "in between"], [4, nearer[1]], [5, high]]
 
 

@@ -7,7 +7,6 @@ from typing import Any
 
 from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
-from pianolab.keyboard import keys_in_words
 from pianolab.model import Finding
 from pianolab.report.twin_keyboard import keyboard_layout
 from pianolab.report.twins import (
@@ -16,9 +15,11 @@ from pianolab.report.twins import (
     finding_in_words,
     note_in_words,
     usual_in_words,
+    usual_side,
 )
 from pianolab.widgets.entries import NOTED_ONLY, OTHER, REASONS, Reason, reason_key
 from pianolab.widgets.walk import Walk
+from pianolab.words import keys_in_words
 
 View = dict[str, Any]
 
@@ -131,6 +132,7 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         "record": record,
         "number": _number(finding),
         "against": _against(point, finding),
+        "side": _side(point, finding),
         "reasons": [
             {"value": r.key, "text": r.label, "chosen": r.key == pressed} for r in reasons_for(point)
         ],
@@ -211,16 +213,25 @@ def _choices(point: Point, finding: Finding | None) -> list[View]:
     return []
 
 
-def _number(finding: Finding | None) -> str:
+def _value(finding: Finding | None) -> float | None:
     if finding is None:
-        return ""
-    value = finding.count if finding.count is not None else finding.reading
+        return None
+    return finding.count if finding.count is not None else finding.reading
+
+
+def _number(finding: Finding | None) -> str:
+    value = _value(finding)
     return "" if value is None else f"{value:.10g}"
 
 
 def _against(point: Point, finding: Finding | None) -> str:
-    number = _number(finding)
-    return against_usual(point, float(number)) if number else ""
+    value = _value(finding)
+    return "" if value is None else against_usual(point, value)
+
+
+def _side(point: Point, finding: Finding | None) -> str:
+    value = _value(finding)
+    return "" if value is None else usual_side(point, value)
 
 
 def _records(own: Sequence[Finding], record: str) -> list[View]:

@@ -12,6 +12,7 @@ from pianolab.assess.yearly import YearlyCost
 from pianolab.compare import Comparison
 from pianolab.model import BuyerProfile, Piano
 from pianolab.show import Row
+from pianolab.statements import statement
 
 NOTHING, UNKNOWN = Decimal(0), Decimal("NaN")
 LEAST = 1e-6
@@ -125,14 +126,15 @@ def without_money(
     why : what to say where an amount would stand
     """
     asked, verdict = {p.id: p for p in pianos}, comparison.verdict
+    said, aside = (statement(kind, why=why) for kind in ("verdict.without money", "offer.without money"))
     return replace(
         comparison,
-        verdict=replace(verdict, sentences=(*verdict.sentences, f"Money was left aside: {why}.")),
+        verdict=replace(verdict, reasons=(*verdict.reasons, said)),
         profile=replace(comparison.profile, currency=buyer.currency),
         assessments=tuple(_unpriced(a, asked[a.piano.id], why) for a in comparison.assessments),
         standings=tuple(
             replace(
-                s, total_p10=None, total_p50=None, total_p90=None, highest_offer=None, offer_reason=f"money was left aside, since {why}",
+                s, total_p10=None, total_p50=None, total_p90=None, highest_offer=None, offer_why=aside,
                 weighted_sum=None, cost_per_year=None,
             )
             for s in comparison.standings

@@ -10,12 +10,15 @@ from pianolab.acoustics.pedal import LeftPedal
 from pianolab.assess.listening import COMPARED
 from pianolab.assess.touch import TouchView
 from pianolab.casebook import Casebook
+from pianolab.checklist.touch_scales import short_end
 from pianolab.errors import PianolabError
-from pianolab.figures.wording import listed
 from pianolab.model import Photo, Piano
 from pianolab.report import Further, Picture, further, scaled_picture
+from pianolab.report.pictures import provenance_name
 from pianolab.rooms import RoomChange
 from pianolab.rooms.change import HeardTime
+from pianolab.rooms.words import general_cautions
+from pianolab.words import listed
 from pianolab.workflow.deciding import Decision
 
 NOT_COMPARED = {
@@ -38,7 +41,7 @@ def photos_of(
         photos.sort(key=lambda p: not p.point)
         made = {p.id: _scaled(casebook, p) for p in photos[:MOST_PHOTOS]}
         shown[piano.id] = tuple(picture for picture in made.values() if picture is not None)
-        lines[f"Photos of {piano.name}"] = _origin(photos, made)
+        lines[provenance_name(piano.name)] = _origin(photos, made)
     return shown, lines
 
 
@@ -108,7 +111,7 @@ def _pedal(pedal: LeftPedal, piano_id: str) -> Further:
 def _room(change: RoomChange, piano_id: str) -> Further:
     return Further(
         title="From that room to yours",
-        sentences=(change.sentence, *_echo(change.heard), *_one_for_each_room(change.cautions)),
+        sentences=(change.sentence, *_echo(change.heard), *_cautions(change)),
         piano_id=piano_id,
         chart_of=change if change.known else None,
     )
@@ -126,22 +129,14 @@ def _echo(heard: HeardTime | None) -> tuple[str, ...]:
     return (f"{said}; calculated for that room {c.middle:.1f} s ({c.low:.1f} to {c.high:.1f}){unlike}",)
 
 
-def _one_for_each_room(cautions: Sequence[str]) -> list[str]:
-    """Cautions about one room told together.
-
-    Examples
-    --------
-    >>> _one_for_each_room(("Only a sum.", "home: the lid may be open.", "home: no size is known."))
-    ['Only a sum.', 'home: the lid may be open; no size is known.']
-    """
-    told: dict[str, list[str]] = {}
-    for caution in cautions:
-        room, colon, rest = caution.partition(": ")
-        known = colon and room in ("showroom", "home")
-        told.setdefault(f"{room}: " if known else caution, []).append(rest if known else "")
+def _cautions(change: RoomChange) -> list[str]:
+    """What the calculation can't know, then what was assumed of each room in one line."""
+    if not change.known:
+        return []
+    rooms = (("showroom", change.showroom), ("home", change.home))
     return [
-        start + "; ".join(r.rstrip(".") for r in rest) + ("." if any(rest) else "")
-        for start, rest in told.items()
+        *general_cautions(change.showroom, change.home),
+        *(f"{name}: {'; '.join(room.assumed)}." for name, room in rooms if room.assumed),
     ]
 
 
@@ -149,7 +144,9 @@ def _touch(view: TouchView) -> Further:
     """Who said what, a row for each scale and a column for each piano."""
     pianos = list(dict.fromkeys(a.piano for a in view.answers))
     said = {(a.scale, a.piano): ", ".join(f"{p} {v}" for p, v in a.said) for a in view.answers}
-    ends = {a.scale: f"{a.scale} (1: {_end(a.ends[0])}; 5: {_end(a.ends[1])})" for a in view.answers}
+    ends = {
+        a.scale: f"{a.scale} (1: {short_end(a.ends[0])}; 5: {short_end(a.ends[1])})" for a in view.answers
+    }
     players = dict.fromkeys(p for a in view.answers for p, _ in a.said)
     return Further(
         title="How the touch feels",
@@ -163,7 +160,3 @@ def _touch(view: TouchView) -> Further:
         rows=tuple((ends[scale], *(said.get((scale, p), "–") for p in pianos)) for scale in ends),
         names_people=True,
     )
-
-
-def _end(sentence: str) -> str:
-    return sentence.strip().rstrip(".").partition(":")[0].lower()

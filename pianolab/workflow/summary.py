@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from pianolab.acoustics import Survey
 from pianolab.acoustics.results import FAULTS_BY_WEIGHT
 from pianolab.acoustics.tuning_need import need_of_table, pitch_words, wide_cents
-from pianolab.keyboard import keys_in_words, note_name
+from pianolab.keyboard import note_name
 from pianolab.units import A4_KEY
+from pianolab.words import keys_in_words
 
 IN_TUNE_CENTS = 1.0
 
@@ -79,7 +80,7 @@ def _hidden(survey: Survey) -> str:
 
 def _keys(keys: Sequence[int]) -> str:
     """All of them, with numbers: whoever sits at the piano has to find them."""
-    return keys_in_words(keys, most=None, numbers=True) or "none"
+    return keys_in_words(keys, most=None, numbers=True, none="none")
 
 
 def _room(survey: Survey) -> str:

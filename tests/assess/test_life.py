@@ -15,6 +15,7 @@ from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.sources import SOURCES
+from pianolab.statements import as_written
 
 CHECKLIST = load_checklist()
 OLD = Piano(name="A", year=1978)
@@ -152,8 +153,8 @@ def test_a_year_before_the_piano_was_built() -> None:
 
 def job(amount: int) -> RepairJob:
     return RepairJob(
-        job="regulation", title="regulation", low=Decimal(amount), usual=Decimal(amount), high=Decimal(amount),
-        chance=1.0, reasons=("worn",),
+        job="regulation", what=as_written("regulation"), low=Decimal(amount), usual=Decimal(amount), high=Decimal(amount),
+        chance=1.0, why=(as_written("worn"),),
     )  # fmt: skip
 
 

@@ -31,7 +31,7 @@ def texts(result, aspect):
 
 def test_short_sustain_is_said_in_words(make_survey) -> None:
     result = judge(make_survey(faults={"short_sustain": range(52, 59)}))
-    assert texts(result, "tone")[0].startswith("short sustain in 7 of 24 treble notes (C5-F#5)")
+    assert texts(result, "tone")[0] == "short sustain in 7 of 24 treble notes (C5 to F#5)"
     assert any("tuning will not cure it" in w.text for w in result.warnings)
     assert "bridge work treble" in {j.job for j in result.repairs.jobs}
 

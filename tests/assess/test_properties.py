@@ -14,6 +14,7 @@ from pianolab.checklist import Checklist, load_checklist
 from pianolab.checklist.points import VALUE_OF, Point
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, Finding, Piano, TouchOpinion
+from pianolab.statements import as_written
 
 CHECKLIST = load_checklist()
 PRICES = load_prices()
@@ -105,7 +106,7 @@ def test_order_of_findings_plays_no_part(found, random) -> None:
 
 
 @QUICK
-@given(states, st.text(min_size=1).filter(str.strip))
+@given(states, st.text(st.characters(categories=("L", "N", "P")), min_size=1, max_size=100))
 def test_name_address_and_seller_play_no_part(found, name) -> None:
     findings = [finding(p, b) for p, b in found]
     renamed = judge(findings, piano=replace(PIANO, name=name, seller=name, address=name))
@@ -135,8 +136,8 @@ def test_nothing_known_is_the_whole_width_and_never_good() -> None:
 
 def test_one_gap_more_widens_by_the_closed_form() -> None:
     """10 exp(-0.5 x 1) to 10: one strength-0.5 thing unknown; by hand."""
-    gap = Gap(key="k", text="t", reason="r", share=1.0, effort="look again")
-    one = Evidence(source="s", text="t", share=0.0, strengths={"tone": 0.5}, gaps=(gap,))
+    gap = Gap(key="k", what=as_written("t"), why=as_written("r"), share=1.0, effort="look again")
+    one = Evidence(source="s", says=as_written("t"), share=0.0, strengths={"tone": 0.5}, gaps=(gap,))
     tone = judge_aspects([one], full_loss=1.0)[0]
     assert tone.low == pytest.approx(6.065306597)
     assert tone.high == 10.0

@@ -15,6 +15,7 @@ from pianolab.assess.scoring import load_scoring
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState
 from pianolab.checklist import load_checklist
 from pianolab.model import Finding, load_profiles
+from pianolab.statements import as_written
 
 PRICES = load_prices()
 CHECKLIST = load_checklist()
@@ -24,8 +25,8 @@ def job(
     name: str, low: int, usual: int, high: int, chance: float = 1.0, includes: tuple[str, ...] = ()
 ) -> RepairJob:
     return RepairJob(
-        job=name, title=name, low=Decimal(low), usual=Decimal(usual), high=Decimal(high),
-        chance=chance, reasons=("test",), includes=includes,
+        job=name, what=as_written(name), low=Decimal(low), usual=Decimal(usual), high=Decimal(high),
+        chance=chance, why=(as_written("test"),), includes=includes,
     )  # fmt: skip
 
 
@@ -80,8 +81,8 @@ def test_no_jobs_cost_nothing() -> None:
 def test_shared_jobs_are_counted_once() -> None:
     """Two reasons for one job: one price, the chance that at least one of them holds, the keys together."""
     two = [
-        Proposal(job="damper felt", reason="felt", chance=0.5, keys=(20, 21)),
-        Proposal(job="damper felt", reason="heard", chance=0.5, keys=(21, 22)),
+        Proposal(job="damper felt", why=as_written("felt"), chance=0.5, keys=(20, 21)),
+        Proposal(job="damper felt", why=as_written("heard"), chance=0.5, keys=(21, 22)),
     ]
     (found,) = jobs_from(two, prices=PRICES, profile=None)
     assert found.quantity == 3
@@ -91,18 +92,18 @@ def test_shared_jobs_are_counted_once() -> None:
 
 
 def test_what_was_only_not_checked_weighs_less_than_what_was_found() -> None:
-    guess = Proposal(job="regulation", reason="not checked: let-off", chance=0.1, found=False)
+    guess = Proposal(job="regulation", why=as_written("not checked: let-off"), chance=0.1, found=False)
     (only_guess,) = jobs_from([guess, guess], prices=PRICES, profile=None)
     assert not only_guess.found
     assert only_guess.chance == pytest.approx(0.1)
-    seen = Proposal(job="regulation", reason="uneven", chance=0.9)
+    seen = Proposal(job="regulation", why=as_written("uneven"), chance=0.9)
     (both,) = jobs_from([guess, seen], prices=PRICES, profile=None)
     assert both.reasons == ("uneven",)
     assert both.chance == pytest.approx(1 - 0.1 * 0.9)
 
 
 def test_who_enjoys_projects_pays_for_material_only() -> None:
-    work = [Proposal(job="refinishing", reason="flaking", chance=1.0)]
+    work = [Proposal(job="refinishing", why=as_written("flaking"), chance=1.0)]
     profiles = load_profiles()
     (bought,) = jobs_from(work, prices=PRICES, profile=profiles["first piano"])
     (own,) = jobs_from(work, prices=PRICES, profile=profiles["patient restorer"])
@@ -190,7 +191,13 @@ class TestPitchRaise:
 
 def test_many_guesses_make_a_job_no_likelier_than_the_weightiest() -> None:
     guesses = [
-        Proposal(job="regulation", reason=f"not checked: {i}", chance=0.12, found=False, unknown=f"point {i}")
+        Proposal(
+            job="regulation",
+            why=as_written(f"not checked: {i}"),
+            chance=0.12,
+            found=False,
+            unknown=f"point {i}",
+        )
         for i in range(10)
     ]
     (job_,) = jobs_from(guesses, prices=PRICES, profile=None)

@@ -290,7 +290,7 @@ def test_players_who_disagree_widen_the_interval() -> None:
     assert agreeing[0].share == SCORING.grade_share(3)
     assert apart[0].share == 0.0
     assert apart[0].gaps[0].share == SCORING.grade_share(2)
-    assert "2 players" in apart[0].text
+    assert apart[0].says.number("players") == 2
 
 
 def test_what_a_finding_has_counted_is_not_counted_twice() -> None:

@@ -22,6 +22,7 @@ from pianolab.compare import compare_pianos
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, BuyerProfile, Piano, load_profiles
+from pianolab.statements import as_written
 
 PROFILE = BuyerProfile(name="even", budget=Decimal(5000), moving_cost=(Decimal(0), Decimal(0)))
 NO_REPAIRS = RepairEstimate(jobs=(), p10=Decimal(0), p50=Decimal(0), p90=Decimal(0), currency="EUR")
@@ -51,7 +52,8 @@ def judged(
         piano=Piano(id=name, name=name, asking_price=None if price is None else Decimal(price)),
         aspects=aspects,
         alerts=tuple(
-            Alert(kind="veto", text=v, how_sure="seen", confirm_by="technician", source="x") for v in vetoes
+            Alert(kind="veto", says=as_written(v), how_sure="seen", confirm_by="technician", source="x")
+            for v in vetoes
         ),
         repairs=NO_REPAIRS,
         points_checked=1,
@@ -62,7 +64,7 @@ def judged(
 
 def gap(loss: float, *, key: str = "k", veto: float = 0.0, effort="look again") -> Unknown:
     return Unknown(
-        text=f"what {key} hides", reason="not checked", width=1.0, source=key, effort=effort, key=key,
+        what=as_written(f"what {key} hides"), why=as_written("not checked"), width=1.0, source=key, effort=effort, key=key,
         loss=loss, veto_chance=veto, minutes=2.0,
     )  # fmt: skip
 
@@ -151,7 +153,7 @@ class TestVerdict:
 
     def test_what_the_tuning_hides_comes_before_a_purchase(self) -> None:
         hidden = replace(
-            judged("a", 9.0, unknown=(gap(0.01),)), hidden_by_tuning="the tuning hides the treble"
+            judged("a", 9.0, unknown=(gap(0.01),)), hidden=as_written("the tuning hides the treble")
         )
         result = compare(hidden, judged("b", 5.0))
         assert result.verdict.kind == "find out first"
@@ -166,7 +168,7 @@ class TestVerdict:
         assert result.verdict.piano_id == "b"
         assert any("over the budget" in s for s in result.verdict.sentences)
         assert result.standing("a").rank_shares[0] == 0.0
-        assert "over the budget" in result.standing("a").obstacle
+        assert result.standing("a").barred_by.kind == "obstacle.budget"
         assert compare(judged("a", 9.0, price=6000)).verdict.kind == "walk away"
 
     def test_just_within_the_budget_is_a_choice(self) -> None:
@@ -230,7 +232,7 @@ class TestFindOut:
         tune, record = steps["tune and record again"], steps["record again"]
         assert tune.chance_to_change > record.chance_to_change
         assert tune.source == "sour"
-        hidden = replace(ready, hidden_by_tuning="the tuning hides much")
+        hidden = replace(ready, hidden=as_written("the tuning hides much"))
         efforts = [s.effort for s in compare(hidden, judged("b", 8.0)).next_steps]
         assert efforts == ["tune and record again"]
 
@@ -282,8 +284,8 @@ class TestMoney:
         profile = replace(PROFILE, moving_cost=(Decimal(200), Decimal(400)))
         offer = compare(dear, judged("b", 3.0), profile=profile).standing("a")
         assert offer.highest_offer == Decimal(3700)
-        assert "budget leaves" in offer.offer_reason
-        assert "estimate" in offer.offer_reason
+        assert offer.offer_why.kind == "offer.estimate"
+        assert offer.offer_why.number("reason").kind == "offer.budget"
 
     def test_a_worse_piano_is_worth_only_the_difference(self) -> None:
         """b is one point worse in the six aspects; each weight is 1/7, the budget 5000: 6/7 points are
@@ -355,8 +357,8 @@ class TestMoneySavedByKnowing:
 
     def dear(self, *, chance: float, price: int) -> Assessment:
         job = RepairJob(
-            job="repinning", title="r", low=Decimal(price), usual=Decimal(price), high=Decimal(price),
-            chance=chance, reasons=("not checked",), found=False, waits_for=(("pins", chance),),
+            job="repinning", what=as_written("r"), low=Decimal(price), usual=Decimal(price), high=Decimal(price),
+            chance=chance, why=(as_written("not checked"),), found=False, waits_for=(("pins", chance),),
         )  # fmt: skip
         repairs = replace(NO_REPAIRS, jobs=(job,), p90=Decimal(price))
         return replace(judged("a", 8.0, price=2000), repairs=repairs, unknown_costs=(gap(0.0, key="pins"),))

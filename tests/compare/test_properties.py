@@ -12,6 +12,7 @@ from pianolab.assess import AspectResult, Assessment, RepairEstimate, RepairJob,
 from pianolab.compare import compare_pianos
 from pianolab.compare.simulate import draw_piano
 from pianolab.model import ASPECTS, BuyerProfile, Piano
+from pianolab.statements import as_written
 
 PROFILE = BuyerProfile(name="even", budget=Decimal(5000))
 QUICK = settings(max_examples=15, deadline=None)
@@ -28,7 +29,15 @@ def build(seed: int, name: str, *, currency: str = "EUR") -> Assessment:
     for aspect in ASPECTS:
         high = float(rng.uniform(4.0, 10.0))
         unknown = tuple(
-            Unknown(text=key, reason="not checked", width=1.0, source=key, key=key, loss=loss, minutes=2.0)
+            Unknown(
+                what=as_written(key),
+                why=as_written("not checked"),
+                width=1.0,
+                source=key,
+                key=key,
+                loss=loss,
+                minutes=2.0,
+            )
             for key, loss in losses.items()
             if rng.random() < 0.6
         )
@@ -36,8 +45,8 @@ def build(seed: int, name: str, *, currency: str = "EUR") -> Assessment:
         aspects.append(AspectResult(aspect=aspect, low=low, high=high, unknown=unknown))
     waits = tuple((key, 0.2) for key in losses)
     job = RepairJob(
-        job="regulation", title="regulation", low=Decimal(200), usual=Decimal(500), high=Decimal(900),
-        chance=1.0 - 0.7 * 0.8 ** len(waits), reasons=("seen",), waits_for=waits,
+        job="regulation", what=as_written("regulation"), low=Decimal(200), usual=Decimal(500), high=Decimal(900),
+        chance=1.0 - 0.7 * 0.8 ** len(waits), why=(as_written("seen"),), waits_for=waits,
     )  # fmt: skip
     return Assessment(
         piano=Piano(id=name, name=name, asking_price=Decimal(int(rng.integers(500, 4000))), currency=currency),
@@ -66,7 +75,7 @@ def test_the_same_piano_twice_ranks_alike(seed: int, other: int) -> None:
     assert one.rank_shares == pytest.approx(two.rank_shares, abs=2 * ERROR)
     assert one.score_middle == pytest.approx(two.score_middle, abs=0.15)
     assert (one.score_low, one.score_high) == (two.score_low, two.score_high)
-    assert one.obstacle == two.obstacle
+    assert one.barred_by == two.barred_by
 
 
 def test_the_twin_test_has_teeth() -> None:
@@ -104,9 +113,10 @@ def test_currency_plays_no_part(chosen: list[int]) -> None:
         profile=replace(PROFILE, currency="SEK"),
         draws=500,
     )
+    said = as_written("")
     for one, other in zip(euro.standings, crowns.standings, strict=True):
-        assert replace(one, offer_reason="", obstacle="") == replace(other, offer_reason="", obstacle="")
-        assert bool(one.obstacle) == bool(other.obstacle)
+        assert replace(one, offer_why=said, barred_by=None) == replace(other, offer_why=said, barred_by=None)
+        assert (one.barred_by is None) == (other.barred_by is None)
     assert [(s.text, s.chance_to_change, s.worth) for s in euro.next_steps] == [
         (s.text, s.chance_to_change, s.worth) for s in crowns.next_steps
     ]
@@ -146,15 +156,17 @@ def test_shares_are_shares(seed: int) -> None:
 
 def test_what_turns_out_badly_costs_score_and_money_in_the_same_draw() -> None:
     """A job that waits for an unknown is paid in the draws in which that unknown turns out worst."""
-    unknown = Unknown(text="pins", reason="not checked", width=1.0, source="pins", key="pins", loss=2.0)
+    unknown = Unknown(
+        what=as_written("pins"), why=as_written("not checked"), width=1.0, source="pins", key="pins", loss=2.0
+    )
     aspects = tuple(
         AspectResult(aspect=a, low=8.0 * np.exp(-2.0) if a == "structure" else 8.0, high=8.0,
                      unknown=(unknown,) if a == "structure" else ())
         for a in ASPECTS
     )  # fmt: skip
     job = RepairJob(
-        job="repinning", title="r", low=Decimal(3000), usual=Decimal(3000), high=Decimal(3000), chance=0.12,
-        reasons=("not checked",), found=False, waits_for=(("pins", 0.12),),
+        job="repinning", what=as_written("r"), low=Decimal(3000), usual=Decimal(3000), high=Decimal(3000), chance=0.12,
+        why=(as_written("not checked"),), found=False, waits_for=(("pins", 0.12),),
     )  # fmt: skip
     a = replace(build(1, "a"), aspects=aspects, repairs=RepairEstimate(
         jobs=(job,), p10=Decimal(0), p50=Decimal(0), p90=Decimal(3000), currency="EUR"))  # fmt: skip

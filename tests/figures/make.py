@@ -23,6 +23,7 @@ from pianolab.checklist.points import Checklist, Point
 from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
 from pianolab.keyboard import note_name
 from pianolab.model import ASPECTS, BuyerProfile, Finding, Piano
+from pianolab.statements import as_written
 
 NAMES = ("Blue upright", "School grand", "Attic upright", "Parlour grand")
 ASKING = (Decimal(1800), Decimal(4200), Decimal(600), None)
@@ -190,15 +191,15 @@ def make_assessment(piano: Piano, n: int) -> Assessment:
     aspects = tuple(
         AspectResult(
             aspect=a, low=max(0.0, m - half), high=min(10.0, m + half),
-            made_by=(Contribution(text=f"worn {a} parts", low=-2.0, high=-1.0, source="lid"),),
-            unknown=(Unknown(text="tuning pins", reason="not allowed", width=half, source="pins", effort="technician", minutes=30),),
+            made_by=(Contribution(says=as_written(f"worn {a} parts"), low=-2.0, high=-1.0, source="lid"),),
+            unknown=(Unknown(what=as_written("tuning pins"), why=as_written("not allowed"), width=half, source="pins", effort="technician", minutes=30),),
         )
         for a, m in zip(ASPECTS, MIDDLES[n % 4], strict=True)
     )  # fmt: skip
-    job = RepairJob(job="hammers", title="Reshape the hammers", low=Decimal(150), usual=Decimal(250), high=Decimal(400), chance=0.8,
-                    reasons=("deep grooves in the treble",))  # fmt: skip
-    pins = RepairJob(job="pins", title="New tuning pins", low=Decimal(900), usual=Decimal(1400), high=Decimal(2200), chance=0.15 + 0.2 * n,
-                     reasons=("pins not checked",))  # fmt: skip
+    job = RepairJob(job="hammers", what=as_written("Reshape the hammers"), low=Decimal(150), usual=Decimal(250), high=Decimal(400), chance=0.8,
+                    why=(as_written("deep grooves in the treble"),))  # fmt: skip
+    pins = RepairJob(job="pins", what=as_written("New tuning pins"), low=Decimal(900), usual=Decimal(1400), high=Decimal(2200), chance=0.15 + 0.2 * n,
+                     why=(as_written("pins not checked"),))  # fmt: skip
     base = 200 + 300 * n
     repairs = RepairEstimate(
         jobs=(job, pins),
@@ -210,7 +211,7 @@ def make_assessment(piano: Piano, n: int) -> Assessment:
     alerts: tuple[Alert, ...] = (
         Alert(
             kind="warning",
-            text="The pins were not checked",
+            says=as_written("The pins were not checked"),
             how_sure="possible",
             confirm_by="technician",
             source="pins",
@@ -220,17 +221,17 @@ def make_assessment(piano: Piano, n: int) -> Assessment:
         alerts = (
             Alert(
                 kind="veto",
-                text="The iron plate looks cracked",
+                says=as_written("The iron plate looks cracked"),
                 how_sure="seen",
                 confirm_by="technician",
                 source="plate",
             ),
             *alerts,
         )
-    hidden = "32 keys of the treble are too far out of tune to judge how long they sing" if n == 2 else ""
+    said = as_written("32 keys of the treble are too far out of tune to judge how long they sing")
     return Assessment(
         piano=piano, aspects=aspects, alerts=alerts, repairs=repairs, points_checked=6 - n // 2, points_total=7, heard=n != 3,
-        hidden_by_tuning=hidden,
+        hidden=said if n == 2 else None,
     )  # fmt: skip
 
 
@@ -242,7 +243,7 @@ def make_standing(piano: Piano, n: int, shares: tuple[float, ...]) -> Standing:
         piano_id=piano.id, name=piano.name, rank_shares=shares, score_low=m - HALF_WIDTHS[n % 4], score_middle=m,
         score_high=m + HALF_WIDTHS[n % 4], total_p10=base if known else None, total_p50=base + 250 * (n + 1) if known else None,
         total_p90=base + 900 * (n + 1) if known else None, highest_offer=Decimal(1650 - 300 * n) if known else None,
-        offer_reason="the budget less repairs and moving" if known else "the asking price is not known", vetoed=n == 2,
+        offer_why=as_written("the budget less repairs and moving" if known else "the asking price is not known"), vetoed=n == 2,
         dominated_by=("p0",) if n == 2 else (),
     )  # fmt: skip
 
@@ -260,7 +261,7 @@ def make_comparison(names: tuple[str, ...] = NAMES) -> Comparison:
         )
     )
     steps = tuple(
-        NextStep(piano_id=p.id, piano_name=p.name, text=text, effort=effort, minutes=minutes, chance_to_change=chance, why=why, source="pins")
+        NextStep(piano_id=p.id, piano_name=p.name, action=as_written(text), effort=effort, minutes=minutes, chance_to_change=chance, because=as_written(why), source="pins")
         for p, text, effort, minutes, chance, why in (
             (pianos[0], "Have the tuning pins tested", "technician", 30.0, 0.21, "loose pins would cost more than the piano"),
             (pianos[-1], "Record every key", "record again", 10.0, 0.14, "nothing of its tone is known"),
@@ -281,9 +282,9 @@ def make_comparison(names: tuple[str, ...] = NAMES) -> Comparison:
         profile=profile, assessments=tuple(make_assessment(p, i) for i, p in enumerate(pianos)),
         standings=tuple(make_standing(p, i, shares[i]) for i, p in enumerate(pianos)), next_steps=steps,
         verdict=Verdict(
-            kind="buy", piano_id=pianos[0].id, headline=f"Buy {pianos[0].name}, for at most 1,650 EUR.",
-            sentences=(f"{pianos[0].name} is sound where it matters and has the most even touch.",
-                       "Its tuning pins were not tested: have them tested before you pay."), how_sure=shares[0][0],
+            kind="buy", piano_id=pianos[0].id, answer=as_written(f"Buy {pianos[0].name}, for at most 1,650 EUR."),
+            reasons=(as_written(f"{pianos[0].name} is sound where it matters and has the most even touch."),
+                     as_written("Its tuning pins were not tested: have them tested before you pay.")), how_sure=shares[0][0],
         ),
         seed=7, draws=20000,
     )  # fmt: skip

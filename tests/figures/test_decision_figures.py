@@ -27,6 +27,7 @@ from pianolab.figures.instrument_drawing import drawing_of
 from pianolab.figures.keyboard_map import SEEN
 from pianolab.figures.radar_plan import weight_shares
 from pianolab.model import Piano
+from pianolab.statements import as_written
 from tests.figures.make import (
     make_checklist,
     make_comparison,
@@ -305,7 +306,7 @@ def test_a_map_names_its_piano() -> None:
 def test_long_steps_are_broken_not_cut() -> None:
     c = make_comparison()
     text = "have it tuned and record it again: " + "whether single strings have slipped and " * 5
-    plan = plan_next_steps(replace(c, next_steps=(replace(c.next_steps[0], text=text),)))
+    plan = plan_next_steps(replace(c, next_steps=(replace(c.next_steps[0], action=as_written(text)),)))
     drawn = draw_next_steps(plan).layout.annotations[0].text
     assert max(len(line) for line in drawn.split("<br>")) < 120
     on_a_page = draw_next_steps(plan, bare=True).layout.annotations[0].text

@@ -13,6 +13,7 @@ from pianolab.errors import BadInput
 from pianolab.model import Finding
 from pianolab.report import Clip, comparison_page, write_page
 from pianolab.report.words import hundred
+from pianolab.statements import as_written, statement
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 
 PROVENANCE = {"pianolab": "0.1.0", "blue.flac": "sha256 9f2c"}
@@ -238,7 +239,13 @@ def test_bare_comparison_without_anything_heard_or_seen() -> None:
 
 def test_walk_away_names_no_winner() -> None:
     c = make_comparison()
-    v = replace(c.verdict, kind="walk away", piano_id=None, headline="Keep looking.", sentences=())
+    v = replace(
+        c.verdict,
+        kind="walk away",
+        piano_id=None,
+        answer=statement("verdict.walk away", nothing=as_written("keep looking.")),
+        reasons=(),
+    )
     text = text_of(make_page(replace(c, verdict=v)))
     assert "None of these, as things stand." in text
     assert "nothing yet" in text

@@ -9,6 +9,7 @@ from pianolab.assess.results import Unknown
 from pianolab.model import Finding
 from pianolab.report import csv_tables
 from pianolab.report.redact import Content, redact
+from pianolab.statements import as_written
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 from tests.report.test_page import make_page, text_of
 
@@ -32,7 +33,12 @@ def compared():
     c = make_comparison()
     first = c.assessments[0]
     unknown = Unknown(
-        text="tuning pins", reason=REASON, width=1.0, source="pins", effort="technician", minutes=30
+        what=as_written("tuning pins"),
+        why=as_written(REASON),
+        width=1.0,
+        source="pins",
+        effort="technician",
+        minutes=30,
     )
     aspects = (replace(first.aspects[0], unknown=(unknown,)), *first.aspects[1:])
     return replace(c, assessments=(replace(first, aspects=aspects), *c.assessments[1:]))

@@ -15,6 +15,7 @@ from pianolab.compare import Comparison, compare_pianos
 from pianolab.model import Finding, load_profiles
 from pianolab.report import comparison_page
 from pianolab.show import money
+from pianolab.statements import as_written
 from tests.figures.make import make_survey
 
 LABELS = ("Which", "Why", "Pay at most", "Do next", "Not known", "How sure")
@@ -136,7 +137,8 @@ def test_the_reader_has_teeth(scenarios) -> None:
     changed = replace(
         first.comparison,
         standings=tuple(
-            replace(s, highest_offer=None, offer_reason="nobody knows") for s in first.comparison.standings
+            replace(s, highest_offer=None, offer_why=as_written("nobody knows"))
+            for s in first.comparison.standings
         ),
     )
     page = comparison_page(changed, surveys={}, findings={}, checklist=load_checklist())

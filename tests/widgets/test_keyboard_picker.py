@@ -8,10 +8,11 @@ import traitlets
 from widget_small import CHECKLIST
 
 from pianolab.errors import BadInput
-from pianolab.keyboard import is_black, keys_in_words
+from pianolab.keyboard import is_black
 from pianolab.model import Finding, Piano
 from pianolab.report.twin_keyboard import KeyMark, keyboard_layout, keyboard_twin, read_keys
 from pianolab.widgets import KeyboardPicker, key_marks
+from pianolab.words import keys_in_words
 
 
 class Heard:

@@ -115,7 +115,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
       show(now) {
         own.show(now.number);
         setText(usual, now.against ? `${now.number} ${now.unit}: ${now.against}` : now.usual ? `Usual: ${now.usual}` : "");
-        usual.dataset.side = now.against.split(" ")[0];
+        usual.dataset.side = now.side;
       },
     };
   }
