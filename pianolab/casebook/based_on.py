@@ -14,6 +14,7 @@ from pianolab.casebook.codec import Record, kind_of
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model.door import shown
 from pianolab.model.records import VALUES
+from pianolab.show import Fields
 
 R = TypeVar("R", bound=Record)
 Path = tuple[str, ...]
@@ -34,7 +35,7 @@ GONE = "nothing"
 
 
 @dataclass(frozen=True, kw_only=True)
-class FieldClash:
+class FieldClash(Fields):
     """One field, or fields that say one thing together, as read, as entered by this writer and by the other."""
 
     names: tuple[str, ...]

@@ -10,7 +10,7 @@ from pianolab.acoustics import Survey, listen
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
-from pianolab.model import Recording, SurveyRecord, Visit
+from pianolab.model import Piano, Recording, SurveyRecord, Visit
 from pianolab.show import Row, Showable
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 from pianolab.workflow.versions import code_version
@@ -106,7 +106,7 @@ def survey_into(
     path: str | Path,
     *,
     piano: str,
-    visit: date,
+    visit: str | date,
     first_key: int = 1,
     last_key: int = 88,
     a4_hz: float = 440.0,
@@ -122,7 +122,8 @@ def survey_into(
     casebook : an open casebook
     path : the sound file
     piano : name or id of a piano in the casebook
-    visit : the day; a visit of that day is used, or a new one entered
+    visit : the id of a visit, or its day: then the visit of that day is used, of several the one by ``by``, or a new
+        one entered
     by : who enters it; stands in the casebook's log
 
     Returns
@@ -132,9 +133,11 @@ def survey_into(
     Raises
     ------
     BadInput
-        an unknown piano, or a recording that can't be used; nothing is entered then
+        an unknown piano, a visit that is not to it or one of several, or a recording that can't be used; nothing is
+        entered then
     """
     known = casebook.piano(piano)
+    find_visit(casebook, known, visit, by=by)
     tell = progress or quiet
     survey = listen_file(
         path,
@@ -148,20 +151,59 @@ def survey_into(
 
 
 def keep_survey(
-    casebook: Casebook, path: str | Path, survey: Survey, *, piano: str, visit: date, by: str, note: str = ""
+    casebook: Casebook,
+    path: str | Path,
+    survey: Survey,
+    *,
+    piano: str,
+    visit: str | date,
+    by: str,
+    note: str = "",
 ) -> Surveyed:
-    """Enter a recording that has been listened to already; all of it or nothing."""
+    """Enter a recording that has been listened to already, with ``piano``, ``visit`` and ``by`` as in `survey_into`.
+
+    All of it is entered, or nothing.
+    """
     known = casebook.piano(piano)
+    at = find_visit(casebook, known, visit, by=by)
     kept = casebook.keep_sound(path)
     s = survey.summary
     with casebook.editing(by=by) as edit:
-        same_day = [v for v in casebook.visits(known.id) if v.day == visit]
-        at = same_day[-1] if same_day else edit.add(Visit(piano_id=known.id, day=visit, examiner=by))
+        if at not in casebook.visits(known.id):
+            edit.add(at)
         recording = edit.add_sound(
             at.id, kept, first_key=s.first_key, last_key=s.last_key, a4_hz=s.a4_hz, note=note
         )
         record = edit.add(survey_record(recording, survey))
     return Surveyed(recording=recording, record=record, survey=survey)
+
+
+def find_visit(casebook: Casebook, piano: Piano, visit: str | date, *, by: str) -> Visit:
+    """The visit to a piano by its id, or by its day where that says which; a new one where nobody was there that day.
+
+    Raises
+    ------
+    BadInput
+        no such visit, a visit to another piano, several on that day and none or more than one of them by ``by``
+    """
+    if isinstance(visit, str):
+        found = casebook.visit(visit)
+        if found.piano_id != piano.id:
+            other = casebook.piano(found.piano_id).name
+            raise BadInput("visit", f"a visit to {other}", f"one to {piano.name}")
+        return found
+    if not isinstance(visit, date):
+        raise BadInput("visit", repr(visit)[:60], "the id of a visit, or its day")
+    new = Visit(piano_id=piano.id, day=visit, examiner=by)
+    that_day = [v for v in casebook.visits(piano.id) if v.day == new.day]
+    own = [v for v in that_day if v.examiner == by]
+    if len(that_day) > 1 and len(own) != 1:
+        known = ", ".join(f"{v.id} ({v.examiner or 'nobody named'})" for v in that_day)
+        got = f"{len(that_day)} visits to {piano.name} on {new.day.isoformat()}"
+        raise BadInput("visit", got, f"the id of one: {known}", "Whose recording is it?")
+    if len(that_day) > 1:
+        return own[0]
+    return that_day[0] if that_day else new
 
 
 def survey_record(recording: Recording, survey: Survey) -> SurveyRecord:

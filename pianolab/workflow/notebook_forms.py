@@ -92,7 +92,7 @@ def recording_form(
     def keep(path: Path, tell: Progress) -> str:
         _check_new(casebook, path)
         surveyed = survey_into(
-            casebook, path, piano=piano.id, visit=visit.day, first_key=piano.first_key, last_key=piano.last_key,
+            casebook, path, piano=piano.id, visit=visit.id, first_key=piano.first_key, last_key=piano.last_key,
             by=examiner, progress=tell,
         )  # fmt: skip
         return surveyed.headline()

@@ -44,7 +44,7 @@ def test_formulas_are_neutralised(text) -> None:
     assert cell(text).startswith("'")
     findings = {"p0": (Finding(visit_id="v", point="plate", grade=2, note=text),)}
     notes = [r["note"] for r in read(make_tables(findings=findings)["findings.csv"])]
-    assert notes == ["'" + text]
+    assert notes == ["'" + text.replace("\r", "\n")]  # line ends of any computer are one in a record
 
 
 def test_names_are_neutralised_too() -> None:

@@ -83,3 +83,14 @@ def test_the_newest_file_comes_first(visit_and_book, piano: Piano, tmp_path: Pat
         os.utime(here / name, (1_000_000 - age, 1_000_000 - age))
     form = pianolab.forms.recording_form(casebook, piano, visit, folder=here)
     assert [label for label, _ in form.choice.options] == ["today.m4a", "yesterday.wav"]
+
+
+def test_it_goes_to_the_forms_own_visit_though_another_examined_that_day(
+    visit_and_book, piano: Piano, scale: Path
+) -> None:
+    casebook, visit = visit_and_book
+    with casebook.editing(by="Ben") as edit:
+        edit.add(Visit(piano_id=piano.id, day=visit.day, examiner="Ben"))
+    form = pianolab.forms.recording_form(casebook, piano, visit, folder=scale.parent, examiner="Ana")
+    form.listen.click()
+    assert [r.visit_id for r in casebook.recordings()] == [visit.id]

@@ -13,7 +13,7 @@ from pianolab.errors import BadInput, CasebookError
 from pianolab.io import write_sound
 from pianolab.model import BuyerProfile, Piano, Visit
 from pianolab.sound_model import PianoModel, render_scale
-from pianolab.workflow import decide, export, survey_into
+from pianolab.workflow import decide, export, keep_survey, listen_file, survey_into
 from pianolab.workflow.listening import day_of
 
 DAY = date(2026, 5, 2)
@@ -39,8 +39,8 @@ def book(tmp_path: Path):
         yield casebook
 
 
-def hear(book, recording: Path, *, piano: str = "by the window", **more):
-    return survey_into(book, recording, piano=piano, visit=DAY, first_key=40, last_key=48, **more)
+def hear(book, recording: Path, *, piano: str = "by the window", visit=DAY, **more):
+    return survey_into(book, recording, piano=piano, visit=visit, first_key=40, last_key=48, **more)
 
 
 def test_it_is_kept_with_its_survey(book, recording) -> None:
@@ -59,6 +59,67 @@ def test_a_visit_of_that_day_is_used(book, recording) -> None:
         visit = edit.add(Visit(piano_id=book.piano("by the window").id, day=DAY, examiner="Ana"))
     assert hear(book, recording).recording.visit_id == visit.id
     assert len(book.visits()) == 1
+
+
+@pytest.fixture
+def two_on_one_day(book) -> tuple[Visit, Visit]:
+    piano = book.piano("by the window")
+    with book.editing(by="Ana") as edit:
+        return tuple(edit.add(Visit(piano_id=piano.id, day=DAY, examiner=name)) for name in ("Ana", "Ben"))
+
+
+@pytest.fixture
+def heard(recording) -> Survey:
+    return listen_file(recording, first_key=40, last_key=48)
+
+
+def keep(book, recording, heard, **more):
+    return keep_survey(book, recording, heard, piano="by the window", **more).recording.visit_id
+
+
+def test_a_recording_goes_to_the_visit_that_is_named(book, recording, heard, two_on_one_day) -> None:
+    for visit in two_on_one_day:
+        assert keep(book, recording, heard, visit=visit.id, by="Cleo") == visit.id
+    assert len(book.visits()) == 2
+
+
+def test_of_two_visits_on_one_day_it_is_the_examiners_own_or_asked(
+    book, recording, heard, two_on_one_day
+) -> None:
+    ana, ben = two_on_one_day
+    assert keep(book, recording, heard, visit=DAY, by="Ana") == ana.id
+    assert keep(book, recording, heard, visit=DAY, by="Ben") == ben.id
+    before = book.log()
+    with pytest.raises(BadInput) as caught:
+        keep(book, recording, heard, visit=DAY, by="listening")
+    line = str(caught.value)
+    assert line.startswith("visit: got 2 visits to by the window on 2026-05-02, need the id of one: ")
+    assert f"{ana.id} (Ana)" in line
+    assert f"{ben.id} (Ben)" in line
+    assert book.log() == before
+
+
+@pytest.mark.parametrize(
+    ("visit", "line"),
+    [
+        ("nothing", "visit 'nothing': got no such record"),
+        (5, "visit: got 5, need the id of a visit, or its day"),
+    ],
+)
+def test_visits_that_are_none(book, recording, heard, visit, line) -> None:
+    with pytest.raises(BadInput, match=line):
+        keep(book, recording, heard, visit=visit, by="Ana")
+    assert not book.recordings()
+
+
+def test_a_visit_to_another_piano_is_refused_before_listening(book, recording, two_on_one_day) -> None:
+    with pytest.raises(BadInput, match="visit: got a visit to by the window, need one to in the hall"):
+        hear(book, recording, piano="in the hall", visit=two_on_one_day[0].id, progress=never)
+    assert not book.recordings()
+
+
+def never(what: str, _share: float) -> None:
+    raise AssertionError(f"listened already: {what}")
 
 
 def test_bad_input_leaves_the_casebook_as_it_was(book, recording, tmp_path) -> None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pianolab.acoustics import Survey
@@ -16,7 +17,8 @@ from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import findings_for, load_checklist, load_scenario
 from pianolab.compare import RankingChange
 from pianolab.errors import BadInput
-from pianolab.model import Recording, Visit
+from pianolab.io import Sound
+from pianolab.model import Visit
 from pianolab.workflow import ranking_changes, visit_changes
 from pianolab.workflow.listening import survey_record
 from pianolab.workflow.second_visit import load_second_visit
@@ -40,10 +42,7 @@ def enter(book: Casebook, *, visit: Visit, findings, survey: Survey) -> None:
         edit.add(visit)
         for finding in findings:
             edit.add(finding)
-        recording = Recording(
-            id=f"r-{visit.id}", visit_id=visit.id, media="none.flac", rate_hz=44100, channels=1, seconds=220.0
-        )
-        edit.add(recording)
+        recording = edit.add_sound(visit.id, Sound(np.zeros((4410, 1), np.float32), 44100, "not listened to"))
         edit.add(survey_record(recording, survey))
 
 
