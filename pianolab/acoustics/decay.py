@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from pianolab.acoustics.levels import NoteLevel
 from pianolab.acoustics.limits import limits
@@ -30,12 +31,15 @@ from pianolab.units import FloatArray, rate_to_db_per_s
 
 LEAST_HELD_S = 1.0
 TOP_WITHIN_S = 0.6
-FRAMES_SD_S = 0.002
+FRAMES_SD_S = 0.001
 RELEASED_S = 0.1
 """The moment of the release is known to about this."""
 SMOOTH, BLINK, LATE = 10, 10, 40
-NEAR_DB, RISING_DB, LOBE = 0.8, 3.0, 2.0
-DRY_SD_DB = 0.2
+RISING_DB = 3.0
+TOP_NEAR_S = 0.1
+LEVEL_OFF_SDS = stdtrit(4.0, np.arange(0.5, 60.0) / 60.0) / stdtrit(4.0, 0.841)
+"""How far a level is off over its sd, evenly in probability: Student's distribution of 4, since errors have heavy tails."""
+DRY_SD_DB = 0.08
 """Uncertainty of the level 20 dB down against that at the blow where no room is heard."""
 STRAIGHT_SHARE, FLATTER_SHARE = 0.3, 0.75
 """How much the two quarters of the late fall may differ, and how much flatter than the beginning it must be."""
@@ -79,25 +83,33 @@ def note_decay(
         return NoteDecay(np.nan, "", np.nan, why_no_decay=why, why_no_early=why)
     t, db = t[held], level.level_db[held]
     top = int(np.argmax(np.where(t <= TOP_WITHIN_S, db, -np.inf)))
+    t_top_s = float(t[top])
     t, db = t[top:] - t[top], db[top:]
-    fall_db = limits()["decay"]["fall_db"]
+    lim = limits()["decay"]
+    fall_db = lim["fall_db"]
     early, why_early = _early_slope(t, db)
     found = NoteDecay(np.nan, ">", early, why_no_early=why_early)
+    surely_db = fall_db - lim["surely_sds"] * level_sd_db
+    surely_s = min(float(passings_s(t, db, fall_db=np.array([surely_db]))[0]), float(t[-1]))
     if level.floor_db + 6.0 > db[0] - fall_db:
-        return replace(found, decay_20_s=_heard_s(level, t, held, top))
+        return replace(found, decay_20_s=min(_heard_s(level, t, held, top), surely_s))
     time_s = last_passing_s(t, db, fall_db=fall_db)
-    if np.isnan(time_s):
-        surely = last_passing_s(t, db, fall_db=fall_db - 2.0 * level_sd_db)
-        return replace(found, decay_20_s=float(t[-1]) if np.isnan(surely) else surely)
-    if _comes_back(db, fall_db):
-        return replace(found, decay_20_s=time_s)
+    if np.isnan(time_s) or _comes_back(db, fall_db):
+        return replace(found, decay_20_s=surely_s)
     if time_s > t[-1] - RELEASED_S:
         # So late it may be the fall after the key was let go that passes -20 dB.
-        return replace(found, decay_20_s=max(float(t[-1]) - RELEASED_S, 0.0))
+        return replace(found, decay_20_s=max(min(float(t[-1]) - RELEASED_S, surely_s), 0.0))
     sd_db = float(np.hypot(level_sd_db, _noise_db(level, db[0] - fall_db)))
+    top_sd_s = _top_sd_s(level, t_top_s)
+    if _may_return(t, db, time_s, fall_db):
+        top_sd_s = float(np.hypot(top_sd_s, lim["return_sd_share"] * time_s))
     if time_s <= room_s:
-        return replace(found, decay_20_s=_at_most_s(t, db, time_s, fall_db + 2.0 * sd_db), bound="<")
-    return replace(found, decay_20_s=time_s, bound="=", sd_s=_sd_s(t, db, time_s, sd_db))
+        return replace(
+            found, decay_20_s=_at_most_s(t, db, time_s, fall_db + lim["at_most_sds"] * sd_db), bound="<"
+        )
+    return replace(
+        found, decay_20_s=time_s, bound="=", sd_s=float(np.hypot(_sd_s(t, db, time_s, sd_db), top_sd_s))
+    )
 
 
 def _comes_back(db: FloatArray, fall_db: float) -> bool:
@@ -106,6 +118,15 @@ def _comes_back(db: FloatArray, fall_db: float) -> bool:
         return False
     end, before = db[-BLINK:].mean(), db[-LATE : -LATE + BLINK].mean()
     return bool(end > before and end > db[0] - fall_db - RISING_DB)
+
+
+def _may_return(t: FloatArray, db: FloatArray, time_s: float, fall_db: float) -> bool:
+    """Whether a beat as deep as one before would have brought the level back over -20 dB soon after the key was let go."""
+    before = db[: int(np.searchsorted(t, time_s))]
+    if not len(before) or t[-1] - time_s > limits()["decay"]["return_within_s"]:
+        return False
+    dip_db = np.max(np.maximum.accumulate(before[::-1])[::-1] - before)
+    return bool(dip_db > db[0] - fall_db - db[-BLINK:].max())
 
 
 def last_passing_s(t: FloatArray, db: FloatArray, *, fall_db: float) -> float:
@@ -137,28 +158,54 @@ def _heard_s(level: NoteLevel, t: FloatArray, held: NDArray[np.bool_], top: int)
 
 
 def _noise_db(level: NoteLevel, target_db: float) -> float:
-    """What a quarter of the noise power makes of a level of ``target_db``, dB."""
-    return float(10.0 * np.log10(1.0 + 10.0 ** (0.1 * (level.floor_db - target_db))))
+    """What noise makes of a level of ``target_db``, dB, one standard deviation.
+
+    What is taken off for it may be wrong by a quarter; and noise and note add by their phases, which leaves a share of
+    twice the product of their powers in a window of 30 ms.
+    """
+    share = max(level.noise, 0.0) * 10.0 ** (-0.1 * target_db)
+    lim = limits()["decay"]
+    off = np.sqrt((lim["noise_unsure_share"] * share) ** 2 + lim["noise_phases_share"] * share)
+    return float(10.0 * np.log10(1.0 + off))
+
+
+def _top_sd_s(level: NoteLevel, top_s: float) -> float:
+    """How unsure it is when the level is at its highest: the spread of the moments about then that are as high, s."""
+    near = np.abs(level.time_s - top_s) < TOP_NEAR_S
+    high = near & (level.level_db >= level.level_db[near].max() - DRY_SD_DB)
+    return float(np.std(level.time_s[high]))
 
 
 def _sd_s(t: FloatArray, db: FloatArray, time_s: float, sd_db: float) -> float:
-    """How far the time moves if the level 20 dB down is off by one standard deviation either way, and by the frames.
+    """How far the time moves if the level 20 dB down is off as much as it may be, and by the frames.
 
-    A beat whose crest lies within `NEAR_DB` of -20 dB may count or not: then the time is unsure by half the way to it.
+    A level that stays near -20 dB for long, or whose next beat comes near it, moves the time far, and never evenly to
+    both sides: so the sd is what two thirds of the moves stay within, or half of what 19 in 20 do, if that is more.
     """
-    sooner, later = (_moved_s(t, db, time_s, way * sd_db) for way in (-1.0, 1.0))
-    parts = [0.5 * (sooner**2 + later**2), FRAMES_SD_S**2]
-    if sd_db < NEAR_DB:
-        usual = max(sooner, later, FRAMES_SD_S) * NEAR_DB / sd_db
-        far = max(_moved_s(t, db, time_s, way * NEAR_DB) for way in (-1.0, 1.0))
-        parts.append((0.5 * far) ** 2 if far > LOBE * usual else 0.0)
-    return float(np.sqrt(sum(parts)))
+    fall_db = limits()["decay"]["fall_db"]
+    moved = np.abs(passings_s(t, db, fall_db=fall_db + sd_db * LEVEL_OFF_SDS) - time_s)
+    within, far = np.quantile(moved, [0.683, 0.954])
+    return float(np.hypot(max(within, 0.5 * far), FRAMES_SD_S))
 
 
-def _moved_s(t: FloatArray, db: FloatArray, time_s: float, by_db: float) -> float:
-    """How far from ``time_s`` the last passing is if 20 dB are taken ``by_db`` lower; at least the way to the end if unseen."""
-    moved = last_passing_s(t, db, fall_db=limits()["decay"]["fall_db"] + by_db)
-    return float(t[-1]) - time_s if np.isnan(moved) else abs(moved - time_s)
+def passings_s(t: FloatArray, db: FloatArray, *, fall_db: FloatArray) -> FloatArray:
+    """When a level passes each of ``fall_db`` under its first value for the last time, s.
+
+    What isn't seen within ``t`` is taken to come at the rate so far.
+
+    Examples
+    --------
+    >>> t = np.arange(0.0, 3.0, 0.01)
+    >>> passings_s(t, -10.0 * t, fall_db=np.array([20.0, 60.0])).round(6)
+    array([2., 6.])
+    """
+    stays = np.maximum.accumulate(db[::-1])[::-1] - db[0]
+    last = np.searchsorted(-stays, fall_db, side="right") - 1
+    after = np.minimum(last + 1, len(t) - 1)
+    share = (stays[last] + fall_db) / np.maximum(stays[last] - stays[after], 1e-9)
+    seen = t[last] + share * (t[after] - t[last]) - t[0]
+    so_far = (t[-1] - t[0]) * fall_db / max(-float(stays[-1]), 1e-3)
+    return np.where(last < len(t) - 1, seen, so_far)
 
 
 def _at_most_s(t: FloatArray, db: FloatArray, time_s: float, fall_db: float) -> float:

@@ -20,6 +20,8 @@ HOP_S = 0.005
 COMB_FROM_KEY = 40
 MIDDLE_HZ = (354.0, 1414.0)
 """The octaves about 500 and 1000 Hz, whose mean is a room's reverberation time for single figures."""
+HIGH_HZ = (1414.0, 2828.0)
+"""The octave about 2000 Hz, where dampers stop strings much sooner than below and rooms hardly do."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,8 @@ class NoteLevel:
     """Power of one note over time after noise subtraction (may be slightly negative where nothing is left).
 
     ``time_s`` counts from the blow; ``noise`` is the noise power that was subtracted. `middle` is the same in the octaves
-    about 500 and 1000 Hz, whatever the note's own partials are; with it a room's reverberation is told [iso3382].
+    about 500 and 1000 Hz, whatever the note's own partials are; with it a room's reverberation is told [iso3382]. `high`
+    is the octave about 2000 Hz.
     """
 
     time_s: FloatArray
@@ -35,11 +38,20 @@ class NoteLevel:
     noise: float
     middle_power: FloatArray = field(default_factory=lambda: np.zeros(0))
     middle_noise: float = 0.0
+    high_power: FloatArray = field(default_factory=lambda: np.zeros(0))
+    high_noise: float = 0.0
 
     @property
     def middle(self) -> NoteLevel:
         """The level in the middle octaves alone."""
         return NoteLevel(self.time_s, self.middle_power, self.middle_noise)
+
+    @property
+    def high(self) -> NoteLevel | None:
+        """The level in the octave about 2000 Hz alone; None where it wasn't read."""
+        if not len(self.high_power):
+            return None
+        return NoteLevel(self.time_s, self.high_power, self.high_noise)
 
     @property
     def level_db(self) -> FloatArray:
@@ -111,10 +123,10 @@ def note_level(
     begin = max(0, int((onset_s - 0.06) * rate_hz))
     end = min(channels.shape[1], int(stop_s * rate_hz))
     mask = _own_bins(f_hz, key=key, size=size, rate_hz=rate_hz)
-    middle = slice(*(round(hz * size / rate_hz) for hz in MIDDLE_HZ))
+    middle, high = (slice(*(round(hz * size / rate_hz) for hz in band)) for band in (MIDDLE_HZ, HIGH_HZ))
     frames = power_of_frames(channels[:, begin:end], size=size, hop=hop)
-    power, middle_power = (frames[:, own].sum(axis=1).astype(float) for own in (mask, middle))
-    time_s = (begin + np.arange(len(power)) * hop + 0.5 * size) / rate_hz - onset_s
-    own_noise = float(noise[mask].sum())
-    middle_noise = float(noise[middle].sum())
-    return NoteLevel(time_s, power - own_noise, own_noise, middle_power - middle_noise, middle_noise)
+    time_s = (begin + np.arange(len(frames)) * hop + 0.5 * size) / rate_hz - onset_s
+    powers = [frames[:, own].sum(axis=1).astype(float) for own in (mask, middle, high)]
+    noises = [float(noise[own].sum()) for own in (mask, middle, high)]
+    whole, of_middle, of_high = (power - own for power, own in zip(powers, noises, strict=True))
+    return NoteLevel(time_s, whole, noises[0], of_middle, noises[1], of_high, noises[2])

@@ -22,6 +22,8 @@ from pianolab.units import FloatArray
 
 DAMPERS = "at most: the dampers themselves may fall like this"
 APART = "the falls after the dampers don't agree on one reverberation time"
+TOO_FEW = "too few dampers heard to tell the room's own ringing"
+LEAST_DB_PER_S = 5.0
 LONG_ROOM_S, SHORT_ROOM_S = 0.7, 0.34
 """Rooms that ring longer hide dampers and the strings' prompt modes; shorter ones are hidden by the dampers."""
 AGREE = 2.0
@@ -41,22 +43,55 @@ def room_t60(
     within a tenth of a second or two. Some dampers are slower than the room and single lines beat, so the time is the one
     that nearly two fifths of the falls don't exceed, or nearly half in a long room: on modelled pianos of two kinds that
     is the room's own.
+
+    Dampers may be as slow as a furnished room is short. But felt stops high partials much sooner than low ones, and a
+    room rings nearly as long an octave higher: where the falls about 2000 Hz are quick, they are the dampers'. Where
+    noise leaves too little of the falls, what is seen of them says whether there is a room, not how long it rings.
     """
-    chosen = (key >= 28) & (key <= limits()["damper"]["last_surely_damped"]) & ~np.isnan(release.hold_s)
-    falls = [
-        fall_after(levels[i].middle, release_s=float(release.hold_s[i]), stop_s=float(interval_s[i]) - 0.02)
-        for i in np.flatnonzero(chosen)
-    ]
-    slopes = np.array([f.slope_db_per_s for f in falls])
-    usable = slopes[~np.isnan(slopes) & (slopes > 5.0)]
-    if len(usable) < 5:
-        return float("nan"), "too few dampers heard to tell the room's own ringing"
+    lim = limits()["reverberation"]
+    chosen = np.flatnonzero(
+        (key >= 28) & (key <= limits()["damper"]["last_surely_damped"]) & ~np.isnan(release.hold_s)
+    )
+
+    def falls(bands: list[NoteLevel | None]) -> list[Fall]:
+        return [
+            fall_after(v, release_s=float(release.hold_s[i]), stop_s=float(interval_s[i]) - 0.02)
+            for i, v in zip(chosen, bands, strict=True)
+            if v is not None
+        ]
+
+    middle = falls([levels[i].middle for i in chosen])
+    usable = _slopes(middle)
+    if len(usable) < lim["least_falls"]:
+        return _from_little(np.array([f.likely_s for f in middle]))
     t60_s = float(60.0 / np.percentile(usable, 62))
+    high = _slopes(falls([levels[i].high for i in chosen]))
+    if len(high) >= lim["least_falls"]:
+        high_s = float(60.0 / np.median(high))
+        if high_s < lim["short_high_s"]:
+            return min(t60_s, high_s), DAMPERS
+        t60_s = high_s if t60_s < SHORT_ROOM_S else t60_s
+    elif t60_s < SHORT_ROOM_S:
+        return t60_s, DAMPERS
     if t60_s > LONG_ROOM_S:
         return float(60.0 / np.percentile(usable, 52)), ""
-    if t60_s >= SHORT_ROOM_S and np.percentile(usable, 75) > AGREE * np.percentile(usable, 25):
-        return t60_s, APART
-    return t60_s, "" if t60_s >= SHORT_ROOM_S else DAMPERS
+    apart = np.percentile(usable, 75) > AGREE * np.percentile(usable, 25)
+    return t60_s, APART if apart else ""
+
+
+def _slopes(falls: list[Fall]) -> FloatArray:
+    """How fast they fall in dB/s, where enough of it is seen."""
+    slopes = np.array([f.slope_db_per_s for f in falls])
+    return np.asarray(slopes[slopes > LEAST_DB_PER_S])
+
+
+def _from_little(likely_s: FloatArray) -> tuple[float, str]:
+    """What is known of a room from falls that noise hides before they have shown much: that it rings, or that it can't."""
+    likely_s = likely_s[~np.isnan(likely_s)]
+    if len(likely_s) < limits()["reverberation"]["least_falls"]:
+        return float("nan"), TOO_FEW
+    t60_s = float(3.0 * np.percentile(likely_s, 38))
+    return t60_s, TOO_FEW if t60_s >= SHORT_ROOM_S else DAMPERS
 
 
 def proven_t60(t60_s: float, why: str) -> tuple[float, str]:
