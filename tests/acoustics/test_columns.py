@@ -169,6 +169,11 @@ def test_values_that_do_not_fit_the_notes_are_refused_by_the_column(monkeypatch:
         heard()
 
 
+def test_an_impairment_can_not_name_a_column_that_is_not_there() -> None:
+    with pytest.raises(BadInput, match="column: got 'decay_20'"):
+        forbid(rows_of(usual(1).table), [Impairment(name="noise", says="", columns=("decay_20",))])
+
+
 AGREED = (
     "key note status onset_s hold_s snr_db f1_hz cents curve_cents off_curve_cents inharmonicity unison_cents beat_hz "
     "beat_partial decay_20_s decay_20_bound early_db_per_s late_db_per_s release_20_s release_bound brightness_db "

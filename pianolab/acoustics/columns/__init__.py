@@ -153,14 +153,18 @@ def bound_of(name: str) -> str:
 def resting_with(names: Iterable[str]) -> tuple[Column, ...]:
     """All columns that are read from the same sides of the sound as these: what spoils one spoils all of them.
 
+    Raises
+    ------
+    BadInput : no such column
+
     Examples
     --------
     >>> [c.name for c in resting_with(["release_20_s"])]
     ['release_20_s', 'release_bound']
     """
-    named = set(names)
-    sides = {_side(c) for c in DECLARED if c.name in named} - {None, "nothing"}
-    return tuple(c for c in DECLARED if c.name in named or _side(c) in sides)
+    named = [column(name) for name in names]
+    sides = {_side(c) for c in named} - {None, "nothing"}
+    return tuple(c for c in DECLARED if c in named or _side(c) in sides)
 
 
 def _side(c: Column) -> str | None:
