@@ -144,8 +144,15 @@ def _alt(
         return text + " Nothing was recorded, so no key was judged by ear."
     if not blind:
         return text + " All keys could be judged for everything."
-    worst = max(blind, key=lambda lane: blind[lane])
-    return text + f" Grey means not judged: up to {blind[worst]} of {keys} keys (most for: {worst})."
+    text += " Grey means not judged."
+    # What no recording of single blows tells would else hide what this one left open.
+    never = [lane for lane, n in blind.items() if n == keys]
+    text += f" On no key told by this recording: {wording.listed(never)}." if never else ""
+    some = {lane: n for lane, n in blind.items() if lane not in never}
+    if not some:
+        return text
+    worst = max(some, key=lambda lane: some[lane])
+    return text + f" Left open on up to {some[worst]} of {keys} keys (most for: {worst})."
 
 
 @drawing

@@ -184,6 +184,18 @@ def test_without_a_recording_the_map_claims_nothing() -> None:
     assert draw_keyboard(plan).data
 
 
+def test_what_one_blow_never_tells_does_not_hide_what_was_left_open() -> None:
+    never = {k: {"not_judged": "voicing=not told from one blow"} for k in range(1, 89)}
+    some = never | {k: {"not_judged": "voicing=not told from one blow;buzz=too noisy"} for k in (40, 41)}
+    plan = plan_keyboard(make_pianos()[0], survey=make_survey(changes=some))
+    assert (
+        "On no key told by this recording: stands out. Left open on up to 2 of 88 keys (most for: buzz)."
+        in plan.alt
+    )
+    alone = plan_keyboard(make_pianos()[0], survey=make_survey(changes=never))
+    assert alone.alt.endswith("On no key told by this recording: stands out.")
+
+
 @pytest.mark.parametrize(
     ("first", "last", "whites", "blacks"), [(1, 88, 52, 36), (1, 85, 50, 35), (-8, 99, 63, 45)]
 )
