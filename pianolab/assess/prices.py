@@ -110,7 +110,7 @@ class PriceList(Showable):
         return f"{self.file}, line {self.lines}" if self.lines else self.file or "price list"
 
     def headline(self) -> str:
-        return f"{len(self)} jobs in {self.currency}, {self.region}, {self.day.isoformat()}"
+        return f"{len(self)} jobs, {self.origin()}"
 
     def rows(self) -> list[Row]:
         return [(p.job, p.title, p.low, p.usual, p.high, p.hours, p.per) for p in self]

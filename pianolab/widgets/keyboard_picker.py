@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import anywidget
 import traitlets
 
-from pianolab.checklist import load_checklist
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Finding, Piano, Recording
@@ -80,7 +79,7 @@ class KeyboardPicker(StillTwin, anywidget.AnyWidget):
         examiner: str = "",
     ) -> None:
         self._piano, self._findings, self._survey = piano, tuple(findings), survey
-        self._checklist = checklist if checklist is not None or casebook is None else load_checklist()
+        self._checklist = checklist if checklist is not None or casebook is None else casebook.checklist()
         self._marking = self._marking_in(casebook, visit_id, examiner) if casebook is not None else None
         self._recording: Recording | None = None
         if self._marking is not None:

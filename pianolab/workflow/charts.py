@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any
 
@@ -40,7 +40,8 @@ def chart_of(
     Parameters
     ----------
     result : a `Survey`, several of them (`ManySurveys`, a mapping by name), a `Comparison` or a `Decision`
-    kind : ``tuning``, ``unison``, ``decay``, ``damper`` or ``brightness`` over the keys, of surveys and decisions;
+    kind : ``tuning``, ``unison``, ``decay``, ``damper`` or ``brightness`` over the keys, of surveys and decisions, or
+        any column of numbers of the survey, such as ``inharmonicity``;
         ``note``, the decay of one key of a survey; ``radar``, ``ranks``, ``costs``, ``next steps`` of comparisons and
         decisions; ``keyboard``, ``instrument``, ``holding``, ``pedal``, ``room`` of one piano of a decision
     piano : of a decision: the piano by name or id; the one ahead where none is named
@@ -80,13 +81,22 @@ def chart_of(
 
 
 def _over_keys(surveys: Mapping[str, Survey], names: Mapping[str, str], kind: str, theme: str) -> Chart:
+    if kind in _columns(surveys):
+        return figures.draw_over_keys(figures.plan_column(kind, surveys, names), theme)
     plan, draw = OVER_KEYS[_known(kind, OVER_KEYS)]
     return draw(plan(surveys, names), theme)
 
 
+def _columns(surveys: Mapping[str, Survey]) -> tuple[str, ...]:
+    """The columns of numbers that any of these surveys has."""
+    tables = [s.table.select_dtypes("number") for s in surveys.values()]
+    return tuple(dict.fromkeys(column for table in tables for column in table.columns))
+
+
 def _of_survey(survey: Survey, kind: str, key: int | None, theme: str) -> Chart:
-    if _known(kind, (*OVER_KEYS, "note")) != "note":
-        return _over_keys({THE_RECORDING: survey}, {THE_RECORDING: THE_RECORDING}, kind, theme)
+    surveys = {THE_RECORDING: survey}
+    if _known(kind, (*OVER_KEYS, "note"), more=_columns(surveys)) != "note":
+        return _over_keys(surveys, {THE_RECORDING: THE_RECORDING}, kind, theme)
     if key is None:
         raise BadInput("key", "none", "the number of the key to draw, A4 = 49")
     return figures.draw_note(figures.plan_note(survey, key), theme)
@@ -105,8 +115,9 @@ def _of_comparison(comparison: Comparison, kind: str, theme: str) -> Chart:
 
 
 def _of_decision(decision: Decision, kind: str, piano: str, theme: str) -> Chart:
-    _known(kind, (*OVER_KEYS, *OF_A_COMPARISON, *OF_ONE_PIANO))
-    if kind in OVER_KEYS:
+    columns = _columns(decision.surveys)
+    _known(kind, (*OVER_KEYS, *OF_A_COMPARISON, *OF_ONE_PIANO), more=columns)
+    if kind in OVER_KEYS or kind in columns:
         names = {p.id: p.name for p in decision.pianos}
         return _over_keys(decision.surveys, names, kind, theme)
     if kind == "costs" and decision.no_money:
@@ -141,9 +152,10 @@ def _of_one_piano(decision: Decision, piano: Piano, kind: str, theme: str) -> Ch
     return figures.draw_drift(figures.plan_drift(recorded[piano.id], name=piano.name, mark=mark), theme)
 
 
-def _known(kind: str, kinds: Any) -> str:
-    if kind not in kinds:
-        close = get_close_matches(kind, list(kinds), n=1)
+def _known(kind: str, kinds: Iterable[str], *, more: Sequence[str] = ()) -> str:
+    """The kind itself; those in ``more`` go too, and are too many to be named where it is unknown."""
+    if kind not in (*kinds, *more):
+        close = get_close_matches(kind, [*kinds, *more], n=1)
         hint = f"Did you mean {close[0]}?" if close else "Another result may have it."
         raise BadInput("chart", repr(kind), "one of " + ", ".join(kinds), hint)
     return kind

@@ -9,7 +9,6 @@ from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, kit_list, load_before_visit, load_checklist, load_openings
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
-from pianolab.workflow.settings import Settings
 from pianolab.workflow.unknowns import open_areas, settled_points, unknown_facts
 from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
 
@@ -95,7 +94,7 @@ def _known(shortlist: Casebook | Iterable[Piano]) -> list[Known]:
 
 
 def _own_points(shortlist: Casebook | Iterable[Piano]) -> Checklist:
-    return Settings.of(shortlist).points if isinstance(shortlist, Casebook) else load_checklist()
+    return shortlist.checklist() if isinstance(shortlist, Casebook) else load_checklist()
 
 
 def _check_times(minutes_each: float, first: time, last: time, most_a_day: int) -> None:

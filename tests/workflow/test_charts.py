@@ -61,6 +61,13 @@ def test_a_survey_draws_itself(survey, kind) -> None:
     assert light != dark
 
 
+def test_any_column_of_numbers_is_a_chart_too(survey, decision) -> None:
+    assert len(survey.chart("inharmonicity").data) > 0
+    assert decision.chart("inharmonicity") != decision.chart("cents")
+    with pytest.raises(BadInput, match="chart: got 'status'"):
+        survey.chart("status")
+
+
 def test_one_note_of_a_survey(survey) -> None:
     assert len(survey.chart("note", key=43).data) > 0
     with pytest.raises(BadInput, match="key: got none, need the number of the key"):
