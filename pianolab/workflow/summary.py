@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from pianolab.acoustics import Survey
 from pianolab.acoustics.results import FAULTS_BY_WEIGHT
 from pianolab.acoustics.tuning_need import need_of_table, pitch_words, wide_cents
 from pianolab.keyboard import note_name
 from pianolab.units import A4_KEY
-from pianolab.words import keys_in_words
+from pianolab.words import keys_in_words, listed
 
 IN_TUNE_CENTS = 1.0
 
@@ -91,14 +92,20 @@ def _room(survey: Survey) -> str:
 
 
 def _faults(survey: Survey) -> list[str]:
-    table = survey.table
-    split = {int(k): str(f).split(";") for k, f in zip(table["key"], table["faults"], strict=True)}
-    found = [(fault, [k for k, own in split.items() if fault in own]) for fault in FAULTS_BY_WEIGHT]
-    lines = [f"  {fault.replace('_', ' ')}: {_keys(keys)}" for fault, keys in found if keys]
-    untested = int(((table["faults"] == "") & (table["not_judged"] != "")).sum())
-    if untested:
-        lines.append(f"  not everything could be tested on {untested} keys; the table says what and why")
-    return ["faults heard:" + ("" if any(keys for _, keys in found) else " none"), *lines]
+    rows = survey.key_rows()
+    at = {f: [int(row["key"]) for row in rows if f in row["faults"]] for f in FAULTS_BY_WEIGHT}
+    lines = [f"  {fault.replace('_', ' ')}: {_keys(keys)}" for fault, keys in at.items() if keys]
+    return ["faults heard:" + ("" if lines else " none"), *lines, *_untested(rows)]
+
+
+def _untested(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What could not be tested: on no key at all, and on some of the keys that sound."""
+    heard = [row for row in rows if row["status"] == "measured"]
+    left = {f: sum(f in row["not_judged"] for row in heard) for f in FAULTS_BY_WEIGHT}
+    never = [f.replace("_", " ") for f, n in left.items() if n == len(heard) > 0]
+    some = [f"{f.replace('_', ' ')} on {n}" for f, n in left.items() if 0 < n < len(heard)]
+    lines = [f"  not told on some keys: {listed(some)}; the table says why"] if some else []
+    return lines + ([f"  not told by this recording: {listed(never)}"] if never else [])
 
 
 def _settle(survey: Survey) -> str:

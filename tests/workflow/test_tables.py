@@ -111,6 +111,16 @@ def test_the_summary_names_keys_and_faults(survey) -> None:
     assert "reverberation time" in text
 
 
+def test_what_could_not_be_tested_is_counted_fault_by_fault(survey) -> None:
+    rows = survey.key_rows()
+    heard = sum(row["status"] == "measured" for row in rows)
+    open_at = sum("buzz" in row["not_judged"] for row in rows if row["status"] == "measured")
+    assert 0 < open_at < heard
+    lines = summary_lines(survey)
+    assert any(f"buzz on {open_at}" in line for line in lines if line.startswith("  not told on some keys: "))
+    assert "  not told by this recording: voicing" in lines
+
+
 def test_the_summary_stands_in_the_order_a_technician_speaks(survey) -> None:
     table = survey.table.assign(unison_cents=6.0)
     wide = replace(survey, table=table, summary=replace(survey.summary, offset_cents=-44.0))
