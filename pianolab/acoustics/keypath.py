@@ -45,7 +45,8 @@ class KeyPath:
     ``f1_hz`` is the coarse pitch of partial 1, ``b_factor`` the inharmonicity as a multiple of the usual, ``score``
     the evidence for the key, ``margin`` how far the best reading with another key at this strike lies behind (both
     natural logarithms of likelihoods), ``offset_cents`` the instrument's offset, ``other_shift`` +1, -1 or 0: how the
-    other possible reading shifts, ``whole_margin`` how far the nearest reading with all keys shifted by one lies behind.
+    other possible reading shifts, ``whole_margin`` how far the nearest reading with all keys shifted by one lies behind,
+    ``unread`` which candidates are blows with a tone in which no key could be read.
     """
 
     keys: NDArray[np.int64]
@@ -56,6 +57,7 @@ class KeyPath:
     offset_cents: float
     other_shift: int
     whole_margin: float = float("inf")
+    unread: NDArray[np.bool_] | None = None
 
     def among(self, some: NDArray[np.bool_]) -> KeyPath:
         """The same reading of these candidates among others that are no notes."""

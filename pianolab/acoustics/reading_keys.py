@@ -61,7 +61,8 @@ def read_compass(
             raise nothing
     if not named and not _is_piano(fresh, path, loud=loud, rate_hz=scale):
         raise nothing
-    return replace(path, f1_hz=path.f1_hz * a4_hz / 440.0)
+    tone = fresh.out_db.max(axis=1) >= limits()["path"]["tone_db"]
+    return replace(path, f1_hz=path.f1_hz * a4_hz / 440.0, unread=strong & tone & (path.keys == NO_NOTE))
 
 
 def _other_compass(free: KeyPath, *, first_key: int, last_key: int) -> BadInput:

@@ -87,6 +87,7 @@ def read_sequence(
     first_key: int,
     last_key: int,
     end_s: float,
+    unread: NDArray[np.bool_] | None = None,
 ) -> Sequence:
     """Order the strikes into one per key and say what became of the keys without one.
 
@@ -97,6 +98,7 @@ def read_sequence(
     strength : shape (candidates,), how strongly the sound rises, from `keypath.rise_share`
     first_key, last_key : compass
     end_s : length of the recording
+    unread : shape (candidates,), tones in which no key could be read: whatever is missing there may be one of them
 
     Returns
     -------
@@ -110,7 +112,9 @@ def read_sequence(
     told = {k: [i for i in v if sure[i]] for k, v in by_key.items()}
     strike_of = {k: _choose(v, times_s, next_s, score, strength) for k, v in told.items() if v}
     count = {k: len(v) for k, v in by_key.items()}
-    absent = _absent(keys, times_s, heard, sure, first_key=first_key, last_key=last_key)
+    doubtful = (keys != NO_NOTE) & ~sure
+    doubtful_s = times_s[doubtful if unread is None else doubtful | unread]
+    absent = _absent(keys, times_s, heard[sure[heard]], doubtful_s, first_key=first_key, last_key=last_key)
     absent |= dict.fromkeys(by_key, DOUBTFUL)
     return Sequence(strike_of, count, {k: v for k, v in absent.items() if k not in strike_of})
 
@@ -118,14 +122,14 @@ def read_sequence(
 def _absent(
     keys: NDArray[np.int64],
     times_s: FloatArray,
-    heard: NDArray[np.int64],
-    sure: NDArray[np.bool_],
+    told: NDArray[np.int64],
+    doubtful_s: FloatArray,
     *,
     first_key: int,
     last_key: int,
 ) -> dict[int, tuple[str, str]]:
-    """Status and reason of keys without a sure strike; where a doubtful one sounded meanwhile, it may have been they."""
-    told, doubtful_s = heard[sure[heard]], times_s[heard[~sure[heard]]]
+    """Status and reason of keys without a sure strike (``told``, indices); where something doubtful sounded meanwhile,
+    it may have been they."""
     if not len(told):
         return dict.fromkeys(range(first_key, last_key + 1), DOUBTFUL)
     out: dict[int, tuple[str, str]] = {}

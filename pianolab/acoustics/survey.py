@@ -111,6 +111,7 @@ def listen(
         first_key=first_key,
         last_key=last_key,
         end_s=end_s,
+        unread=path.unread,
     )
     strikes = strikes_of(path, onsets, sequence, end_s=end_s)
     twice = struck_twice(strikes, path, onsets, sequence, end_s=end_s)

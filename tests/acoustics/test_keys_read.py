@@ -17,6 +17,7 @@ from scipy import signal
 from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.keypath import NO_NOTE, read_keys
 from pianolab.acoustics.line_evidence import STEP_CENTS, Evidence
+from pianolab.acoustics.sequence import read_sequence
 from pianolab.errors import BadInput
 from pianolab.io.real_notes import real_notes, string_together
 from pianolab.sound_model import PianoModel, render_scale
@@ -162,3 +163,25 @@ def test_keys_are_left_out_only_where_time_was_left_for_them() -> None:
     assert path_through(keys, steady, rival={}) == keys
     assert path_through(keys, paused, rival=rival)[:10] == keys[:10]
     assert NO_NOTE not in path_through(keys, steady, rival=rival)
+
+
+def test_a_key_is_silent_only_where_no_tone_went_unread() -> None:
+    keys = np.array([*range(30, 36), NO_NOTE, *range(37, 43)])
+    times = 2.0 * np.arange(len(keys))
+
+    def status(unread: bool) -> str:
+        sequence = read_sequence(
+            keys,
+            times,
+            np.full(len(keys), 30.0),
+            np.ones(len(keys)),
+            keys != NO_NOTE,
+            first_key=30,
+            last_key=42,
+            end_s=30.0,
+            unread=(keys == NO_NOTE) & unread,
+        )
+        return sequence.absent[36][0]
+
+    assert status(unread=False) == "silent"
+    assert status(unread=True) == "unclear"
