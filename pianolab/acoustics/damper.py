@@ -4,7 +4,8 @@ At the release the level starts to fall much faster than before. The moment is l
 because a player lets go about the same time before every next blow, held against the other notes; a damper
 that leaks shows no sharp moment and takes that of its neighbours. A room goes on falling after the damper has stopped
 the string, so the moment is where the fall begins, not where it is steepest. The fall of 20 dB from there is measured;
-where the room hides it, `reverberation` says so. Where dampers end is where most notes go on sounding.
+where the room hides it, `reverberation` says so. Where dampers end is where most notes go on sounding:
+a note that falls much less than this recording's damped notes do speaks against a damper.
 With partial damping the fall has three parts [lehtonen2009]; only the first 20 dB are measured.
 """
 
@@ -22,6 +23,9 @@ from pianolab.units import FloatArray
 
 CLEAR_DROP_DB = 6.0
 HEARD_OVER_DB, GOES_ON_DB = 15.0, 4.0
+LIKE_A_DAMPER, LIKE_NONE = 0.6, 0.25
+"""Shares of the fall that this instrument's dampers make: from the one a key speaks for a damper, under the other against."""
+USUAL_OF_KEYS = 12
 NEARLY, FALLING_S = 0.7, 0.3
 LONE_SHARE = 1.5
 """Intervals this many times the usual one hold a key that did not sound."""
@@ -107,7 +111,7 @@ def find_releases(levels: list[NoteLevel], *, key: NDArray[np.int64], interval_s
     usual = np.minimum(np.maximum(interval_s - gap, 0.3 * interval_s), share * interval_s + 4 * spread + 0.1)
     # Before a key that stayed silent or was left out, a note is let go as early as any other.
     early = np.where(lone, np.minimum(usual, float(np.median(hold[sure]))), usual)
-    out, votes, reach = np.full(len(key), np.nan), np.zeros(len(key)), 4.0 * spread + 0.08
+    out, size_db, reach = np.full(len(key), np.nan), np.zeros(len(key)), 4.0 * spread + 0.08
     for i in np.flatnonzero(damped):
         at, size = hold[i], drop[i]
         if not (min(abs(at - usual[i]), abs(at - early[i])) <= reach and size >= CLEAR_DROP_DB):
@@ -118,30 +122,47 @@ def find_releases(levels: list[NoteLevel], *, key: NDArray[np.int64], interval_s
             at, size = max(near, key=lambda found: found[1])
         if size >= CLEAR_DROP_DB:
             out[i] = at
-        votes[i] = _vote(levels[i], at_s=float(early[i]), drop_db=size)
-    last_damped = _last_damped(key, votes, found=~np.isnan(out))
+        size_db[i] = size
+    last_damped = _last_damped(
+        levels, key, at_s=early, drop_db=np.where(damped, size_db, np.nan), found=~np.isnan(out)
+    )
     if last_damped is not None:
         out[key > last_damped] = np.nan
     return Release(out, np.where(np.isnan(out), early, out), last_damped)
 
 
-def _vote(level: NoteLevel, *, at_s: float, drop_db: float) -> float:
-    """How much a note speaks for a damper: up to 1, or -1 where it is well heard and goes on; 0 where it can't be told."""
-    if drop_db >= CLEAR_DROP_DB:
-        return 1.0 if drop_db >= 2.0 * CLEAR_DROP_DB else 0.5
+def _vote(level: NoteLevel, *, at_s: float, drop_db: float, usual_db: float) -> float:
+    """How a note speaks for a damper: 1 where it falls as damped notes of this recording do, as far as noise lets it be
+    seen; -1 where it is well heard and goes on; 0 where it can't be told. A beat makes a note fall, too, but not so far."""
     before = level.level_db[(level.time_s >= at_s - 0.1) & (level.time_s <= at_s)]
-    heard = before.size > 0 and float(np.median(before)) > level.floor_db + HEARD_OVER_DB
-    return -1.0 if heard and drop_db < GOES_ON_DB else 0.0
+    over_db = float(np.median(before)) - level.floor_db if before.size else 0.0
+    possible_db = min(usual_db, over_db)
+    if drop_db >= max(CLEAR_DROP_DB, LIKE_A_DAMPER * possible_db):
+        return 1.0
+    goes_on = drop_db < max(GOES_ON_DB, LIKE_NONE * possible_db)
+    return -1.0 if over_db > HEARD_OVER_DB and goes_on else 0.0
 
 
-def _last_damped(key: NDArray[np.int64], votes: FloatArray, *, found: NDArray[np.bool_]) -> int | None:
+def _last_damped(
+    levels: list[NoteLevel],
+    key: NDArray[np.int64],
+    *,
+    at_s: FloatArray,
+    drop_db: FloatArray,
+    found: NDArray[np.bool_],
+) -> int | None:
     """The key up to which most notes speak for dampers and above which most speak against."""
     if not found.any():
         return None
-    surely = key <= limits()["damper"]["last_surely_damped"]
-    unsure, below = np.flatnonzero(~surely), key[found & surely]
-    balance = np.concatenate([[0.0], np.cumsum(votes[unsure])])
-    best = int(np.flatnonzero(balance == balance.max())[-1])
+    surely = key < limits()["damper"]["may_end_from"]
+    sure = np.flatnonzero(found & (key <= limits()["damper"]["last_surely_damped"]))[-USUAL_OF_KEYS:]
+    usual_db = float(np.median(drop_db[sure])) if len(sure) else CLEAR_DROP_DB
+    unsure, below = np.flatnonzero(~surely & ~np.isnan(drop_db)), key[found & surely]
+    votes = [
+        _vote(levels[i], at_s=float(at_s[i]), drop_db=float(drop_db[i]), usual_db=usual_db) for i in unsure
+    ]
+    balance = np.concatenate([[0.0], np.cumsum(votes)])
+    best = int(np.argmax(balance))
     while best > 0 and not found[unsure[best - 1]]:
         best -= 1
     return int(key[unsure[best - 1]]) if best else int(below.max()) if below.size else None

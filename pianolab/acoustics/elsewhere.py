@@ -4,6 +4,10 @@ What buzzes at a key is loudest right after the blow, was not there in the pause
 note fades; a passing car, a voice or a horn keeps no such hours. What a bad damper leaves sounding are the partials of its
 own note; what a voice adds after the release lies anywhere.
 
+A damper stops all partials of its string alike; a room rings on at one line or another. So where one line is slow and
+the other strong partials have gone, it is the room's. And a key that rings on above the last damper that is heard at work
+has perhaps none.
+
 Limits: a rattle that starts late in a note, or that is set off by the release, is taken for one of the surroundings and
 said not to be judged; a noise that begins with the blow by chance is taken for the note's. Source: practice.
 """
@@ -19,6 +23,7 @@ from pianolab.acoustics.buzz import MIDDLE_OF_NOISE, buzzes, over_neighbours
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.partials import series_hz
+from pianolab.acoustics.reverberation import APART, LONG_ROOM_S
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
 from pianolab.acoustics.sustain import slow_dampers
 from pianolab.units import FloatArray
@@ -27,6 +32,7 @@ WINDOW_S, STEP_S, LONGEST_S = 0.20, 0.10, 1.3
 EARLY = 2
 """Windows that count as right after the blow."""
 TAIL_FROM_S, LEAST_TAIL_S = 0.06, 0.12
+AGAIN_FROM_S, RISE_S = 0.25, 0.05
 
 
 def buzzing_notes(m: NoteMeasures) -> NDArray[np.bool_]:
@@ -153,3 +159,71 @@ def own_over_between_db(channels: Samples, m: NoteMeasures, i: int, *, rate_hz: 
     if not (band & own).any() or not (band & ~own).any():
         return np.inf
     return float(10.0 * np.log10((power[band & own].mean() + 1e-20) / (power[band & ~own].mean() + 1e-20)))
+
+
+PARTIALS = 10
+FALL_WINDOW_S, FALL_AFTER_S = 0.10, 0.20
+
+
+def lines_of_the_room(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> NDArray[np.bool_]:
+    """Notes whose damper seems slow while their strong partials have fallen but for a line, shape (notes,).
+
+    Only where a room is heard: without one it is the string's. In a long room a note whose fall is within some times the
+    room's own doesn't count either.
+    """
+    lim = limits()["elsewhere"]
+    slow, _ = slow_dampers(m)
+    out = np.zeros(len(slow), dtype=bool)
+    in_room = not np.isnan(m.t60_s) or m.t60_reason == APART
+    for i in np.flatnonzero(slow):
+        fall_db = _strong_partials_fall_db(channels, m, int(i), rate_hz=rate_hz)
+        one_line = (
+            in_room
+            and len(fall_db) >= 2
+            and float(np.median(fall_db)) > max(lim["all_fall_db"], float(fall_db.min()) + lim["one_line_db"])
+        )
+        like_room = m.t60_s > LONG_ROOM_S and m.falls[i].likely_s < lim["like_long_room"] * m.t60_s / 3.0
+        out[i] = one_line or like_room
+    return out
+
+
+def _strong_partials_fall_db(channels: Samples, m: NoteMeasures, i: int, *, rate_hz: int) -> FloatArray:
+    """How far each strong partial falls from just before the release to a quarter of a second after it, dB."""
+    released_s = float(m.strikes.onset_s[i] + m.release.assumed_s[i])
+    after_s = min(released_s + FALL_AFTER_S, float(m.strikes.next_s[i]) - 0.02 - FALL_WINDOW_S)
+    size = round(FALL_WINDOW_S * rate_hz)
+    starts = np.round(np.array([released_s - 0.03 - FALL_WINDOW_S, after_s]) * rate_hz).astype(int)
+    b = float(np.nan_to_num(m.inharmonicity[i]))
+    f1_hz = float(np.nan_to_num(m.f1_hz[i], nan=m.strikes.f1_hz[i]))
+    f_hz = series_hz(np.array([f1_hz / np.sqrt(1.0 + b)]), np.array([b]), PARTIALS)[0]
+    turning = np.exp(
+        -2j * np.pi * f_hz[f_hz < 0.45 * rate_hz, None] / rate_hz * np.arange(size)
+    ) * np.hanning(size)
+    pieces = [channels[:, s : s + size] for s in starts]
+    if starts[0] < 0 or any(p.shape[1] < size for p in pieces):
+        return np.zeros(0)
+    before, after = (10.0 * np.log10(np.sum(np.abs(turning @ p.T) ** 2, axis=1) + 1e-20) for p in pieces)
+    strong = before > before.max() - limits()["elsewhere"]["strong_db"]
+    return np.asarray(before[strong] - after[strong])
+
+
+def undamped_perhaps(m: NoteMeasures) -> NDArray[np.bool_]:
+    """Notes that seem to have a slow damper above the last one that is heard at work, shape (notes,)."""
+    slow, _ = slow_dampers(m)
+    last = m.release.last_damped_key
+    return np.asarray(slow & (m.strikes.key > (last if last is not None else m.strikes.key.max())))
+
+
+def struck_again(m: NoteMeasures) -> NDArray[np.bool_]:
+    """Notes whose level, once fallen, rises as at a blow before they are let go, shape (notes,)."""
+    lim = limits()["elsewhere"]
+    out = np.zeros(len(m.levels), dtype=bool)
+    for i, level in enumerate(m.levels):
+        inside = (level.time_s > AGAIN_FROM_S) & (level.time_s < np.nan_to_num(m.usable_s[i]))
+        db = np.maximum(level.level_db, level.floor_db)[inside]
+        step = round(RISE_S / float(np.median(np.diff(level.time_s)))) if inside.sum() > 1 else 0
+        if step and len(db) > step:
+            rise = db[step:] - db[:-step]
+            loud = db[step:] > float(level.level_db.max()) - lim["again_loud_db"]
+            out[i] = bool(np.any(loud & (rise > lim["again_rise_db"])))
+    return out

@@ -1,8 +1,9 @@
-"""What was done to the take: speed that wanders, a noise gate, a pedal, a take too soft, sounds from elsewhere.
+"""What was done to the take: speed that wanders, a limiter, a noise gate, a pedal, a take too soft, sounds from elsewhere.
 
 Each state that is heard becomes an `Impairment`: one sentence, the columns it empties and the faults that can't be judged.
-How they are heard stands in `wander`, `gate` and `elsewhere`; a pedal is heard where many dampers in a row seem to
-fail, because dampers fail one by one. Source: practice.
+How they are heard stands in `wander`, `knee`, `gate` and `elsewhere`; a pedal is heard where many dampers in a row seem to
+fail, because dampers fail one by one. Where it is the recording of single keys that leaves a fault open, the sentence is
+empty and the reason stands with these keys. Source: practice.
 """
 
 from __future__ import annotations
@@ -12,18 +13,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.elsewhere import buzz_from_elsewhere, buzzing_notes, dampers_from_elsewhere
+from pianolab.acoustics.elsewhere import (
+    buzz_from_elsewhere,
+    buzzing_notes,
+    dampers_from_elsewhere,
+    lines_of_the_room,
+    struck_again,
+    undamped_perhaps,
+)
 from pianolab.acoustics.gate import find_gate
+from pianolab.acoustics.knee import hear_knee, peaks
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.wander import hear_wander
 
-DECAY_COLUMNS = ("decay_20_s", "decay_20_bound", "early_db_per_s", "late_db_per_s")
-RELEASE_COLUMNS = ("release_20_s", "release_bound")
-DERIVED_COLUMNS = ("decay_20_s_sd", "string_db_per_s")
-PITCH_COLUMNS = ("f1_hz", "cents", "cents_sd", "curve_cents", "off_curve_cents")
-UNISON_COLUMNS = ("unison_cents", "unison_cents_sd", "beat_hz", "beat_partial")
+GATE, PEDAL = "noise gate", "pedal held or keys played into one another"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,10 +61,12 @@ def states_of(channels: Samples, m: NoteMeasures, *, rate_hz: int, lossy: bool =
     """
     return [
         *_wander(channels, m, rate_hz=rate_hz),
+        *_knee(channels, m, rate_hz=rate_hz),
         *_gate(channels, m, rate_hz=rate_hz),
         *_pedal(m),
         *_too_soft(channels, m),
         *_elsewhere(channels, m, rate_hz=rate_hz),
+        *_single_keys(channels, m, rate_hz=rate_hz),
         *(_codec(m) if lossy else []),
     ]
 
@@ -82,7 +89,29 @@ def _wander(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairm
     return [
         Impairment(
             name="speed wander", says=says, faults=("off_pitch", "unison", "short_sustain"),
-            columns=(*PITCH_COLUMNS, *UNISON_COLUMNS, "string_db_per_s"),
+            columns=("f1_hz", "unison_cents", "beat_hz", "string_db_per_s"),
+        )
+    ]  # fmt: skip
+
+
+def _knee(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    onset_s = m.strikes.onset_s
+    knee = hear_knee(
+        channels, rate_hz=rate_hz, key=m.strikes.key, onset_s=onset_s, hold_s=np.nan_to_num(m.usable_s),
+        f1_hz=m.f1_hz, inharmonicity=m.inharmonicity,
+    )  # fmt: skip
+    loud = knee.squeezed(peaks(channels, rate_hz=rate_hz, onset_s=onset_s)) >= limits()["knee"]["spoils"]
+    if not loud.any():
+        return []
+    says = (
+        f"the recorder rounds off what is loud, as a limiter does: sustain, brightness and buzz of {int(loud.sum())} keys "
+        "are not judged; record again at a lower level"
+    )
+    return [
+        Impairment(
+            name="soft clipping", says=says, keys=_keys(m, loud), trust="clipped",
+            faults=("short_sustain", "buzz", "voicing"),
+            columns=("decay_20_s", "brightness_db", "buzz_db", "level_db"),
         )
     ]  # fmt: skip
 
@@ -98,12 +127,12 @@ def _gate(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairmen
     )
     too = f"the noise gate cuts {int(cut.sum())} soft notes before they have fallen 20 dB: their sustain is not judged"
     whole = Impairment(
-        name="noise gate", says=says, faults=("damper", "buzz"), columns=(*RELEASE_COLUMNS, "late_db_per_s", "buzz_db"),
+        name=GATE, says=says, faults=("damper", "buzz"), columns=("release_20_s", "late_db_per_s", "buzz_db"),
         summary=("t60_s",),
     )  # fmt: skip
     soft = Impairment(
-        name="noise gate", says=too, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
-        columns=(*DECAY_COLUMNS, *DERIVED_COLUMNS),
+        name=GATE, says=too, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
+        columns=("decay_20_s", "late_db_per_s", "string_db_per_s"),
     )  # fmt: skip
     return [whole, soft] if cut.any() else [whole]
 
@@ -119,18 +148,22 @@ def _pedal(m: NoteMeasures) -> list[Impairment]:
     )
     return [
         Impairment(
-            name="pedal held or keys played into one another", says=says, keys=_keys(m, held),
-            faults=("damper",), columns=(*RELEASE_COLUMNS,), summary=("t60_s",),
+            name=PEDAL, says=says, keys=_keys(m, held),
+            faults=("damper",), columns=("release_20_s",), summary=("t60_s",),
         )
     ]  # fmt: skip
 
 
 def pedal_held(m: NoteMeasures) -> NDArray[np.bool_]:
-    """Notes in a stretch of which most ring on, among keys that surely have dampers, and what follows it upwards."""
+    """Notes in a stretch of which most ring on, among keys that surely have dampers, and what follows it upwards.
+
+    All notes that are never heard let go where these are most of the keys that surely have dampers.
+    """
     lim = limits()["pedal_held"]
     key = m.strikes.key
     likely_s = np.array([f.likely_s for f in m.falls])
-    rings = np.isnan(m.release.hold_s) & (np.nan_to_num(likely_s) > lim["rings_s"])
+    goes_on = np.isnan(m.release.hold_s) & ~np.isnan(likely_s)
+    rings = goes_on & (np.nan_to_num(likely_s) > lim["rings_s"])
     damped = np.flatnonzero(key <= limits()["damper"]["last_surely_damped"])
     out = np.zeros(len(key), dtype=bool)
     span = int(lim["stretch_keys"])
@@ -138,6 +171,9 @@ def pedal_held(m: NoteMeasures) -> NDArray[np.bool_]:
         stretch = damped[at : at + span]
         if rings[stretch].mean() >= lim["share"]:
             out[stretch] |= rings[stretch]
+    if len(damped) >= span and goes_on[damped].mean() >= lim["share_of_all"]:
+        # No room of a house holds most falls up so long.
+        out |= goes_on & bool(np.median(likely_s[damped][goes_on[damped]]) > lim["all_ring_s"])
     if out.any() and len(damped) and out[damped[-3:]].any():
         out[damped[-1] + 1 :] = True
     return out
@@ -170,8 +206,23 @@ def _elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impa
         )
         for which, fault, columns, why in (
             (buzz, "buzz", ("buzz_db",), why_buzz),
-            (damper, "damper", RELEASE_COLUMNS, why_damper),
+            (damper, "damper", ("release_20_s",), why_damper),
         )
+        if which.any()
+    ]
+
+
+def _single_keys(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    """What the recording of single keys leaves open."""
+    spoilt = ("decay_20_s", "late_db_per_s", "string_db_per_s", "unison_cents", "beat_hz")
+    told: tuple[tuple[str, NDArray[np.bool_], tuple[str, ...], tuple[str, ...]], ...] = (
+        ("perhaps no damper on this key", undamped_perhaps(m), ("damper",), ()),
+        ("the room rings on, not the string", lines_of_the_room(channels, m, rate_hz=rate_hz), ("damper",), ("release_20_s",)),
+        ("struck again while it sounded", struck_again(m), ("unison", "off_pitch", "short_sustain", "buzz"), spoilt),
+    )  # fmt: skip
+    return [
+        Impairment(name=name, says="", keys=_keys(m, which), faults=faults, columns=columns)
+        for name, which, faults, columns in told
         if which.any()
     ]
 

@@ -43,7 +43,8 @@ def summarise(
     }
     offset = offset_cents(m, j)
     doubtful = path.other_shift != 0
-    says = tuple(i.says for i in quality.impairments)
+    said = tuple(i for i in quality.impairments if i.says)
+    says = tuple(i.says for i in said)
     withheld = quality.withholds("t60_s")
     t60_s, t60_reason = (np.nan, withheld) if withheld else (m.t60_s, m.t60_reason)
     return SurveySummary(
@@ -57,7 +58,7 @@ def summarise(
         clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=tuned_first(table),
         sustain_heard=len(j.verdict), fault_counts=counts,
         warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=says),
-        impairments=tuple(i.name for i in quality.impairments), quality_unknown=quality.unknown,
+        impairments=tuple(i.name for i in said), quality_unknown=quality.unknown,
         **tuning_fields(table),
     )  # fmt: skip
 

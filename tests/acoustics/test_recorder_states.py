@@ -4,16 +4,17 @@ The states are made here from one modelled scale: by moving its samples, shuttin
 """
 
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy import ndimage, signal
 
-from pianolab.acoustics import Survey, listen
+from pianolab.acoustics import Survey, elsewhere, listen
 from pianolab.acoustics.elsewhere import begins_with_blow
 from pianolab.acoustics.gate import find_gate
 from pianolab.acoustics.wander import hear_wander
-from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, render_scale, room
+from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, render_note, render_scale, room
 
 FIRST, LAST = 40, 56
 KEYS = {"first_key": FIRST, "last_key": LAST}
@@ -185,3 +186,168 @@ def test_a_take_too_soft_says_so() -> None:
     quiet = scale.samples * (10 ** (-40 / 20) / np.abs(scale.samples).max())
     assert "too soft" in heard(quiet + noise).summary.impairments
     assert "too soft" not in heard(10 * quiet + noise).summary.impairments
+
+
+def all_at(table: object, word: str, keys: range) -> bool:
+    """Whether the word stands in ``not_judged`` of all these keys."""
+    rows = table[table["key"].isin(keys)]["not_judged"]
+    return bool(rows.str.contains(word, regex=False).all())
+
+
+@cache
+def undamped_scale(last_damped: int, *faults: KeyFault) -> Survey:
+    """The scale on an instrument whose dampers end where they are told to; none at work is a pedal held down."""
+    piano = PianoModel(seed=71, last_damped_key=last_damped, faults=faults)
+    scale = render_scale(piano, room=room("dry"), hold_s=1.2, gap_s=0.5, seed=71, snr_db=50.0, **KEYS)
+    return heard(scale.samples)
+
+
+def test_a_pedal_held_is_no_fault_of_the_dampers() -> None:
+    survey = undamped_scale(FIRST - 1)
+    assert "pedal held or keys played into one another" in survey.summary.impairments
+    assert survey.summary.t60_s is None
+    assert survey.summary.t60_reason == "pedal held or keys played into one another"
+    assert not survey.table["faults"].str.contains("damper").any()
+    assert all_at(survey.table, "damper=", range(FIRST, LAST + 1))
+    assert "pedal held or keys played into one another" not in undamped_scale(LAST).summary.impairments
+
+
+def test_two_dampers_that_fail_are_two_faults_and_no_pedal() -> None:
+    failing = (KeyFault(kind="damper", key=46, amount=0.6), KeyFault(kind="damper", key=51, amount=0.6))
+    survey = undamped_scale(LAST, *failing)
+    assert "pedal held or keys played into one another" not in survey.summary.impairments
+    assert list(survey.table.loc[survey.table["faults"].str.contains("damper"), "key"]) == [46, 51]
+
+
+@cache
+def overlapping(held_s: float) -> Survey:
+    """Each key struck a second after the one before and held so long: more than a second is legato."""
+    rate_hz, step_s = played().rate_hz, 1.0
+    out = 1e-5 * np.random.default_rng(8).standard_normal(round((LAST - FIRST + 3) * step_s * rate_hz))
+    for i, key in enumerate(range(FIRST, LAST + 1)):
+        note = render_note(PianoModel(seed=71), key, seconds=held_s + 0.5, hold_s=held_s, rate_hz=rate_hz)
+        at = round((0.5 + i * step_s) * rate_hz)
+        piece = np.asarray(note, dtype=float).reshape(-1)[: len(out) - at]
+        out[at : at + len(piece)] += piece
+    return heard(0.5 * out / np.abs(out).max())
+
+
+def test_keys_played_into_one_another_are_no_fault_of_the_dampers() -> None:
+    legato, detached = overlapping(1.3), overlapping(0.7)
+    assert "pedal held or keys played into one another" in legato.summary.impairments
+    assert not legato.table["faults"].str.contains("damper").any()
+    assert legato.table["release_20_s"].isna().sum() > 12
+    assert "pedal held or keys played into one another" not in detached.summary.impairments
+    assert detached.table["release_20_s"].notna().sum() > 12
+
+
+@cache
+def buzzing(lossy: bool, *keys: int) -> Survey:
+    """Some keys that buzz, in a file that was stored with loss or without."""
+    scale = played(*(KeyFault(kind="buzz", key=k, amount=-30.0) for k in keys))
+    return listen(scale.samples.astype(np.float32), rate_hz=scale.rate_hz, lossy=lossy, **KEYS)
+
+
+def test_many_keys_that_seem_to_buzz_in_a_coded_sound_are_the_codecs() -> None:
+    keys = (42, 46, 50, 54)
+    coded, plain = buzzing(True, *keys), buzzing(False, *keys)
+    assert "codec noise" in coded.summary.impairments
+    assert not coded.table["faults"].str.contains("buzz").any()
+    assert "codec noise" not in plain.summary.impairments
+    found = plain.table["faults"].str.contains("buzz")
+    assert found.sum() >= 3
+    assert all_at(coded.table, "buzz=codec noise", list(plain.table.loc[found, "key"]))
+
+
+def test_one_key_that_buzzes_in_a_coded_sound_stays_one() -> None:
+    assert "codec noise" not in buzzing(True, 48).summary.impairments
+    assert list(
+        buzzing(True, 48).table.set_index("key")["faults"].str.contains("buzz").pipe(lambda f: f[f].index)
+    ) == [48]
+
+
+def test_a_sound_in_the_pause_is_no_failing_damper() -> None:
+    """A hiss begins as key 47 is let go; the same at a key whose damper fails leaves the fault (its twin has no hiss)."""
+    release_s = played().truth.set_index("key")["release_s"][47]
+    survey = heard(hiss_at([release_s - 0.02], 0.5, level=0.1))
+    table = survey.table.set_index("key")
+    assert "damper" not in table.loc[47, "faults"]
+    assert "damper=" in table.loc[47, "not_judged"]
+    twin = heard(played(KeyFault(kind="damper", key=47, amount=0.6)).samples).table.set_index("key")
+    assert "damper" in twin.loc[47, "faults"]
+
+
+def released(
+    per_s_after: list[float], *, t60_s: float, likely_s: float = 0.5
+) -> tuple[np.ndarray, SimpleNamespace]:
+    """A note of 300 Hz let go after a second, each partial falling at a rate of its own (amplitude, 1/s) from then on."""
+    rate_hz = 16000
+    t = np.arange(2 * rate_hz) / rate_hz
+    fall = [np.exp(-a * np.maximum(t - 1.0, 0.0)) for a in per_s_after]
+    sound = sum(0.1 * f * np.sin(2 * np.pi * 300.0 * (n + 1) * t) for n, f in enumerate(fall))
+    m = SimpleNamespace(
+        strikes=SimpleNamespace(onset_s=np.zeros(1), next_s=np.array([1.5]), f1_hz=np.array([300.0])),
+        release=SimpleNamespace(assumed_s=np.ones(1)), f1_hz=np.array([300.0]), inharmonicity=np.array([1e-6]),
+        falls=[SimpleNamespace(likely_s=likely_s)], t60_s=t60_s, t60_reason="",
+    )  # fmt: skip
+    return np.asarray(sound, np.float32)[None], m
+
+
+@pytest.mark.parametrize(
+    ("per_s_after", "t60_s", "of_the_room"),
+    [
+        ([4.0, 30.0, 30.0, 30.0], 0.5, True),  # one line goes on
+        ([4.0, 5.0, 4.0, 6.0], 0.5, False),  # all of them do: it is the damper
+        ([4.0, 30.0, 30.0, 30.0], np.nan, False),  # without a room a line is the string's
+        ([14.0, 15.0, 14.0, 16.0], 0.5, False),  # a weak damper takes all of them down alike
+    ],
+)
+def test_one_line_that_rings_on_is_the_rooms_and_all_of_them_the_strings(
+    per_s_after: list[float], t60_s: float, of_the_room: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(elsewhere, "slow_dampers", lambda _: (np.array([True]), [""]))
+    sound, m = released(per_s_after, t60_s=t60_s)
+    assert bool(elsewhere.lines_of_the_room(sound, m, rate_hz=16000)[0]) == of_the_room
+
+
+@pytest.mark.parametrize(("likely_s", "of_the_room"), [(1.4, True), (2.0, False)])
+def test_in_a_long_room_only_what_is_far_slower_than_it_is_a_damper(
+    likely_s: float, of_the_room: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A room of 1.5 s takes half a second for 20 dB; by what is left of a pause three times that can't be told from it."""
+    monkeypatch.setattr(elsewhere, "slow_dampers", lambda _: (np.array([True]), [""]))
+    sound, m = released([2.0, 2.0, 2.0], t60_s=1.5, likely_s=likely_s)
+    assert bool(elsewhere.lines_of_the_room(sound, m, rate_hz=16000)[0]) == of_the_room
+
+
+def ends(last_damped: int, *faults: KeyFault) -> Survey:
+    piano = PianoModel(seed=73, last_damped_key=last_damped, faults=faults)
+    keys = {"first_key": 52, "last_key": 72}
+    scale = render_scale(piano, room=room("dry"), hold_s=1.0, gap_s=0.5, seed=73, snr_db=50.0, **keys)
+    return listen(scale.samples, rate_hz=scale.rate_hz, **keys)
+
+
+@pytest.mark.parametrize("last", [61, 63, 66, 69])
+def test_above_the_last_damper_that_is_heard_no_key_has_a_slow_one(last: int) -> None:
+    table = ends(last).table
+    assert not table["faults"].str.contains("damper").any()
+    assert table.loc[table["key"] <= last, "release_20_s"].notna().mean() > 0.7
+
+
+def test_a_damper_that_fails_under_sound_ones_is_a_fault_and_not_the_end_of_the_dampers() -> None:
+    table = ends(69, KeyFault(kind="damper", key=66, amount=0.6)).table
+    assert list(table.loc[table["faults"].str.contains("damper"), "key"]) == [66]
+
+
+def test_a_key_struck_again_unheard_shows_no_value_of_one_blow() -> None:
+    scale = played()
+    onset = round(scale.truth.set_index("key")["onset_s"][50] * scale.rate_hz)
+    release = round(scale.truth.set_index("key")["release_s"][50] * scale.rate_hz)
+    note = scale.samples[onset - 200 : release].astype(float)
+    again = round(0.6 * scale.rate_hz)
+    out = scale.samples.astype(float).copy()
+    out[onset - 200 + again : release] += note[: release - onset + 200 - again]
+    table = heard(out).table.set_index("key")
+    assert "unison=struck again while it sounded" in table.loc[50, "not_judged"]
+    assert np.isnan(table.loc[50, "decay_20_s"])
+    assert not table.drop(index=50)["not_judged"].str.contains("struck again").any()
