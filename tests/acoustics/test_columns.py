@@ -169,6 +169,41 @@ def test_values_that_do_not_fit_the_notes_are_refused_by_the_column(monkeypatch:
         heard()
 
 
+SIDES = (
+    "decay_20_s decay_20_bound early_db_per_s decay_20_s_sd",
+    "late_db_per_s",
+    "string_db_per_s",
+    "release_20_s release_bound",
+    "f1_hz cents curve_cents off_curve_cents cents_sd",
+    "inharmonicity inharmonicity_sd",
+    "unison_cents unison_cents_sd",
+    "beat_hz beat_partial",
+    "brightness_db brightness_dev brightness_db_sd",
+    "buzz_db",
+    "level_db",
+)
+"""What is read from one side of the sound: a recorder that spoils one of these spoils all."""
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_what_spoils_one_value_spoils_all_that_are_read_from_the_same_and_no_other(side: str) -> None:
+    names = set(side.split())
+    for name in names:
+        assert {c.name for c in columns.resting_with([name])} == names
+    spoiled = forbid(
+        rows_of(usual(1).table), [Impairment(name="hum", says="", columns=(min(names),), keys=(41,))]
+    )[1]
+    before = rows_of(usual(1).table)[1]
+    assert all(is_empty(spoiled[n]) and spoiled["gaps"][n] == "hum" for n in names)
+    assert {n for n, v in before.items() if not is_empty(v) and is_empty(spoiled[n])} <= names
+
+
+def test_every_measure_can_be_spoiled_but_when_a_key_was_struck_and_held() -> None:
+    named = {name for side in SIDES for name in side.split()}
+    rest = {c.name for c in declared() if c.needs_reason} - named
+    assert rest == {"onset_s", "hold_s", "snr_db"}
+
+
 def test_an_impairment_can_not_name_a_column_that_is_not_there() -> None:
     with pytest.raises(BadInput, match="column: got 'decay_20'"):
         forbid(rows_of(usual(1).table), [Impairment(name="noise", says="", columns=("decay_20",))])
