@@ -8,10 +8,14 @@ import sys
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from pianolab import __version__
 from pianolab.errors import BadInput, PianolabError
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Casebook
+    from pianolab.workflow import Settings
 
 FINE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 USUAL = "usual"
@@ -211,18 +215,28 @@ def run_export(args: argparse.Namespace) -> None:
             settings=settings,
             progress=Printer(),
         )
-        if given:
-            settings.keep(casebook)
+        kept = _kept(settings, casebook) if given else ""
     for path in written.replaced:
         print(f"replaced: {path}")
     for note in written.notes:
         print(f"note: {note}")
-    if own := settings.own_words():
+    if kept:
+        print(f"note: not remembered, {kept}")
+    elif own := settings.own_words():
         print(f"{'remembered from now on' if given else 'as this casebook remembers'}: {own}")
     if args.tables is not None:
         print(f"The tables are in {args.tables}.")
     if args.html is not None:
         print(f"Open {args.html} in a browser; it needs no network.")
+
+
+def _kept(settings: Settings, casebook: Casebook) -> str:
+    """Have the casebook remember; empty, or why a page that is written already will not be made so again by itself."""
+    try:
+        settings.keep(casebook)
+    except PianolabError as error:
+        return str(error)
+    return ""
 
 
 def _given_settings(args: argparse.Namespace) -> dict[str, object]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics import Holding, LeftPedal, Survey
 from pianolab.assess import (
+    Assessment,
     CarePlan,
     Life,
     TouchView,
@@ -24,7 +25,7 @@ from pianolab.assess import (
 from pianolab.assess.listening import COMPARED
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, load_touch_scales
-from pianolab.compare import Comparison, compare_pianos
+from pianolab.compare import Comparison, NextVisit, Standing, compare_pianos
 from pianolab.model import Finding, Piano, Room
 from pianolab.report import Clip
 from pianolab.rooms import RoomChange, compare_rooms
@@ -97,6 +98,18 @@ class Decision(Showable):
         ahead = self.comparison.verdict.piano_id or self.comparison.standings[0].piano_id
         wanted = self.casebook.piano(name_or_id or ahead)
         return next(p for p in self.pianos if p.id == wanted.id)
+
+    def assessment(self, piano: str = "") -> Assessment:
+        """One piano judged: its aspects, alerts and repairs; of the piano ahead where none is named."""
+        return self.comparison.assessment(self.piano(piano).id)
+
+    def standing(self, piano: str = "") -> Standing:
+        """Where one piano stands, what it costs in the end and what to offer at most."""
+        return self.comparison.standing(self.piano(piano).id)
+
+    def to_find_out(self, piano: str = "", *, most: int | None = None) -> NextVisit:
+        """What is worth finding out next, of one piano or of all where none is named."""
+        return self.comparison.to_find_out(self.piano(piano).id if piano else None, most=most)
 
     def table(self, kind: str, piano: str = "") -> Showable:
         """A part of it as a table; see `pianolab.workflow.decision_tables.table_of` for the kinds."""

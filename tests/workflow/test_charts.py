@@ -81,6 +81,10 @@ def test_a_decision_draws_itself(decision, kind) -> None:
 
 def test_a_chart_of_one_piano_is_of_that_piano(decision) -> None:
     assert decision.piano("one").name == "one"
+    assert decision.piano().id == decision.standing().piano_id == decision.assessment().piano.id
+    assert decision.standing("two").name == "two"
+    assert {s.piano_name for s in decision.to_find_out("two").steps} == {"two"}
+    assert {s.piano_name for s in decision.to_find_out().steps} == {"one", "two"}
     assert "two" in decision.chart("keyboard", piano="two")._repr_html_()
     with pytest.raises(BadInput, match="This casebook has: one, two"):
         decision.chart("keyboard", piano="three")

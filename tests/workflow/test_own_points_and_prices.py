@@ -13,7 +13,7 @@ from pianolab.casebook import Casebook, OwnFile, create_casebook, kept_settings,
 from pianolab.checklist import read_checklist
 from pianolab.cli import main
 from pianolab.compare.weights import draw_weights
-from pianolab.errors import BadInput
+from pianolab.errors import BadInput, CasebookError
 from pianolab.model import BuyerProfile, Finding, Piano, Room, Visit, load_profiles
 from pianolab.shipped import shipped
 from pianolab.workflow import Settings, decide, export, ranking_changes, visit_changes
@@ -124,6 +124,21 @@ def test_what_could_not_be_exported_is_not_remembered(run) -> None:
     code, said, _ = run("--html", "a.html")
     assert code == 0
     assert "remember" not in said
+
+
+def test_a_casebook_that_takes_no_writes_is_exported_and_not_remembering_is_said(
+    run, place, monkeypatch
+) -> None:
+    make("book", currency="EUR", own_point=False).close()
+
+    def refuse(*_: object) -> None:
+        raise CasebookError("book: got a write-protected casebook, need leave to write.")
+
+    monkeypatch.setattr("pianolab.workflow.settings.keep_settings", refuse)
+    code, said, complaint = run("--html", "a.html", "--prices", "few.toml")
+    assert (code, complaint) == (0, "")
+    assert "note: not remembered, book: got a write-protected casebook" in said
+    assert (place / "a.html").exists()
 
 
 @pytest.mark.parametrize("option", ["--prices", "--checklist"])
