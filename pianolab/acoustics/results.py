@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics.columns import AGREED, DECLARED, FURTHER, column_rows
+from pianolab.acoustics.reasons import split_names
 from pianolab.acoustics.survey_table import rows_of, typed
 from pianolab.acoustics.tuning_need import need_of_table, pitch_words
 from pianolab.errors import BadInput
@@ -32,6 +33,12 @@ FAULTS_BY_WEIGHT: tuple[str, ...] = (
 """The same, what costs most to mend first [practice]: the order in which they are told."""
 STATUSES: tuple[str, ...] = ("measured", "silent", "skipped", "unclear")
 TEXT_COLUMNS: frozenset[str] = frozenset(c.name for c in DECLARED if c.is_text)
+
+
+def count_faults(table: pd.DataFrame) -> dict[str, int]:
+    """How many keys of a survey table have each fault."""
+    own = [split_names(cell) for cell in table["faults"]]
+    return {fault: sum(fault in names for names in own) for fault in FAULTS}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,7 @@ from pianolab.acoustics.judge import Judged
 from pianolab.acoustics.keypath import KeyPath
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.quality import RecordingQuality
-from pianolab.acoustics.results import FAULTS, SurveySummary
+from pianolab.acoustics.results import SurveySummary, count_faults
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.tuning import robust_spread
 from pianolab.acoustics.tuning_need import need_of_table, pitch_words
@@ -36,7 +36,6 @@ def summarise(
     clipped: NDArray[np.bool_],
 ) -> SurveySummary:
     """What holds for the whole piano and the whole recording."""
-    counts = {f: int(table["faults"].str.split(";").apply(lambda v, f=f: f in v).sum()) for f in FAULTS}
     by_status = {
         s: tuple(int(k) for k in table.loc[table["status"] == s, "key"])
         for s in ("silent", "skipped", "unclear")
@@ -56,7 +55,7 @@ def summarise(
         other_first_key=int(m.strikes.key.min()) + path.other_shift if doubtful else None,
         t60_s=None if np.isnan(t60_s) else float(t60_s), t60_reason=t60_reason, noise_db=m.noise_db,
         clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=tuned_first(table),
-        sustain_heard=len(j.verdict), fault_counts=counts,
+        sustain_heard=len(j.verdict), fault_counts=count_faults(table),
         warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=says),
         impairments=tuple(i.name for i in said), quality_unknown=quality.unknown,
         **tuning_fields(table),

@@ -34,7 +34,7 @@ from pianolab.acoustics.compass import usual_stretch_cents
 from pianolab.acoustics.merged import MergedSurvey, Take
 from pianolab.acoustics.merging import merge_key, spreads
 from pianolab.acoustics.one_piano import check_one_piano
-from pianolab.acoustics.results import FAULTS, Survey, SurveySummary
+from pianolab.acoustics.results import Survey, SurveySummary, count_faults
 from pianolab.acoustics.survey_rows import absent_row
 from pianolab.acoustics.survey_summary import tuning_fields, warning_sentences
 from pianolab.acoustics.survey_table import Row, table_of
@@ -191,9 +191,7 @@ def _summary(takes: Sequence[Survey], table: pd.DataFrame) -> SurveySummary:
         sustain_hidden=int((table["sustain_verdict"] == "tune first").sum()),
         sustain_heard=int(measured.sum()),
         warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=quality),
-        fault_counts={
-            f: int(table["faults"].str.split(";").map(lambda own, f=f: f in own).sum()) for f in FAULTS
-        },
+        fault_counts=count_faults(table),
         impairments=tuple(i for i in all_of[0].impairments if all(i in s.impairments for s in all_of)),
         quality_unknown=tuple(dict.fromkeys(u for s in all_of for u in s.quality_unknown)),
         **tuning_fields(table),
