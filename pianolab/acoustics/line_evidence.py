@@ -15,6 +15,7 @@ independent, which they are not quite: differences are larger than the odds behi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,8 +143,9 @@ def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> 
     Evidence
     """
     grid = np.arange(100 * first_key - MARGIN_CENTS, 100 * last_key + MARGIN_CENTS + 1, STEP_CENTS) / 100.0
+    tried = _hypotheses(grid, rate_hz=rate_hz, size=fresh.size, bins=fresh.out_db.shape[1])
     parts = at_once(
-        lambda rows: _weighed(fresh[rows], grid, rate_hz=rate_hz), runs(len(fresh.out_db), most=24)
+        lambda rows: _weighed(fresh[rows], grid, tried, rate_hz=rate_hz), runs(len(fresh.out_db), most=24)
     )
     if not parts:
         empty = np.zeros((0, len(grid)), dtype=np.float32)
@@ -168,54 +170,78 @@ def explained_share(
     -------
     ndarray, shape (blows,)
     """
-    share = _past_end(_boxed(fresh.power, side_cents=UNISON_SIDE_CENTS))
-    below = np.cumsum(fresh.power, axis=1)
     bins = fresh.out_db.shape[1]
     out = np.full(len(f1_hz), np.nan)
     for i in np.flatnonzero(np.isfinite(f1_hz)):
+        power = fresh.power[[i]]
+        share, below = _past_end(_boxed(power, side_cents=UNISON_SIDE_CENTS))[0], np.cumsum(power[0])
         place = np.array([49.0 + 12.0 * np.log2(f1_hz[i] / 440.0)])
         index = _partial_bins(place, float(b_factor[i]), rate_hz=rate_hz, size=fresh.size, bins=bins)
-        own = float(share[i, index[0]].sum())
-        out[i] = min(own / max(1.0 - float(below[i, int(0.8 * index[0, 0])]), 1e-6), 1.0)
+        own = float(share[index[0]].sum())
+        out[i] = min(own / max(1.0 - float(below[int(0.8 * index[0, 0])]), 1e-6), 1.0)
     return out
 
 
-def _weighed(fresh: FreshLines, grid: FloatArray, *, rate_hz: int) -> tuple[Floats, Floats]:
-    count, bins = fresh.out_db.shape
-    gains = [_past_end(g) for g in _gains(fresh, rate_hz=rate_hz)]
-    share = _past_end(_boxed(fresh.power))
+@dataclass(frozen=True)
+class _Hypothesis:
+    """One inharmonicity for every pitch of the grid: bins of the partials, (grid, partials), and by-chance coverage."""
+
+    factor: float
+    index: NDArray[np.int64]
+    by_chance: Floats
+
+
+def _hypotheses(grid: FloatArray, *, rate_hz: int, size: int, bins: int) -> list[_Hypothesis]:
+    out = []
+    for factor in B_FACTORS:
+        index = _partial_bins(grid, float(factor), rate_hz=rate_hz, size=size, bins=bins)
+        out.append(_Hypothesis(float(factor), index, _coverage(index, bins)))
+    return out
+
+
+def _by_bin(spectrum: Floats) -> Floats:
+    """Shape (bins + 1, blows), so that all blows' values at a bin lie side by side in memory."""
+    return np.ascontiguousarray(_past_end(spectrum).T)
+
+
+def _weighed(
+    fresh: FreshLines, grid: FloatArray, tried: list[_Hypothesis], *, rate_hz: int
+) -> tuple[Floats, Floats]:
+    count = len(fresh.out_db)
+    gains = [_by_bin(g) for g in _gains(fresh, rate_hz=rate_hz)]
+    share = _by_bin(_boxed(fresh.power))
     loud = fresh.power.sum(axis=1) > 0.5
-    told = _past_end((loud[:, None] & ~maximum_filter1d(fresh.hidden, size=5, axis=1)).astype(np.float32))
-    best = np.full((count, len(grid)), -np.inf, dtype=np.float32)
+    told = _by_bin((loud[:, None] & ~maximum_filter1d(fresh.hidden, size=5, axis=1)).astype(np.float32))
+    best = np.full((len(grid), count), -np.inf, dtype=np.float32)
     factor_at = np.ones_like(best)
     lim = limits()["path"]
-    for factor in B_FACTORS:
-        index = _partial_bins(grid, float(factor), rate_hz=rate_hz, size=fresh.size, bins=bins)
+    for hypothesis in tried:
+        index, by_chance = hypothesis.index, hypothesis.by_chance[:, None]
         score = np.zeros_like(best)
         explained = np.zeros_like(best)
         for (low, high, _), gain in zip(EXPECTED, gains, strict=True):
             for column in range(low, high):
-                score += gain[:, index[:, column]]
-                explained += share[:, index[:, column]]
-        score -= _faint_first(share[:, index[:, 0]], explained, grid) * told[:, index[:, 0]]
-        by_chance = _coverage(index, bins)
+                score += gain[index[:, column]]
+                explained += share[index[:, column]]
+        score -= _faint_first(share[index[:, 0]], explained, grid) * told[index[:, 0]]
         np.minimum(explained, np.float32(0.98), out=explained)
         odds = explained * np.log(0.9 / by_chance) + (1.0 - explained) * np.log(0.1 / (1.0 - by_chance))
-        score += lim["power_weight"] * loud[:, None] * odds
-        score -= lim["b_weight"] * np.log(factor) ** 2
+        score += lim["power_weight"] * loud * odds
+        score -= lim["b_weight"] * np.log(hypothesis.factor) ** 2
         better = score > best
-        best, factor_at = np.where(better, score, best), np.where(better, np.float32(factor), factor_at)
-    return best, factor_at
+        np.copyto(best, score, where=better)
+        np.copyto(factor_at, np.float32(hypothesis.factor), where=better)
+    return np.ascontiguousarray(best.T), np.ascontiguousarray(factor_at.T)
 
 
 def _faint_first(first: Floats, explained: Floats, grid: FloatArray) -> Floats:
-    """Cost of a first partial that is faint among its own partials, where pianos have a loud one; shape (blows, grid).
+    """Cost of a first partial that is faint among its own partials, where pianos have a loud one; shape (grid, blows).
 
     From the middle up partial 1 carries most of a note. A note an octave down, whose second partial is the one that
     sounds, may find a faint line for its first: another string that rings along.
     """
     lim = limits()["path"]
-    least_db = np.interp(grid, lim["first_keys"], lim["first_least_db"]).astype(np.float32)
+    least_db = np.interp(grid, lim["first_keys"], lim["first_least_db"]).astype(np.float32)[:, None]
     first_db = 10.0 * np.log10((first + np.float32(1e-6)) / (explained + np.float32(1e-6)))
     return np.asarray(lim["first_weight"] * np.clip(least_db - first_db, 0.0, lim["first_most_db"]))
 
@@ -299,11 +325,17 @@ def _half_width(index: NDArray[np.int64], side_cents: float) -> NDArray[np.int64
 
 def _boxed(power: Floats, *, side_cents: float = POWER_SIDE_CENTS) -> Floats:
     """Share of the lines' power within the window about each bin."""
-    at = np.arange(power.shape[1])
-    half = _half_width(at, side_cents)
+    low, high = _box(power.shape[1], side_cents)
     summed = np.concatenate([np.zeros((len(power), 1)), np.cumsum(power, axis=1, dtype=np.float64)], axis=1)
-    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, power.shape[1])
-    return (summed[:, high] - summed[:, low]).astype(np.float32)
+    return (np.take(summed, high, axis=1) - np.take(summed, low, axis=1)).astype(np.float32)
+
+
+@lru_cache(maxsize=8)
+def _box(bins: int, side_cents: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First bin of the window about each bin, and the one after its last."""
+    at = np.arange(bins)
+    half = _half_width(at, side_cents)
+    return np.maximum(at - half, 0), np.minimum(at + half + 1, bins)
 
 
 def _coverage(index: NDArray[np.int64], bins: int) -> Floats:
