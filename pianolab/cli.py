@@ -185,13 +185,17 @@ def _keep(args: argparse.Namespace, survey: object) -> list[str]:
     from pianolab.acoustics import Survey
     from pianolab.casebook import open_casebook
     from pianolab.workflow import keep_survey
-    from pianolab.workflow.hearing import PEDAL_NOTE
 
     assert isinstance(survey, Survey)
     with open_casebook(args.into) as casebook:
-        note = PEDAL_NOTE if args.left_pedal else ""
         keep_survey(
-            casebook, args.recording, survey, piano=args.piano, visit=args.visit, by="listening", note=note
+            casebook,
+            args.recording,
+            survey,
+            piano=args.piano,
+            visit=args.visit,
+            by="listening",
+            purpose="left pedal" if args.left_pedal else "take",
         )
         return [f"kept: {casebook.name}, {args.piano}, {args.visit.isoformat()}"]
 

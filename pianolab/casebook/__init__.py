@@ -8,12 +8,14 @@ from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.purge import PurgePlan
 from pianolab.casebook.reading import AsOf, Change, Conflict
 from pianolab.casebook.settings import KeptSettings, OwnFile, keep_settings, kept_settings
+from pianolab.casebook.troubles import ChangedSince
 from pianolab.casebook.zipped import export_zip, import_zip
 
 __all__ = [
     "AsOf",
     "Casebook",
     "Change",
+    "ChangedSince",
     "Clash",
     "Conflict",
     "Edit",

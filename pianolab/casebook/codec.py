@@ -120,7 +120,7 @@ def recall(kind: str, text: str) -> tuple[Any, tuple[str, ...]]:
     if kind not in KINDS:
         raise CasebookError(f"record of kind {kind!r}: unknown to this version of pianolab.")
     try:
-        values = json.loads(text)
+        values = _with_purpose(kind, json.loads(text))
         troubles: list[str] = []
         while True:
             try:
@@ -131,6 +131,18 @@ def recall(kind: str, text: str) -> tuple[Any, tuple[str, ...]]:
     except (ValueError, TypeError, RecursionError) as error:
         line = " ".join(str(error).split())
         raise CasebookError(f"{kind} in the casebook can't be read: {line}") from error
+
+
+PEDAL_NOTES = frozenset(("left pedal", "left pedal held", "left pedal down", "with the left pedal"))
+"""Whole notes that marked a recording with the left pedal before recordings had a purpose."""
+
+
+def _with_purpose(kind: str, values: Any) -> Any:
+    """The values of a recording that was kept before recordings had a purpose: its note told it."""
+    if kind != "Recording" or not isinstance(values, dict) or "purpose" in values:
+        return values
+    told = str(values.get("note") or "").strip().rstrip(".").casefold()
+    return {**values, "purpose": "left pedal" if told in PEDAL_NOTES else "take"}
 
 
 def _usable(kind: type[Any], values: dict[str, Any], refused: Refused) -> dict[str, Any]:

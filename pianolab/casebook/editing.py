@@ -29,11 +29,11 @@ from pianolab.casebook.media import KeptSound, Stored, keep_sound
 from pianolab.casebook.photos import keep_photo
 from pianolab.casebook.reading import Change, to_change
 from pianolab.casebook.store import Store
-from pianolab.casebook.troubles import refusal
+from pianolab.casebook.troubles import ChangedSince, refusal
 from pianolab.checklist import Checklist, load_checklist, read_checklist
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound
-from pianolab.model import Photo, Recording
+from pianolab.model import Photo, Recording, RecordingPurpose
 
 R = TypeVar("R", bound=Record)
 
@@ -187,6 +187,7 @@ class Edit:
                 f"{entry.kind} changed by another since, now {there}",
                 f"the value entered by {ledger.by}, {entered}",
                 "Agree on one and enter it.",
+                kind=ChangedSince,
             )
         if entry.before is not None:
             self._check_references(entry.kind, from_json(entry.kind, entry.before))
@@ -206,6 +207,7 @@ class Edit:
         first_key: int = 1,
         last_key: int = 88,
         a4_hz: float = 440.0,
+        purpose: RecordingPurpose = "take",
         note: str = "",
     ) -> Recording:
         """Keep a sound in the media folder and add its `Recording`.
@@ -225,6 +227,7 @@ class Edit:
             first_key=first_key,
             last_key=last_key,
             a4_hz=a4_hz,
+            purpose=purpose,
             note=note,
         )
         return self.add(recording)

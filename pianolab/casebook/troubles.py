@@ -53,10 +53,16 @@ SERVER_SIGNS = (
 """Words in the refusal of a connection, which comes without a code."""
 
 
-def refusal(name: object, got: str, need: str, hint: str = "") -> CasebookError:
+class ChangedSince(CasebookError):
+    """A change can't be taken back or brought back: another has changed that record since."""
+
+
+def refusal(
+    name: object, got: str, need: str, hint: str = "", *, kind: type[CasebookError] = CasebookError
+) -> CasebookError:
     """A `CasebookError` of one line: got, need, likely cause."""
     line = f"{name}: got {got}, need {need}." + (f" {hint}" if hint else "")
-    return CasebookError(" ".join(line.split()))
+    return kind(" ".join(line.split()))
 
 
 @contextmanager

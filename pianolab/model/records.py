@@ -43,6 +43,7 @@ from pianolab.model.quantities import GRADE_WORST as GRADE_WORST
 
 PianoKind = Literal["grand", "upright"]
 FindingState = Literal["checked", "not checked", "not allowed", "does not apply"]
+RecordingPurpose = Literal["take", "left pedal"]
 VALUES = ("grade", "answer", "count", "reading")
 """The fields of a finding one of which holds what was found."""
 
@@ -165,7 +166,10 @@ class Finding(Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Recording(Checked):
-    """One sound file in the casebook's media folder, by the hash of its content."""
+    """One sound file in the casebook's media folder, by the hash of its content.
+
+    ``purpose`` says what it was made for: a ``take`` is judged, one with the ``left pedal`` held is only compared.
+    """
 
     known_by = "media"
 
@@ -179,6 +183,7 @@ class Recording(Checked):
     first_key: Key = 1
     last_key: Key = 88
     a4_hz: PitchA4 = 440.0
+    purpose: RecordingPurpose = "take"
     note: Text = ""
 
     def _together(self) -> None:

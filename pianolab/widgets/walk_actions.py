@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from pianolab.casebook import ChangedSince
 from pianolab.checklist.openings import load_openings
-from pianolab.errors import BadInput, CasebookError
+from pianolab.errors import BadInput
 from pianolab.report.twins import finding_in_words
 from pianolab.widgets.entries import EMPTY, Fields
 from pianolab.widgets.pictures import keep_picture
@@ -66,14 +67,14 @@ def _take_back(walk: Walk, _event: Event, _buffers: Buffers) -> str:
     try:
         with walk.casebook.editing(by=walk.by) as edit:
             change = edit.undo(visit_id=walk.visit.id, kinds=("Finding", "Photo"))
-    except CasebookError as error:
+    except ChangedSince as error:
         raise _both_shown(walk, error) from None
     walk.read()
     walk.return_to(change)
     return "Taken back"
 
 
-def _both_shown(walk: Walk, error: CasebookError) -> Exception:
+def _both_shown(walk: Walk, error: ChangedSince) -> Exception:
     """Where another has changed the finding since, the refusal in words instead of records."""
     mine = []
     for finding in walk.findings:
@@ -81,7 +82,7 @@ def _both_shown(walk: Walk, error: CasebookError) -> Exception:
         own = [c for c in log if c.by == walk.by and c.after]
         if own and log[-1].by != walk.by:
             mine.append((own[-1].at, own[-1].after, log[-1].by, finding))
-    if not mine or "changed by another" not in str(error):
+    if not mine:
         return error
     _, yours, other, finding = max(mine, key=lambda m: m[0])
     point = walk.checklist.get(finding.point)

@@ -13,20 +13,6 @@ from pianolab.io import read_sound
 from pianolab.model import Piano, Recording, SurveyRecord
 from pianolab.workflow.progress import Progress
 
-PEDAL_NOTE = "left pedal"
-"""A recording whose note begins so was made with the left pedal held: it is compared, and never judged by itself."""
-
-
-def with_pedal(recording: Recording) -> bool:
-    """Whether a recording was made with the left pedal held.
-
-    Examples
-    --------
-    >>> with_pedal(Recording(visit_id="v", media="m", rate_hz=44100, channels=1, seconds=1.0, note="Left pedal held"))
-    True
-    """
-    return recording.note.strip().casefold().startswith(PEDAL_NOTE)
-
 
 @dataclass(frozen=True, kw_only=True)
 class Heard:
@@ -65,7 +51,7 @@ def _heard(
     records = {r.recording_id: r for r in casebook.surveys(piano.id)}
     for visit in reversed([v for v in casebook.visits(piano.id) if until is None or v.day <= until]):
         candidates = []
-        for recording in (r for r in casebook.recordings(visit.id) if not with_pedal(r)):
+        for recording in (r for r in casebook.recordings(visit.id) if r.purpose == "take"):
             record = records.get(recording.id)
             if record is None:
                 progress(f"{piano.name}: listening to {recording.original_name}", share)

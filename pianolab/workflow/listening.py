@@ -7,10 +7,11 @@ from datetime import date
 from pathlib import Path
 
 from pianolab.acoustics import Survey, listen
+from pianolab.acoustics.survey_summary import warning_sentences
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
-from pianolab.model import Piano, Recording, SurveyRecord, Visit
+from pianolab.model import Piano, Recording, RecordingPurpose, SurveyRecord, Visit
 from pianolab.show import Row, Showable
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 from pianolab.workflow.versions import code_version
@@ -94,10 +95,9 @@ def _settled(survey: Survey, first_key: int) -> Survey:
     measured = survey.table.loc[survey.table["status"] == "measured", "key"]
     if survey.summary.reading != "doubtful" or int(measured.min()) != first_key:
         return survey
-    warnings = tuple(w for w in survey.summary.warnings if "--first-key" not in w)
-    return replace(
-        survey, summary=replace(survey.summary, reading="clear", other_first_key=None, warnings=warnings)
-    )
+    s = survey.summary
+    warnings = warning_sentences(survey.table, offset=s.offset_cents, doubtful=False, quality=s.quality)
+    return replace(survey, summary=replace(s, reading="clear", other_first_key=None, warnings=warnings))
 
 
 @stoppable("The recording was not heard to its end; nothing was entered. Run it again.")
@@ -112,6 +112,7 @@ def survey_into(
     a4_hz: float = 440.0,
     expected_offset_cents: float | None = None,
     by: str = "listening",
+    purpose: RecordingPurpose = "take",
     note: str = "",
     progress: Progress | None = None,
 ) -> Surveyed:
@@ -125,6 +126,7 @@ def survey_into(
     visit : the id of a visit, or its day: then the visit of that day is used, of several the one by ``by``, or a new
         one entered
     by : who enters it; stands in the casebook's log
+    purpose : ``take``, or ``left pedal`` where that was held: such a recording is compared and never judged
 
     Returns
     -------
@@ -147,7 +149,7 @@ def survey_into(
         expected_offset_cents=expected_offset_cents,
         progress=part_of(tell, known.name, begin=0.0, end=0.95),
     )
-    return keep_survey(casebook, path, survey, piano=known.id, visit=visit, by=by, note=note)
+    return keep_survey(casebook, path, survey, piano=known.id, visit=visit, by=by, purpose=purpose, note=note)
 
 
 def keep_survey(
@@ -158,9 +160,10 @@ def keep_survey(
     piano: str,
     visit: str | date,
     by: str,
+    purpose: RecordingPurpose = "take",
     note: str = "",
 ) -> Surveyed:
-    """Enter a recording that has been listened to already, with ``piano``, ``visit`` and ``by`` as in `survey_into`.
+    """Enter a recording that has been listened to already; all other arguments are those of `survey_into`.
 
     All of it is entered, or nothing.
     """
@@ -172,7 +175,7 @@ def keep_survey(
         if at not in casebook.visits(known.id):
             edit.add(at)
         recording = edit.add_sound(
-            at.id, kept, first_key=s.first_key, last_key=s.last_key, a4_hz=s.a4_hz, note=note
+            at.id, kept, first_key=s.first_key, last_key=s.last_key, a4_hz=s.a4_hz, purpose=purpose, note=note
         )
         record = edit.add(survey_record(recording, survey))
     return Surveyed(recording=recording, record=record, survey=survey)

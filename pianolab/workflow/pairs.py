@@ -11,7 +11,7 @@ from pianolab.acoustics.pedal import LeftPedal, left_pedal
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Recording, SurveyRecord
-from pianolab.workflow.hearing import Heard, with_pedal
+from pianolab.workflow.hearing import Heard
 
 
 def pedals_of(
@@ -33,7 +33,7 @@ def pedals_of(
 
 
 def _twins(casebook: Casebook, piano: Piano, recording: Recording) -> list[SurveyRecord]:
-    pedal = {r.id for r in casebook.recordings(recording.visit_id) if with_pedal(r)}
+    pedal = {r.id for r in casebook.recordings(recording.visit_id) if r.purpose == "left pedal"}
     return [r for r in casebook.surveys(piano.id) if r.recording_id in pedal]
 
 
@@ -43,7 +43,7 @@ def holding_of(casebook: Casebook, last: Heard | None, piano_id: str) -> Holding
         return None
     days = {v.id: v.day for v in casebook.visits(piano_id)}
     now = date.fromisoformat(last.day)
-    pedal = {r.id for v in days for r in casebook.recordings(v) if with_pedal(r)}
+    pedal = {r.id for v in days for r in casebook.recordings(v) if r.purpose == "left pedal"}
     earlier = [
         (days[r.visit_id], n, r)
         for n, r in enumerate(casebook.surveys(piano_id))
