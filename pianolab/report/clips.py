@@ -35,3 +35,15 @@ class Clip:
     @property
     def uri(self) -> str:
         return f"data:{self.mime};base64,{b64encode(self.data).decode('ascii')}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClaimClips:
+    """A fault that is claimed, to be judged by ear: the key, and a sound key beside it from the same recording.
+
+    ``claim`` says in words what was found and what the key beside it has; both clips are equally loud.
+    """
+
+    claim: str
+    faulty: Clip
+    sound: Clip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,13 +65,13 @@ def clip_keys(surveys: Mapping[str, Survey]) -> tuple[int, ...]:
     )
 
 
-def cut_note(sound: Sound, survey: Survey, *, key: int) -> Cut:
+def cut_note(sound: Sound, survey: Survey, *, key: int, longest_s: float = LONGEST_S) -> Cut:
     """One key's note out of a recording, from just before the blow to just after the release."""
     row = survey.table[survey.table["key"] == key].iloc[0]
     onset_s, hold_s = float(row["onset_s"]), float(row["hold_s"])
     later = survey.table.loc[survey.table["onset_s"] > onset_s + 0.05, "onset_s"]
     next_s = float(later.min()) - BEFORE_S if len(later) else sound.seconds
-    length_s = LONGEST_S if np.isnan(hold_s) else min(LONGEST_S, hold_s + AFTER_S)
+    length_s = longest_s if np.isnan(hold_s) else min(longest_s, hold_s + AFTER_S)
     begin = max(0, round((onset_s - BEFORE_S) * sound.rate_hz))
     stop = round(min(onset_s + length_s, next_s, sound.seconds) * sound.rate_hz)
     return Cut(key=key, samples=_faded(sound.samples[begin:stop, :2], sound.rate_hz), rate_hz=sound.rate_hz)
@@ -97,15 +97,17 @@ def make_clips(
     made: dict[str, list[Clip]] = {i: [] for i in surveys}
     for key in sorted({c.key for own in cuts.values() for c in own}):
         of_key = {i: c for i, own in cuts.items() for c in own if c.key == key}
-        levels = {i: loudness_db(c) for i, c in of_key.items()}
-        peaks = {
-            i: float(20.0 * np.log10(max(np.abs(c.samples).max(), 1e-6) / PEAK)) for i, c in of_key.items()
-        }
-        # As loud as the peakiest of them allows, so that none is cut off and all are alike.
-        target = min([LOUDEST_DB, *(levels[i] - peaks[i] for i in of_key)])
-        for i, cut in of_key.items():
-            made[i].append(_encoded(cut, gain_db=target - levels[i]))
+        for i, clip in zip(of_key, equally_loud(list(of_key.values())), strict=True):
+            made[i].append(clip)
     return {i: tuple(clips) for i, clips in made.items()}
+
+
+def equally_loud(cuts: Sequence[Cut], *, level_db: Callable[[Cut], float] = loudness_db) -> tuple[Clip, ...]:
+    """The cuts encoded, all at one level: as loud as the peakiest of them allows, so that none is cut off."""
+    levels = [level_db(c) for c in cuts]
+    peaks = [float(20.0 * np.log10(max(np.abs(c.samples).max(), 1e-6) / PEAK)) for c in cuts]
+    target = min([LOUDEST_DB, *(level - peak for level, peak in zip(levels, peaks, strict=True))])
+    return tuple(_encoded(c, gain_db=target - level) for c, level in zip(cuts, levels, strict=True))
 
 
 def _encoded(cut: Cut, *, gain_db: float) -> Clip:

@@ -50,7 +50,7 @@
   document.querySelectorAll("td.turn").forEach(function (cell) {
     const own = Array.from(cell.parentElement.querySelectorAll("audio"));
     if (own.length < 2) return;
-    const button = buttonFor("In turn", ": play " + cell.dataset.note + " of all instruments");
+    const button = buttonFor("In turn", ": play " + (cell.dataset.play || cell.dataset.note + " of all instruments"));
     button.addEventListener("click", function () {
       stopOthers(null);
       row = own.slice(1);
