@@ -10,7 +10,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from pianolab.release import VERSION as __version__
 
 _LAZY = {
     "Casebook": "pianolab.casebook",

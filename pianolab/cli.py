@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from pianolab import __version__
 from pianolab.errors import BadInput, PianolabError
+from pianolab.release import VERSION
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
@@ -48,7 +48,7 @@ def words_of(text: str) -> tuple[str, ...]:
 def build_parser() -> argparse.ArgumentParser:
     """The parser of all commands."""
     parser = OneLineParser(prog="pianolab", description="Judge used pianos and compare the shortlist.")
-    parser.add_argument("--version", action="version", version=f"pianolab {__version__}")
+    parser.add_argument("--version", action="version", version=f"pianolab {VERSION}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
 
     demo = commands.add_parser("demo", help="the whole job on an invented shortlist")

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from pianolab import __version__
 from pianolab.acoustics import Survey, listen
 from pianolab.casebook import Casebook
 from pianolab.errors import PianolabError
 from pianolab.io import read_sound
 from pianolab.model import Piano, Recording, SurveyRecord
+from pianolab.release import VERSION
 from pianolab.workflow.progress import Progress
 
 
@@ -56,7 +56,7 @@ def _heard(
             if record is None:
                 progress(f"{piano.name}: listening to {recording.original_name}", share)
             survey = _survey_of(casebook, recording, record)
-            version = record.version if record else f"{__version__}, listened to for this page"
+            version = record.version if record else f"{VERSION}, listened to for this page"
             candidates.append(
                 Heard(survey=survey, recording=recording, day=visit.day.isoformat(), version=version)
             )

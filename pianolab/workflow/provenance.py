@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from pianolab import __version__
+from pianolab.release import VERSION
 from pianolab.workflow.hearing import Heard
 from pianolab.workflow.judging import Judged
 from pianolab.workflow.settings import Settings
@@ -14,7 +14,7 @@ from pianolab.workflow.settings import Settings
 
 def provenance_of(judged: Judged, settings: Settings, notes: Sequence[str]) -> dict[str, str]:
     """Lines by what they are about, in the order in which a reader asks."""
-    lines = {"Made by": f"pianolab {__version__}, draws with seed {settings.seed}"}
+    lines = {"Made by": f"pianolab {VERSION}, draws with seed {settings.seed}"}
     if settings.checklist is not None:
         lines["Points"] = f"the usual ones, with those of {settings.points_file}"
     lines["Prices"] = "; ".join(notes) if judged.reckoning.why_none else settings.price_list.origin()

@@ -6,7 +6,7 @@ from functools import cache
 from hashlib import sha256
 from importlib.resources import files
 
-from pianolab import __version__
+from pianolab.release import VERSION
 
 SOURCES = (".py", ".toml")
 
@@ -19,11 +19,11 @@ def code_version(package: str) -> str:
 
     Examples
     --------
-    >>> code_version("acoustics").startswith(__version__)
+    >>> code_version("acoustics").startswith(VERSION)
     True
     """
     digest = sha256()
     entries = [e for e in files(f"pianolab.{package}").iterdir() if e.name.endswith(SOURCES)]
     for entry in sorted(entries, key=lambda e: e.name):
         digest.update(entry.name.encode() + b"\0" + entry.read_bytes() + b"\0")
-    return f"{__version__}+{digest.hexdigest()[:10]}"
+    return f"{VERSION}+{digest.hexdigest()[:10]}"
