@@ -15,15 +15,20 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import from_json
-from pianolab.checklist import Checklist
+from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.checklist.entry import check_finding, check_point
 from pianolab.errors import BadInput
-from pianolab.model import Finding, Photo, Piano, Recording, SurveyRecord
+from pianolab.model import BuyerProfile, Finding, Photo, Piano, Recording, SurveyRecord, TouchOpinion, Visit
 from pianolab.model.records import VALUES
 
 _BODY = sa.select(tables.record.c.body).where(tables.record.c.id == sa.bindparam("wanted"))
 _PIANOS = sa.select(tables.record.c.id, tables.record.c.body).where(
     tables.record.c.kind == "Piano", tables.record.c.deleted.is_(False)
+)
+_VISITS = sa.select(tables.record.c.body).where(
+    tables.record.c.kind == "Visit",
+    tables.record.c.piano_id == sa.bindparam("wanted"),
+    tables.record.c.deleted.is_(False),
 )
 _MEDIA = sa.select(tables.media.c.name).where(tables.media.c.name == sa.bindparam("wanted"))
 BY_POINT = ("point", "keys", *VALUES)
@@ -45,11 +50,15 @@ class Entry:
         Raises
         ------
         BadInput
-            a second piano of one name; a point that the checklist hasn't, a value or keys that can't be there; a
-            sound or photo that isn't in the media folder; text that is no survey
+            a second piano of one name, or one built after a visit to it; a point that the checklist hasn't, a value
+            or keys that can't be there; a scale of touch that nobody knows; a sound or photo that isn't in the media
+            folder; text that is no survey
         """
         checks: dict[type, Callable[[], None]] = {
-            Piano: self._check_name,
+            Piano: self._check_piano,
+            Visit: self._check_day,
+            TouchOpinion: lambda: self._check_scales("taste", "faults"),
+            BuyerProfile: lambda: self._check_scales("touch_taste"),
             Finding: self._check_finding,
             Photo: self._check_photo,
             Recording: lambda: self._check_media("edit.add_sound"),
@@ -61,15 +70,41 @@ class Entry:
         before = self._before
         return before is None or any(getattr(before, n) != getattr(self._record, n) for n in names)
 
-    def _check_name(self) -> None:
+    def _check_piano(self) -> None:
         piano: Piano = self._record
-        if not self._changes("name"):
-            return
+        if self._changes("name"):
+            self._check_name(piano)
+        if self._changes("year") and piano.year is not None:
+            for (body,) in self._connection.execute(_VISITS, {"wanted": piano.id}):
+                day = from_json("Visit", body).day
+                if day.year < piano.year:
+                    got, need = f"{piano.year} built", f"{day.year} or earlier, when there was a visit to it"
+                    raise BadInput(f"Piano {piano.name!r}, year", got, need)
+
+    def _check_name(self, piano: Piano) -> None:
         own = same_name(piano.name)
         for identity, body in self._connection.execute(_PIANOS):
             if identity != piano.id and same_name(str(json.loads(body)["name"])) == own:
                 got = "the name of another piano in this casebook"
                 raise BadInput(f"Piano {piano.name!r}", got, "a name of its own", "Entered twice?")
+
+    def _check_day(self) -> None:
+        visit: Visit = self._record
+        if self._changes("day", "piano_id"):
+            piano: Piano = self._read("Piano", visit.piano_id)
+            if piano.year is not None and visit.day.year < piano.year:
+                need = f"a day from {piano.year} on, when it was built"
+                raise BadInput(f"Visit to {piano.name}, day", visit.day.isoformat(), need)
+
+    def _check_scales(self, *names: str) -> None:
+        scales = load_touch_scales()
+        taste, faults = [s.id for s in scales.taste], [s.id for s in scales.faults]
+        for name in names:
+            known = faults if name == "faults" else taste
+            unknown = [scale for scale in getattr(self._record, name) if scale not in known]
+            if unknown and self._changes(name):
+                who = f"{type(self._record).__name__} {getattr(self._record, self._record.known_by)!r}"
+                raise BadInput(f"{who}, {name}", repr(unknown[0]), "one of " + ", ".join(known), "Misspelt?")
 
     def _check_finding(self) -> None:
         finding: Finding = self._record

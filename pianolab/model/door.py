@@ -184,7 +184,7 @@ def _right_at_once(record: Checked, own: Any) -> Any:
     """All fields in one call: the usual case, a record whose values are right already. None where one isn't."""
     try:
         return msgspec.convert(record, _mirror(own), from_attributes=True)
-    except msgspec.ValidationError:
+    except (msgspec.ValidationError, ValueError, OverflowError):  # halves of characters, endless numbers
         return None
 
 

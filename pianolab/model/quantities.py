@@ -154,7 +154,7 @@ Level = Annotated[
     float, Meta(ge=-MOST_READ, le=MOST_READ, description="a finite number, or None where unknown")
 ]
 Share = Annotated[float, Meta(ge=0.0, le=1.0, description="a share from 0 to 1")]
-Years = Annotated[float, Meta(gt=0.0, le=100.0, description="more than 0, at most 100 years")]
+Years = Annotated[float, Meta(ge=1.0, le=100.0, description="1 to 100 years")]
 Metres = Annotated[
     float,
     Meta(ge=0.5, le=200.0, description="0.5 to 200 m", extra={"hint": "Centimetres instead of metres?"}),

@@ -8,7 +8,7 @@ import pytest
 from pianolab.casebook import KeptSettings, OwnFile, keep_settings
 from pianolab.checklist import read_checklist
 from pianolab.errors import BadInput
-from pianolab.model import Finding, Photo, Piano, Recording, SurveyRecord, Visit
+from pianolab.model import BuyerProfile, Finding, Photo, Piano, Recording, SurveyRecord, TouchOpinion, Visit
 
 OWN = """
 [[point]]
@@ -124,3 +124,24 @@ def test_a_file_name_that_no_page_could_show(case, sound_file):
     strange.write_bytes(sound_file.read_bytes())
     with case.book.editing(by="Ben") as edit:
         assert edit.add_sound(case.visit.id, strange).original_name == "scale \ufffd.wav"
+
+
+def test_years_and_days_that_cannot_both_be(case):
+    assert "year: got 2027 built, need 2026 or earlier" in refused(
+        case.book, replace(case.piano, year=2027), change=True
+    )
+    with case.book.editing(by="Ben") as edit:
+        piano = edit.add(Piano(name="young", year=2020))
+    line = refused(case.book, Visit(piano_id=piano.id, day=date(2019, 5, 1)))
+    assert "Visit to young, day: got 2019-05-01, need a day from 2020 on" in line
+    with case.book.editing(by="Ben") as edit:
+        visit = edit.add(Visit(piano_id=piano.id, day=date(2020, 5, 1)))
+    assert "day: got 2019-05-01" in refused(case.book, replace(visit, day=date(2019, 5, 1)), change=True)
+
+
+def test_scales_of_touch_that_nobody_knows(case):
+    opinion = TouchOpinion(visit_id=case.visit.id, player="Ana", faults={"eveness": 3})
+    assert "TouchOpinion 'Ana', faults: got 'eveness', need one of" in refused(case.book, opinion)
+    assert "taste: got 'evenness'" in refused(case.book, replace(opinion, taste={"evenness": 3}, faults={}))
+    buyer = BuyerProfile(name="b", touch_taste={"wait": (1, 2)})
+    assert "BuyerProfile 'b', touch_taste: got 'wait', need one of weight" in refused(case.book, buyer)

@@ -123,7 +123,7 @@ profiles = st.builds(
     money_weight=weights,
     budget=st.none() | st.decimals(min_value=1, max_value=10**9),
     home_room=rooms,
-    years_of_use=st.floats(0.5, 100),
+    years_of_use=st.floats(1, 100),
     level=one_line,
     enjoys_projects=st.booleans(),
     moving_cost=st.tuples(money, money).map(lambda pair: tuple(sorted(pair))),
@@ -234,6 +234,10 @@ def enterable(record, shelf):
         point = "graded" if record.grade else "read"
         keys = tuple(key for key in record.keys if 1 <= key <= 88)
         return dataclasses.replace(record, point=point, keys=keys, count=None)
+    if isinstance(record, BuyerProfile):
+        return dataclasses.replace(record, touch_taste={"weight": (1, 3)})
+    if isinstance(record, TouchOpinion):
+        return dataclasses.replace(record, taste={"weight": 2}, faults={"evenness": 5})
     if isinstance(record, (Photo, Recording)):
         file = shelf.recordings()[0].media
         return dataclasses.replace(record, media=file, **({"point": ""} if isinstance(record, Photo) else {}))

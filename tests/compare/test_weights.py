@@ -95,7 +95,7 @@ def test_what_cannot_be_used_is_refused_in_one_line(more, line) -> None:
     ("more", "line"),
     [
         ({"weights": {**EVEN.weights, "tone": (0.4, 0.2)}}, r"weight of tone: got 0.4 to 0.2, need the low end not above"),
-        ({"years_of_use": 0.0}, r"years_of_use: got 0.0, need more than 0"),
+        ({"years_of_use": 0.0}, r"years_of_use: got 0.0, need 1 to 100 years"),
         ({"weights": {**EVEN.weights, "tone": (-0.1, 0.2)}}, r"weights, tone: got -0.1, need a share"),
         ({"weights": {"tone": (0.1, 0.2)}}, r"weights: got tone, need all of tone"),
         ({"currency": "euro"}, r"currency: got 'euro', need a three-letter code"),

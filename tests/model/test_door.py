@@ -159,7 +159,7 @@ WRONG = [
     (BuyerProfile, {"name": "b", "weights": {**dict.fromkeys(ASPECTS, (0, 1)), "tone": (0.5,)}}, "weights, tone: got (0.5,), need 2"),
     (BuyerProfile, {"name": "b", "moving_cost": (5, 2)}, "moving_cost: got 5 to 2"),
     (BuyerProfile, {"name": "b", "moving_cost": 5}, "moving_cost: got 5"),
-    (BuyerProfile, {"name": "b", "years_of_use": 0}, "years_of_use: got 0, need more than 0, at most 100 years"),
+    (BuyerProfile, {"name": "b", "years_of_use": 0}, "years_of_use: got 0, need 1 to 100 years"),
     (BuyerProfile, {"name": "b", "years_of_use": float("nan")}, "years_of_use: got nan"),
     (BuyerProfile, {"name": "b", "locale": "xx_YY"}, "locale: got 'xx_YY', need a language and country"),
     (BuyerProfile, {"name": "b", "touch_taste": {"weight": (3, 2)}}, "taste of weight: got 3 to 2"),
