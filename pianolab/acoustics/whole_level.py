@@ -1,7 +1,7 @@
 """Level of each note as a whole: the power of all that sounds in windows of 30 ms, noise taken out.
 
 The time to fall 20 dB is a statement about the whole sound. Anybody can check it with a few lines of arithmetic on the
-recording, so it is read from the plain power of the samples: no spectrum, and no window that gives the blow more or less
+recording, so it is read from the plain power of the samples over `RUMBLE_HZ`: no spectrum, and no window that gives the blow more or less
 weight than what follows. Where something else would be read with it, noise or what sounded before the blow, the level of
 the note's own part of the spectrum (`levels`) stands in; it is 1 to 3 % off on real notes.
 """
@@ -17,14 +17,15 @@ from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strikes import Strikes
 from pianolab.units import FloatArray
 
-RUMBLE_HZ = 5.0
+RUMBLE_HZ = 20.0
+"""Steps, doors and traffic lie under the lowest string's 27.5 Hz; in recordings of real notes they reach -20 dB."""
 LEAD_S, END_S, LONGEST_S = 0.15, 0.012, 30.0
 QUIET_S, QUIET_SHARE = 0.1, 0.06
 BEFORE_S = (-0.12, -0.04)
 
 
 def whole_levels(channels: Samples, strikes: Strikes, *, rate_hz: int) -> list[NoteLevel]:
-    """Level of every note from `LEAD_S` before its blow to the next sound, what lies under 5 Hz left out.
+    """Level of every note from `LEAD_S` before its blow to the next sound, what lies under any string left out.
 
     Parameters
     ----------
@@ -53,7 +54,7 @@ def whole_levels(channels: Samples, strikes: Strikes, *, rate_hz: int) -> list[N
 def _energy_of_hops(channels: Samples, *, hop: int, rate_hz: int) -> FloatArray:
     """Sum of the squares of each hop's samples over all channels."""
     count = channels.shape[1] // hop
-    high_pass = signal.butter(2, RUMBLE_HZ, "highpass", fs=rate_hz, output="sos").astype(np.float32)
+    high_pass = signal.butter(4, RUMBLE_HZ, "highpass", fs=rate_hz, output="sos").astype(np.float32)
     energy = np.zeros(count)
     for channel in channels:
         part = signal.sosfilt(high_pass, channel[: count * hop]).reshape(count, hop)

@@ -36,6 +36,13 @@ def surveyed(channels: str, hold_s: float = HOLD_S) -> pd.DataFrame:
     return table.loc[right]
 
 
+def without_rumble(samples: np.ndarray, rate_hz: int) -> np.ndarray:
+    """Without what lies under the lowest string of a piano, 27.5 Hz: steps and doors are no note."""
+    spectrum = np.fft.rfft(samples.astype(float), axis=0)
+    spectrum[np.fft.rfftfreq(len(samples), 1.0 / rate_hz) < 25.0] = 0.0
+    return np.fft.irfft(spectrum, len(samples), axis=0)
+
+
 def envelope_db(note: np.ndarray, rate_hz: int) -> np.ndarray:
     """Level of the note in windows of 30 ms every 5 ms, dB."""
     size, hop = round(0.030 * rate_hz), round(0.005 * rate_hz)
@@ -48,6 +55,7 @@ def envelope_db(note: np.ndarray, rate_hz: int) -> np.ndarray:
 def by_envelope(channels: str, hold_s: float = HOLD_S) -> pd.DataFrame:
     """Per key: when the level is at its highest, and when it last was 19, 20, and 21 dB lower; NaN where it wasn't."""
     samples, rate_hz, onsets_s = take(channels, hold_s)
+    samples = without_rumble(samples, rate_hz)
     rows = {}
     for key, onset_s in zip(KEYS, onsets_s, strict=True):
         db = envelope_db(samples[round(onset_s * rate_hz) : round((onset_s + hold_s) * rate_hz)], rate_hz)
