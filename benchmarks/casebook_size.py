@@ -25,10 +25,12 @@ from pianolab.casebook import Casebook, create_casebook, open_casebook, tables
 from pianolab.casebook.codec import id_of, kind_of, references_of, to_json
 from pianolab.casebook.engine import writing
 from pianolab.casebook.ledger import moment_text
+from pianolab.checklist import load_checklist
 from pianolab.model import Finding, Piano, Visit
 
 PIANOS, FINDINGS_EACH, SAVES = 1000, 100, 1000
 BY = "bench"
+GRADED = [point.id for point in load_checklist() if point.record == "grade"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,8 +56,13 @@ def _one_piano(number: int) -> list[Any]:
     piano = Piano(name=f"piano {number}")
     visit = Visit(piano_id=piano.id, day=date(2026, 1, 1))
     findings = [
-        Finding(visit_id=visit.id, point=f"point {point}", grade=1 + point % 5)
-        for point in range(FINDINGS_EACH)
+        Finding(
+            visit_id=visit.id,
+            point=GRADED[number % len(GRADED)],
+            place=f"place {number}",
+            grade=1 + number % 5,
+        )
+        for number in range(FINDINGS_EACH)
     ]
     return [piano, visit, *findings]
 
