@@ -156,7 +156,7 @@ def _repairs(
     draws = int(scoring.money["draws"])
     result = estimate(jobs, currency=prices.currency, seed=seed, draws=draws, locale=locale)
     unchecked = sum(not job.found for job in jobs)
-    note = result.note + (f"; prices {prices.region}" if prices.region else "")
+    note = f"{result.note}; {prices.origin()}"
     if unchecked:
         note += f"; {unchecked} of the jobs only because something was not checked"
     return replace(result, note=note)

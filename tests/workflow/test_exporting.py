@@ -58,7 +58,9 @@ def test_where_nothing_could_be_written(book, tmp_path: Path) -> None:
 def test_the_page_says_where_prices_and_points_come_from(book, tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text('[[point]]\nid = "keys-chips"\nminutes = 7\n')
     page = export(book, tmp_path / "a.html").paths[0].read_text(encoding="utf-8")
-    assert "prices.toml: invented, 2026-01-15, in EUR" in page
+    money = page.partition('id="money-title"')[2].partition("</section>")[0]
+    assert "Prices of prices.toml: invented, 2026-01-15, in EUR." in money
+    assert "prices.toml: invented, 2026-01-15, in EUR" in page.partition('id="provenance-title"')[2]
     assert "mine.toml" not in page
     own = Settings(checklist=tmp_path / "mine.toml")
     page = export(book, tmp_path / "b.html", settings=own).paths[0].read_text(encoding="utf-8")
