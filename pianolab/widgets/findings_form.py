@@ -41,7 +41,7 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
     ----------
     casebook : an open casebook (`pianolab.casebook.open_casebook`)
     visit_id : str; the visit to record
-    checklist : Checklist or None; None takes the one that comes with pianolab
+    checklist : Checklist or None; None takes the casebook's own (`Casebook.checklist`)
     examiner : str; who records; empty takes the examiner named in the visit
     short : bool; True for the twenty-minute walk
 

@@ -105,7 +105,7 @@ class PianoForm(StillTwin, ipywidgets.VBox):
             return edit.add(Visit(piano_id=piano.id, day=date.today(), examiner=self._by))
 
     def _add_piano(self) -> None:
-        known = {p.name for p in self._casebook.pianos()}
+        known = {p.name.casefold() for p in self._casebook.pianos()}
         name = next(n for n in (f"piano {i}" for i in range(2, len(known) + 3)) if n not in known)
         self._go(self._enter(Piano(name=name)))
 

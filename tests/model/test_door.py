@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -206,3 +208,18 @@ def test_one_string_is_no_list_and_a_hidden_object_is_not_called() -> None:
             raise RuntimeError("must not be asked")
 
     assert "a Loud" in line_of(Piano, name="A", note=Loud())
+
+
+def test_records_are_light_to_import() -> None:
+    code = (
+        "import sys, pianolab.model; "
+        "heavy = {'numpy', 'pandas', 'sqlalchemy', 'babel'} & set(sys.modules); assert not heavy, heavy"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_the_check_of_imports_has_teeth() -> None:
+    code = "import sys, numpy, pianolab.model; assert 'numpy' not in sys.modules"
+    assert (
+        subprocess.run([sys.executable, "-c", code], check=False, stderr=subprocess.DEVNULL).returncode == 1
+    )

@@ -83,7 +83,7 @@ def test_an_unknown_price_stays_unknown(book: Casebook) -> None:
 
 
 def test_another_piano_and_back(book: Casebook) -> None:
-    form = PianoForm(book, begin=Piano(name="piano 2", seller="M"))
+    form = PianoForm(book, begin=Piano(name="Piano 2", seller="M"))
     first = form.piano
     form.another.click()
     assert form.piano.name == "piano 3"
