@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.keypath import KeyPath
+from pianolab.acoustics.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.onsets import Onsets
@@ -45,7 +45,8 @@ def struck_twice(
 ) -> StruckTwice:
     """The ``strikes`` that stand in the table, one per key, and a second blow where a key has it.
 
-    A second blow counts where it is about as clear, has the same pitch and lasts long enough; of several the longest.
+    A second blow counts where it is about as clear, has the same pitch, lasts long enough and is surely of that key; of
+    several the longest.
     Of many such keys some are taken, evenly over the compass, because each costs as much time as any other note.
     """
     next_s = next_sounds(path.keys, onsets.times_s, end_s=end_s)
@@ -69,8 +70,22 @@ def _second(key: int, path: KeyPath, sequence: Sequence, long_s: FloatArray) -> 
     good &= (off_cents <= lim["same_cents"]) & (
         long_s >= max(lim["least_s"], lim["long_share"] * long_s[used])
     )
+    good &= path.sure | _at_once(path.keys, used)
     good[used] = False
     return int(np.argmax(np.where(good, long_s, -1.0))) if good.any() else -1
+
+
+def _at_once(keys: NDArray[np.int64], used: int) -> NDArray[np.bool_]:
+    """The blows of a key with no other note between them and the one in the table.
+
+    A key struck again later may be another one misread; two blows on end can hardly be two keys.
+    """
+    notes = np.flatnonzero(keys != NO_NOTE)
+    same = keys[notes] == keys[used]
+    run = np.cumsum(~same)
+    out = np.zeros(len(keys), dtype=bool)
+    out[notes[same & (run == run[np.searchsorted(notes, used)])]] = True
+    return out
 
 
 def _evenly(keys: list[int], *, most: int) -> list[int]:

@@ -11,13 +11,13 @@ from scipy.integrate import quad
 from scipy.signal import resample_poly
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.keypath import KeyPath
+from pianolab.acoustics.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.onsets import Onsets
 from pianolab.acoustics.repeated import FREE, ONE_SD, WORDS, repeats_in, scale_of
 from pianolab.acoustics.sequence import Sequence
 from pianolab.acoustics.strikes import Strikes
-from pianolab.acoustics.struck_twice import struck_twice
+from pianolab.acoustics.struck_twice import _at_once, struck_twice
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale
 
 RATE_HZ = 22050
@@ -135,22 +135,27 @@ def test_strikes_of_different_takes_are_no_pair() -> None:
 
 
 def chosen(
-    *, score: float = 20.0, off_cents: float = 0.0, second_s: float = 2.0, count: int = 1
-) -> list[int]:
-    """Keys measured twice where each of ``count`` is struck at once again, so clear, so far off, so long."""
+    *, score: float = 20.0, off_cents: float = 0.0, second_s: float = 2.0, count: int = 1, apart: bool = False,
+    margin: float = 9.0,
+) -> list[int]:  # fmt: skip
+    """Keys measured twice where each of ``count`` is struck at once again, so clear, so far off, so long; ``apart``: with
+    another key between, and told apart from others by so much ``margin``."""
     key = np.repeat(np.arange(30, 30 + count), 2)
     steps = np.tile([2.5, second_s], count)
+    if apart:
+        key, steps = np.array([30, 31, 30]), np.array([2.5, 2.5, second_s])
+    second = np.concatenate([[False], [k in key[:i] for i, k in enumerate(key) if i]])
     times_s = np.concatenate([[0.0], np.cumsum(steps)[:-1]])
-    f1_hz = 220.0 * np.tile([1.0, 2.0 ** (off_cents / 1200.0)], count)
+    f1_hz = 220.0 * np.where(second, 2.0 ** (off_cents / 1200.0), 1.0)
     path = KeyPath(
-        keys=key, f1_hz=f1_hz, b_factor=np.ones(len(key)), score=np.tile([20.0, score], count),
-        margin=np.full(len(key), 9.0), offset_cents=0.0, other_shift=0,
+        keys=key, f1_hz=f1_hz, b_factor=np.ones(len(key)), score=np.where(second, score, 20.0),
+        margin=np.full(len(key), margin), offset_cents=0.0, other_shift=0,
     )  # fmt: skip
     ones = np.ones(len(key))
     onsets = Onsets(times_s=times_s, rise=ones, strength=ones, level_db=ones, hop_s=0.01)
-    own = {int(k): 2 * i for i, k in enumerate(dict.fromkeys(key.tolist()))}
+    own = {int(k): key.tolist().index(int(k)) for k in key}
     at = np.array(list(own.values()))
-    strikes = Strikes(key[at], times_s[at], times_s[at] + 2.5, f1_hz[at], np.ones(count))
+    strikes = Strikes(key[at], times_s[at], times_s[at] + 2.5, f1_hz[at], np.ones(len(at)))
     sequence = Sequence(own, dict.fromkeys(own, 2), {})
     twice = struck_twice(strikes, path, onsets, sequence, end_s=float(steps.sum()))
     assert (np.diff(twice.strikes.key) >= 0).all()
@@ -164,6 +169,16 @@ def test_only_a_clear_second_blow_of_the_same_pitch_counts() -> None:
     assert chosen(score=5.0) == []
     assert chosen(off_cents=90.0) == []
     assert chosen(second_s=0.8) == []
+
+
+def test_a_doubtful_blow_later_on_may_be_another_key() -> None:
+    """The same key again after other notes: counted where its key is told, not where it is a guess."""
+    keys = np.array([30, NO_NOTE, 30, 31, 30, 32])
+    assert _at_once(keys, 0).tolist() == [True, False, True, False, False, False]
+    assert _at_once(keys, 4).tolist() == [False, False, False, False, True, False]
+    assert chosen(apart=True, margin=3.0) == []
+    assert chosen(apart=True, margin=30.0) == [30]
+    assert chosen(margin=3.0) == [30]
 
 
 def test_many_repeated_keys_are_thinned_evenly() -> None:
