@@ -17,7 +17,8 @@ from pianolab.words import english, load_language, say
 ROOT = pathlib.Path(__file__).resolve().parent.parent / "pianolab"
 PROSE = frozenset(
     ("text", "reason", "reasons", "headline", "sentence", "sentences", "says", "said", "why", "note", "notes",
-     "warnings", "statements", "cautions", "because", "offer_reason", "obstacle", "hidden_by_tuning", "made_by")
+     "warnings", "statements", "cautions", "because", "offer_reason", "obstacle", "hidden_by_tuning", "made_by",
+     "words", "label", "caption", "meaning", "basis", "why_unknown", "why_missing", "hint")
 )  # fmt: skip
 """Names of attributes and methods that give words."""
 TAKES_APART = frozenset(
@@ -26,6 +27,7 @@ TAKES_APART = frozenset(
 )  # fmt: skip
 ARGUED: dict[str, str] = {
     "casebook/settings.py: given.text != mine.text": "the text of a user's own file, word for word, is what is kept",
+    "rooms/surfaces.py: plain in t.words": "the names under which a surface is looked up are data, not a sentence",
     "io/containers.py: 'Invalid data' in str(error)": "another library's error, which has no other mark",
 }
 """Places that may read such an attribute, ``module: code``, and why."""

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.model.opinions import TASTE_HIGH, TASTE_LOW
 from pianolab.show import Row, Showable
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 PLACES = tuple(range(TASTE_LOW, TASTE_HIGH + 1))
 
@@ -20,7 +22,7 @@ class Agreement(Showable):
     """How far players agree on one scale or on several together.
 
     ``together`` marks several scales taken as one. ``alpha`` is 1 where all say the same and 0 where they agree no more than chance; ``low`` and ``high``
-    hold 95 % of the resamples. None, with ``why_unknown``, where too little was said.
+    hold 95 % of the resamples. None, with ``why_not``, where too little was said.
     """
 
     what: str
@@ -30,21 +32,28 @@ class Agreement(Showable):
     alpha: float | None = None
     low: float | None = None
     high: float | None = None
-    why_unknown: str = ""
+    why_not: Statement | None = None
     header = ("scale", "alpha", "from", "to", "players", "judged by two or more", "in words")
 
     @property
-    def words(self) -> str:
+    def says(self) -> Statement:
+        """Whether they agree, as far as the interval tells."""
         limits = load_touch_scoring().agreement
         if self.alpha is None or self.low is None or self.high is None:
-            return self.why_unknown
+            return self.why_not or statement("players.open")
         if self.low >= limits["agree_from"]:
-            return "the players agree"
+            return statement("players.agree")
         if self.high < limits["roughly_from"]:
-            return "the players do not agree"
-        if self.alpha >= limits["roughly_from"]:
-            return "the players seem to agree, roughly; more opinions would tell"
-        return "whether the players agree is open; more opinions would tell"
+            return statement("players.disagree")
+        return statement("players.seem to agree" if self.alpha >= limits["roughly_from"] else "players.open")
+
+    @property
+    def words(self) -> str:
+        return say(self.says)
+
+    @property
+    def why_unknown(self) -> str:
+        return say(self.why_not)
 
     def headline(self) -> str:
         value = "" if self.alpha is None else f"alpha {self.alpha:.2f} ({self.low:.2f} to {self.high:.2f}), "
@@ -92,13 +101,12 @@ def agreement(
     bare = Agreement(what=what, players=players, units=len(paired), together=together is not None)
     least = int(load_touch_scoring().agreement["least_units"])
     if len(paired) < least:
-        why = f"too few to tell: {len(paired)} of at least {least} judged by two players or more"
-        return replace(bare, why_unknown=why)
+        return replace(bare, why_not=statement("players.too few", count=len(paired), least=least))
     groups = {unit: (together or {}).get(unit, unit) for unit in paired}
     counts = np.array([[list(said.values()).count(v) for v in PLACES] for said in paired.values()])
     alpha = ordinal_alpha(counts)
     if alpha is None:
-        return replace(bare, why_unknown="all said the same of everything: nothing tells them apart")
+        return replace(bare, why_not=statement("players.all the same"))
     low, high = _interval(counts, [groups[unit] for unit in paired], seed=seed)
     return replace(bare, alpha=alpha, low=min(low, alpha), high=max(high, alpha))
 

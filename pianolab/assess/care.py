@@ -18,6 +18,8 @@ from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.show import Fields, Row, Showable
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 RESTRUNG_YEARS = 2
 """How long strings count as new; common practice."""
@@ -61,15 +63,19 @@ class CareStep(Fields):
 class CarePlan(Showable):
     """The first year with one piano, in the order in which things come up.
 
-    ``unknown`` says what the plan could not take into account, because nobody looked or recorded.
+    ``not_known`` says what the plan could not take into account, because nobody looked or recorded.
     """
 
     piano: str
     steps: tuple[CareStep, ...]
-    unknown: tuple[str, ...] = ()
+    not_known: tuple[Statement, ...] = ()
     delivery: date | None = None
     caution: str = CAUTION
     header = ("when", "what", "why", "who", "days")
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        return tuple(say(what) for what in self.not_known)
 
     def step(self, name: str) -> CareStep | None:
         """The step of that id, or None where the plan doesn't have it."""
@@ -142,7 +148,7 @@ def care_plan(
     return CarePlan(
         piano=piano.name,
         steps=tuple(sorted(steps, key=lambda s: (s.weeks[1] >= 52, *s.weeks))),
-        unknown=_unknown(facts, survey, profile),
+        not_known=_unknown(facts, survey, profile),
         delivery=delivery,
     )
 
@@ -187,15 +193,12 @@ def _step(raw: Mapping[str, Any], words: Mapping[str, Any]) -> CareStep:
 
 def _unknown(
     facts: Mapping[str, bool], survey: Survey | None, profile: BuyerProfile | None
-) -> tuple[str, ...]:
-    said = []
-    if facts["pitch unknown"]:
-        said.append("the pitch: nobody measured it, so a pitch raise may come on top of the first tuning")
-    if survey is None:
-        said.append("what a recording of every key would tell: there is none")
-    if facts["home humidity unknown"]:
-        said.append("the air at home")
-    if facts["home room unknown"]:
-        why = "nobody said who it is for" if profile is None else "the size of the room is not known"
-        said.append(f"how it will sound at home: {why}")
-    return tuple(said)
+) -> tuple[Statement, ...]:
+    room = "care.nobody named" if profile is None else "care.room unknown"
+    missing = (
+        ("care.pitch unknown", facts["pitch unknown"]),
+        ("care.no recording", survey is None),
+        ("care.home air unknown", facts["home humidity unknown"]),
+        (room, facts["home room unknown"]),
+    )
+    return tuple(statement(kind) for kind, is_missing in missing if is_missing)

@@ -22,7 +22,8 @@ from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
-from pianolab.words import listed, lower_first, say
+from pianolab.statements import Statement, statement
+from pianolab.words import lower_first
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,17 +137,17 @@ def _usual(rule: PartRule, hours: Range, settings: Mapping[str, Any]) -> Range:
 
 def _age(
     rule: PartRule, piano: Piano, findings: tuple[Finding, ...], renewed: int | None, year: int
-) -> tuple[float | None, str]:
+) -> tuple[float | None, Statement | None]:
     """Age of a part, and how it is known."""
     if renewed is not None:
-        return float(year - renewed), f"renewed in {renewed}"
+        return float(year - renewed), statement("life.renewed", year=renewed)
     for point in (*rule.age_points, "papers-age"):
         ages = [f.reading for f in findings if f.point == point and f.reading is not None]
         if ages and (point != "papers-age" or piano.year is None):
-            return max(ages), f"said to be {max(ages):.0f} years old"
+            return max(ages), statement("life.said to be", point, years=max(ages))
     if piano.year is not None:
-        return float(year - piano.year), f"{year - piano.year} years old"
-    return None, ""
+        return float(year - piano.year), statement("life.old", years=year - piano.year)
+    return None, None
 
 
 def _part(
@@ -155,26 +156,26 @@ def _part(
     views: Mapping[str, PointView],
     usual: Range,
     age: float | None,
-    told: str,
+    told: Statement | None,
     left: Mapping[str, list[float]],
     scoring: Scoring,
 ) -> PartLife:
     years: Range | None = None
-    basis, why = "", ""
+    rests_on, why_not = None, None
     state = _state(rule, views)
     if state is not None:
         best, worst, missing = state
         low = usual[0] * float(np.interp(worst, left["share"], left["low"]))
         high = usual[1] * float(np.interp(best, left["share"], left["high"]))
         years = low, high if age is None else min(high, max(usual[1] - age, 0.5 * (low + high)))
-        basis = _basis(rule, views, missing, scoring)
+        rests_on = _basis(rule, views, missing, scoring)
     elif age is not None and age < usual[1]:
-        years, basis = (0.0, usual[1] - age), f"{told} and not looked at, so that is its age alone"
+        years, rests_on = (0.0, usual[1] - age), statement("life.by age", told=told)
     else:
-        why = _unknown(age, told)
+        why_not = _unknown(told)
     return PartLife(
-        part=name, title=rule.title, years=years, basis=basis, source=rule.source, ends=rule.ends,
-        why_unknown=why, by_age=state is None and years is not None,
+        part=name, title=rule.title, years=years, rests_on=rests_on, source=rule.source, ends=rule.ends,
+        why_not=why_not, by_age=state is None and years is not None,
     )  # fmt: skip
 
 
@@ -191,15 +192,15 @@ def _state(rule: PartRule, views: Mapping[str, PointView]) -> tuple[float, float
     return best, worst, missing
 
 
-def _basis(rule: PartRule, views: Mapping[str, PointView], missing: list[str], scoring: Scoring) -> str:
+def _basis(rule: PartRule, views: Mapping[str, PointView], missing: list[str], scoring: Scoring) -> Statement:
     seen = [views[p] for p in (*rule.looked_at, *rule.worsened_by) if p in views and views[p].checked]
     telling = [v for v in seen if v.share > 0] or [v for v in seen if v.point.id in rule.looked_at]
     worst = max(telling, key=lambda v: (v.share, v.point.id in rule.looked_at, v.point.id))
-    text = lower_first(say(found_at(worst, scoring)))
-    return text + (f" ({listed(missing)} not looked at)" if missing else "")
+    found = found_at(worst, scoring)
+    if missing:
+        return statement("life.seen in part", worst.point.id, found=found, missing=tuple(missing))
+    return statement("life.seen", worst.point.id, found=found)
 
 
-def _unknown(age: float | None, told: str) -> str:
-    if age is None:
-        return "neither age nor state is known"
-    return f"{told} and not looked at: older than such parts usually last, so renewed or worn, and only looking tells"
+def _unknown(told: Statement | None) -> Statement:
+    return statement("life.nothing known") if told is None else statement("life.older than usual", told=told)

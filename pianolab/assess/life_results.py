@@ -3,28 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from pianolab.show import Fields, Row, Showable
+from pianolab.show import Row, Showable
+from pianolab.statements import Statement, statement
+from pianolab.words import Told, say
 
 Range = tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
-class PartLife(Fields):
-    """Years that one part may still last, low and high; None, with ``why_unknown``, where nothing tells.
+class PartLife(Told):
+    """Years that one part may still last, low and high; None, with ``why_not``, where nothing tells.
 
-    ``basis`` says what it rests on, ``source`` where the usual life comes from, ``ends`` what its end is like;
+    ``rests_on`` says what it rests on, ``source`` where the usual life comes from, ``ends`` what its end is like;
     ``by_age`` marks a range that rests on age alone.
     """
 
     part: str
     title: str
     years: Range | None
-    basis: str
     source: str
     ends: str
-    why_unknown: str = ""
+    rests_on: Statement | None = None
+    why_not: Statement | None = None
     by_age: bool = False
+
+    @property
+    def basis(self) -> str:
+        return say(self.rests_on)
+
+    @property
+    def why_unknown(self) -> str:
+        return say(self.why_not)
 
     def lasts(self, years_of_use: float) -> str:
         """``yes``, ``no``, ``perhaps`` or ``unknown``: whether it lasts as long as the buyer plans.
@@ -39,18 +50,17 @@ class PartLife(Fields):
             return "yes"
         return "no" if self.years[1] < years_of_use else "perhaps"
 
-    def sentence(self, years_of_use: float) -> str:
-        """The same in words, with the range."""
+    def says(self, years_of_use: float) -> Statement:
+        """The same with the range, and what it rests on."""
         if self.years is None:
-            return f"How long the {self.title} will last nobody can say: {self.why_unknown}."
-        low, high = (f"{y:.0f}" for y in self.years)
-        left = f"about {high} more" if low == high else f"{low} to {high} more"
-        words = {
-            "yes": f"The {self.title} should last the {years_of_use:g} years you plan ({left})",
-            "no": f"The {self.title} will hardly last the {years_of_use:g} years you plan ({left})",
-            "perhaps": f"The {self.title} may or may not last the {years_of_use:g} years you plan ({left})",
-        }
-        return f"{words[self.lasts(years_of_use)]}: {self.basis}."
+            return statement("life.unknown", self.part, title=self.title, why=self.why_not)
+        low, high = self.years
+        left = statement("life.left about" if round(low) == round(high) else "life.left", low=low, high=high)
+        values: dict[str, Any] = {"title": self.title, "planned": years_of_use, "left": left}
+        return statement(f"life.{self.lasts(years_of_use)}", self.part, **values, basis=self.rests_on)
+
+    def sentence(self, years_of_use: float) -> str:
+        return say(self.says(years_of_use))
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

@@ -89,7 +89,8 @@ def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:
 
 def _unheard(item: HeardItem, keys: NDArray[np.int_]) -> Heard:
     mine = tuple(int(k) for k in _in_range(item, keys))
-    return Heard(item, (), (), (), mine, len(mine), statement("unknown.no recording"))
+    why = statement("unknown.by ear only" if item.untold else "unknown.no recording")
+    return Heard(item, (), (), (), mine, len(mine), why)
 
 
 def _hear(item: HeardItem, table: pd.DataFrame, tuning: TuningState) -> Heard:

@@ -12,7 +12,9 @@ from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.errors import BadInput
 from pianolab.model import TouchTrial
 from pianolab.show import Row, Showable
+from pianolab.statements import Statement, statement
 from pianolab.units import FloatArray
+from pianolab.words import say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,15 +35,19 @@ class Preferences(Showable):
     """Pianos by how gladly they were preferred, dearest first, for one player or for several together.
 
     ``groups`` are pianos linked by trials; between two groups only the assumption holds that pianos mostly
-    differ little. ``words`` says what may be concluded.
+    differ little. ``says`` tells what may be concluded.
     """
 
     who: str
     trials: int
     liked: tuple[Liked, ...]
     groups: tuple[tuple[str, ...], ...]
-    words: str
+    says: Statement
     header = ("piano", "log-strength", "sd", "chance to be the favourite", "preferred", "of trials")
+
+    @property
+    def words(self) -> str:
+        return say(self.says)
 
     def headline(self) -> str:
         return f"{self.who}: {self.words}"
@@ -86,7 +92,7 @@ def preferences(
                 raise BadInput("trial", f"a piano with id {piano_id!r}", "pianos of this casebook")
     ids = sorted({i for t in trials for i in (t.piano_id, t.other_piano_id)})
     if not ids:
-        return Preferences(who=who, trials=0, liked=(), groups=(), words="no two pianos were tried in turn")
+        return Preferences(who=who, trials=0, liked=(), groups=(), says=statement("players.no pairs"))
     pairs = sorted((ids.index(t.piano_id), ids.index(t.other_piano_id)) for t in trials)
     mean, cov = strengths(len(ids), pairs)
     favourite = _chance_of_first(mean, cov, seed=seed)
@@ -104,8 +110,8 @@ def preferences(
         for i in order
     )
     groups = tuple(tuple(names[ids[i]] for i in group) for group in _groups(len(ids), pairs))
-    words = _words(liked, groups, len(trials))
-    return Preferences(who=who, trials=len(trials), liked=liked, groups=groups, words=words)
+    says = _says(liked, groups, len(trials))
+    return Preferences(who=who, trials=len(trials), liked=liked, groups=groups, says=says)
 
 
 def strengths(
@@ -150,14 +156,12 @@ def _groups(count: int, pairs: Sequence[tuple[int, int]]) -> list[list[int]]:
     return [[int(i) for i in np.flatnonzero(labels == g)] for g in range(number)]
 
 
-def _words(liked: tuple[Liked, ...], groups: tuple[tuple[str, ...], ...], trials: int) -> str:
+def _says(liked: tuple[Liked, ...], groups: tuple[tuple[str, ...], ...], trials: int) -> Statement:
     limits = load_touch_scoring().trials
     if len(groups) > 1:
-        told = "; ".join(" with ".join(group) for group in groups)
-        return f"some pianos were never linked by a trial ({told}), so no favourite is named"
+        return statement("players.not linked", groups=tuple(" with ".join(group) for group in groups))
     if trials < limits["least_trials"]:
-        return f"too few trials to name a favourite ({trials})"
+        return statement("players.too few trials", count=trials)
     first = max(liked, key=lambda p: p.favourite)
-    if first.favourite >= limits["favourite_from"]:
-        return f"{first.name} is the favourite (chance {first.favourite:.0%})"
-    return f"no clear favourite; {first.name} comes first with a chance of {first.favourite:.0%}"
+    kind = "players.favourite" if first.favourite >= limits["favourite_from"] else "players.no favourite"
+    return statement(kind, first.piano_id, name=first.name, chance=first.favourite)

@@ -44,6 +44,11 @@ class PupilGrading:
     as_teacher: Share
 
     @property
+    def stands_out(self) -> bool:
+        """Whether this pupil is strict or mild as far as can be told."""
+        return self.high < 0.0 or self.low > 0.0
+
+    @property
     def words(self) -> str:
         """Strict, mild, or neither as far as can be told."""
         if self.high < 0.0:

@@ -192,7 +192,7 @@ def _alike(view: ClassView, exhibits: Sequence[Exhibit]) -> Section:
 
 def _strict(view: ClassView) -> Section:
     lines = [
-        Line(label=p.pupil, value=p.shift, low=p.low, high=p.high, words=p.words, stands_out=not p.words.startswith("neither"))
+        Line(label=p.pupil, value=p.shift, low=p.low, high=p.high, words=p.words, stands_out=p.stands_out)
         for p in sorted(view.pupils, key=lambda p: p.shift)
     ]  # fmt: skip
     rows = tuple(

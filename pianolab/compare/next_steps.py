@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.assess import Assessment, Unknown
-from pianolab.compare.results import FINISH, LOOK, NextStep
+from pianolab.compare.results import BESIDE_THE_WALK, FINISH, LOOK, NextStep
 from pianolab.compare.simulate import (
     LEARNING_DRAWS,
     Array,
@@ -21,6 +21,8 @@ from pianolab.compare.simulate import (
 from pianolab.statements import Statement, statement
 
 TUNE, RECORD = "tune and record again", "record again"
+NEVER_TOLD = "heard.never told"
+"""The kind of what no recording tells: somebody has to play it and listen."""
 MANY = 8
 """From so many unchecked points on, finishing the walk is a step of its own."""
 
@@ -137,7 +139,7 @@ def _groups(assessment: Assessment) -> list[list[Unknown]]:
         groups[TUNE] += groups[RECORD]
         if assessment.hidden_by_tuning:
             del groups[RECORD]
-    again = [u for u in widest.values() if u.effort == "look again"]
+    again = [u for u in widest.values() if u.effort == "look again" and u.source not in BESIDE_THE_WALK]
     if len(again) >= MANY:
         groups["the walk"] = again
     return [
@@ -174,7 +176,8 @@ def _minutes(effort: str, group: list[Unknown]) -> float | None:
 def _action(effort: str, group: Sequence[Unknown], *, heard: bool) -> str:
     """The kind of statement that says what to do; nothing is done again that was never done."""
     if effort == "look again":
-        return FINISH if len(group) > 1 else LOOK
+        by_ear = group[0].what.kind == NEVER_TOLD
+        return FINISH if len(group) > 1 else "step.play and listen" if by_ear else LOOK
     first_time = {RECORD: "step.record", TUNE: "step.tune and record"}
     return f"step.{effort}" if heard or effort not in first_time else first_time[effort]
 

@@ -14,6 +14,8 @@ from pianolab.statements import Statement, statement
 from pianolab.words import Told, say
 
 LOOK, FINISH = "step.look again", "step.finish the walk"
+BESIDE_THE_WALK = ("listening", "players")
+"""Sources of unknowns that no point of the checklist settles."""
 LEAST_LEAN = 0.001
 """A weight that differs by less from the middle of its range says nothing: the simulation's error."""
 
@@ -193,7 +195,10 @@ class Comparison(Showable):
         """
         mine = [s for s in self.next_steps if piano_id in (None, s.piano_id)]
         walks = {s.piano_id for s in mine if s.action.kind == FINISH}
-        kept = [s for s in mine if s.piano_id not in walks or s.action.kind != LOOK]
+        kept = [
+            s for s in mine
+            if s.piano_id not in walks or s.action.kind != LOOK or s.source in BESIDE_THE_WALK
+        ]  # fmt: skip
         return NextVisit(steps=tuple(kept[:most]), currency=self.profile.currency, locale=self.profile.locale)
 
     def leans(self, piano_id: str) -> tuple[str, ...]:

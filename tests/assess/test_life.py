@@ -70,7 +70,7 @@ def test_what_was_not_looked_at_leaves_the_low_end_open() -> None:
 
 def test_neither_age_nor_state_is_unknown_with_its_reason() -> None:
     life = life_of([], piano=Piano(name="A"))
-    assert all(p.years is None and p.why_unknown == "neither age nor state is known" for p in life.parts)
+    assert all(p.years is None and p.why_not.kind == "life.nothing known" for p in life.parts)
     assert all(p.lasts(1) == "unknown" for p in life.parts)
     assert "nobody can say" in life.sentences[0]
     assert life.to_frame()["years from"].isna().all()
@@ -82,7 +82,7 @@ def test_age_alone_says_perhaps_and_beyond_the_usual_life_nothing() -> None:
     assert {p.lasts(80) for p in life.parts} == {"perhaps"}
     assert all(p.by_age and p.years is not None and p.years[0] == 0.0 for p in life.parts)
     ancient = life_of([], piano=Piano(name="A", year=1890))
-    assert all(p.years is None and "renewed or worn" in p.why_unknown for p in ancient.parts)
+    assert all(p.years is None and p.why_not.kind == "life.older than usual" for p in ancient.parts)
 
 
 def test_a_renewed_part_counts_from_its_renewal() -> None:

@@ -22,7 +22,7 @@ from pianolab.compare import compare_pianos
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, BuyerProfile, Piano, load_profiles
-from pianolab.statements import as_written
+from pianolab.statements import as_written, statement
 
 PROFILE = BuyerProfile(name="even", budget=Decimal(5000), moving_cost=(Decimal(0), Decimal(0)))
 NO_REPAIRS = RepairEstimate(jobs=(), p10=Decimal(0), p50=Decimal(0), p90=Decimal(0), currency="EUR")
@@ -260,6 +260,20 @@ class TestFindOut:
         steps = compare(judged("a", 9.0, unknown=gaps), judged("b", 8.0)).next_steps
         assert [s.source for s in steps] == ["large", "small"]
         assert steps[0].chance_to_change > steps[1].chance_to_change
+
+    def test_what_no_point_settles_is_no_part_of_the_walk(self) -> None:
+        """One blow doesn't tell how even the tone is: who plays and listens does, whatever the walk says."""
+        points = tuple(gap(0.2, key=f"k{i}") for i in range(9))
+        terms = {name: statement(f"heard.voicing.{name}") for name in ("unknown", "untold")}
+        by_ear = replace(
+            gap(0.2, key="tone"), source="listening", what=statement("heard.never told", "voicing", **terms)
+        )
+        found = compare(judged("a", 6.0, unknown=(*points, by_ear)), judged("b", 5.8)).to_find_out("a").steps
+        assert [s.action.kind for s in found] == ["step.finish the walk", "step.play and listen"]
+        assert found[0].what.number("count") == 9
+        assert found[1].text == (
+            "play it and listen: whether the tone is even from note to note (voicing: not told from one blow)"
+        )
 
     def test_nothing_unknown_leaves_nothing_to_find_out(self) -> None:
         assert compare(judged("a"), judged("b")).next_steps == ()
