@@ -152,8 +152,10 @@ def _clash(group: tuple[Path, ...], yours: Any, was: Any, theirs: Any) -> FieldC
     keep = [i for i in range(len(group)) if mine[i] != other[i]] or list(range(len(group)))
     return FieldClash(
         names=tuple(".".join(group[i]) for i in keep),
-        was=tuple(before[i] for i in keep), yours=tuple(mine[i] for i in keep), theirs=tuple(other[i] for i in keep),
-    )  # fmt: skip
+        was=tuple(before[i] for i in keep),
+        yours=tuple(mine[i] for i in keep),
+        theirs=tuple(other[i] for i in keep),
+    )
 
 
 def _groups(kind: str, paths: Iterable[Path]) -> list[tuple[Path, ...]]:

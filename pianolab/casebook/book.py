@@ -17,8 +17,9 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import check_text, from_json, recall
-from pianolab.casebook.editing import Edit, kept_checklist
+from pianolab.casebook.editing import Edit
 from pianolab.casebook.engine import reading, writing
+from pianolab.casebook.entering import kept_checklist
 from pianolab.casebook.ledger import moment_text
 from pianolab.casebook.media import KeptSound, hash_in_name, keep_sound
 from pianolab.casebook.purge import (
@@ -82,9 +83,14 @@ class Casebook(Records):
     def _repr_html_(self) -> str:
         visits = self.visits()
         rows = [
-            (p.name, p.kind, p.year, ", ".join(v.day.isoformat() for v in visits if v.piano_id == p.id) or "none yet")
+            (
+                p.name,
+                p.kind,
+                p.year,
+                ", ".join(v.day.isoformat() for v in visits if v.piano_id == p.id) or "none yet",
+            )
             for p in self.pianos()
-        ]  # fmt: skip
+        ]
         return html_table(
             f"Casebook {self.name}", ("piano", "kind", "year", "visits"), rows, empty="no piano yet"
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -23,14 +22,14 @@ from pianolab.casebook.codec import (
     references_of,
     to_json,
 )
-from pianolab.casebook.entering import Entry
+from pianolab.casebook.entering import Entry, kept_checklist
 from pianolab.casebook.ledger import PURGED, Ledger, later_than
 from pianolab.casebook.media import KeptSound, Stored, keep_sound
 from pianolab.casebook.photos import keep_photo
 from pianolab.casebook.reading import Change, to_change
 from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import ChangedSince, refusal
-from pianolab.checklist import Checklist, load_checklist, read_checklist
+from pianolab.checklist import Checklist
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound
 from pianolab.model import Photo, Recording, RecordingPurpose
@@ -304,16 +303,3 @@ def _check_references(kind: str, references: dict[str, str], found: dict[str, tu
         if found.get(identity) != (REFERENCES[name], True):
             need = f"the id of a {REFERENCES[name]} in this casebook"
             raise BadInput(f"{kind} {name}", repr(identity), need, "Add that one first.")
-
-
-def kept_checklist(connection: sa.Connection, *, name: object) -> Checklist:
-    """The points a casebook is entered by: its own on top of the usual ones where it keeps some."""
-    from pianolab.casebook.settings import read_settings  # which needs the casebook, which needs this
-
-    own = read_settings(connection, name=name).checklist
-    return load_checklist() if own is None else _own_checklist(own.text, own.name)
-
-
-@lru_cache(maxsize=4)
-def _own_checklist(text: str, file: str) -> Checklist:
-    return read_checklist(text, file=file)

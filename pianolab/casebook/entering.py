@@ -9,13 +9,14 @@ from __future__ import annotations
 import json
 import unicodedata
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import from_json
-from pianolab.checklist import Checklist, load_touch_scales
+from pianolab.checklist import Checklist, load_checklist, load_touch_scales, read_checklist
 from pianolab.checklist.entry import check_finding, check_point
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Photo, Piano, Recording, SurveyRecord, TouchOpinion, Visit
@@ -161,3 +162,16 @@ def same_name(name: str) -> str:
     True
     """
     return " ".join(unicodedata.normalize("NFC", name).casefold().split())
+
+
+def kept_checklist(connection: sa.Connection, *, name: object) -> Checklist:
+    """The points a casebook is entered by: its own on top of the usual ones where it keeps some."""
+    from pianolab.casebook.settings import read_settings  # which needs the casebook, which needs this
+
+    own = read_settings(connection, name=name).checklist
+    return load_checklist() if own is None else _own_checklist(own.text, own.name)
+
+
+@lru_cache(maxsize=4)
+def _own_checklist(text: str, file: str) -> Checklist:
+    return read_checklist(text, file=file)

@@ -105,8 +105,19 @@ class Ledger:
         # Later than the record's last change, whatever the clock says: the order of its versions is certain.
         at = self._last_at = later_than(max(self._last_at, "" if row is None else row.at) or None)
         uid = uuid4().hex
-        entry = {"uid": uid, "at": at, "by": self.by, "machine": self._machine, "action": action, "kind": kind,
-                 "record_id": record_id, "before": before, "after": after, "undoes": undoes, "purged": False}  # fmt: skip
+        entry = {
+            "uid": uid,
+            "at": at,
+            "by": self.by,
+            "machine": self._machine,
+            "action": action,
+            "kind": kind,
+            "record_id": record_id,
+            "before": before,
+            "after": after,
+            "undoes": undoes,
+            "purged": False,
+        }
         self.connection.execute(_INSERT_CHANGE, entry)
         put_record(self.connection, kind, record_id, body=after, at=at, change_uid=uid, row=row)
         return uid

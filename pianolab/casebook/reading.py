@@ -217,9 +217,16 @@ def select_bodies(kind: str, where: dict[str, str | None]) -> sa.Select[Any]:
 def to_change(row: Any) -> Change:
     """A row of the change table as a `Change`."""
     return Change(
-        seq=row.seq, uid=row.uid, at=datetime.fromisoformat(row.at), by=row.by, machine=row.machine,
-        action=row.action, kind=row.kind, record_id=row.record_id,
+        seq=row.seq,
+        uid=row.uid,
+        at=datetime.fromisoformat(row.at),
+        by=row.by,
+        machine=row.machine,
+        action=row.action,
+        kind=row.kind,
+        record_id=row.record_id,
         before=None if row.before is None else json.loads(row.before),
         after=None if row.after is None else json.loads(row.after),
-        undoes=row.undoes, purged=row.purged,
-    )  # fmt: skip
+        undoes=row.undoes,
+        purged=row.purged,
+    )

@@ -18,10 +18,22 @@ OLDER_BEFORE = 1970
 """Built before this year, or in an unknown one, a piano may have what later ones no longer have [practice]."""
 
 KNOWN_FACTS = (
-    "grand", "upright", "older", "older grand", "older upright", "ivory", "plastic", "celluloid", "wood", "bone",
-    "middle pedal: none", "middle pedal: sostenuto", "middle pedal: practice felt", "middle pedal: bass dampers",
+    "grand",
+    "upright",
+    "older",
+    "older grand",
+    "older upright",
+    "ivory",
+    "plastic",
+    "celluloid",
+    "wood",
+    "bone",
+    "middle pedal: none",
+    "middle pedal: sostenuto",
+    "middle pedal: practice felt",
+    "middle pedal: bass dampers",
     "middle pedal: unknown",
-)  # fmt: skip
+)
 """What a point's ``applies_to`` may name; one that holds is enough."""
 
 VALUE_OF: dict[RecordKind, str] = {

@@ -31,6 +31,9 @@ class Refused(BadInput):
         super().__init__(", ".join((record, *path)), got, need, hint)
         self.path, self.got, self.need, self.hint = path, got, need, hint
 
+    def _render_traceback_(self) -> list[str]:
+        return [f"BadInput: {self}"]
+
     @property
     def field(self) -> str:
         """The field of the record that is to blame, or empty."""
@@ -148,10 +151,16 @@ def _kind(hint: Any) -> Kind:
     kinds = tuple(_kind(arg) for arg in inner if arg is not Ellipsis)
     more = meta.extra or {}
     return Kind(
-        whole=whole, base=origin, inner=kinds, optional=optional, need=meta.description or _need(hint),
-        quick=not is_dataclass(origin) and all(k.quick and k.holds is None for k in kinds), hint=more.get("hint", ""),
-        holds=more.get("holds"), mends=more.get("mends"),
-    )  # fmt: skip
+        whole=whole,
+        base=origin,
+        inner=kinds,
+        optional=optional,
+        need=meta.description or _need(hint),
+        quick=not is_dataclass(origin) and all(k.quick and k.holds is None for k in kinds),
+        hint=more.get("hint", ""),
+        holds=more.get("holds"),
+        mends=more.get("mends"),
+    )
 
 
 PLAIN_NEEDS = {str: "text", int: "a whole number", float: "a number", bool: "True or False"}
@@ -159,16 +168,14 @@ PLAIN_NEEDS = {str: "text", int: "a whole number", float: "a number", bool: "Tru
 
 def _need(hint: Any) -> str:
     """What is needed where the annotation has no words of its own."""
-    if get_origin(hint) is Literal:
-        return "one of " + ", ".join(get_args(hint))
-    args = get_args(hint)
-    if get_origin(hint) is tuple:
+    origin, args = get_origin(hint), get_args(hint)
+    if origin is Literal:
+        return "one of " + ", ".join(args)
+    if origin is tuple:
         return "a list" if Ellipsis in args else f"{len(args)} values"
-    return (
-        "a table of names and values"
-        if get_origin(hint) is dict
-        else PLAIN_NEEDS.get(hint, f"a {hint.__name__}")
-    )
+    if origin is dict:
+        return "a table of names and values"
+    return PLAIN_NEEDS.get(hint, f"a {hint.__name__}")
 
 
 @cache

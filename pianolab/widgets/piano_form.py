@@ -28,9 +28,16 @@ CHOICES = {
 }
 TEXTS = {"name": "Name", "seller": "Seller", "address": "Address", "serial": "Serial number", "note": "Note"}
 TITLES = {
-    **TEXTS, **{name: title for name, (title, _) in CHOICES.items()}, "kind": "Kind", "year": "Year", "compass": "Keys",
-    "first_key": "First key", "last_key": "Last key", "asking_price": "Asking price", "currency": "Currency",
-}  # fmt: skip
+    **TEXTS,
+    **{name: title for name, (title, _) in CHOICES.items()},
+    "kind": "Kind",
+    "year": "Year",
+    "compass": "Keys",
+    "first_key": "First key",
+    "last_key": "Last key",
+    "asking_price": "Asking price",
+    "currency": "Currency",
+}
 """What the fields of a piano are called on the form."""
 
 
@@ -232,6 +239,11 @@ def _read(piano: Piano, value: dict[str, Any]) -> Piano:
     first, last = value["compass"]
     texts = {name: value[name].strip() for name in (*TEXTS, *CHOICES)}
     return replace(
-        piano, **texts, kind=value["kind"], first_key=first, last_key=last, year=value["year"].strip() or None,
+        piano,
+        **texts,
+        kind=value["kind"],
+        first_key=first,
+        last_key=last,
+        year=value["year"].strip() or None,
         asking_price=value["asking_price"].strip() or None,
-    )  # fmt: skip
+    )

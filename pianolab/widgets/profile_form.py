@@ -182,9 +182,11 @@ def _controls(p: BuyerProfile) -> dict[str, Any]:
     found: dict[str, Any] = {a: _share_slider(a, value[a]) for a in ASPECTS}
     found[MONEY] = _share_slider("money saved", value[MONEY])
     texts = {
-        "budget": f"Budget, {p.currency}", "moving low": f"Moving from, {p.currency}",
-        "moving high": f"Moving to, {p.currency}", "level": "Level of the player",
-    }  # fmt: skip
+        "budget": f"Budget, {p.currency}",
+        "moving low": f"Moving from, {p.currency}",
+        "moving high": f"Moving to, {p.currency}",
+        "level": "Level of the player",
+    }
     found |= {field: _text(title, value[field]) for field, title in texts.items()}
     found["years"] = ipywidgets.BoundedFloatText(
         value=value["years"], min=1, max=100, step=1, description="Years of use", style=NAMES, layout=WIDE
@@ -200,10 +202,15 @@ def _controls(p: BuyerProfile) -> dict[str, Any]:
     )
     for scale in load_touch_scales().taste:
         found[f"taste {scale.id}"] = ipywidgets.IntRangeSlider(
-            value=value[f"taste {scale.id}"], min=1, max=5, description=f"Touch: {scale.name}",
-            tooltip=f"1: {scale.low} 5: {scale.high} From 1 to 5: all the same.", continuous_update=False,
-            style=NAMES, layout=WIDE,
-        )  # fmt: skip
+            value=value[f"taste {scale.id}"],
+            min=1,
+            max=5,
+            description=f"Touch: {scale.name}",
+            tooltip=f"1: {scale.low} 5: {scale.high} From 1 to 5: all the same.",
+            continuous_update=False,
+            style=NAMES,
+            layout=WIDE,
+        )
     return found
 
 
@@ -213,15 +220,20 @@ def _surfaces() -> Iterable[str]:
 
 def _share_slider(title: str, weight: tuple[float, float]) -> Any:
     return ipywidgets.FloatRangeSlider(
-        value=weight, min=0.0, max=1.0, step=0.01, description=title.capitalize(), readout_format=".0%",
-        continuous_update=False, style=NAMES, layout=WIDE,
-    )  # fmt: skip
+        value=weight,
+        min=0.0,
+        max=1.0,
+        step=0.01,
+        description=title.capitalize(),
+        readout_format=".0%",
+        continuous_update=False,
+        style=NAMES,
+        layout=WIDE,
+    )
 
 
 def _text(title: str, value: str) -> Any:
-    return ipywidgets.Text(
-        value=value, description=title, continuous_update=False, style=NAMES, layout=WIDE
-    )  # fmt: skip
+    return ipywidgets.Text(value=value, description=title, continuous_update=False, style=NAMES, layout=WIDE)
 
 
 def _pair(value: tuple[float, float]) -> tuple[float, float]:

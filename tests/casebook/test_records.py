@@ -99,14 +99,29 @@ def findings(draw, visit_id="visit"):
 
 days = st.dates(date(1900, 1, 1), date(2199, 12, 31))
 visits = st.builds(
-    Visit, piano_id=st.just("piano"), day=days, examiner=one_line, place=one_line, room=rooms,
-    temperature_c=st.none() | st.floats(-60, 70), humidity_percent=st.none() | st.floats(0, 100), note=any_text,
-)  # fmt: skip
+    Visit,
+    piano_id=st.just("piano"),
+    day=days,
+    examiner=one_line,
+    place=one_line,
+    room=rooms,
+    temperature_c=st.none() | st.floats(-60, 70),
+    humidity_percent=st.none() | st.floats(0, 100),
+    note=any_text,
+)
 recordings = st.builds(
-    Recording, visit_id=st.just("visit"), media=media_names, original_name=any_text, rate_hz=st.integers(16000, 192000),
-    channels=st.integers(1, 8), seconds=st.floats(0, 1e7), first_key=st.integers(-8, 1), last_key=st.integers(85, 99),
-    a4_hz=st.floats(400, 480), note=any_text,
-)  # fmt: skip
+    Recording,
+    visit_id=st.just("visit"),
+    media=media_names,
+    original_name=any_text,
+    rate_hz=st.integers(16000, 192000),
+    channels=st.integers(1, 8),
+    seconds=st.floats(0, 1e7),
+    first_key=st.integers(-8, 1),
+    last_key=st.integers(85, 99),
+    a4_hz=st.floats(400, 480),
+    note=any_text,
+)
 surveys = st.builds(
     SurveyRecord,
     recording_id=st.just("recording"),
@@ -130,22 +145,43 @@ profiles = st.builds(
 )
 places = st.dictionaries(one_line, st.integers(1, 5), max_size=4)
 opinions = st.builds(
-    TouchOpinion, visit_id=st.just("visit"), player=name_text, taste=places, faults=places,
-    liking=st.none() | st.integers(1, 5), note=any_text, at=st.none() | moments,
-)  # fmt: skip
+    TouchOpinion,
+    visit_id=st.just("visit"),
+    player=name_text,
+    taste=places,
+    faults=places,
+    liking=st.none() | st.integers(1, 5),
+    note=any_text,
+    at=st.none() | moments,
+)
 trials = st.builds(
-    TouchTrial, player=name_text, piano_id=st.just("piano"), other_piano_id=st.just("other"),
-    day=st.none() | days, note=any_text,
-)  # fmt: skip
+    TouchTrial,
+    player=name_text,
+    piano_id=st.just("piano"),
+    other_piano_id=st.just("other"),
+    day=st.none() | days,
+    note=any_text,
+)
 pupils = st.one_of(
     st.just("Mia"), st.just("17"), st.text("abcäöü🎹 ", min_size=1, max_size=40).filter(str.strip)
 )
 answers = st.builds(
-    Answer, pupil=pupils, lesson=any_text, kind=name_text, task=name_text, item=any_text, given=any_text,
-    truth=any_text, correct=st.none() | st.booleans(), grade=st.none() | st.integers(1, 5),
-    level=st.none() | finite, unit=any_text, confirmed=any_text, seconds=st.none() | finite,
+    Answer,
+    pupil=pupils,
+    lesson=any_text,
+    kind=name_text,
+    task=name_text,
+    item=any_text,
+    given=any_text,
+    truth=any_text,
+    correct=st.none() | st.booleans(),
+    grade=st.none() | st.integers(1, 5),
+    level=st.none() | finite,
+    unit=any_text,
+    confirmed=any_text,
+    seconds=st.none() | finite,
     at=st.none() | moments,
-)  # fmt: skip
+)
 records = st.one_of(
     pianos, visits, examiners, findings(), recordings, surveys, photos, profiles, opinions, trials, answers
 )
@@ -196,10 +232,18 @@ def shelf(request, tmp_path_factory):
 
 
 READERS = {
-    Piano: "pianos", Visit: "visits", Examiner: "examiners", Finding: "findings", Recording: "recordings",
-    SurveyRecord: "surveys", Photo: "photos", BuyerProfile: "profiles",
-    TouchOpinion: "touch_opinions", TouchTrial: "touch_trials", Answer: "answers",
-}  # fmt: skip
+    Piano: "pianos",
+    Visit: "visits",
+    Examiner: "examiners",
+    Finding: "findings",
+    Recording: "recordings",
+    SurveyRecord: "surveys",
+    Photo: "photos",
+    BuyerProfile: "profiles",
+    TouchOpinion: "touch_opinions",
+    TouchTrial: "touch_trials",
+    Answer: "answers",
+}
 
 
 ANY_POINT = read_checklist(
@@ -286,16 +330,28 @@ def test_ids_that_no_column_holds(bad):
 
 
 OLDER = [
-    ("Visit", {"piano_id": "p", "day": "2026-01-01", "humidity_percent": 900.0}, "humidity_percent", None, "got 900"),
+    (
+        "Visit",
+        {"piano_id": "p", "day": "2026-01-01", "humidity_percent": 900.0},
+        "humidity_percent",
+        None,
+        "got 900",
+    ),
     ("Visit", {"piano_id": "p", "day": "2026-01-01", "place": "a\0b"}, "place", "a\ufffdb", "place"),
     ("Visit", {"piano_id": "p", "day": "2026-01-01", "place": " a\nb"}, "place", "a b", "place"),
     ("Piano", {"name": "x" * 500}, "name", "x" * 120, "name"),
     ("Piano", {"name": "a", "asking_price": "1E+400"}, "asking_price", None, "1E+400"),
     ("Piano", {"name": "a", "note": "\ud800"}, "note", "\ufffd", "note"),
     ("Finding", {"visit_id": "v", "point": "p", "grade": 3, "keys": [-50]}, "keys", (), "got -50"),
-    ("Finding", {"visit_id": "v", "point": "p", "count": 10**9}, "state", "not checked", "count: got 1000000000"),
+    (
+        "Finding",
+        {"visit_id": "v", "point": "p", "count": 10**9},
+        "state",
+        "not checked",
+        "count: got 1000000000",
+    ),
     ("BuyerProfile", {"name": "b", "years_of_use": 0.0}, "years_of_use", 10.0, "years_of_use: got 0.0"),
-]  # fmt: skip
+]
 """What casebooks could hold before records were checked, and how it reads now."""
 
 

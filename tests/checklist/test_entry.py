@@ -24,17 +24,33 @@ def check(point: str, **values: object) -> None:
 @pytest.mark.parametrize(
     ("point", "values", "line"),
     [
-        ("plait-cracks", {"grade": 3}, "by the window: got 'plait-cracks', need the id of a checklist point."),
+        (
+            "plait-cracks",
+            {"grade": 3},
+            "by the window: got 'plait-cracks', need the id of a checklist point.",
+        ),
         ("plate-crack", {"grade": 3}, "Did you mean plate-cracks?"),
-        ("action-dip", {"reading": 102}, "by the window, Key dip (action-dip): got 102 mm, need 2 to 25 mm. A decimal point"),
+        (
+            "action-dip",
+            {"reading": 102},
+            "by the window, Key dip (action-dip): got 102 mm, need 2 to 25 mm. A decimal point",
+        ),
         ("state-humidity", {"reading": 0.5e9}, "need 0 to 100 % relative humidity"),
         ("state-humidity", {"reading": -1}, "(state-humidity): got -1 % relative humidity"),
         ("keys-chips", {"count": 86}, "(keys-chips): got 86 keys, need 0 to 85 keys"),
-        ("keys-chips", {"count": 3, "keys": (84, 86)}, "(keys-chips): got key 86, need keys 1 to 85, the keys of this piano"),
+        (
+            "keys-chips",
+            {"count": 3, "keys": (84, 86)},
+            "(keys-chips): got key 86, need keys 1 to 85, the keys of this piano",
+        ),
         ("keys-chips", {"grade": 3}, "(keys-chips): got a grade, need a count"),
-        ("action-dip", {"reading": 10, "answer": True}, "(action-dip): got an answer and a reading, need a reading"),
+        (
+            "action-dip",
+            {"reading": 10, "answer": True},
+            "(action-dip): got an answer and a reading, need a reading",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_does_not_fit_names_piano_and_point(point: str, values: dict[str, object], line: str) -> None:
     with pytest.raises(BadInput) as caught:
         check(point, **values)

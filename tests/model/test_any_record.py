@@ -38,9 +38,29 @@ GOOD: dict[str, dict[str, Any]] = {
 """A record of each kind; each example changes some of its fields."""
 
 NASTY = [
-    "", " ", "\0", "\x1b[31m", "\ud800", "\udfff tail", "a\r\nb\rc", "\x85", "</script><script>", "{{ 7*7 }}", "=1+1",
-    "\u202e\u2066", "🎹👩🏽‍🔧\U0010ffff", "\ufffe\uffff", "nan", "1e999", "-1", " 3 ", "0x10", "1_000", "2026-02-30", "x" * 3000,
-]  # fmt: skip
+    "",
+    " ",
+    "\0",
+    "\x1b[31m",
+    "\ud800",
+    "\udfff tail",
+    "a\r\nb\rc",
+    "\x85",
+    "</script><script>",
+    "{{ 7*7 }}",
+    "=1+1",
+    "\u202e\u2066",
+    "🎹👩🏽‍🔧\U0010ffff",
+    "\ufffe\uffff",
+    "nan",
+    "1e999",
+    "-1",
+    " 3 ",
+    "0x10",
+    "1_000",
+    "2026-02-30",
+    "x" * 3000,
+]
 usual = st.text("abc é🎹<>&'\"{}-", min_size=1, max_size=12)
 text = usual | usual | st.sampled_from(NASTY) | st.text(st.characters(exclude_categories=()), max_size=20)
 small = st.integers(1, 5) | st.floats(0.0, 1.0) | st.decimals(0, 99, places=2)
@@ -203,14 +223,38 @@ def tried(draw: st.DrawFn, record: Any, *names: str) -> Any:
 
 
 ENTERED = {
-    "pianos": ("name", "kind", "year", "key_tops", "middle_pedal", "serial", "asking_price", "currency", "seller",
-               "address", "note", "first_key", "last_key"),
+    "pianos": (
+        "name",
+        "kind",
+        "year",
+        "key_tops",
+        "middle_pedal",
+        "serial",
+        "asking_price",
+        "currency",
+        "seller",
+        "address",
+        "note",
+        "first_key",
+        "last_key",
+    ),
     "visits": ("day", "examiner", "place", "room", "temperature_c", "humidity_percent", "note"),
     "findings": ("place", "note", "examiner", "promised", "keys", "at", "count", "reading"),
-    "profiles": ("description", "budget", "level", "years_of_use", "moving_cost", "home_room", "money_weight",
-                 "weights", "touch_taste", "currency", "locale"),
+    "profiles": (
+        "description",
+        "budget",
+        "level",
+        "years_of_use",
+        "moving_cost",
+        "home_room",
+        "money_weight",
+        "weights",
+        "touch_taste",
+        "currency",
+        "locale",
+    ),
     "touch_opinions": ("player", "taste", "faults", "liking", "note"),
-}  # fmt: skip
+}
 
 
 def changed(book: Casebook, wanted: Any, there: Any) -> Any:

@@ -39,9 +39,15 @@ def test_opened_again_it_enters_nothing(book: Casebook) -> None:
 def test_what_is_typed_is_in_the_casebook_at_once_and_after_a_restart(book: Casebook, tmp_path: Path) -> None:
     form = PianoForm(book, examiner="Ana")
     for name, value in {
-        "name": " by the window ", "kind": "grand", "year": "1931", "compass": (1, 85), "key_tops": "ivory",
-        "asking_price": "2400", "seller": "M", "address": "3 Mill Lane",
-    }.items():  # fmt: skip
+        "name": " by the window ",
+        "kind": "grand",
+        "year": "1931",
+        "compass": (1, 85),
+        "key_tops": "ivory",
+        "asking_price": "2400",
+        "seller": "M",
+        "address": "3 Mill Lane",
+    }.items():
         form.controls[name].value = value
         assert form.line.value.startswith("Saved at "), name
     book.close()

@@ -107,9 +107,12 @@ HOSTILE = "<script>alert(1)</script>"
 
 def test_the_twin_holds_everything_and_escapes_it(book: Casebook) -> None:
     buyer = BuyerProfile(
-        name=HOSTILE, description=HOSTILE, level=HOSTILE, touch_taste={HOSTILE: (2, 3)},
+        name=HOSTILE,
+        description=HOSTILE,
+        level=HOSTILE,
+        touch_taste={HOSTILE: (2, 3)},
         home_room=Room(length_m=5.0, surfaces=(HOSTILE,)),
-    )  # fmt: skip
+    )
     html = profile_twin(buyer)
     assert "<script" not in html
     assert html.count("&lt;script&gt;alert(1)&lt;/script&gt;") == 5
