@@ -11,6 +11,7 @@ from pianolab.errors import PianolabError
 from pianolab.io import read_sound
 from pianolab.model import Piano, Recording, SurveyRecord
 from pianolab.release import VERSION
+from pianolab.workflow.kept_survey import kept_survey
 from pianolab.workflow.progress import Progress
 
 
@@ -67,7 +68,7 @@ def _heard(
 
 def _survey_of(casebook: Casebook, recording: Recording, record: SurveyRecord | None) -> Survey:
     if record is not None:
-        return Survey.from_json(record.survey_json)
+        return kept_survey(record)
     sound = read_sound(casebook.media_path(recording.media))
     return listen(
         sound.samples,

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from pianolab.acoustics import Survey
-from pianolab.acoustics.holding import Holding, holds_tuning
-from pianolab.acoustics.pedal import LeftPedal, left_pedal
+from pianolab.acoustics import Holding, LeftPedal, holds_tuning, left_pedal
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Recording, SurveyRecord
 from pianolab.workflow.hearing import Heard
+from pianolab.workflow.kept_survey import kept_survey
 
 
 def pedals_of(
@@ -25,7 +24,7 @@ def pedals_of(
         if counted is None or not twins:
             continue
         try:
-            twin = Survey.from_json(twins[-1].survey_json)
+            twin = kept_survey(twins[-1])
             found[piano.id] = left_pedal(counted.survey, twin, kind=piano.kind)
         except BadInput:  # too few keys in both: then nothing is said about the pedal
             continue
@@ -53,6 +52,6 @@ def holding_of(casebook: Casebook, last: Heard | None, piano_id: str) -> Holding
         return None
     day, _, record = max(earlier)
     try:
-        return holds_tuning(Survey.from_json(record.survey_json), last.survey, days=float((now - day).days))
+        return holds_tuning(kept_survey(record), last.survey, days=float((now - day).days))
     except BadInput:  # too few keys in both: then nothing is said about the pins
         return None

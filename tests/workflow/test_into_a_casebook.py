@@ -6,9 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 
 from pianolab.acoustics import Survey
 from pianolab.casebook import create_casebook
+from pianolab.casebook.codec import to_json
+from pianolab.casebook.engine import writing
+from pianolab.casebook.tables import record
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import write_sound
 from pianolab.model import BuyerProfile, Piano, Visit
@@ -170,6 +174,17 @@ def test_a_lost_recording_is_said(book, recording) -> None:
     decision = decide(book)
     assert not decision.surveys
     assert "no such file in the media folder" in decision.provenance["Recording of by the window"]
+
+
+def test_a_kept_survey_that_cannot_be_read_is_said_and_stops_nothing(book, recording, tmp_path) -> None:
+    kept = hear(book, recording)
+    body = to_json(kept.record).replace("table", "tables")
+    with writing(book._engine, name="book") as connection:  # past the door, as damage comes
+        connection.execute(sa.update(record).where(record.c.id == kept.record.id).values(body=body))
+    decision = decide(book)
+    assert not decision.surveys
+    assert "can't be used: kept survey: got a text" in decision.provenance["Recording of by the window"]
+    assert export(book, tmp_path / "page.html").paths[0].exists()
 
 
 def test_buyers(book) -> None:
