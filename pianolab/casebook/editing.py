@@ -32,7 +32,7 @@ from pianolab.casebook.troubles import ChangedSince, refusal
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound
-from pianolab.model import Photo, Recording, RecordingPurpose
+from pianolab.model import Photo, Piano, Recording, RecordingPurpose
 
 R = TypeVar("R", bound=Record)
 
@@ -189,7 +189,10 @@ class Edit:
                 kind=ChangedSince,
             )
         if entry.before is not None:
-            self._check_references(entry.kind, from_json(entry.kind, entry.before))
+            restored = from_json(entry.kind, entry.before)
+            self._check_references(entry.kind, restored)
+            if isinstance(restored, Piano):  # its name may have been given to another meanwhile
+                self._check_entry(restored, before=None if now is None else from_json(entry.kind, now))
         elif ledger.count_belonging(entry.record_id):
             got = f"a {entry.kind} that other records belong to by now"
             raise BadInput(action, got, "none", "Remove them first.")

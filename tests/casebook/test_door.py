@@ -145,3 +145,18 @@ def test_scales_of_touch_that_nobody_knows(case):
     assert "taste: got 'evenness'" in refused(case.book, replace(opinion, taste={"evenness": 3}, faults={}))
     buyer = BuyerProfile(name="b", touch_taste={"wait": (1, 2)})
     assert "BuyerProfile 'b', touch_taste: got 'wait', need one of weight" in refused(case.book, buyer)
+
+
+def test_taking_back_a_removal_does_not_make_two_pianos_of_one_name(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.add(Piano(id="old", name="in the cellar"))
+    with case.book.editing(by="Ben") as edit:
+        edit.remove("old")
+    with case.book.editing(by="Ana") as edit:
+        edit.add(Piano(id="new", name="In the cellar"))
+    with pytest.raises(BadInput, match="the name of another piano in this casebook"):
+        case.book.undo(by="Ben")
+    with case.book.editing(by="Ana") as edit:
+        edit.remove("new")
+    case.book.undo(by="Ben")
+    assert case.book.piano("in the cellar").id == "old"
