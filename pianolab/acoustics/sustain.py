@@ -38,8 +38,8 @@ def short_notes(
     neighbours are short too. Under a share of what pianos usually have, a note is short whatever the neighbours are like,
     if its strings are as quick. On an instrument whose sound notes differ much among themselves more is asked of all.
     Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
-    outlasts its hold is surely not short if its strings lose energy no faster than their line says. A room that rings
-    long moves both, so more is asked there, and what lies between counts as neither. In the bass more is asked as well:
+    outlasts its hold is surely not short if its strings lose energy no faster than their line says. One whose time is unsure
+    is not, if it may be nearly short within that. A room that rings long moves both, so more is asked there, and what lies between counts as neither. In the bass more is asked as well:
     there sound notes of a real grand differ by a factor of three, and one of them from one microphone to the other.
 
     Returns
@@ -57,6 +57,7 @@ def short_notes(
     # What the time may be off for speaks for the note.
     doubt = 0.0 if sd_s is None else np.nan_to_num(sd_s / np.maximum(decay_s, 1e-3))
     early = np.where(bound == "=", line - ratio - lim["doubt_sds"] * doubt, np.nan)
+    at_most = np.where(bound == "=", line - ratio + lim["doubt_sds"] * doubt, 0.0)
     evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
     both = quick + np.nan_to_num(early)
     near = running_median(both, half=3)
@@ -72,12 +73,15 @@ def short_notes(
         & (key <= lim["few_partials_above"])
     )
     # e^3 = 20: the strings' own rate is that of a note which falls 20 dB in its usual time.
-    far = (bound == "=") & (decay_s < lim["short_of_usual"] * usual) & (rate - 3.0 > lim["quick_of_usual"])
+    longest_s = decay_s * (1.0 + lim["doubt_sds"] * doubt)
+    far = (bound == "=") & (longest_s < lim["short_of_usual"] * usual) & (rate - 3.0 > lim["quick_of_usual"])
     short = (evidence > alone * ringing) | together | far
     least = bound == ">"
     slow_enough = least & ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])
     held = (bound == "=") | slow_enough | (least & (ratio > line - 0.25) & (quick < lim["maybe_quick"]))
-    return short, ~short & held & (decay_s > 0) & ~(evidence > plain)
+    # The same doubt speaks against calling a note long whose strings are quick.
+    maybe = (quick > lim["least_each"]) & (quick + at_most > lim["maybe_share"] * plain)
+    return short, ~short & held & (decay_s > 0) & ~(evidence > plain) & ~maybe
 
 
 def judge_sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
@@ -86,7 +90,9 @@ def judge_sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[
     key, spread = m.strikes.key, m.unison.spread_cents
     decay = np.array([d.decay_20_s for d in m.decays])
     bound = np.array([d.bound for d in m.decays])
-    masked = np.nan_to_num(spread, nan=0.0) > lim["masks_sustain_cents"]
+    # A distance that may as well be small hides nothing: then strings and level decide.
+    surely_apart = spread - lim["sure_sds"] * m.unison.spread_sd
+    masked = np.nan_to_num(surely_apart, nan=0.0) > lim["masks_sustain_cents"]
     unheard = np.isnan(decay)
     noisy = m.snr_db < qual["least_snr_db"]
     sd_s = np.array([d.sd_s for d in m.decays])
