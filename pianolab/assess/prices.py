@@ -73,10 +73,12 @@ class PriceList(Showable):
         if job in self.missing:
             others = len(self.missing) - 1
             raise BadInput(
-                f"{self._end()}: job {job!r}", "no price", f"[jobs.{job!r}] with low, usual and high in {self.currency}",
+                f"{self._end()}: job {job!r}",
+                "no price",
+                f"[jobs.{job!r}] with low, usual and high in {self.currency}",
                 f"The usual list is in {usual_prices().currency} and can't stand in"
                 + (f", for {others} more jobs of it neither." if others else "."),
-            )  # fmt: skip
+            )
         close = get_close_matches(job, self.jobs, n=1)
         hint = f"Did you mean {close[0]}?" if close else "A list of your own can price it: --prices FILE."
         raise BadInput(f"{self.file or 'prices'}: job", repr(job), "a job of the price list", hint)

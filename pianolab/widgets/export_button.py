@@ -60,9 +60,14 @@ class ExportButton(ipywidgets.VBox):
     """
 
     def __init__(
-        self, *, page: Writer, tables: Writer | None = None, target: str | Path = "", tables_target: str | Path = "",
+        self,
+        *,
+        page: Writer,
+        tables: Writer | None = None,
+        target: str | Path = "",
+        tables_target: str | Path = "",
         **more: Any,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.choices = {name: _box(text) for name, text in CHOICES.items()}
         self.replace = _box(REPLACE)
         self.page_button = ipywidgets.Button(description="Write the page", tooltip=str(target), layout=WIDE)

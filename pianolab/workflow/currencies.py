@@ -57,7 +57,7 @@ def reckon(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList) -> R
     notes = []
     if buyer.currency != codes[0]:
         if buyer.budget is not None or any(buyer.moving_cost):
-            notes = [f"budget and moving cost of {buyer.name} are in {buyer.currency} and were left aside: prices are asked in {codes[0]}"]  # fmt: skip
+            notes = [_budget_aside(buyer, codes[0])]
         buyer = replace(buyer, currency=codes[0], budget=None, moving_cost=(NOTHING, NOTHING))
     return Reckoning(
         pianos=tuple(replace(p, currency=codes[0]) for p in pianos),
@@ -65,6 +65,11 @@ def reckon(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList) -> R
         prices=prices,
         notes=tuple(notes),
     )
+
+
+def _budget_aside(buyer: BuyerProfile, code: str) -> str:
+    own = f"budget and moving cost of {buyer.name} are in {buyer.currency}"
+    return f"{own} and were left aside: prices are asked in {code}"
 
 
 def _without(
@@ -134,13 +139,19 @@ def without_money(
         assessments=tuple(_unpriced(a, asked[a.piano.id], why) for a in comparison.assessments),
         standings=tuple(
             replace(
-                s, total_p10=None, total_p50=None, total_p90=None, highest_offer=None, offer_why=aside,
-                weighted_sum=None, cost_per_year=None,
+                s,
+                total_p10=None,
+                total_p50=None,
+                total_p90=None,
+                highest_offer=None,
+                offer_why=aside,
+                weighted_sum=None,
+                cost_per_year=None,
             )
             for s in comparison.standings
         ),
         next_steps=tuple(replace(s, worth=None) for s in comparison.next_steps),
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -159,9 +170,15 @@ class UnpricedRepairs(RepairEstimate):
 def _unpriced(a: Assessment, piano: Piano, why: str) -> Assessment:
     jobs = tuple(replace(j, low=UNKNOWN, usual=UNKNOWN, high=UNKNOWN) for j in a.repairs.jobs)
     repairs = UnpricedRepairs(
-        jobs=jobs, p10=UNKNOWN, p50=UNKNOWN, p90=UNKNOWN, currency=piano.currency, note="no prices",
-        locale=a.repairs.locale, why=why,
-    )  # fmt: skip
+        jobs=jobs,
+        p10=UNKNOWN,
+        p50=UNKNOWN,
+        p90=UNKNOWN,
+        currency=piano.currency,
+        note="no prices",
+        locale=a.repairs.locale,
+        why=why,
+    )
     return replace(a, piano=piano, repairs=repairs)
 
 

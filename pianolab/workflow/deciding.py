@@ -266,11 +266,15 @@ def _yearly(judged: Judged, comparison: Comparison, settings: Settings) -> dict[
 def _care(judged: Judged, settings: Settings) -> dict[str, CarePlan]:
     return {
         p.id: care_plan(
-            p, judged.findings[p.id], survey=judged.survey(p.id), profile=judged.reckoning.buyer,
-            holds=holds_of(judged.holding.get(p.id)), checklist=settings.points,
+            p,
+            judged.findings[p.id],
+            survey=judged.survey(p.id),
+            profile=judged.reckoning.buyer,
+            holds=holds_of(judged.holding.get(p.id)),
+            checklist=settings.points,
         )
         for p in judged.pianos
-    }  # fmt: skip
+    }
 
 
 def holds_of(holding: Holding | None) -> bool | None:

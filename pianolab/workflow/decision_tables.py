@@ -115,7 +115,13 @@ def _year(decision: Decision, piano_id: str) -> Showable:
 
 
 OF_ALL: dict[str, Callable[[Decision], Showable]] = {
-    "stops": _stops, "alerts": _alerts, "firmness": _firmness, "offers": _offers, "rooms": _rooms, "heard": _heard,
-    "touch": _touch, "origin": _origin,
-}  # fmt: skip
+    "stops": _stops,
+    "alerts": _alerts,
+    "firmness": _firmness,
+    "offers": _offers,
+    "rooms": _rooms,
+    "heard": _heard,
+    "touch": _touch,
+    "origin": _origin,
+}
 OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {"reasons": _reasons, "year": _year}

@@ -114,9 +114,13 @@ def plan_demo(
         slug = piano.replace(" ", "-").lower()
         own = replace(next(p for p in scenario.instruments if p.name == piano), id=f"demo-{slug}")
         visit = Visit(
-            id=f"demo-{slug}-1", piano_id=own.id, day=DAY, examiner=EXAMINER, place="where it stands",
+            id=f"demo-{slug}-1",
+            piano_id=own.id,
+            day=DAY,
+            examiner=EXAMINER,
+            place="where it stands",
             room=scenario.rooms[piano],
-        )  # fmt: skip
+        )
         findings = findings_for(
             scenario.conditions[condition],
             visit_id=visit.id,

@@ -78,9 +78,11 @@ def is_own(page: Path) -> bool:
 def _check_page(page: Path) -> None:
     if not is_own(page):
         raise BadInput(
-            str(page), "a page that the demonstration didn't write, or that was changed since",
-            "its own page or none", "It stays as it is; choose another folder with --out.",
-        )  # fmt: skip
+            str(page),
+            "a page that the demonstration didn't write, or that was changed since",
+            "its own page or none",
+            "It stays as it is; choose another folder with --out.",
+        )
 
 
 def _check_folder(folder: Path) -> bool:
@@ -93,9 +95,11 @@ def _check_folder(folder: Path) -> bool:
     strange = sorted(inside - {CASEBOOK, PAGE})
     if strange or (inside and CASEBOOK not in inside):
         raise BadInput(
-            str(folder), f"a folder with other things in it ({(strange or [PAGE])[0]})",
-            "a folder that is new, empty or a demonstration", "Choose another with --out.",
-        )  # fmt: skip
+            str(folder),
+            f"a folder with other things in it ({(strange or [PAGE])[0]})",
+            "a folder that is new, empty or a demonstration",
+            "Choose another with --out.",
+        )
     if PAGE in inside:
         _check_page(folder / PAGE)
     return False

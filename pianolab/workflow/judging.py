@@ -65,12 +65,18 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
     holding = {i: h for i, h in pairs.items() if h is not None}
     assessments = tuple(
         assess_piano(
-            p, findings[p.id], survey=heard[p.id].survey if p.id in heard else None, checklist=settings.points,
-            prices=reckoning.prices, profile=reckoning.buyer, opinions=opinions_of(casebook, p.id, until=until),
-            holding=holding.get(p.id), seed=settings.seed,
+            p,
+            findings[p.id],
+            survey=heard[p.id].survey if p.id in heard else None,
+            checklist=settings.points,
+            prices=reckoning.prices,
+            profile=reckoning.buyer,
+            opinions=opinions_of(casebook, p.id, until=until),
+            holding=holding.get(p.id),
+            seed=settings.seed,
         )
         for p in reckoning.pianos
-    )  # fmt: skip
+    )
     return Judged(
         pianos=pianos,
         reckoning=reckoning,
@@ -88,9 +94,11 @@ def _check_points(findings: Mapping[str, tuple[Finding, ...]], points: Checklist
     known = {point.id for point in points}
     if strange := sorted({f.point for found in findings.values() for f in found} - known):
         raise BadInput(
-            "findings", f"points that the checklist doesn't have ({', '.join(strange[:5])})", "points that it has",
+            "findings",
+            f"points that the checklist doesn't have ({', '.join(strange[:5])})",
+            "points that it has",
             "--checklist FILE, in Python Settings(checklist=...), adds points of your own.",
-        )  # fmt: skip
+        )
 
 
 def opinions_of(casebook: Casebook, piano_id: str, *, until: date | None = None) -> tuple[TouchOpinion, ...]:

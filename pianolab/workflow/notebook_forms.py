@@ -21,10 +21,27 @@ if TYPE_CHECKING:
     from pianolab.widgets.recording_form import RecordingForm
 
 TABLES = "comparison-tables"
-SUFFIXES = frozenset({
-    ".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".aif", ".aiff", ".m4a", ".aac", ".3gp", ".mp4", ".mov", ".webm",
-    ".mkv", ".caf", ".w64",
-})  # fmt: skip
+SUFFIXES = frozenset(
+    {
+        ".wav",
+        ".flac",
+        ".ogg",
+        ".oga",
+        ".opus",
+        ".mp3",
+        ".aif",
+        ".aiff",
+        ".m4a",
+        ".aac",
+        ".3gp",
+        ".mp4",
+        ".mov",
+        ".webm",
+        ".mkv",
+        ".caf",
+        ".w64",
+    }
+)
 
 
 def export_button(
@@ -92,9 +109,15 @@ def recording_form(
     def keep(path: Path, tell: Progress) -> str:
         _check_new(casebook, path)
         surveyed = survey_into(
-            casebook, path, piano=piano.id, visit=visit.id, first_key=piano.first_key, last_key=piano.last_key,
-            by=examiner, progress=tell,
-        )  # fmt: skip
+            casebook,
+            path,
+            piano=piano.id,
+            visit=visit.id,
+            first_key=piano.first_key,
+            last_key=piano.last_key,
+            by=examiner,
+            progress=tell,
+        )
         return surveyed.headline()
 
     about = f"{piano.name}, visit of {visit.day.isoformat()}"
@@ -114,9 +137,10 @@ def sound_files(folder: str | Path) -> tuple[Path, ...]:
     ['a.m4a']
     """
     found = [
-        p for p in Path(folder).iterdir()
+        p
+        for p in Path(folder).iterdir()
         if p.is_file() and p.suffix.lower() in SUFFIXES and not p.name.startswith(".")
-    ]  # fmt: skip
+    ]
     return tuple(sorted(found, key=lambda p: (-p.stat().st_mtime, p.name)))
 
 

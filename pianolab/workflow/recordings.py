@@ -55,9 +55,12 @@ def listen(
     1
     """
     more = {
-        "first_key": first_key, "last_key": last_key, "a4_hz": a4_hz, "expected_offset_cents": expected_offset_cents,
+        "first_key": first_key,
+        "last_key": last_key,
+        "a4_hz": a4_hz,
+        "expected_offset_cents": expected_offset_cents,
         "progress": progress,
-    }  # fmt: skip
+    }
     if isinstance(recording, (str, Path)):
         if rate_hz is not None:
             raise BadInput(

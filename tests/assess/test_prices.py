@@ -51,7 +51,11 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "line"),
     [
-        ("low = 900", "low = -900", r"prices\.toml, line 5: tuning: low: got -900, need 0 or more\. A minus sign"),
+        (
+            "low = 900",
+            "low = -900",
+            r"prices\.toml, line 5: tuning: low: got -900, need 0 or more\. A minus sign",
+        ),
         ("low = 900", "low = 1300", r"tuning: got 1300, 1200.5, 1500, need low not above usual"),
         ("high = 1500", "high = 1100", r"need low not above usual, usual not above high"),
         ('"SEK"', '"XQQ"', r"currency: got 'XQQ', need a three-letter currency code"),
@@ -62,17 +66,33 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
         ("date = 2026-03-01", 'date = "March"', r"date: got 'March', need a date such as"),
         ("date = 2026-03-01\n", "", r"date: got nothing"),
         ("high = 1500", 'high = 1500\nper = "hour"', r"per: got 'hour', need one of piano, key, string"),
-        ("high = 1500", 'high = 1500\nincludes = ["voicing"]', r"includes: got \['voicing'\], need jobs of this list or"),
+        (
+            "high = 1500",
+            'high = 1500\nincludes = ["voicing"]',
+            r"includes: got \['voicing'\], need jobs of this list or",
+        ),
         ("high = 1500", "high = 1500\nown_work = 2", r"own_work: got 2, need a part from 0 to 1"),
         ("high = 1500", "high = 1500\nhigher = 3", r"tuning: got \['higher'\], need only title"),
         ("high = 1500", 'high = 1500\nhours = "long"', r"hours: got 'long', need working hours, 0 or more"),
         ("high = 1500", "high = 1500\nhours = -1", r"hours: got -1, need working hours"),
-        ("high = 1500", 'high = 1500\nincludes = "tuning"', r"includes: got 'tuning', need a list of other jobs"),
-        ("high = 1500", 'high = 1500\nincludes = ["tuning"]', r"includes: got the job itself, need a list of other"),
-        ('region = "here"', 'region = "here"\ncountry = "SE"', r"prices\.toml: got \['country'\], need only currency, date"),
+        (
+            "high = 1500",
+            'high = 1500\nincludes = "tuning"',
+            r"includes: got 'tuning', need a list of other jobs",
+        ),
+        (
+            "high = 1500",
+            'high = 1500\nincludes = ["tuning"]',
+            r"includes: got the job itself, need a list of other",
+        ),
+        (
+            'region = "here"',
+            'region = "here"\ncountry = "SE"',
+            r"prices\.toml: got \['country'\], need only currency, date",
+        ),
         ("high = 1500", "high = ", r"got a file that can't be read, need a TOML file"),
     ],
-)  # fmt: skip
+)
 def test_bad_list_gives_one_clear_line(tmp_path: Path, old: str, new: str, line: str) -> None:
     assert old in GOOD
     with pytest.raises(BadInput, match=line) as caught:
@@ -93,7 +113,9 @@ def test_a_job_that_the_own_list_lacks_has_the_usual_price_and_is_named(tmp_path
     assert own_list["hammer voicing"] == load_prices()["hammer voicing"]
     assert own_list["tuning"].usual == Decimal("1200.5")
     said = own_list.stand_ins(["tuning", "hammer voicing", "hammer voicing"])
-    assert said.startswith("prices.toml, line 9: no price for 'hammer voicing'; the figures of the usual list")
+    assert said.startswith(
+        "prices.toml, line 9: no price for 'hammer voicing'; the figures of the usual list"
+    )
     assert own_list.stand_ins(["tuning"]) == ""
 
 
@@ -111,7 +133,9 @@ def test_the_usual_list_lends_and_lacks_nothing() -> None:
 
 
 def test_a_misspelt_job_is_pointed_out(tmp_path: Path) -> None:
-    (note,) = load_prices(own(tmp_path, EURO + '[jobs."hammer voicng"]\nlow = 1\nusual = 2\nhigh = 3\n')).notes
+    (note,) = load_prices(
+        own(tmp_path, EURO + '[jobs."hammer voicng"]\nlow = 1\nusual = 2\nhigh = 3\n')
+    ).notes
     assert note.startswith("prices.toml, line 10: hammer voicng: ")
     assert "Did you mean hammer voicing?" in note
     assert load_prices(own(tmp_path, EURO + "[jobs.polish]\nlow = 1\nusual = 2\nhigh = 3\n")).notes == ()
