@@ -11,7 +11,7 @@ import pytest
 ROOT = pathlib.Path(__file__).resolve().parent.parent / "pianolab"
 RANK = {
     "units": 0, "errors": 0, "sources": 0, "show": 0, "keyboard": 0, "shipped": 0,
-    "files": 0, "statements": 0, "release": 0, "words": 1,
+    "files": 0, "html": 0, "statements": 0, "release": 0, "words": 1,
     "model": 1, "checklist": 2, "io": 2, "rooms": 2, "acoustics": 3, "sound_model": 3,
     "assess": 4, "casebook": 4, "compare": 5, "figures": 6, "report": 7, "widgets": 8,
     "classroom": 9, "workflow": 10, "cli": 11, "__init__": 12, "__main__": 12,
@@ -24,6 +24,7 @@ INSIDE_RANK_0 = {
     "shipped": 1,
     "show": 1,
     "files": 1,
+    "html": 1,
     "keyboard": 2,
     "statements": 2,
 }

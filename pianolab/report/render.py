@@ -10,33 +10,26 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 from plotly.offline import get_plotlyjs, get_plotlyjs_version
 
 from pianolab.errors import BadInput
 from pianolab.figures.look import ink_on
 from pianolab.files import write_files
+from pianolab.html import FOLDER, templates
 from pianolab.report.charts import Chart
-
-TEMPLATES = "templates"
 
 
 @cache
 def _environment() -> Environment:
-    env = Environment(
-        loader=PackageLoader("pianolab.report", TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    env = templates("pianolab.report")
     env.globals["ink_on"] = ink_on
     return env
 
 
 def _read(name: str) -> str:
-    return (files("pianolab.report") / TEMPLATES / name).read_text(encoding="utf-8").replace("\r\n", "\n")
+    return (files("pianolab.report") / FOLDER / name).read_text(encoding="utf-8").replace("\r\n", "\n")
 
 
 @cache

@@ -7,9 +7,9 @@ from datetime import date, datetime
 from pathlib import Path
 
 from pianolab.files import write_files
+from pianolab.html import templates
 from pianolab.model import Piano
 from pianolab.show import Row, Showable
-from pianolab.workflow.plan_sheet import plan_sheet
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -80,7 +80,19 @@ class VisitPlan(Showable):
 
     def to_html(self) -> str:
         """The plan as one page with boxes to tick: escaped, nothing fetched, a sheet for each piano in print."""
-        return plan_sheet(self)
+        return (
+            templates("pianolab.workflow")
+            .get_template("visit_plan.html.j2")
+            .render(
+                plan=self,
+                in_the_bag=[f"{thing} ({why})" for thing, why in self.kit],
+                at_home_stays=[f"{thing} ({why})" for thing, why in self.leave_at_home],
+                earlier=lambda stop: ", ".join(f"{d:%d %b %Y}" for d in stop.earlier_visits) or "none",
+                areas=lambda stop: [
+                    f"{area}: {still} of {all_} points open" for area, still, all_ in stop.open_areas
+                ],
+            )
+        )
 
     def save(self, path: str | Path, *, replace: bool = False) -> Path:
         """Write the page, whole or not at all.
