@@ -42,9 +42,11 @@ def read_compass(
     scale = round(rate_hz * 440.0 / a4_hz)
     path = _read(fresh, times_s, rise, scale_hz=scale, first_key=first_key, last_key=last_key)
     strong = rise_share(rise) >= STRONG_SHARE
-    loud = int(strong.sum())
+    tone = fresh.out_db.max(axis=1) >= limits()["path"]["tone_db"]
+    # What has no tone, such as the tick of a clock, makes the piano beside it no less a piano unless there is much of it.
+    loud = max(int((strong & tone).sum()), round(limits()["path"]["toneless_weight"] * strong.sum()))
     named = first_key > FIRST_KEY or last_key < LAST_KEY
-    if named and not _named_and_heard(fresh, path, loud=loud, rate_hz=scale):
+    if named and not _named_and_heard(fresh, path, loud=int(strong.sum()), rate_hz=scale):
         free = _read(
             fresh[strong],
             times_s[strong],
@@ -61,7 +63,6 @@ def read_compass(
             raise nothing
     if not named and not _is_piano(fresh, path, loud=loud, rate_hz=scale):
         raise nothing
-    tone = fresh.out_db.max(axis=1) >= limits()["path"]["tone_db"]
     return replace(path, f1_hz=path.f1_hz * a4_hz / 440.0, unread=strong & tone & (path.keys == NO_NOTE))
 
 

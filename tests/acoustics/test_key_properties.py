@@ -119,6 +119,15 @@ def in_pink_noise(scene: Scene) -> Scene:
     return np.asarray(sound + noise, np.float32), rate_hz, played
 
 
+def by_a_clock(scene: Scene) -> Scene:
+    """A tick of noise every second, as loud as the loudest sample, that falls 8.7 dB every 4 ms."""
+    sound, rate_hz, played = scene
+    t = np.arange(len(sound)) / rate_hz
+    ticks = np.random.default_rng(10).standard_normal(len(sound)) * np.exp(-np.fmod(t + 0.63, 1.0) / 0.004)
+    ticks *= np.max(np.abs(sound)) / np.max(np.abs(ticks))
+    return np.asarray(sound + ticks, np.float32), rate_hz, played
+
+
 def padded(scene: Scene) -> Scene:
     sound, rate_hz, played = scene
     before, after = np.zeros(3 * rate_hz, np.float32), np.zeros(4 * rate_hz, np.float32)
@@ -136,6 +145,7 @@ CHANGES: dict[str, Callable[[Scene], Scene]] = {
     "30 cents up": lambda scene: moved(scene, 30.0),
     "30 cents down": lambda scene: moved(scene, -30.0),
     "pink noise": in_pink_noise,
+    "clock": by_a_clock,
     "padded": padded,
     "upside down": upside_down,
 }
@@ -148,7 +158,7 @@ def test_the_keys_stay(change: str, which: str) -> None:
     read = keys_read(sound, rate_hz, which)
     right, wrong = right_and_wrong(read, played)
     assert wrong == 0
-    assert right >= len(played) - (1 if change == "pink noise" else 0)
+    assert right >= len(played) - (1 if change in ("pink noise", "clock") else 0)
     beside = {key + 1: at_s for key, at_s in read.items()}
     assert right_and_wrong(beside, played)[0] == 0, "a table shifted by one key would show"
     octave_up = {key + 12 if key == min(read) else key: at_s for key, at_s in read.items()}
