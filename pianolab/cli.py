@@ -21,6 +21,9 @@ FINE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 USUAL = "usual"
 """In place of a file of one's own: the one that comes with pianolab."""
 
+LISTENER = "listening"
+"""Who stands in a casebook's log where the command enters a recording."""
+
 
 class OneLineParser(argparse.ArgumentParser):
     """A parser whose complaints are one line."""
@@ -78,7 +81,9 @@ def build_parser() -> argparse.ArgumentParser:
         "--into", type=casebook_place, metavar="CASEBOOK", help="keep recording and survey there"
     )
     listen.add_argument("--piano", metavar="NAME", help="with --into: the piano's name or id")
-    listen.add_argument("--visit", metavar="DATE", help="with --into: the day, such as 2026-03-14")
+    listen.add_argument(
+        "--visit", metavar="DATE", help="with --into: the day, such as 2026-03-14, or the id of a visit"
+    )
     listen.add_argument(
         "--left-pedal",
         action="store_true",
@@ -164,7 +169,7 @@ def run_listen(args: argparse.Namespace) -> None:
 
 def _check_into(args: argparse.Namespace) -> None:
     """What can be known before the work: the casebook, the piano, the day."""
-    from pianolab.workflow.listening import day_of
+    from pianolab.workflow.listening import find_visit, visit_named
 
     given = {"--into": args.into, "--piano": args.piano, "--visit": args.visit}
     missing = [name for name, value in given.items() if value is None]
@@ -172,11 +177,11 @@ def _check_into(args: argparse.Namespace) -> None:
         return
     if missing:
         raise BadInput("listen", f"no {missing[0]}", "--into, --piano and --visit together")
-    args.visit = day_of(args.visit)
+    args.visit = visit_named(args.visit)
     from pianolab.casebook import open_casebook
 
     with open_casebook(args.into) as casebook:
-        casebook.piano(args.piano)
+        find_visit(casebook, casebook.piano(args.piano), args.visit, by=LISTENER)
 
 
 def _keep(args: argparse.Namespace, survey: object) -> list[str]:
@@ -194,10 +199,10 @@ def _keep(args: argparse.Namespace, survey: object) -> list[str]:
             survey,
             piano=args.piano,
             visit=args.visit,
-            by="listening",
+            by=LISTENER,
             purpose="left pedal" if args.left_pedal else "take",
         )
-        return [f"kept: {casebook.name}, {args.piano}, {args.visit.isoformat()}"]
+        return [f"kept: {casebook.name}, {args.piano}, {args.visit}"]
 
 
 def run_export(args: argparse.Namespace) -> None:

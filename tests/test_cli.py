@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -25,7 +26,7 @@ from pianolab.acoustics import COLUMNS
 from pianolab.casebook import create_casebook, open_casebook
 from pianolab.cli import main
 from pianolab.io import read_sound, real_notes, write_sound
-from pianolab.model import Finding, Piano, Visit
+from pianolab.model import Finding, Piano, Visit, new_id
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.workflow import copy_notebooks, decide
 
@@ -298,6 +299,16 @@ def test_into_a_casebook(run, sounds, tmp_path) -> None:
             read_sound(book.media_path(book.recordings()[0].media)).samples, original
         )
     assert (tmp_path / "out.csv").exists()
+    with open_casebook("book") as book, book.editing(by="Ana") as edit:
+        (first,) = book.visits()
+        edit.change(replace(first, examiner="Ben"), was=first)
+        second = edit.add(replace(first, id=new_id(), examiner="Ana"))
+    again = (*args, "--replace", "--piano", "by the window", "--visit")
+    # Of two on one day the command asks, before it listens.
+    assert_one_line(run(*again, "2026-05-02"), second.id, first.id)
+    assert run(*again, second.id)[0] == 0
+    with open_casebook("book") as book:
+        assert [r.visit_id for r in book.recordings(second.id)] == [second.id]
 
     code, said, _ = run("export", "book", "--html", "page.html", "--profile", "patient restorer")
     assert code == 0

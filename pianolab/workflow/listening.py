@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -231,3 +232,14 @@ def day_of(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise BadInput("visit", repr(text), "a day such as 2026-03-14", "Year, month, day.") from None
+
+
+def visit_named(text: str) -> str | date:
+    """What somebody types for a visit: its day, or its id as a casebook makes them.
+
+    Examples
+    --------
+    >>> visit_named("2026-03-14"), visit_named("0f" * 16) == "0f" * 16
+    (datetime.date(2026, 3, 14), True)
+    """
+    return text if re.fullmatch(r"[0-9a-f]{32}", text) else day_of(text)
