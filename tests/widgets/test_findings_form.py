@@ -202,12 +202,12 @@ def test_keys_from_words_and_from_the_keyboard(driver: Driver) -> None:
     assert driver.saved[0].keys == (40, 57, 58, 59)
     driver.enter("keys", keys=[1, 88])
     assert driver.saved[0].keys == (1, 88)
-    assert driver.point["keys_text"] == "A0, C8"
+    assert driver.point["keys_text"] == "A0 and C8"
     driver.enter("keys", keys=[])
     assert driver.saved[0].keys == ()
 
 
-@pytest.mark.parametrize("words", ["H4", "C4-", "C5-C4", "89", "C4 to D4", "0", "C4-D4-E4"])
+@pytest.mark.parametrize("words", ["H4", "C4-", "C5-C4", "89", "C4 until D4", "0", "C4-D4-E4"])
 def test_keys_this_piano_has_not(driver: Driver, words: str) -> None:
     driver.go("chips")
     answer = driver.enter("keys", keys=words)
