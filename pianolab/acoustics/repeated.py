@@ -79,7 +79,8 @@ class Repeats(Showable):
         return (self.headline(),) if any(c.apart is not None for c in self.columns) else ()
 
     def headline(self) -> str:
-        struck = f"{len(self.keys)} keys struck twice"
+        count = len(self.keys)
+        struck = f"{count or 'no'} key{'' if count == 1 else 's'} struck twice"
         if not any(c.apart is not None for c in self.columns):
             return f"{struck}: too few to tell whether values repeat as closely as is stated"
         told = limits()["repeats"]["told_factor"]
