@@ -60,7 +60,7 @@ def enrich(case, tmp_path):
         gone = edit.add(Examiner(name="gone"))
         other = edit.add(Piano(name="in the cellar"))
         edit.add(TouchTrial(player="Ana", piano_id=case.piano.id, other_piano_id=other.id, note=SECRET))
-        edit.add(TouchOpinion(visit_id=case.visit.id, player="Ana", taste={SECRET: 2}))
+        edit.add(TouchOpinion(visit_id=case.visit.id, player="Ana", taste={"weight": 2}, note=SECRET))
         edit.add(Answer(pupil="Mia", kind="unison", task="u1", given=SECRET, correct=False))
         removed = edit.add(Finding(visit_id=case.visit.id, point="pins-rust", grade=3))
     with book.editing(by="Ana") as edit:
