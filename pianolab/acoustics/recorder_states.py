@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.buzz import over_neighbours
 from pianolab.acoustics.elsewhere import (
     buzz_from_elsewhere,
     buzzing_notes,
@@ -26,6 +27,7 @@ from pianolab.acoustics.knee import hear_knee, peaks
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.spectra import Samples
+from pianolab.acoustics.tuning_need import slipped_strings
 from pianolab.acoustics.wander import hear_wander
 
 GATE, PEDAL = "noise gate", "pedal held or keys played into one another"
@@ -218,6 +220,7 @@ def _single_keys(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Im
     told: tuple[tuple[str, NDArray[np.bool_], tuple[str, ...], tuple[str, ...]], ...] = (
         ("perhaps no damper on this key", undamped_perhaps(m), ("damper",), ()),
         ("the room rings on, not the string", lines_of_the_room(channels, m, rate_hz=rate_hz), ("damper",), ("release_20_s",)),
+        ("too few partials to tell a string from a resonance", top_string_perhaps(m), ("unison", "off_pitch"), ("unison_cents", "beat_hz")),
         ("struck again while it sounded", struck_again(m), ("unison", "off_pitch", "short_sustain", "buzz"), spoilt),
     )  # fmt: skip
     return [
@@ -227,13 +230,23 @@ def _single_keys(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Im
     ]
 
 
+def top_string_perhaps(m: NoteMeasures) -> NDArray[np.bool_]:
+    """Notes at the top one of whose strings seems far off, by one or two partials which a board may have split."""
+    key = m.strikes.key
+    slipped = slipped_strings(m.unison.spread_cents, m.unison.spread_sd, key)
+    return np.asarray(slipped & (key > limits()["unison"]["few_partials_above"]))
+
+
 def _codec(m: NoteMeasures) -> list[Impairment]:
-    seem = buzzing_notes(m)
-    if seem.sum() < limits()["elsewhere"]["coded_keys"]:
+    lim, seem = limits()["elsewhere"], buzzing_notes(m)
+    if seem.sum() < lim["coded_keys"]:
+        # One or two that stand out so far no codec makes.
+        seem &= over_neighbours(m.between, key=m.strikes.key).db < lim["coded_over_db"]
+    if not seem.any():
         return []
     says = (
-        f"{int(seem.sum())} keys seem to buzz at once, and the sound was stored with loss: what a codec adds between "
-        "the partials sounds the same, so buzz is not judged there"
+        f"the sound was stored with loss, and what a codec adds between the partials sounds like a buzz: {int(seem.sum())} "
+        f"key{'s seem' if seem.sum() > 1 else ' seems'} to buzz, which is not judged there"
     )
     return [
         Impairment(name="codec noise", says=says, keys=_keys(m, seem), faults=("buzz",), columns=("buzz_db",))
