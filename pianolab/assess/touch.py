@@ -20,6 +20,8 @@ from pianolab.checklist import TouchScales
 from pianolab.errors import BadInput
 from pianolab.model import Piano, TouchOpinion, TouchTrial, Visit
 from pianolab.show import Row, Showable
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 __all__ = ["Answer", "Drift", "TouchView", "touch_evidence", "touch_view"]
 
@@ -57,16 +59,23 @@ class Drift:
     last: int
 
     @property
-    def sentence(self) -> str:
-        why = {
-            "taste": "the taste moved, or the day did",
-            "liking": "the liking moved, or the day did",
-            "fault": "mended, worn, or felt differently that day",
-        }[self.kind]
-        return (
-            f"{self.player} put {self.scale.lower()} of {self.piano} at {self.first} on {self.first_day.isoformat()} "
-            f"and at {self.last} on {self.last_day.isoformat()}: {why}; both stand."
+    def says(self) -> Statement:
+        """Both places with their days, and what may be behind it."""
+        return statement(
+            "players.moved",
+            player=self.player,
+            scale=self.scale.lower(),
+            piano=self.piano,
+            first=self.first,
+            first_day=self.first_day.isoformat(),
+            last=self.last,
+            last_day=self.last_day.isoformat(),
+            why=statement(f"players.{self.kind} moved"),
         )
+
+    @property
+    def sentence(self) -> str:
+        return say(self.says)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

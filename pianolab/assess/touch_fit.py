@@ -2,31 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pianolab.assess.preference import Preferences
 from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.checklist import TouchScales
 from pianolab.model import TouchOpinion
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 Wish = Mapping[str, "float | tuple[float, float]"]
 """Wanted place on scales of taste: a number, or low and high."""
-
-LIKING_WORDS = {
-    5: "would gladly play it every day",
-    4: "would be content to play it every day",
-    3: "could get used to it",
-    2: "would rather not play it every day",
-    1: "would not want it",
-}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Fit:
     """How one piano suits one player. ``distance`` is the mean distance from the wish, in places of the scales.
 
-    ``misses`` says where it differs; ``favourite`` is the chance to be the favourite in this player's trials.
+    ``off`` says where it differs; ``favourite`` is the chance to be the favourite in this player's trials.
     ``felt_by`` are the other players whose places stand in where this player hasn't tried it.
     """
 
@@ -34,36 +28,44 @@ class Fit:
     player: str
     liking: int | None
     distance: float | None
-    misses: tuple[str, ...]
+    off: tuple[Statement, ...]
     favourite: float | None
     felt_by: tuple[str, ...] = ()
 
     @property
-    def sentence(self) -> str:
-        parts = []
+    def misses(self) -> tuple[str, ...]:
+        return tuple(say(miss) for miss in self.off)
+
+    @property
+    def says(self) -> Statement:
+        """How it suits: by the liking, by the wish, by trials, as far as each is known."""
+        parts: list[Statement] = []
         if self.liking is not None:
-            parts.append(f"{self.player} {LIKING_WORDS[self.liking]}")
+            parts.append(statement(f"players.liking {self.liking}", player=self.player))
         if self.distance is not None:
-            by = f", as {' and '.join(self.felt_by)} felt it," if self.felt_by else ""
-            parts.append(f"its touch{by} {_distance_words(self.distance)}" + _listed(self.misses))
+            parts.append(self._touch(self.distance))
         if self.favourite is not None:
-            parts.append(f"in trials it is the favourite with a chance of {self.favourite:.0%}")
-        text = "; ".join(parts) or f"whether it suits {self.player} is not known"
-        against = self.liking is not None and self.liking <= 2 and self.distance is not None
-        if against and self.distance is not None and self.distance <= load_touch_scoring().taste["near"]:
-            text += "; wish and liking contradict each other, so play it again"
-        return f"{self.piano}: {text}."
+            parts.append(statement("players.in trials", chance=self.favourite))
+        parts = parts or [statement("players.fit not known", player=self.player)]
+        near = self.distance is not None and self.distance <= load_touch_scoring().taste["near"]
+        against = near and self.liking is not None and self.liking <= 2
+        kind = "players.fit, contradicting" if against else "players.fit"
+        return statement(kind, piano=self.piano, parts=tuple(parts))
+
+    def _touch(self, distance: float) -> Statement:
+        kind = f"players.touch{' felt' if self.felt_by else ''}{', misses' if self.off else ''}"
+        return statement(kind, how=_how_near(distance), felt_by=self.felt_by, misses=self.off)
+
+    @property
+    def sentence(self) -> str:
+        return say(self.says)
 
 
-def _distance_words(distance: float) -> str:
+def _how_near(distance: float) -> Statement:
     limits = load_touch_scoring().taste
     if distance <= limits["near"]:
-        return "is what was wished for"
-    return "is not what was wished for" if distance >= limits["far"] else "comes near what was wished for"
-
-
-def _listed(misses: Sequence[str]) -> str:
-    return f" ({', '.join(misses)})" if misses else ""
+        return statement("players.near")
+    return statement("players.far" if distance >= limits["far"] else "players.nearly")
 
 
 def fits_of(
@@ -116,13 +118,13 @@ def _fit(
             off[s.id] = sum(away) / len(away)
             if min(away) >= 1.0:
                 way = "less" if max(places) < wanted[s.id][0] else "more"
-                misses.append(f"{s.name.lower()}: {way} than wished")
+                misses.append(statement(f"players.{way}", s.id, scale=s.name.lower()))
     return Fit(
         piano=name,
         player=player,
         liking=felt[player].liking if player in felt else None,
         distance=sum(off.values()) / len(off) if off else None,
-        misses=tuple(misses),
+        off=tuple(misses),
         favourite=favourite,
         felt_by=() if player in felt or not off else tuple(sorted(felt)),
     )

@@ -23,6 +23,12 @@ from pianolab.statements import Statement, statement
 TUNE, RECORD = "tune and record again", "record again"
 NEVER_TOLD = "heard.never told"
 """The kind of what no recording tells: somebody has to play it and listen."""
+ACTIONS = {
+    "record again": ("step.record", "step.record again"),
+    "tune and record again": ("step.tune and record", "step.tune and record again"),
+    "technician": ("step.technician", "step.technician"),
+}
+"""What to do for an effort where nothing has been recorded yet, and where something has."""
 MANY = 8
 """From so many unchecked points on, finishing the walk is a step of its own."""
 
@@ -137,7 +143,7 @@ def _groups(assessment: Assessment) -> list[list[Unknown]]:
         groups.setdefault(key if u.effort == "look again" else u.effort, []).append(u)
     if TUNE in groups and RECORD in groups:
         groups[TUNE] += groups[RECORD]
-        if assessment.hidden_by_tuning:
+        if assessment.hidden is not None:
             del groups[RECORD]
     again = [u for u in widest.values() if u.effort == "look again" and u.source not in BESIDE_THE_WALK]
     if len(again) >= MANY:
@@ -178,8 +184,8 @@ def _action(effort: str, group: Sequence[Unknown], *, heard: bool) -> str:
     if effort == "look again":
         by_ear = group[0].what.kind == NEVER_TOLD
         return FINISH if len(group) > 1 else "step.play and listen" if by_ear else LOOK
-    first_time = {RECORD: "step.record", TUNE: "step.tune and record"}
-    return f"step.{effort}" if heard or effort not in first_time else first_time[effort]
+    first_time, again = ACTIONS[effort]
+    return again if heard else first_time
 
 
 def _what(effort: str, group: Sequence[Unknown]) -> Statement:

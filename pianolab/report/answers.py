@@ -8,11 +8,13 @@ from typing import Any
 
 from markupsafe import Markup
 
+from pianolab.assess.results import Unknown
 from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
 from pianolab.compare.verdict import OFFER, STEPS
 from pianolab.figures.money import about, money
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
+from pianolab.statements import Statement
 from pianolab.words import listed, say, upper_first
 
 MOST_STEPS, LEAST_CHANCE = 6, 0.005
@@ -118,16 +120,15 @@ def _budget_words(s: Standing, budget: Decimal | None, currency: str) -> str:
 
 def _unknown(leader: Instrument) -> dict[str, Any]:
     a = leader.assessment
-    widest: dict[str, tuple[float, str]] = {}
-    for aspect in a.aspects:
-        for u in aspect.unknown:
-            if u.width > widest.get(u.text, (-1.0, ""))[0]:
-                widest[u.text] = (u.width, u.reason)
-    top = sorted(widest.items(), key=lambda item: -item[1][0])
+    widest: dict[Statement, Unknown] = {}
+    for u in (u for aspect in a.aspects for u in aspect.unknown):
+        if u.what not in widest or u.width > widest[u.what].width:
+            widest[u.what] = u
+    top = sorted(widest.values(), key=lambda u: -u.width)
     return {
         "open": a.points_total - a.points_checked,
         "total": a.points_total,
-        "top": [f"{text}: {reason}" for text, (_, reason) in top[:3]],
+        "top": [f"{u.text}: {u.reason}" for u in top[:3]],
         "more": max(0, len(top) - 3),
         "heard": leader.heard,
     }

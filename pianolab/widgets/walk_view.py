@@ -17,7 +17,7 @@ from pianolab.report.twins import (
     usual_in_words,
     usual_side,
 )
-from pianolab.widgets.entries import NOTED_ONLY, OTHER, REASONS, Reason, reason_key
+from pianolab.widgets.entries import OTHER, REASONS, Reason, reason_key
 from pianolab.widgets.walk import Walk
 from pianolab.words import keys_in_words
 
@@ -138,7 +138,7 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         ],
         "reason_text": finding.reason if finding and pressed == OTHER else "",
         "put_off": f"{finding.state.capitalize()}: {finding.reason}" if finding and pressed else "",
-        "pending": finding.reason if finding and finding.reason == NOTED_ONLY else "",
+        "pending": finding.reason if finding and finding.state != "checked" and not pressed else "",
         "keys": list(finding.keys) if finding else [],
         "keys_text": keys_in_words(finding.keys, most=None) if finding else "",
         "place": finding.place if finding else "",

@@ -24,11 +24,12 @@ NOT_REACHED = "not reached before the interruption"
 
 @dataclass(frozen=True, kw_only=True)
 class OneOfMany(Fields):
-    """One recording of many: its survey, or in one line why there is none."""
+    """One recording of many: its survey, or in one line why there is none; not ``reached`` where the work was stopped."""
 
     path: Path
     survey: Survey | None = None
     why: str = ""
+    reached: bool = True
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -56,7 +57,7 @@ class ManySurveys(Showable):
     @property
     def left(self) -> tuple[Path, ...]:
         """Recordings that the interruption left undone."""
-        return tuple(e.path for e in self.entries if e.why == NOT_REACHED)
+        return tuple(e.path for e in self.entries if not e.reached)
 
     def table(self) -> pd.DataFrame:
         """The survey tables under one another, the recording's path in the first column."""
@@ -149,7 +150,7 @@ def survey_many(
                 bar.update()
     except KeyboardInterrupt:
         interrupted = True
-    rest = (found.get(i, OneOfMany(path=path, why=NOT_REACHED)) for i, path in enumerate(files))
+    rest = (found.get(i, OneOfMany(path=path, why=NOT_REACHED, reached=False)) for i, path in enumerate(files))
     return ManySurveys(entries=tuple(rest), interrupted=interrupted)
 
 

@@ -9,7 +9,8 @@ from pianolab.assess.results import Unknown
 from pianolab.model import Finding
 from pianolab.report import csv_tables
 from pianolab.report.redact import Content, redact
-from pianolab.statements import as_written
+from pianolab.statements import Money, as_written, statement
+from pianolab.words import say
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 from tests.report.test_page import make_page, text_of
 
@@ -138,3 +139,26 @@ def test_names_of_pianos_that_are_parts_of_others() -> None:
     text = text_of(make_page(make_comparison(names), leave_out=("names",)))
     assert "Mill" not in text
     assert "Piano A Lane" not in text
+
+
+def test_amounts_and_names_go_out_of_what_is_said_and_its_own_words_stay() -> None:
+    """A seller called Offer takes nothing out of the words "Offer at most"; the kind and what it is about stay."""
+    c = make_comparison()
+    said = statement(
+        "verdict.offer",
+        "p0",
+        amount=Money(Decimal(1650), "EUR"),
+        reason=statement("verdict.obstacle", name=NAMES[0], why=as_written("Offer wrote 2.000")),
+    )
+    seller = replace(c.assessments[0].piano, seller="Offer")
+    c = replace(
+        c,
+        assessments=(replace(c.assessments[0], piano=seller), *c.assessments[1:]),
+        verdict=replace(c.verdict, reasons=(said,)),
+    )
+    content = Content(comparison=c, findings={}, provenance={})
+    (left,) = redact(content, ("names", "prices")).comparison.verdict.reasons
+    assert (left.kind, left.subject) == (said.kind, said.subject)
+    assert say(left).startswith("Offer at most [amount left out]: Piano A: left out wrote ")
+    (kept,) = redact(content, ("addresses",)).comparison.verdict.reasons
+    assert kept == said

@@ -203,6 +203,8 @@ def test_keys_from_words_and_from_the_keyboard(driver: Driver) -> None:
     driver.enter("keys", keys=[1, 88])
     assert driver.saved[0].keys == (1, 88)
     assert driver.point["keys_text"] == "A0 and C8"
+    driver.enter("keys", keys="C4 to D4 and A4")
+    assert driver.saved[0].keys == (40, 41, 42, 49)
     driver.enter("keys", keys=[])
     assert driver.saved[0].keys == ()
 
