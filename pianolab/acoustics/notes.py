@@ -260,6 +260,8 @@ def _with_pitch(
         fit_weight,
         fit.inharmonicity,
         low_b=np.where(few, fit.inharmonicity, low.inharmonicity),
+        line_b=prior,
+        used=fit.used,
     )
     # One line alone could be anybody's where a string gives many.
     seen = (fit.used > 1) | ((fit.used == 1) & (strikes.key >= LONE_FROM_KEY))

@@ -21,6 +21,7 @@ from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray
 
 DAMPERS = "at most: the dampers themselves may fall like this"
+EITHER = "at most: slow dampers and a short room fall like this"
 APART = "the falls after the dampers don't agree on one reverberation time"
 TOO_FEW = "too few dampers heard to tell the room's own ringing"
 LEAST_DB_PER_S = 5.0
@@ -69,14 +70,19 @@ def room_t60(
     if len(high) >= lim["least_falls"]:
         high_s = float(60.0 / np.median(high))
         if high_s < lim["short_high_s"]:
-            return min(t60_s, high_s), DAMPERS
+            return _at_most(min(t60_s, high_s))
         t60_s = high_s if t60_s < SHORT_ROOM_S else t60_s
     elif t60_s < SHORT_ROOM_S:
-        return t60_s, DAMPERS
+        return _at_most(t60_s)
     if t60_s > LONG_ROOM_S:
         return float(60.0 / np.percentile(usable, 52)), ""
     apart = np.percentile(usable, 75) > AGREE * np.percentile(usable, 25)
     return t60_s, APART if apart else ""
+
+
+def _at_most(t60_s: float) -> tuple[float, str]:
+    """A bound: quick falls are the dampers' own, from slower ones a dead room and slow dampers can't be told apart."""
+    return t60_s, DAMPERS if t60_s < limits()["reverberation"]["surely_dampers_s"] else EITHER
 
 
 def _slopes(falls: list[Fall]) -> FloatArray:
@@ -87,10 +93,10 @@ def _slopes(falls: list[Fall]) -> FloatArray:
 
 def _from_little(likely_s: FloatArray) -> tuple[float, str]:
     """What is known of a room from falls that noise hides before they have shown much: that it rings, or that it can't."""
-    likely_s = likely_s[~np.isnan(likely_s)]
-    if len(likely_s) < limits()["reverberation"]["least_falls"]:
+    lim, heard_s = limits()["reverberation"], likely_s[~np.isnan(likely_s)]
+    if len(likely_s) < lim["least_falls"] or len(heard_s) < lim["least_parts"]:
         return float("nan"), TOO_FEW
-    t60_s = float(3.0 * np.percentile(likely_s, 38))
+    t60_s = float(3.0 * np.percentile(heard_s, 38))
     return t60_s, TOO_FEW if t60_s >= SHORT_ROOM_S else DAMPERS
 
 
@@ -104,14 +110,14 @@ def proven_t60(t60_s: float, why: str) -> tuple[float, str]:
     >>> proven_t60(0.28, DAMPERS)
     (nan, 'no room told from the dampers: a reverberation time of at most 0.28 s')
     """
-    if why == DAMPERS:
+    if why in (DAMPERS, EITHER):
         return float("nan"), f"no room told from the dampers: a reverberation time of at most {t60_s:.2f} s"
     return (float("nan") if why else t60_s), why
 
 
 def believed_t60_s(t60_s: float, why: str) -> float:
     """The reverberation time to reckon with, s: falls slower than dampers' show a room though they may not agree on its
-    time; NaN where dampers alone would do.
+    time, and where slow dampers or a room may be heard, a room is; NaN where dampers alone would do.
 
     Examples
     --------

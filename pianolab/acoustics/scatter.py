@@ -101,15 +101,24 @@ def pitch_sd_cents(
 
 
 def inharmonicity_sd(
-    scatter: FloatArray, weight: FloatArray, b: FloatArray, *, low_b: FloatArray
+    scatter: FloatArray,
+    weight: FloatArray,
+    b: FloatArray,
+    *,
+    low_b: FloatArray,
+    line_b: FloatArray | None = None,
+    used: NDArray[np.int64] | None = None,
 ) -> FloatArray:
     """Standard deviation of B, shape (notes,): the partials' scatter, and how far the lowest partials ask for another B.
 
-    With one partial B is that of the neighbours and as sure as such a guess is.
+    With one partial B is that of the neighbours and as sure as such a guess is. With two or three a misread one fits
+    as well as a right one: then how far B lies off the neighbours' line ``line_b`` counts too.
     """
     lim = limits()["scatter"]
     own = lim["b_scatters"] * scatter * _leverage(weight)[1] * 2.0 / CENTS_PER_NEPER
     own = np.where((weight > 0).sum(axis=1) > 1, own, lim["b_guessed_share"] * b)
-    return np.asarray(
-        np.sqrt(own**2 + (lim["b_bend_share"] * (low_b - b)) ** 2 + (lim["b_least_share"] * b) ** 2)
-    )
+    off_line = np.zeros(len(b))
+    if line_b is not None and used is not None:
+        off_line = np.where(used <= lim["b_lone_partials"], lim["b_off_line_share"] * (line_b - b), 0.0)
+    parts = (own, lim["b_bend_share"] * (low_b - b), lim["b_least_share"] * b, off_line)
+    return np.asarray(np.sqrt(sum(np.square(p) for p in parts)))

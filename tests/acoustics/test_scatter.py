@@ -68,6 +68,17 @@ def test_one_partial_leaves_b_a_guess() -> None:
     assert sd[1] < 0.2 * sd[0]
 
 
+def test_two_partials_that_ask_for_another_b_than_the_neighbours_leave_it_open() -> None:
+    weight = np.array([[1.0, 1.0, 0.0, 0.0, 0.0, 0.0], np.ones(6)])
+    b, line = np.array([5e-4, 5e-4]), np.array([1.2e-2, 1.2e-2])
+    stated = {"low_b": b, "used": np.array([2, 6])}
+    sd = inharmonicity_sd(np.full(2, 0.1), weight, b, line_b=line, **stated)
+    assert 2.0 * sd[0] >= 0.99 * (line - b)[0]
+    on_line = inharmonicity_sd(np.full(2, 0.1), weight, b, line_b=b, **stated)
+    assert on_line[0] < 0.5 * sd[0], "where the neighbours agree nothing is added"
+    assert on_line[1] == sd[1], "six partials speak for themselves"
+
+
 def test_wide_strings_make_the_pitch_less_sure() -> None:
     weight = np.ones((2, 10))
     sd = pitch_sd_cents(np.full(2, 0.1), weight, b=np.full(2, 1e-4), spread_cents=np.array([0.5, 15.0]))
