@@ -21,6 +21,8 @@ from pianolab.show import Fields, Row, Showable
 from pianolab.statements import Statement, statement
 from pianolab.words import say
 
+TUNINGS = frozenset(("first tuning", "second tuning", "pitch raise", "after raise", "restrung tunings"))
+"""Steps by their ids in which a tuner tunes."""
 RESTRUNG_YEARS = 2
 """How long strings count as new; common practice."""
 CAUTION = (
@@ -82,7 +84,7 @@ class CarePlan(Showable):
         return next((s for s in self.steps if s.id == name), None)
 
     def headline(self) -> str:
-        tunings = sum("tuning" in s.id or "raise" in s.id for s in self.steps if s.who == "a tuner")
+        tunings = sum(s.id in TUNINGS for s in self.steps)
         return f"the first year with {self.piano}: {len(self.steps)} steps, {tunings} of them for the tuner"
 
     def rows(self) -> list[Row]:

@@ -14,6 +14,8 @@ from pianolab.statements import Statement, statement
 from pianolab.words import Told, say
 
 LOOK, FINISH = "step.look again", "step.finish the walk"
+SAYS_NO_EFFORT = (FINISH, "step.confirm")
+"""Steps whose own words don't tell what they take; having it confirmed tells where a technician does it."""
 BESIDE_THE_WALK = ("listening", "players")
 """Sources of unknowns that no point of the checklist settles."""
 LEAST_LEAN = 0.001
@@ -95,6 +97,25 @@ class NextStep(Told):
     @property
     def why(self) -> str:
         return say(self.because)
+
+    @property
+    def takes(self) -> str:
+        """What it takes, in words; the effort is left out where the step itself says it.
+
+        Examples
+        --------
+        >>> said = {"piano_id": "a", "piano_name": "A", "chance_to_change": 0.1, "because": statement("unknown.no price")}
+        >>> NextStep(**said, action=statement(FINISH), effort="look again", minutes=5.0, source="pins").takes
+        'look again, about 5 min'
+        >>> NextStep(**said, action=statement("step.technician"), effort="technician", minutes=None, source="pins").takes
+        ''
+        """
+        unsaid = self.action.kind in SAYS_NO_EFFORT and self.effort != "technician"
+        parts = [
+            self.effort if unsaid else "",
+            "" if self.minutes is None else f"about {self.minutes:.0f} min",
+        ]
+        return ", ".join(p for p in parts if p)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

@@ -19,11 +19,14 @@ LEAST_CHANCE = 0.005
 
 @dataclass(frozen=True, kw_only=True)
 class StepRow:
-    """One thing to find out on one instrument, its effort, and the chance that it changes the first choice."""
+    """One thing to find out on one instrument, what it takes beside its own words, and the chance that it changes the
+    first choice.
+    """
 
     mark: Mark
     text: str
     effort: str
+    takes: str
     minutes: float | None
     chance: float
     why: str
@@ -57,6 +60,7 @@ def plan_next_steps(
             mark=marks[s.piano_id],
             text=s.text,
             effort=s.effort,
+            takes=s.takes,
             minutes=s.minutes,
             chance=s.chance_to_change,
             why=s.why,
@@ -68,7 +72,7 @@ def plan_next_steps(
     else:
         s = steps[0]
         alt = (
-            f"Most worth finding out: {s.text} on {s.mark.letter} ({s.effort}); "
+            f"Most worth finding out on {s.mark.letter}: {_with_effort(s)}; "
             f"it would change the first choice in about {100 * s.chance:.0f} of 100 cases."
         )
     return StepPlan(title="What to find out next", alt=alt, steps=steps)
@@ -88,7 +92,7 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
         marker={"color": [s.mark.colour(look_of) for s in plan.steps], "line": {"color": look_of.ink, "width": 0.6}}, showlegend=False,
         text=[f"{100 * s.chance:.0f} of 100" for s in plan.steps], textposition="outside", textangle=0, cliponaxis=False,
         textfont={"size": look.SMALL_PX, "color": look_of.muted},
-        hovertext=[wording.lines(s.mark.label, s.text, s.effort, s.why, f"changes the first choice in {100 * s.chance:.0f} of 100 cases")
+        hovertext=[wording.lines(s.mark.label, s.text, s.takes, s.why, f"changes the first choice in {100 * s.chance:.0f} of 100 cases")
                    for s in plan.steps],
         hoverinfo="text",
     )  # fmt: skip
@@ -106,8 +110,11 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
     return fig
 
 
+def _with_effort(s: StepRow) -> str:
+    return f"{s.text} ({s.takes})" if s.takes else s.text
+
+
 def _words(s: StepRow, *, bare: bool) -> str:
-    minutes = f", {s.minutes:.0f} min" if s.minutes is not None else ""
     name = "" if bare else f"{s.mark.name}: "
-    text = wording.wrapped(f"{name}{s.text} ({s.effort}{minutes})", width=frame.words_chars(bare=bare))
+    text = wording.wrapped(f"{name}{_with_effort(s)}", width=frame.words_chars(bare=bare))
     return f"<b>{s.mark.letter}</b>  {text}"

@@ -143,7 +143,7 @@ def _step_words(
             "on": by_id[s.piano_id],
             "head": upper_first(say(s.action)),
             "detail": say(s.what),
-            "effort": words.effort(s),
+            "effort": s.takes,
             "why": s.why,
             "chance": words.of_hundred(s.chance_to_change),
             "likely": s.chance_to_change >= LEAST_CHANCE,

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pianolab.compare.results import FINISH, NextStep
 from pianolab.figures.judged import GRADE_WORDS as GRADE_WORDS
 
-SAYS_NO_EFFORT = (FINISH, "step.confirm")
-"""Steps whose own words don't tell what they take; having it confirmed tells where a technician does it."""
 JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}
 WHY_NOT_JUDGED = {
     "too short": "let go too soon", "noisy": "too much noise", "masked by unison": "hidden by the unison", "clipped": "overloaded",
@@ -79,23 +76,6 @@ def span(low: float, high: float) -> str:
     """
     one, other = f"{low:.1f}", f"{high:.1f}"
     return one if one == other else f"{one}–{other}"
-
-
-def effort(step: NextStep) -> str:
-    """What it takes to find something out; the effort is left out where the step itself says it.
-
-    Examples
-    --------
-    >>> from pianolab.statements import statement
-    >>> said = {"piano_id": "a", "piano_name": "A", "chance_to_change": 0.1, "because": statement("unknown.no price"), "source": "x"}
-    >>> effort(NextStep(action=statement("step.finish the walk"), effort="look again", minutes=5.0, **said))
-    'look again, about 5 min'
-    >>> effort(NextStep(action=statement("step.technician"), effort="technician", minutes=None, **said))
-    ''
-    """
-    silent = step.action.kind in SAYS_NO_EFFORT and step.effort != "technician"
-    parts = [step.effort if silent else "", "" if step.minutes is None else f"about {step.minutes:.0f} min"]
-    return ", ".join(p for p in parts if p)
 
 
 def plural(n: int, one: str, many: str = "") -> str:

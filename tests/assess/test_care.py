@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.care import CarePlan, _table, care_plan
+from pianolab.assess.care import TUNINGS, CarePlan, _table, care_plan
 from pianolab.assess.care_facts import MENDED_LATER
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
@@ -205,3 +205,9 @@ def test_the_table_is_whole() -> None:
             for t in (step["what"], step["why"])
             for _, name, _, _ in Formatter().parse(t)
         )
+
+
+def test_every_step_of_the_tuner_but_the_talk_is_a_tuning() -> None:
+    of_the_tuner = {raw["id"] for raw in _table() if raw["who"] == "a tuner"}
+    assert of_the_tuner - TUNINGS == {"tell the tuner"}
+    assert of_the_tuner > TUNINGS
