@@ -7,8 +7,9 @@ was measured on modelled pianos of two kinds and on real notes, in rooms of know
 to a quarter of its size, smaller in the bass where many partials share it, and larger in longer rooms. The time gets the
 uncertainty that follows from its own level curve. A fall that is hardly slower than the room's own is an upper bound.
 
-That there is a room is believed where the falls after damped notes are slower than dampers would make them
-(`reverberation.believed_t60_s`); the time is told where they agree. Where no room was proven, the sound counts as it is.
+That there is a room is believed where the falls after damped notes are slower than dampers would make them, and reckoned
+with where that stays open (`reverberation.believed_t60_s`); the time is told where they agree. Elsewhere the sound counts
+as it is: a room that rings less than a quarter of a second can't be told from dampers, and still moves times by a tenth.
 """
 
 from __future__ import annotations
