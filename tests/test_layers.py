@@ -30,7 +30,7 @@ INSIDE_RANK_0 = {
 }
 ONLY_IN = {
     "soundfile": {"io"}, "av": {"io"}, "sqlalchemy": {"casebook"}, "alembic": {"casebook"}, "PIL": {"casebook", "report"},
-    "plotly": {"figures", "report"}, "anywidget": {"widgets", "classroom"}, "ipywidgets": {"widgets", "classroom"},
+    "plotly": {"figures", "report"}, "msgspec": {"model"}, "anywidget": {"widgets", "classroom"}, "ipywidgets": {"widgets", "classroom"},
 }  # fmt: skip
 
 

@@ -16,6 +16,8 @@ from pianolab.show import Row, Showable
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pianolab.acoustics.repeated import Repeats
+
 COLUMNS: tuple[str, ...] = tuple(c.name for c in AGREED)
 """Columns of the survey table that every reader may count on, in order; more may follow them."""
 
@@ -172,6 +174,13 @@ class Survey(Showable):
         ]
         said = [f"{s.measured} of {s.last_key - s.first_key + 1} keys measured", *self.state_of_tuning()]
         return "; ".join([*said, ", ".join(found) or "no fault heard"])
+
+    @property
+    def repeats(self) -> Repeats:
+        """What the keys that were struck twice say of the uncertainties; recomputed from ``strikes``."""
+        from pianolab.acoustics.repeated import repeats_in
+
+        return repeats_in(self.strikes)
 
     def state_of_tuning(self) -> tuple[str, ...]:
         """What is to be known before any fault: the pitch of the whole, and whether to tune before deciding."""

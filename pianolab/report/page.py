@@ -16,7 +16,7 @@ from pianolab.model import Finding
 from pianolab.report import shapes, words
 from pianolab.report.answers import likely_steps, verdict_of
 from pianolab.report.charts import ChartBook
-from pianolab.report.clips import Clip
+from pianolab.report.clips import ClaimClips, Clip
 from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of
 from pianolab.report.listening import clip_grid, hidden_rows
@@ -31,14 +31,14 @@ from pianolab.words import as_sentence, listed, upper_first, with_stop
 def comparison_page(
     comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
     clips: Mapping[str, Sequence[Clip]] | None = None, provenance: Mapping[str, str] | None = None, photos: Mapping[str, Sequence[Picture]] | None = None, leave_out: Sequence[str] = (),
-    further: Sequence[Further] = (), private: Sequence[str] = (),
+    further: Sequence[Further] = (), private: Sequence[str] = (), claims: Mapping[str, Sequence[ClaimClips]] | None = None,
 ) -> str:  # fmt: skip
     """The page that tells a buyer what to do and why, as one self-contained HTML text.
 
     Parameters
     ----------
     comparison : the compared shortlist, two to eight instruments
-    surveys, findings, clips, photos : by piano id; an instrument that is missing in one of them is shown as unknown there
+    surveys, findings, clips, claims, photos : by piano id; an instrument that is missing in one of them is shown as unknown there
     checklist : the points the findings belong to
     provenance : lines for the end of the page: versions, dates, file hashes
     further : other results, of one instrument or of all, each shown in a fold
@@ -56,7 +56,13 @@ def comparison_page(
     gone = check_choices(leave_out)
     beside = {f.piano_id: f for f in further if f.piano_id}
     _check_ids(
-        comparison, surveys=surveys, findings=findings, clips=clips or {}, photos=photos or {}, further=beside
+        comparison,
+        surveys=surveys,
+        findings=findings,
+        clips=clips or {},
+        claims=claims or {},
+        photos=photos or {},
+        further=beside,
     )
     content = redact(
         Content(
@@ -72,7 +78,14 @@ def comparison_page(
     )  # fmt: skip
     book = ChartBook()
     context = _context(
-        content, shown, book, surveys=surveys, clips=clips or {}, checklist=checklist, gone=gone
+        content,
+        shown,
+        book,
+        surveys=surveys,
+        clips=clips or {},
+        claims=claims or {},
+        checklist=checklist,
+        gone=gone,
     )
     return render(context, book.charts)
 
@@ -88,7 +101,7 @@ def _check_ids(comparison: Comparison, **given: Mapping[str, Any]) -> None:
 
 def _context(
     content: Content, shown: Sequence[Instrument], book: ChartBook, *, surveys: Mapping[str, Survey],
-    clips: Mapping[str, Sequence[Clip]], checklist: Checklist, gone: frozenset[str],
+    clips: Mapping[str, Sequence[Clip]], claims: Mapping[str, Sequence[ClaimClips]], checklist: Checklist, gone: frozenset[str],
 ) -> dict[str, Any]:  # fmt: skip
     c, prices = content.comparison, "prices" not in gone
     marks = {i.id: i.mark for i in shown}
@@ -117,6 +130,7 @@ def _context(
         "table": side_by_side(c, shown, prices=prices),
         "hidden": hidden_rows(shown),
         "clips": clip_grid(clips, shown),
+        "claims": claims,
         "photos": content.photos,
         "further": [
             (f, None if f.chart_of is None else changed_chart(f.chart_of, marks[f.piano_id], book))

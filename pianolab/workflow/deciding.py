@@ -28,10 +28,12 @@ from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.compare import Comparison, NextVisit, Standing, compare_pianos
 from pianolab.model import Finding, Piano, Room
 from pianolab.report import Clip
+from pianolab.report.clips import ClaimClips
 from pianolab.rooms import RoomChange, compare_rooms
 from pianolab.show import Row, Showable
 from pianolab.workflow.clips import clips_of
 from pianolab.workflow.currencies import without_money, year_unknown
+from pianolab.workflow.fault_clips import claims_of
 from pianolab.workflow.hearing import Heard
 from pianolab.workflow.judging import Judged, judge_casebook
 from pianolab.workflow.progress import Progress, quiet, stoppable
@@ -86,6 +88,11 @@ class Decision(Showable):
     def clips(self) -> dict[str, tuple[Clip, ...]]:
         """The same few keys of every piano, equally loud; cut when first asked for, from the casebook's sounds."""
         return clips_of(self.casebook, self.heard)
+
+    @cached_property
+    def claims(self) -> dict[str, tuple[ClaimClips, ...]]:
+        """The worst claimed faults of every piano beside a sound key of the same recording, to be heard."""
+        return claims_of(self.casebook, self.heard)
 
     def piano(self, name_or_id: str = "") -> Piano:
         """A piano by name or id; the one that the verdict is about, or else the one ahead, where none is named.

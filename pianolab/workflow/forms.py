@@ -2,6 +2,7 @@
 
 from pianolab.widgets import FindingsForm, KeyboardPicker, PianoForm, ProfileForm, TouchForm
 from pianolab.widgets.drill_player import DrillPlayer
+from pianolab.workflow.fault_clips import hear_claims
 from pianolab.workflow.notebook_forms import export_button, recording_form
 
 __all__ = [
@@ -12,5 +13,6 @@ __all__ = [
     "ProfileForm",
     "TouchForm",
     "export_button",
+    "hear_claims",
     "recording_form",
 ]

@@ -18,6 +18,7 @@ def page_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> str:
         findings=decision.findings,
         checklist=decision.checklist,
         clips=decision.clips,
+        claims=decision.claims,
         photos=photos,
         provenance={**decision.provenance, **photo_lines},
         further=further_of(decision),

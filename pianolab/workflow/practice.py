@@ -10,16 +10,32 @@ from pianolab.checklist import findings_for, load_scenario
 from pianolab.io import string_together, write_sound
 from pianolab.model import Piano, Visit, load_profiles
 from pianolab.show import Table
-from pianolab.sound_model import PianoModel, render_scale
+from pianolab.sound_model import KeyFault, PianoModel, render_scale
 from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.demo_second import demo_second_visit
 from pianolab.workflow.demonstration import demo
 from pianolab.workflow.listening import survey_into
 
-__all__ = ["buyers", "colleague", "demo", "demo_casebook", "demo_second_visit", "real_notes", "shortlist"]
+__all__ = [
+    "buyers",
+    "colleague",
+    "demo",
+    "demo_casebook",
+    "demo_second_visit",
+    "real_notes",
+    "shortlist",
+    "three_faults",
+]
 
 COLLEAGUE, POINTS = "Ana", 30
 OCTAVE = (40, 52)
+FAULTY_KEYS = (38, 62)
+FAULTS = (
+    KeyFault(key=47, kind="unison", amount=14.0, strings="one"),
+    KeyFault(key=50, kind="damper"),
+    KeyFault(key=53, kind="buzz"),
+)
+TWICE = (41, 44, 49, 55, 57, 60)
 
 
 def shortlist() -> tuple[Piano, ...]:
@@ -88,4 +104,30 @@ def real_notes(path: str | Path, *, keys: tuple[int, ...] | None = None) -> Path
         file.parent.mkdir(parents=True, exist_ok=True)
         sound, _ = string_together(keys=keys)
         write_sound(file, sound.samples, rate_hz=sound.rate_hz)
+    return file
+
+
+def three_faults(path: str | Path) -> Path:
+    """A recording of two octaves of a modelled piano with three faults, six keys struck twice; one that is there stays.
+
+    Keys 38 to 62: one string off on 47, a slow damper on 50, a buzz on 53.
+
+    Parameters
+    ----------
+    path : where it goes; the folder is made where it is missing
+
+    Raises
+    ------
+    BadInput
+        a place that can't be written
+    """
+    file = Path(path)
+    if not file.exists():
+        file.parent.mkdir(parents=True, exist_ok=True)
+        first, last = FAULTY_KEYS
+        scale = render_scale(
+            PianoModel(seed=5, faults=FAULTS), first_key=first, last_key=last, repeated=TWICE, hold_s=1.6, snr_db=50.0,
+            rate_hz=22050, seed=2,
+        )  # fmt: skip
+        write_sound(file, scale.samples, rate_hz=scale.rate_hz)
     return file
