@@ -143,7 +143,8 @@ def main() -> None:
 
 def demonstration(folder: Path) -> Path:
     """The page of the invented shortlist."""
-    from pianolab.workflow import Printer, demo
+    from pianolab.demo import demo
+    from pianolab.workflow import Printer
 
     return demo(folder / "demo", progress=Printer())
 

@@ -25,7 +25,7 @@ _LAZY = {
     "Settings": "pianolab.workflow",
     "load_checklist": "pianolab.checklist",
     "load_prices": "pianolab.assess",
-    "plan_visits": "pianolab.workflow",
+    "plan_visits": "pianolab.planning",
     "listen": "pianolab.workflow",
     "Survey": "pianolab.acoustics",
     "survey_into": "pianolab.workflow",
@@ -42,7 +42,7 @@ _LAZY = {
 }
 _ROOMS = {
     "forms": "pianolab.workflow.forms",
-    "practice": "pianolab.workflow.practice",
+    "practice": "pianolab.demo.practice",
     "classroom": "pianolab.classroom",
 }
 """Names that hold further names."""
@@ -73,11 +73,13 @@ if TYPE_CHECKING:
     from pianolab.casebook import gather as gather
     from pianolab.casebook import open_casebook as open_casebook
     from pianolab.checklist import load_checklist as load_checklist
+    from pianolab.demo import practice as practice
     from pianolab.model import BuyerProfile as BuyerProfile
     from pianolab.model import Finding as Finding
     from pianolab.model import Piano as Piano
     from pianolab.model import Room as Room
     from pianolab.model import Visit as Visit
+    from pianolab.planning import plan_visits as plan_visits
     from pianolab.show import Lines as Lines
     from pianolab.show import Table as Table
     from pianolab.workflow import Decision as Decision
@@ -88,8 +90,6 @@ if TYPE_CHECKING:
     from pianolab.workflow import export as export
     from pianolab.workflow import forms as forms
     from pianolab.workflow import listen as listen
-    from pianolab.workflow import plan_visits as plan_visits
-    from pianolab.workflow import practice as practice
     from pianolab.workflow import ranking_changes as ranking_changes
     from pianolab.workflow import survey_into as survey_into
     from pianolab.workflow import survey_many as survey_many

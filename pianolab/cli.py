@@ -131,7 +131,8 @@ def _add_replace(command: argparse.ArgumentParser) -> None:
 
 def run_demo(args: argparse.Namespace) -> None:
     """Build the invented shortlist and its page."""
-    from pianolab.workflow import Printer, demo
+    from pianolab.demo import demo
+    from pianolab.workflow import Printer
 
     page = demo(args.out, progress=Printer())
     print(f"Open {page} in a browser; the casebook is in {page.parent / 'casebook'}.")

@@ -486,7 +486,7 @@ def test_interrupted_with_nothing_half_written(tmp_path, moment) -> None:
     work, cache = tmp_path / "work", tmp_path / "cache"
     work.mkdir()
     code = (
-        "import dataclasses, pianolab.workflow.demo_book as d; plan = d.plan_demo; d.plan_demo = lambda **k: tuple("
+        "import dataclasses, pianolab.demo.book as d; plan = d.plan_demo; d.plan_demo = lambda **k: tuple("
         "dataclasses.replace(v, scene=dataclasses.replace(v.scene, hold_s=0.5, rate_hz=22050)) for v in plan(**k))"
     )
     command = [

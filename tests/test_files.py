@@ -20,16 +20,16 @@ from pianolab.classroom import make_class, open_class, sitting, write_answers, w
 from pianolab.classroom.lessons import lesson_exhibits
 from pianolab.classroom.pages import write_progress_page
 from pianolab.cli import main
+from pianolab.demo.run import is_own, marked
 from pianolab.errors import BadInput
 from pianolab.files import AlreadyThere, check_outputs, is_casebooks_own, staged, write_files
 from pianolab.io import write_sound
 from pianolab.model import Piano, Visit
+from pianolab.planning.plan import VisitPlan
 from pianolab.report import write_page, write_tables
 from pianolab.shipped import shipped
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.workflow import copy_notebooks, export
-from pianolab.workflow.demonstration import is_own, marked
-from pianolab.workflow.visit_plan import VisitPlan
 
 LETTER = b"somebody's own\n"
 KEYS = ("--first-key", "45", "--last-key", "48")
@@ -359,9 +359,7 @@ def test_the_demonstration_knows_its_own_page(place) -> None:
 
 
 def test_the_demonstration_leaves_what_it_did_not_make(place, capsys, monkeypatch) -> None:
-    monkeypatch.setattr(
-        "pianolab.workflow.demonstration.demo_casebook", lambda *_, **__: pytest.fail("began")
-    )
+    monkeypatch.setattr("pianolab.demo.run.demo_casebook", lambda *_, **__: pytest.fail("began"))
     (place / "visits").mkdir()
     shutil.copytree(place / "book", place / "visits" / "casebook")
     (place / "visits" / "comparison.html").write_bytes(LETTER)

@@ -2,6 +2,7 @@
 
 import ast
 import pathlib
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -9,13 +10,17 @@ from collections.abc import Iterator
 import pytest
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent / "pianolab"
-RANK = {
-    "units": 0, "errors": 0, "sources": 0, "show": 0, "keyboard": 0, "shipped": 0,
-    "files": 0, "html": 0, "statements": 0, "release": 0, "words": 1,
-    "model": 1, "checklist": 2, "io": 2, "rooms": 2, "acoustics": 3, "sound_model": 3,
-    "assess": 4, "casebook": 4, "compare": 5, "figures": 6, "report": 7, "widgets": 8,
-    "classroom": 9, "workflow": 10, "cli": 11, "__init__": 12, "__main__": 12,
-}  # fmt: skip
+GUIDE = (ROOT.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def ranks(guide: str) -> dict[str, int]:
+    """Name and rank of every part, from the guide's own table."""
+    rows = re.findall(r"^\| `([^`|]+)` \| (\d+) \|", guide, flags=re.MULTILINE)
+    return {name.rstrip("/"): int(rank) for names, rank in rows for name in names.split()}
+
+
+RANK = ranks(GUIDE)
+RANK |= {"__init__": max(RANK.values()) + 1, "__main__": max(RANK.values()) + 1}
 INSIDE_RANK_0 = {
     "errors": 0,
     "release": 0,
@@ -80,3 +85,57 @@ def test_importing_pianolab_loads_nothing_heavy() -> None:
         "assert not heavy, heavy"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def module_of(path: pathlib.Path) -> str:
+    parts = ("pianolab", *path.relative_to(ROOT).with_suffix("").parts)
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def needed_to_load(source: str, modules: set[str]) -> set[str]:
+    """The project's modules that a module loads while it is loaded itself; imports for types only are none."""
+    found = set()
+    for node in ast.parse(source).body:
+        if isinstance(node, ast.ImportFrom) and node.module:
+            inner = {f"{node.module}.{a.name}" for a in node.names}
+            found |= inner & modules or {node.module} & modules
+    return found
+
+
+def circles(needs: dict[str, set[str]]) -> set[str]:
+    """Modules that need themselves in the end."""
+
+    def reached(start: str) -> set[str]:
+        seen: set[str] = set()
+        waiting = list(needs[start])
+        while waiting:
+            name = waiting.pop()
+            if name not in seen:
+                seen.add(name)
+                waiting += needs.get(name, ())
+        return seen
+
+    return {name for name in needs if name in reached(name)}
+
+
+def test_no_module_needs_itself() -> None:
+    files = {module_of(p): p.read_text(encoding="utf-8") for p in ROOT.rglob("*.py")}
+    assert not circles({name: needed_to_load(text, set(files)) for name, text in files.items()})
+
+
+def test_a_circle_is_seen() -> None:
+    modules = {"pianolab.a", "pianolab.b"}
+    needs = {
+        "pianolab.a": needed_to_load("from pianolab import b", modules),
+        "pianolab.b": needed_to_load("from pianolab.a import x", modules),
+    }
+    assert circles(needs) == modules
+
+
+def test_the_guide_names_every_part() -> None:
+    parts = {
+        p.name.removesuffix(".py")
+        for p in ROOT.iterdir()
+        if p.suffix == ".py" or (p / "__init__.py").exists()
+    }
+    assert parts == set(RANK)

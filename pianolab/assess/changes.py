@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pianolab.acoustics.holding import Holding, holds_tuning
 from pianolab.acoustics.results import Survey
 from pianolab.assess.findings import PointView, found_there, not_looked_at, view_point
 from pianolab.assess.listening import Heard, hear
@@ -15,6 +14,7 @@ from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import Checklist, Point
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
+from pianolab.recordings.holding import Holding, holds_tuning
 from pianolab.show import Row, Showable
 from pianolab.statements import Statement, as_written, statement
 from pianolab.words import say

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from pianolab.acoustics.holding import Holding
 from pianolab.acoustics.results import Survey
 from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning
 from pianolab.assess.aspects import judge_aspects
@@ -27,6 +26,7 @@ from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state
 from pianolab.checklist import Checklist, TouchScales, load_touch_scales
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano, TouchOpinion
+from pianolab.recordings.holding import Holding
 from pianolab.show import LOCALE
 from pianolab.statements import Statement, statement
 
@@ -59,7 +59,7 @@ def assess_piano(
     profile : the buyer, or None; who enjoys projects does some of the work themselves
     opinions : what players said of this piano's touch; faults count as evidence, taste never does
     scales : the described scales of touch, those that come with pianolab if not given
-    holding : two recordings on different days compared (`pianolab.acoustics.holding.holds_tuning`), or None
+    holding : two recordings on different days compared (`pianolab.recordings.holding.holds_tuning`), or None
     seed : int, for the simulated sum of the repairs
 
     Returns

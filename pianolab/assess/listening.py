@@ -14,7 +14,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pianolab.acoustics.holding import Holding
 from pianolab.acoustics.reasons import split_names, split_reasons
 from pianolab.acoustics.results import Survey
 from pianolab.assess.evidence import Evidence, Gap
@@ -22,6 +21,7 @@ from pianolab.assess.scoring import HeardItem, Scoring
 from pianolab.assess.tuning_state import TuningState
 from pianolab.keyboard import usually_damped
 from pianolab.model import Piano
+from pianolab.recordings.holding import Holding
 from pianolab.statements import Statement, as_written, statement
 
 Flags = NDArray[np.bool_]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from math import ceil
 
-from pianolab.acoustics.holding import Holding, KeyHolding
 from pianolab.errors import BadInput
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeyGap, KeyPlan, KeyPoint, KeySeries
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.wording import listed, signed
 from pianolab.keyboard import note_name
+from pianolab.recordings.holding import Holding, KeyHolding
 
 LEAST_CENTS, MOST_CENTS = 4.0, 60.0
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pianolab.acoustics.pedal import LeftPedal, RegisterChange
 from pianolab.figures import frame, look, wording
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
+from pianolab.recordings.pedal import LeftPedal, RegisterChange
 from pianolab.rooms.change import RoomChange
 from pianolab.rooms.results import Span
 from pianolab.show import Row

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pianolab.acoustics.holding import Holding
-from pianolab.acoustics.pedal import LeftPedal
 from pianolab.errors import BadInput
+from pianolab.recordings.holding import Holding
+from pianolab.recordings.pedal import LeftPedal
 from pianolab.rooms.change import RoomChange
 from pianolab.show import Showable, format_row
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from pianolab.acoustics.holding import Holding
 from pianolab.acoustics.results import Survey
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison
@@ -33,6 +32,7 @@ from pianolab.figures import (
 )  # fmt: skip
 from pianolab.figures.look import Mark
 from pianolab.model import Finding, Piano
+from pianolab.recordings.holding import Holding
 from pianolab.report.charts import Chart, ChartBook
 from pianolab.report.further import Changed
 from pianolab.report.instruments import Instrument

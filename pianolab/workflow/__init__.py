@@ -1,45 +1,34 @@
-"""The long ways through: a recording into a casebook, a casebook into a page, and the demonstration."""
+"""The long ways through: a recording into a casebook, and a casebook into a decision, a page, tables."""
 
 from pianolab.workflow.deciding import Decision, decide
-from pianolab.workflow.demo_book import demo_casebook
-from pianolab.workflow.demo_second import demo_second_visit
-from pianolab.workflow.demonstration import demo
 from pianolab.workflow.exporting import Written, export
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
 from pianolab.workflow.notebook_forms import export_button, recording_form
 from pianolab.workflow.notebooks import copy_notebooks
-from pianolab.workflow.planning import plan_visits
 from pianolab.workflow.progress import Printer, Progress
 from pianolab.workflow.recordings import compare_recordings, listen
 from pianolab.workflow.second_visit import ranking_changes, visit_changes
 from pianolab.workflow.settings import Settings
 from pianolab.workflow.tables import survey_csv, survey_json
-from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
 
 __all__ = [
     "Decision",
     "ManySurveys",
     "OneOfMany",
-    "PlannedVisit",
     "Printer",
     "Progress",
     "Settings",
     "Surveyed",
-    "VisitPlan",
     "Written",
     "compare_recordings",
     "copy_notebooks",
     "decide",
-    "demo",
-    "demo_casebook",
-    "demo_second_visit",
     "export",
     "export_button",
     "keep_survey",
     "listen",
     "listen_file",
-    "plan_visits",
     "ranking_changes",
     "recording_form",
     "survey_csv",

@@ -7,11 +7,12 @@ from difflib import get_close_matches
 from typing import Any
 
 from pianolab import figures
-from pianolab.acoustics import Holding, LeftPedal, Survey
+from pianolab.acoustics import Survey
 from pianolab.compare import Comparison
 from pianolab.errors import BadInput
 from pianolab.figures.look import marks_for
 from pianolab.model import Piano
+from pianolab.recordings import Holding, LeftPedal
 from pianolab.workflow.deciding import Decision
 from pianolab.workflow.many import ManySurveys
 

@@ -8,11 +8,11 @@ from decimal import Decimal
 
 from pianolab.assess import Assessment, Price, PriceList, RepairEstimate
 from pianolab.assess.prices import usual_prices
-from pianolab.assess.yearly import YearlyCost
 from pianolab.compare import Comparison
 from pianolab.model import BuyerProfile, Piano
 from pianolab.show import Row
 from pianolab.statements import statement
+from pianolab.upkeep.yearly import YearlyCost
 
 NOTHING, UNKNOWN = Decimal(0), Decimal("NaN")
 LEAST = 1e-6

@@ -10,27 +10,20 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pianolab.acoustics import Holding, LeftPedal, Survey
-from pianolab.assess import (
-    Assessment,
-    CarePlan,
-    Life,
-    TouchView,
-    YearlyCost,
-    care_plan,
-    cost_per_year,
-    remaining_life,
-    touch_view,
-)
+from pianolab.acoustics import Survey
+from pianolab.assess import Assessment
 from pianolab.assess.listening import COMPARED
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.compare import Comparison, NextVisit, Standing, compare_pianos
 from pianolab.model import Finding, Piano, Room
+from pianolab.recordings import Holding, LeftPedal
 from pianolab.report import Clip
 from pianolab.report.clips import ClaimClips
 from pianolab.rooms import RoomChange, compare_rooms
 from pianolab.show import Row, Showable
+from pianolab.touch import TouchView, touch_view
+from pianolab.upkeep import CarePlan, Life, YearlyCost, care_plan, cost_per_year, remaining_life
 from pianolab.workflow.clips import clips_of
 from pianolab.workflow.currencies import without_money, year_unknown
 from pianolab.workflow.fault_clips import claims_of

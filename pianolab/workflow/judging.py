@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from pianolab.acoustics import Holding, LeftPedal, Survey
+from pianolab.acoustics import Survey
 from pianolab.assess import Assessment, assess_piano
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, TouchOpinion, Visit
+from pianolab.recordings import Holding, LeftPedal
 from pianolab.workflow.currencies import Reckoning, reckon
 from pianolab.workflow.hearing import Heard, all_heard
 from pianolab.workflow.pairs import holding_of, pedals_of

@@ -150,7 +150,9 @@ def survey_many(
                 bar.update()
     except KeyboardInterrupt:
         interrupted = True
-    rest = (found.get(i, OneOfMany(path=path, why=NOT_REACHED, reached=False)) for i, path in enumerate(files))
+    rest = (
+        found.get(i, OneOfMany(path=path, why=NOT_REACHED, reached=False)) for i, path in enumerate(files)
+    )
     return ManySurveys(entries=tuple(rest), interrupted=interrupted)
 
 

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from pianolab.acoustics.holding import Holding
-from pianolab.acoustics.pedal import LeftPedal
 from pianolab.assess.listening import COMPARED
-from pianolab.assess.touch import TouchView
 from pianolab.casebook import Casebook
 from pianolab.checklist.touch_scales import short_end
 from pianolab.errors import PianolabError
 from pianolab.model import Photo, Piano
+from pianolab.recordings.holding import Holding
+from pianolab.recordings.pedal import LeftPedal
 from pianolab.report import Further, Picture, further, scaled_picture
 from pianolab.report.pictures import provenance_name
 from pianolab.rooms import RoomChange
 from pianolab.rooms.change import HeardTime
 from pianolab.rooms.words import general_cautions
+from pianolab.touch.view import TouchView
 from pianolab.words import listed
 from pianolab.workflow.deciding import Decision
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from pianolab.acoustics import Holding, LeftPedal, holds_tuning, left_pedal
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Recording, SurveyRecord
+from pianolab.recordings import Holding, LeftPedal, holds_tuning, left_pedal
 from pianolab.workflow.hearing import Heard
 from pianolab.workflow.kept_survey import kept_survey
 

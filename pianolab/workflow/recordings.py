@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from pianolab.acoustics import Holding, LeftPedal, Survey, holds_tuning, left_pedal
+from pianolab.acoustics import Survey
 from pianolab.acoustics import listen as listen_to_samples
 from pianolab.errors import BadInput
 from pianolab.io.sound import Samples
+from pianolab.recordings import Holding, LeftPedal, holds_tuning, left_pedal
 from pianolab.workflow.listening import listen_file
 from pianolab.workflow.progress import Progress
 

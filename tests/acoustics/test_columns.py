@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pianolab.acoustics import COLUMNS, Survey, columns, listen, merge_takes
+from pianolab.acoustics import COLUMNS, Survey, columns, listen
 from pianolab.acoustics.columns import Chart, Column, Listened, checked, declared, is_empty
 from pianolab.acoustics.forbidding import forbid
 from pianolab.acoustics.reasons import join_names, join_reasons, split_names, split_reasons
@@ -21,6 +21,7 @@ from pianolab.acoustics.recorder_states import Impairment
 from pianolab.acoustics.survey_table import rows_of
 from pianolab.errors import BadInput
 from pianolab.figures import draw_over_keys, plan_column
+from pianolab.recordings import merge_takes
 from pianolab.report.tables import csv_tables
 from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, render_scale
 from pianolab.workflow import survey_csv

@@ -7,11 +7,12 @@ import numpy as np
 import pytest
 
 from benchmarks.two_visits import TwoVisits, two_visits
-from pianolab.acoustics import Survey, holds_tuning, listen
-from pianolab.acoustics.drift import find_drift
-from pianolab.acoustics.holding import Holding, KeyHolding
-from pianolab.acoustics.slips import explain_key
+from pianolab.acoustics import Survey, listen
 from pianolab.errors import BadInput
+from pianolab.recordings import holds_tuning
+from pianolab.recordings.drift import find_drift
+from pianolab.recordings.holding import Holding, KeyHolding
+from pianolab.recordings.slips import explain_key
 from pianolab.sound_model import PianoModel, render_scale, room
 
 KEYS = (34, 56)

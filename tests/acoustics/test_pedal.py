@@ -6,8 +6,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pianolab.acoustics import Survey, left_pedal, listen
+from pianolab.acoustics import Survey, listen
 from pianolab.errors import BadInput
+from pianolab.recordings import left_pedal
 from pianolab.sound_model import PianoModel, render_scale
 
 KEYS = (28, 51)

@@ -7,9 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pianolab.acoustics import MergedSurvey, Survey, listen, merge_takes
-from pianolab.acoustics.brightness_by_blow import touch_taken_out
+from pianolab.acoustics import Survey, listen
 from pianolab.errors import BadInput
+from pianolab.recordings import MergedSurvey, merge_takes
+from pianolab.recordings.brightness_by_blow import touch_taken_out
 from pianolab.sound_model import PianoModel, render_scale
 
 

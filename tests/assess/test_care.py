@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.care import TUNINGS, CarePlan, _table, care_plan
-from pianolab.assess.care_facts import MENDED_LATER
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano, Room
 from pianolab.sources import SOURCES
+from pianolab.upkeep.care import TUNINGS, CarePlan, _table, care_plan
+from pianolab.upkeep.care_facts import MENDED_LATER
 
 CHECKLIST = load_checklist()
 UPRIGHT, GRAND = Piano(name="Dock Road"), Piano(name="Mill Lane", kind="grand")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from pianolab.acoustics.holding import holds_tuning
 from pianolab.assess import assess_piano, compare_visits, load_prices
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
+from pianolab.recordings.holding import holds_tuning
 
 CHECKLIST = load_checklist()
 PIANO = Piano(id="p", name="A", kind="upright")

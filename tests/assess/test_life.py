@@ -7,15 +7,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.assess import load_prices
-from pianolab.assess.life import Life, remaining_life
 from pianolab.assess.repairs import estimate
 from pianolab.assess.results import RepairJob
-from pianolab.assess.yearly import cost_per_year
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.sources import SOURCES
 from pianolab.statements import as_written
+from pianolab.upkeep.life import Life, remaining_life
+from pianolab.upkeep.yearly import cost_per_year
 
 CHECKLIST = load_checklist()
 OLD = Piano(name="A", year=1978)
@@ -126,7 +126,7 @@ def test_the_order_of_findings_does_not_matter() -> None:
 
 
 def test_every_point_of_the_table_is_in_the_checklist() -> None:
-    from pianolab.assess.life import _rules
+    from pianolab.upkeep.life import _rules
 
     for rule in _rules()[0].values():
         for point in (*rule.looked_at, *rule.worsened_by, *rule.age_points):

@@ -10,13 +10,14 @@ from hypothesis import strategies as st
 from pianolab.assess.agreement import agreement, ordinal_alpha
 from pianolab.assess.aspects import judge_aspects
 from pianolab.assess.findings import view_point
-from pianolab.assess.preference import preferences, strengths
 from pianolab.assess.scoring import load_scoring
-from pianolab.assess.touch import touch_evidence, touch_view
+from pianolab.assess.touch_evidence import touch_evidence
 from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.checklist import load_checklist, load_touch_scales
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, TouchOpinion, TouchTrial, Visit
+from pianolab.touch.preference import preferences, strengths
+from pianolab.touch.view import touch_view
 
 SCALES = load_touch_scales()
 SCORING = load_scoring()

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from pianolab.acoustics.holding import Holding, KeyHolding
-from pianolab.acoustics.pedal import LeftPedal, RegisterChange
 from pianolab.errors import BadInput
 from pianolab.figures import draw_drift, draw_spans, plan_drift, plan_left_pedal, plan_room_change
 from pianolab.model import Room
+from pianolab.recordings.holding import Holding, KeyHolding
+from pianolab.recordings.pedal import LeftPedal, RegisterChange
 from pianolab.rooms import compare_rooms
 
 

@@ -15,8 +15,9 @@ import nbformat
 import pytest
 
 from pianolab.casebook import open_casebook
+from pianolab.demo import demo_second_visit
 from pianolab.shipped import shipped
-from pianolab.workflow import demo_second_visit, visit_changes
+from pianolab.workflow import visit_changes
 
 NOTEBOOKS = sorted(Path(str(shipped("notebooks"))).glob("*.ipynb"))
 IDS = [p.stem for p in NOTEBOOKS]

@@ -5,9 +5,9 @@ import re
 
 import pytest
 
-from pianolab.acoustics.holding import Holding, KeyHolding
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
+from pianolab.recordings.holding import Holding, KeyHolding
 from pianolab.report import Further
 from tests.report.test_page import HOSTILE, make_page, text_of
 

@@ -9,8 +9,8 @@ import pytest
 
 from pianolab.acoustics import Survey
 from pianolab.casebook import Casebook, open_casebook
+from pianolab.demo import demo
 from pianolab.sound_model import PianoModel, SceneSound
-from pianolab.workflow import demo
 
 
 @pytest.fixture(scope="session")

@@ -14,14 +14,15 @@ from pianolab.casebook import create_casebook, gather, open_casebook
 from pianolab.checklist import findings_for, load_checklist, load_scenario
 from pianolab.checklist.points import VALUE_OF
 from pianolab.compare import compare_pianos
+from pianolab.demo import book as building
+from pianolab.demo import demo, demo_casebook, sound_cache
+from pianolab.demo.book import plan_demo
+from pianolab.demo.run import marked
+from pianolab.demo.sound_cache import scene_file
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Piano, load_profiles
-from pianolab.workflow import decide, demo, demo_casebook, ranking_changes, sound_cache
-from pianolab.workflow import demo_book as building
-from pianolab.workflow.demo_book import plan_demo
-from pianolab.workflow.demonstration import marked
+from pianolab.workflow import decide, ranking_changes
 from pianolab.workflow.second_visit import load_second_visit
-from pianolab.workflow.sound_cache import scene_file
 
 CHECKLIST = load_checklist()
 SCENARIO = load_scenario(CHECKLIST)
@@ -90,7 +91,7 @@ def test_what_is_not_ours_is_left_alone(tmp_path: Path, monkeypatch) -> None:
         demo(tmp_path / "mine")
     with pytest.raises(BadInput, match="got a file"):
         demo(tmp_path / "letters" / "dear.txt")
-    monkeypatch.setattr("pianolab.workflow.demo_book.listen", lambda *_, **__: pytest.fail("listened first"))
+    monkeypatch.setattr("pianolab.demo.book.listen", lambda *_, **__: pytest.fail("listened first"))
     with pytest.raises(CasebookError, match="a folder that isn't empty"):
         demo_casebook(tmp_path / "letters")
     assert sorted(p.name for p in tmp_path.rglob("*") if p.is_file() and p.suffix == ".txt") == ["dear.txt"]
@@ -117,16 +118,16 @@ def test_an_error_midway_leaves_nothing(tmp_path: Path, monkeypatch) -> None:
     def fail(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("pianolab.workflow.demo_book.listen", fail)
-    monkeypatch.setattr("pianolab.workflow.demo_book.read_sound", fail)
-    monkeypatch.setattr("pianolab.workflow.demo_book.scene_file", lambda _, scratch: scratch)
+    monkeypatch.setattr("pianolab.demo.book.listen", fail)
+    monkeypatch.setattr("pianolab.demo.book.read_sound", fail)
+    monkeypatch.setattr("pianolab.demo.book.scene_file", lambda _, scratch: scratch)
     with pytest.raises(KeyboardInterrupt):
         demo(tmp_path / "demo")
     assert not list(tmp_path.iterdir())
 
 
 def test_a_failing_page_leaves_no_new_folder(demo_folder: Path, tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr("pianolab.workflow.demonstration.page_of", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr("pianolab.demo.run.page_of", lambda *_, **__: 1 / 0)
     folder = shutil.copytree(demo_folder, tmp_path / "demo")
     old = (folder / "comparison.html").read_bytes()
     with pytest.raises(ZeroDivisionError):

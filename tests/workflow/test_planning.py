@@ -13,8 +13,8 @@ from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import load_checklist, load_scenario
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
-from pianolab.workflow.planning import plan_visits
-from pianolab.workflow.unknowns import open_areas, unknown_facts
+from pianolab.planning.unknowns import open_areas, unknown_facts
+from pianolab.planning.visits import plan_visits
 
 SATURDAY = date(2026, 5, 16)
 HOSTILE = "<script>alert(1)</script>\u202e\U0001f600 & \"'"

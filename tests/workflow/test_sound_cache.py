@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from pianolab.demo import sound_cache
+from pianolab.demo.sound_cache import cache_folder, scene_file, scene_key
 from pianolab.io import read_sound
 from pianolab.sound_model import SceneSound
-from pianolab.workflow import sound_cache
-from pianolab.workflow.sound_cache import cache_folder, scene_file, scene_key
 
 
 @pytest.fixture

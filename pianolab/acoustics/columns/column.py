@@ -24,7 +24,7 @@ Kind = Literal["label", "count", "number", "sd", "bound", "statement"]
 empty without a reason. Labels, bounds and statements are text."""
 
 Merge = Literal["best take", "mean", "time", "first known", "sum", "with its measure", "apart"]
-"""How takes of one key become one value (`pianolab.acoustics.merging`); ``apart`` is worked out by rules of its own."""
+"""How takes of one key become one value (`pianolab.recordings.merging`); ``apart`` is worked out by rules of its own."""
 
 MERGE_WORDS: Mapping[Merge, str] = {
     "best take": "that of the best take",

@@ -8,10 +8,10 @@ from hashlib import sha256
 from pathlib import Path
 
 from pianolab.casebook import Casebook
+from pianolab.demo.book import demo_casebook
 from pianolab.errors import BadInput
 from pianolab.files import write_files
 from pianolab.workflow.deciding import decide
-from pianolab.workflow.demo_book import demo_casebook
 from pianolab.workflow.exporting import PAGE
 from pianolab.workflow.page_making import page_of
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable

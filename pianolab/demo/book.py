@@ -14,16 +14,16 @@ from pianolab.acoustics import Survey, listen
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.casebook.editing import Edit
 from pianolab.checklist import Scenario, findings_for, load_checklist, load_scenario
+from pianolab.demo.sound_cache import cached_file, scene_file
+from pianolab.demo.touch import demo_opinions, demo_trials
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
 from pianolab.model import Examiner, Finding, Piano, Visit
 from pianolab.sound_model import SceneSound, load_scene_sounds
-from pianolab.workflow.demo_touch import demo_opinions, demo_trials
 from pianolab.workflow.listening import survey_record
 from pianolab.workflow.parallel import in_parallel
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 from pianolab.workflow.second_visit import SecondVisit, load_second_visit
-from pianolab.workflow.sound_cache import cached_file, scene_file
 
 DAY = date(2026, 3, 14)
 EXAMINER = "Ana"

@@ -11,7 +11,6 @@ from importlib.resources import files
 from typing import Any
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.care_facts import care_facts
 from pianolab.assess.findings import view_point
 from pianolab.assess.scoring import load_scoring
 from pianolab.checklist import Checklist, load_checklist
@@ -19,6 +18,7 @@ from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.show import Fields, Row, Showable
 from pianolab.statements import Statement, statement
+from pianolab.upkeep.care_facts import care_facts
 from pianolab.words import say
 
 TUNINGS = frozenset(("first tuning", "second tuning", "pitch raise", "after raise", "restrung tunings"))
@@ -169,7 +169,7 @@ def _newly_strung(restrung: int | None, delivery: date | None) -> bool:
 
 @cache
 def _table() -> tuple[dict[str, Any], ...]:
-    text = (files("pianolab.assess") / "data" / "care.toml").read_text(encoding="utf-8")
+    text = (files("pianolab.upkeep") / "data" / "care.toml").read_text(encoding="utf-8")
     return tuple(tomllib.loads(text)["step"])
 
 

@@ -7,10 +7,10 @@ from itertools import combinations
 
 import numpy as np
 
-from pianolab.acoustics.pairing import OTHER_PIANO, pair_keys
 from pianolab.acoustics.results import Survey
 from pianolab.acoustics.tuning import robust_spread
 from pianolab.errors import BadInput
+from pianolab.recordings.pairing import OTHER_PIANO, pair_keys
 
 SAME_CENTS, SAME_SPREADS = 3.0, 5.0
 """Takes of one day agree within this, and within this many times the spread of their differences [practice]."""

@@ -9,8 +9,8 @@ from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, kit_list, load_before_visit, load_checklist, load_openings
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
-from pianolab.workflow.unknowns import open_areas, settled_points, unknown_facts
-from pianolab.workflow.visit_plan import PlannedVisit, VisitPlan
+from pianolab.planning.plan import PlannedVisit, VisitPlan
+from pianolab.planning.unknowns import open_areas, settled_points, unknown_facts
 
 VISIT_MINUTES, DRIVE_MINUTES = 60, 30
 FIRST, LAST = time(10, 0), time(18, 0)

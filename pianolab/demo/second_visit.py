@@ -6,7 +6,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from pianolab.casebook import Casebook, gather, open_casebook
-from pianolab.workflow.demo_book import EXAMINER, DemoVisit, add_visit, demo_casebook, hear_visit, plan_demo
+from pianolab.demo.book import EXAMINER, DemoVisit, add_visit, demo_casebook, hear_visit, plan_demo
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 
 FIRST, AFTER = "casebook", "after-the-tuning"

@@ -17,12 +17,12 @@ from typing import Any
 import numpy as np
 
 from pianolab.assess.findings import PointView, found_at, view_point
-from pianolab.assess.life_results import Life, PartLife, Range
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.statements import Statement, statement
+from pianolab.upkeep.life_results import Life, PartLife, Range
 from pianolab.words import lower_first
 
 
@@ -43,7 +43,7 @@ class PartRule:
 
 @cache
 def _rules() -> tuple[dict[str, PartRule], dict[str, Any]]:
-    data = tomllib.loads((files("pianolab.assess") / "data" / "life.toml").read_text(encoding="utf-8"))
+    data = tomllib.loads((files("pianolab.upkeep") / "data" / "life.toml").read_text(encoding="utf-8"))
     parts = {}
     for name, raw in data.pop("part").items():
         values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in raw.items()}

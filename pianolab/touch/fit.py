@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pianolab.assess.preference import Preferences
 from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.checklist import TouchScales
 from pianolab.model import TouchOpinion
 from pianolab.statements import Statement, statement
+from pianolab.touch.preference import Preferences
 from pianolab.words import say
 
 Wish = Mapping[str, "float | tuple[float, float]"]

@@ -12,15 +12,15 @@ from datetime import date
 from typing import Literal
 
 from pianolab.assess.agreement import Agreement, agreement
-from pianolab.assess.preference import Preferences, preferences
 from pianolab.assess.touch_evidence import touch_evidence
-from pianolab.assess.touch_fit import Fit, Wish, fits_of
 from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.checklist import TouchScales
 from pianolab.errors import BadInput
 from pianolab.model import Piano, TouchOpinion, TouchTrial, Visit
 from pianolab.show import Row, Showable
 from pianolab.statements import Statement, statement
+from pianolab.touch.fit import Fit, Wish, fits_of
+from pianolab.touch.preference import Preferences, preferences
 from pianolab.words import say
 
 __all__ = ["Answer", "Drift", "TouchView", "touch_evidence", "touch_view"]

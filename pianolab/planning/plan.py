@@ -81,7 +81,7 @@ class VisitPlan(Showable):
     def to_html(self) -> str:
         """The plan as one page with boxes to tick: escaped, nothing fetched, a sheet for each piano in print."""
         return (
-            templates("pianolab.workflow")
+            templates("pianolab.planning")
             .get_template("visit_plan.html.j2")
             .render(
                 plan=self,

@@ -7,13 +7,13 @@ from tempfile import TemporaryDirectory
 
 from pianolab.casebook import Casebook
 from pianolab.checklist import findings_for, load_scenario
+from pianolab.demo.book import demo_casebook
+from pianolab.demo.run import demo
+from pianolab.demo.second_visit import demo_second_visit
 from pianolab.io import string_together, write_sound
 from pianolab.model import Piano, Visit, load_profiles
 from pianolab.show import Table
 from pianolab.sound_model import KeyFault, PianoModel, render_scale
-from pianolab.workflow.demo_book import demo_casebook
-from pianolab.workflow.demo_second import demo_second_visit
-from pianolab.workflow.demonstration import demo
 from pianolab.workflow.listening import survey_into
 
 __all__ = [

@@ -36,12 +36,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.drift import Drift, find_drift
-from pianolab.acoustics.pairing import OTHER_PIANO, Pairs, pair_keys
-from pianolab.acoustics.slips import ALL_STRINGS, ONE_STRING, UNCHANGED, explain_key, least_found
 from pianolab.acoustics.tuning import robust_spread, smooth_over_keys
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
+from pianolab.recordings.drift import Drift, find_drift
+from pianolab.recordings.pairing import OTHER_PIANO, Pairs, pair_keys
+from pianolab.recordings.slips import ALL_STRINGS, ONE_STRING, UNCHANGED, explain_key, least_found
 from pianolab.show import Row, Showable
 from pianolab.units import FloatArray
 
@@ -287,7 +287,7 @@ def _explain(
 
 
 def _t_weight(z: FloatArray) -> FloatArray:
-    from pianolab.acoustics.slips import FREEDOM
+    from pianolab.recordings.slips import FREEDOM
 
     return np.asarray((FREEDOM + 1.0) / (FREEDOM + np.nan_to_num(z) ** 2))
 
