@@ -28,20 +28,20 @@ def risky_orders(how: str) -> list[str]:
 
 WALK = [
     "Papers and story",
-    "Type and claims",
+    "Case and finish",
+    "Each key once",
     "State on the day and tuning",
+    "Type and claims",
     "Pin block and tuning pins",
     "Plate and frame",
-    "Bridges",
     "Soundboard",
+    "Bridges",
     "Strings",
     "Hammers",
     "Dampers",
     "Keys",
     "Action and touch",
     "Pedals",
-    "Case and finish",
-    "Each key once",
     "The room and the way home",
 ]
 
@@ -54,7 +54,7 @@ def own_file(folder: Path, text: str) -> Path:
 
 def test_areas_stand_in_walking_order() -> None:
     assert list(CHECKLIST.areas) == WALK
-    assert 120 <= len(CHECKLIST) <= 140
+    assert 140 <= len(CHECKLIST) <= 170
 
 
 def test_treble_bridge_comes_first_among_the_bridges() -> None:
@@ -156,19 +156,21 @@ def test_questions_and_kit_come_from_the_points() -> None:
 
 
 SUBJECTS = {
-    "Papers and story": "ownership hire serial age moves standing tuner tuned lid-habits humidity heating pests flood ivory",
-    "Type and claims": "stringing dampers drop-action plate plastic added invoices match",
+    "Papers and story": "ownership hire serial make size weight warranty age moves standing tuner tuned lid-habits humidity heating pests flood ivory",
+    "Type and claims": "stringing dampers drop-action plate plastic added added-works invoices match",
     "State on the day and tuning": "humidity temperature prepared pitch unisons single held",
-    "Pin block and tuning pins": "look rust oversize torque bushings cracks",
+    "Pin block and tuning pins": "look rust oversize glue torque bushings cracks",
+    "Plate and frame": "cracks cracks-pins cracks-edge mended bolts pressure-bar agraffes capo duplex posts beams",
     "Bridges": "treble top tenor bass across pins bearing",
-    "Soundboard": "cracks ribs crown buzz edges",
-    "Strings": "bass rust age splices missing false",
-    "Hammers": "grooves grooves-treble grooves-bass felt shape aligned felt-open moth",
-    "Dampers": "leak felt seat lift sizzle end",
-    "Keys": "sticking material tops chips sharp-chips level gaps side-play lead",
-    "Action and touch": "even repetition sluggish dip blow letoff drop checking downweight upweight lost-motion noise opinion",
-    "Pedals": "right left middle lyre noise",
-    "Case and finish": "pests finish lid-top under-lid veneer back hinges prop legs castors smell inside bench",
+    "Soundboard": "cracks ribs crown buzz edges repairs",
+    "Strings": "bass rust age age-bass splices gauge missing false",
+    "Hammers": "grooves grooves-treble grooves-bass felt shape aligned felt-open heads shanks moth",
+    "Dampers": "leak felt seat lift guides sizzle end",
+    "Keys": "sticking material tops chips sharp-chips level gaps side-play lead balance pins frame",
+    "Action and touch": "even repetition sluggish dip blow letoff drop aftertouch checking backchecks repetition-springs knuckles flanges "
+    "downweight upweight lost-motion bridle-straps springs-loops noise opinion",
+    "Pedals": "right left middle noise",
+    "Case and finish": "pests finish lid-top lid-water under-lid veneer back hinges prop legs lyre castors smell inside bench",
     "Each key once": "silent recorded buzz even treble soft",
     "The room and the way home": "length width height soft bare wall lid there home floor humidity",
 }
