@@ -36,6 +36,9 @@ KNOWN_FACTS = (
 )
 """What a point's ``applies_to`` may name; one that holds is enough."""
 
+ANY_PIANO = "any"
+"""In ``may_lack``: a piano of any kind may be without it."""
+
 VALUE_OF: dict[RecordKind, str] = {
     "grade": "grade",
     "yes_no": "answer",
@@ -83,7 +86,9 @@ class Point(Fields):
     from ``failed_under`` down or ``failed_over`` up it counts as failed; outside ``possible`` it is a slip and
     isn't taken (None: as ``data/units.toml`` says for its unit). ``aspects`` maps an aspect to the
     strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such as ``grand``,
-    ``upright``, ``ivory``, ``older upright``; empty means always. ``where`` is the region of the instrument,
+    ``upright``, ``ivory``, ``older upright``; empty means always. ``may_lack`` lists in the same words (or ``any``)
+    the pianos that may be without the part at all, so that "this piano has none" can be true there; empty means
+    that every piano has it, and whoever doesn't find it has not looked. ``where`` is the region of the instrument,
     ``position`` how one stands or sits to see it, ``opens`` what has to be opened for it (`load_openings`).
     ``mark`` is the word with which a key is marked on the drawn keyboard. ``question`` is what to ask the
     seller before one travels.
@@ -114,6 +119,7 @@ class Point(Fields):
     per_key: bool = False
     mark: str = ""
     applies_to: tuple[str, ...] = ()
+    may_lack: tuple[str, ...] = ()
     aspects: dict[str, float] = field(default_factory=dict)
     nature: Nature = "functional"
     access: Access = "anyone"
@@ -127,6 +133,18 @@ class Point(Fields):
     def applies(self, piano: Piano) -> bool:
         """Whether this point exists on that piano."""
         return not self.applies_to or bool(facts_of(piano) & set(self.applies_to))
+
+    def can_be_missing(self, piano: Piano) -> bool:
+        """Whether that piano may be without this part at all, so that "this piano has none" can be true.
+
+        Examples
+        --------
+        >>> from pianolab.checklist import load_checklist
+        >>> points, upright = load_checklist(), Piano(name="x", kind="upright")
+        >>> points["plate-cracks"].can_be_missing(upright), points["plate-pressure-bar"].can_be_missing(upright)
+        (False, True)
+        """
+        return bool((facts_of(piano) | {ANY_PIANO}) & set(self.may_lack))
 
 
 def facts_of(piano: Piano) -> set[str]:

@@ -8,7 +8,16 @@ from difflib import get_close_matches
 from typing import Any, get_args
 
 from pianolab.checklist.openings import load_openings
-from pianolab.checklist.points import KNOWN_FACTS, Access, Nature, Point, RecordKind, RepairRule, VetoRule
+from pianolab.checklist.points import (
+    ANY_PIANO,
+    KNOWN_FACTS,
+    Access,
+    Nature,
+    Point,
+    RecordKind,
+    RepairRule,
+    VetoRule,
+)
 from pianolab.checklist.spot import Spot
 from pianolab.model import ASPECTS
 from pianolab.sources import SOURCES
@@ -42,6 +51,7 @@ SWITCHES = ("helper", "photo", "per_key", "short_walk", "good_answer")
 NUMBERS = ("minutes", "failed_under", "failed_over")
 SPANS = ("usual", "possible")
 TEXT_LISTS = ("anchors", "cautions")
+FACTS = {"applies_to": KNOWN_FACTS, "may_lack": (ANY_PIANO, *KNOWN_FACTS)}
 RULE_TRIGGERS = ("at_grade", "on_answer", "over", "under")
 
 
@@ -73,8 +83,8 @@ def _value(name: str, value: Any, spot: Spot) -> Any:
         return _number(name, value, spot, least=0.0 if name == "minutes" else None)
     if name in TEXT_LISTS:
         return tuple(_text(name, item, spot) for item in _list(name, value, spot))
-    if name == "applies_to":
-        return tuple(_fact(item, spot) for item in _list(name, value, spot))
+    if name in FACTS:
+        return tuple(_fact(name, item, spot) for item in _list(name, value, spot))
     if name in SPANS:
         return _span(name, value, spot)
     if name == "aspects":
@@ -111,13 +121,13 @@ def _list(name: str, value: Any, spot: Spot) -> list[Any]:
     return value
 
 
-def _fact(value: Any, spot: Spot) -> str:
-    """A misspelt condition would hide its point on every piano."""
-    text = _text("applies_to", value, spot)
-    if text not in KNOWN_FACTS:
-        close = get_close_matches(text, KNOWN_FACTS, n=1)
+def _fact(name: str, value: Any, spot: Spot) -> str:
+    """A misspelt condition would hide its point, or the right to say that there is none, on every piano."""
+    text, known = _text(name, value, spot), FACTS[name]
+    if text not in known:
+        close = get_close_matches(text, known, n=1)
         hint = f"Did you mean {close[0]}?" if close else ""
-        raise spot.bad("applies_to", repr(text), "one of " + ", ".join(KNOWN_FACTS), hint)
+        raise spot.bad(name, repr(text), "one of " + ", ".join(known), hint)
     return text
 
 
