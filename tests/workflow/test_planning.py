@@ -89,7 +89,7 @@ def test_what_was_answered_is_not_asked_again_and_what_was_not_seen_stays_open(b
     assert seen.reasons == ("not allowed: it was not moved from the wall",)
     own = load_checklist().for_piano(seen.piano)
     assert seen.open_points == len(own) - 1
-    assert "Could two people roll it from the wall?" in seen.openings
+    assert "Could two people roll an upright from the wall? A grand stays where it is." in seen.openings
 
 
 def test_unknown_is_said_and_never_fine() -> None:
