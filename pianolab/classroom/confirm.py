@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pianolab.acoustics.reasons import split_names
+from pianolab.acoustics.reasons import join_reasons, split_names, split_reasons
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.sounds import Played
@@ -33,7 +33,9 @@ def by_faults(played: Played, key: int, fault: HeardFault | None, *, alone: bool
     """Confirmed where the listening finds this fault at this key (None: finds none); ``alone``: and at no other."""
     found = _faults(played, key)
     if fault is None:
-        untested = str(played.row(key)["not_judged"] or "")
+        # One blow never tells the voicing, so that it is untested says nothing against a sound note.
+        reasons = split_reasons(played.row(key)["not_judged"])
+        untested = join_reasons({f: why for f, why in reasons.items() if f != "voicing"})
         if found or untested:
             return (
                 f"{NOT}: heard {', '.join(sorted(found)) or 'nothing'}, not judged: {untested or 'nothing'}"

@@ -188,6 +188,7 @@ def test_a_wrong_truth_is_not_confirmed() -> None:
     assert by_faults(row, key, "buzz") == CONFIRMED
     assert by_faults(row, key, "damper") != CONFIRMED
     assert by_faults(row, key, None) != CONFIRMED
+    assert by_faults(row, key + 1, None) == CONFIRMED
     assert by_faults(row, key + 1, "buzz") != CONFIRMED
     assert by_verdict(row, key + 1, "sound") == CONFIRMED
     assert by_verdict(row, key + 1, "short") != CONFIRMED
