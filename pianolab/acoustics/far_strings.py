@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.choirs import half_width_hz
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.modes import Modes
 from pianolab.acoustics.unison import BEAT_DB, FAR_CENTS, HEARD_DB, outermost_hz
@@ -24,6 +25,8 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 ALIKE_SHARE, ALIKE_CENTS = 0.15, 0.3
 """How far a partial's distance may lie from that of the others, share of it and cents: the bridge bends each a little."""
+REACH_SHARE = 0.7
+"""Of half a band: what lies farther from its middle is tapered away."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +47,7 @@ def far_string(
     *,
     centre_hz: FloatArray,
     weight: FloatArray,
-    reach_hz: FloatArray,
+    key: NDArray[np.int64],
     least_partials: int = 2,
 ) -> FarString:
     """Distance of a string that went far off, from the partials whose band still holds it; 0 where none did.
@@ -58,7 +61,7 @@ def far_string(
     ----------
     modes : Modes, shape (notes, partials, modes)
     centre_hz, weight : shape (notes, partials); weight 0 where not heard
-    reach_hz : shape (notes,), how far from the centre of a partial's band modes are found
+    key : shape (notes,), which says how wide the band about each partial is
 
     Returns
     -------
@@ -74,7 +77,7 @@ def far_string(
         if len(far) and alike.sum(axis=0).max() >= least_partials:
             out[i] = far[alike[:, int(np.argmax(alike.sum(axis=0)))]].mean()
     able = (weight > 0) & (modes.energy > 0).any(axis=-1)
-    able &= out[:, None] * centre_hz / CENTS_PER_NEPER <= reach_hz[:, None]
+    able &= out[:, None] * centre_hz / CENTS_PER_NEPER <= REACH_SHARE * half_width_hz(key)[:, None]
     shown = (able & _holds_distance(modes, centre_hz, out)).sum(axis=1)
     could = able.sum(axis=1)
     no_string = shown < lim["no_string_share"] * could

@@ -196,9 +196,15 @@ def _with_pitch(
     known_hz = np.where(np.isnan(centre), 1.0, centre)
     heard_weight = np.where(over[:, :MODE_PARTIALS] > 15.0, 1.0, 0.0)
     prompt_hidden = t60[0] > LONG_ROOM_S
-    far = far_string(modes, centre_hz=known_hz, weight=heard_weight, least_partials=3 if prompt_hidden else 2)
+    far = far_string(
+        modes,
+        centre_hz=known_hz,
+        weight=heard_weight,
+        key=strikes.key,
+        least_partials=3 if prompt_hidden else 2,
+    )
     apart_hz = mean_of_far_strings_hz(
-        modes, centre_hz=known_hz, weight=heard_weight, far_cents=far, strings=strings
+        modes, centre_hz=known_hz, weight=heard_weight, far_cents=far.proven_cents, strings=strings
     )
     found = (energy > 0) & ~np.isnan(centroid)
     mode_weight = np.where(found, np.clip(over[:, :MODE_PARTIALS] / 25.0, 0.0, 1.0), 0.0)
@@ -242,7 +248,8 @@ def _with_pitch(
         modes,
         centre_hz=known_hz,
         weight=slow_weight,
-        far_cents=far,
+        far_cents=far.cents,
+        far_proven=far.proven,
         strings=strings,
         key=strikes.key,
         scatter=scatter,

@@ -195,6 +195,7 @@ def measure_unison(
     centre_hz: FloatArray,
     weight: FloatArray,
     far_cents: FloatArray,
+    far_proven: NDArray[np.bool_],
     strings: NDArray[np.int64],
     key: NDArray[np.int64],
     scatter: FloatArray,
@@ -207,7 +208,7 @@ def measure_unison(
     ----------
     modes : Modes, shape (notes, partials, modes)
     centre_hz, weight : shape (notes, partials); weight 0 leaves a partial out
-    far_cents : shape (notes,), from `far_string`
+    far_cents, far_proven : shape (notes,), of a string that seems far off (`far_strings.far_string`)
     strings, key : shape (notes,); how many strings the key is taken to have
     scatter : shape (notes,), cents, how far partials lie off their series (`scatter.scatter_cents`)
     heard_s : shape (notes,), how long its modes were listened to
@@ -222,7 +223,7 @@ def measure_unison(
     used = np.where(count > 0, weight, 0.0)
     apart = weighted_median(cents, used)
     apart_sd = 1.4826 * weighted_median(np.abs(cents - apart[:, None]), used)
-    believed = far_cents > FAR_CENTS + np.where(strings > 1, FAR_SCATTERS * scatter, 0.0)
+    believed = far_proven & (far_cents > FAR_CENTS + np.where(strings > 1, FAR_SCATTERS * scatter, 0.0))
     choir, choir_sd = _from_variance(
         string_variance_cents2(modes, centre_hz=centre_hz),
         used,
