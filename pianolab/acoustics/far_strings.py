@@ -4,7 +4,7 @@ Where a string lies some cents away, as on a slipping pin, every string sounds o
 The energy centroid then scatters from partial to partial with the blow's place; the frequencies themselves do not.
 
 What else splits a partial, a line of the case or a string that rings along, does so in a few partials and not in the
-others: a string is believed where the partials that show it outnumber those that could show it and do not.
+others, or on the other side: a string is believed where the partials that show it outnumber those that could show it and do not.
 
 Limits: needs two partials that show the same distance. Which two of three strings are the pair is told by energy and
 by close modes; a wrong choice moves the pitch by a third of the distance.
@@ -23,8 +23,13 @@ from pianolab.acoustics.modes import Modes
 from pianolab.acoustics.unison import BEAT_DB, FAR_CENTS, HEARD_DB, outermost_hz
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
-ALIKE_SHARE, ALIKE_CENTS = 0.15, 0.3
-"""How far a partial's distance may lie from that of the others, share of it and cents: the bridge bends each a little."""
+LOWEST = 5
+"""So many partials are asked for a distance; all of them speak for it or against."""
+ALIKE_CENTS, ALIKE_SHARE, ALIKE_MOST_CENTS, ALIKE_LEAST_SHARE = 0.3, 0.15, 1.5, 0.02
+"""How far a partial's distance may lie from another's, cents and share of it: the bridge bends each a little, and no more
+where strings lie so far apart that it hardly joins them. The smaller of the two lines holds."""
+SAME_SIDE = 0.5
+"""Share of the distance by which its middle may move from partial to partial: the other side is a whole one away."""
 REACH_SHARE = 0.7
 """Of half a band: what lies farther from its middle is tapered away."""
 
@@ -52,10 +57,10 @@ def far_string(
 ) -> FarString:
     """Distance of a string that went far off, from the partials whose band still holds it; 0 where none did.
 
-    At least ``least_partials`` of the lowest five must agree to a tenth; one alone, as at the top, proves nothing, and
-    where a room rings as long as the strings even two may be the room's. But a string gives all its partials, and two
-    lines of a case or of strings that ring along lie at one distance by chance: those partials that show the distance
-    must outnumber those that could and do not. Where most do not, it is no string.
+    At least ``least_partials`` of the lowest five must show it on the same side; one alone, as at the top, proves
+    nothing, and where a room rings as long as the strings even two may be the room's. But a string gives all its
+    partials, and two lines of a case or of strings that ring along lie at one distance by chance: those partials that
+    show the distance must outnumber those that could and do not. Where most do not, it is no string.
 
     Parameters
     ----------
@@ -69,32 +74,52 @@ def far_string(
     """
     lim = limits()["far_strings"]
     low, high, count = outermost_hz(modes, within_db=BEAT_DB)
-    cents = np.where((weight > 0) & (count > 1), CENTS_PER_NEPER * (high - low) / centre_hz, np.nan)
-    out = np.zeros(len(cents))
-    for i in range(len(cents)):
-        far = cents[i, :5][cents[i, :5] > FAR_CENTS]
-        alike = np.abs(far[:, None] - far) < 0.1 * far
-        if len(far) and alike.sum(axis=0).max() >= least_partials:
-            out[i] = far[alike[:, int(np.argmax(alike.sum(axis=0)))]].mean()
-    able = (weight > 0) & (modes.energy > 0).any(axis=-1)
-    able &= out[:, None] * centre_hz / CENTS_PER_NEPER <= REACH_SHARE * half_width_hz(key)[:, None]
-    shown = (able & _holds_distance(modes, centre_hz, out)).sum(axis=1)
-    could = able.sum(axis=1)
-    no_string = shown < lim["no_string_share"] * could
-    return FarString(
-        cents=np.where(no_string, 0.0, out),
-        proven=(out > 0) & (2 * shown - could >= lim["outnumber_by"]),
+    seen = (weight > 0) & (count > 1)
+    low_cents, high_cents = (
+        np.where(seen, CENTS_PER_NEPER * np.log(np.where(seen, f, 1.0) / centre_hz), np.nan)
+        for f in (low, high)
     )
+    places = _places_cents(modes, centre_hz)
+    able = (weight > 0) & (modes.energy > 0).any(axis=-1)
+    reach_cents = REACH_SHARE * half_width_hz(key)[:, None] * CENTS_PER_NEPER / centre_hz
+    out, margin, share = (np.zeros(len(key)) for _ in range(3))
+    for i, p in np.argwhere(high_cents[:, :LOWEST] - low_cents[:, :LOWEST] > FAR_CENTS):
+        far, middle = high_cents[i, p] - low_cents[i, p], 0.5 * (high_cents[i, p] + low_cents[i, p])
+        could = able[i] & (far <= reach_cents[i])
+        apart = _apart_there(places[i], far=far, middle=middle)
+        shown = could & ~np.isnan(apart)
+        over = 2 * shown.sum() - could.sum()
+        if shown[:LOWEST].sum() >= least_partials and (out[i] == 0 or over > margin[i]):
+            out[i], margin[i] = np.median(apart[shown]), over
+            share[i] = shown.sum() / could.sum()
+    out = np.where(share < lim["no_string_share"], 0.0, out)
+    return FarString(cents=out, proven=(out > 0) & (margin >= lim["outnumber_by"]))
 
 
-def _holds_distance(modes: Modes, centre_hz: FloatArray, far_cents: FloatArray) -> NDArray[np.bool_]:
-    """Whether any two modes of a partial, soft ones too, lie so far apart, shape (notes, partials)."""
+def _places_cents(modes: Modes, centre_hz: FloatArray) -> FloatArray:
+    """Where modes lie in their partial, soft ones too, cents from its place in the series; NaN where none is."""
     strongest = modes.energy.max(axis=-1, keepdims=True)
     heard = (modes.energy > strongest * 10.0 ** (-HEARD_DB / 10.0)) & (modes.energy > 0)
-    cents = np.where(heard, CENTS_PER_NEPER * modes.f_hz / centre_hz[..., None], np.nan)
-    apart = np.abs(cents[..., :, None] - cents[..., None, :])
-    far = far_cents[:, None, None, None]
-    return np.asarray((np.abs(apart - far) < ALIKE_SHARE * far + ALIKE_CENTS).any(axis=(-1, -2)))
+    ratio = np.where(heard, modes.f_hz / centre_hz[..., None], 1.0)
+    return np.asarray(np.where(heard, CENTS_PER_NEPER * np.log(ratio), np.nan))
+
+
+def _apart_there(places: FloatArray, *, far: float, middle: float) -> FloatArray:
+    """Per partial the distance, cents, of the two modes that lie ``far`` apart, as near as may be, about the same
+    place; NaN where no two do.
+
+    A string lies on one side of the others in all its partials. The other side is a whole ``far`` away.
+    """
+    apart = places[:, None, :] - places[:, :, None]
+    about = 0.5 * (places[:, None, :] + places[:, :, None])
+    alike = np.minimum(ALIKE_CENTS + ALIKE_SHARE * far, ALIKE_MOST_CENTS + ALIKE_LEAST_SHARE * far)
+    miss = np.where(np.abs(about - middle) < SAME_SIDE * far, np.abs(apart - far), np.inf)
+    miss = np.nan_to_num(miss, nan=np.inf).reshape(len(places), -1)
+    nearest = np.argmin(miss, axis=1)
+    rows = np.arange(len(places))
+    return np.asarray(
+        np.where(miss[rows, nearest] < alike, apart.reshape(len(places), -1)[rows, nearest], np.nan)
+    )
 
 
 def mean_of_far_strings_hz(
