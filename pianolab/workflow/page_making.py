@@ -1,12 +1,168 @@
-"""The page and the tables made from a decision."""
+"""The page and the tables made from a decision.
+
+Photos, touch, rooms, remaining life and the cost of a year stand beside the comparison.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 
-from pianolab.report import comparison_page, csv_tables
+from pianolab.assess.listening import COMPARED
+from pianolab.casebook import Casebook
+from pianolab.checklist.touch_scales import short_end
+from pianolab.errors import PianolabError
+from pianolab.model import Photo, Piano
+from pianolab.recordings.holding import Holding
+from pianolab.recordings.pedal import LeftPedal
+from pianolab.report import Further, Picture, comparison_page, csv_tables, further, scaled_picture
+from pianolab.report.pictures import provenance_name
+from pianolab.rooms import RoomChange
+from pianolab.rooms.change import HeardTime
+from pianolab.rooms.words import general_cautions
+from pianolab.touch.view import TouchView
+from pianolab.words import listed
 from pianolab.workflow.deciding import Decision
-from pianolab.workflow.page_content import further_of, photos_of, private_words
+
+NOT_COMPARED = {
+    "tuned in between": "it was tuned between the two visits, so nothing can be said about its pins",
+    "another piano": "the two recordings differ as those of two pianos do, so nothing can be said about its pins",
+}
+MOST_PHOTOS = 8
+"""Of one piano on the page, those with a point first; the others stay in the casebook."""
+
+
+def photos_of(
+    casebook: Casebook, pianos: Sequence[Piano]
+) -> tuple[dict[str, tuple[Picture, ...]], dict[str, str]]:
+    """Scaled photos by piano id, latest visit first, and lines for the page's end: hashes, and what is not shown."""
+    shown, lines = {}, {}
+    for piano in pianos:
+        photos = [p for visit in reversed(casebook.visits(piano.id)) for p in casebook.photos(visit.id)]
+        if not photos:
+            continue
+        photos.sort(key=lambda p: not p.point)
+        made = {p.id: _scaled(casebook, p) for p in photos[:MOST_PHOTOS]}
+        shown[piano.id] = tuple(picture for picture in made.values() if picture is not None)
+        lines[provenance_name(piano.name)] = _origin(photos, made)
+    return shown, lines
+
+
+def _scaled(casebook: Casebook, photo: Photo) -> Picture | None:
+    try:
+        return scaled_picture(casebook.media_path(photo.media), caption=photo.caption, point=photo.point)
+    except PianolabError:  # said at the end of the page
+        return None
+
+
+def _origin(photos: Sequence[Photo], made: Mapping[str, Picture | None]) -> str:
+    hashes = [Path(p.media).stem[:16] for p in photos if made.get(p.id) is not None]
+    broken = sum(picture is None for picture in made.values())
+    said = [f"SHA-256 {', '.join(hashes)}"] if hashes else []
+    said += [f"{broken} can't be shown, their files are gone or damaged"] if broken else []
+    said += [f"{len(photos) - len(made)} more in the casebook"] if len(photos) > len(made) else []
+    return "; ".join(said)
+
+
+def private_words(casebook: Casebook) -> tuple[str, ...]:
+    """Texts that go with the names: of people, notes of recordings, names of their files, places of visits."""
+    visits, recordings = casebook.visits(), casebook.recordings()
+    said = {
+        *(e.name for e in casebook.examiners()),
+        *(v.examiner for v in visits),
+        *(o.player for o in casebook.touch_opinions()),
+        *(t.player for t in casebook.touch_trials()),
+        *(r.note for r in recordings),
+        *(r.original_name for r in recordings),
+    }
+    return tuple(sorted(text for text in said if text.strip()))
+
+
+def further_of(decision: Decision) -> tuple[Further, ...]:
+    """Touch as the players felt it, and for each piano what its life, its year and the move to the home look like."""
+    folds = []
+    if decision.touch.answers or decision.touch.fits:
+        folds.append(_touch(decision.touch))
+    for a in decision.comparison.assessments:
+        i = a.piano.id
+        folds.append(further("How long its parts may last", decision.lives[i], piano_id=i))
+        cost = decision.yearly[i]
+        folds.append(
+            Further(title="What a year costs", sentences=(cost.headline(),), piano_id=i, about_money=True)
+        )
+        folds.append(_room(decision.rooms[i], i))
+        if (holding := decision.holding.get(i)) is not None:
+            folds.append(_holding(holding, i))
+        if (pedal := decision.pedals.get(i)) is not None:
+            folds.append(_pedal(pedal, i))
+    return tuple(folds)
+
+
+def _holding(holding: Holding, piano_id: str) -> Further:
+    drawn = holding if holding.keys and holding.state == COMPARED else None
+    said = holding.headline() if holding.state == COMPARED else NOT_COMPARED.get(holding.state, holding.state)
+    sentences = (said, *holding.notes)
+    return Further(title="Has it held its tuning", sentences=sentences, piano_id=piano_id, chart_of=drawn)
+
+
+def _pedal(pedal: LeftPedal, piano_id: str) -> Further:
+    known = any(v is not None for r in pedal.registers for v in (r.level_db, r.colour_lowest_db))
+    drawn = pedal if known else None
+    return Further(title="The left pedal", sentences=pedal.statements, piano_id=piano_id, chart_of=drawn)
+
+
+def _room(change: RoomChange, piano_id: str) -> Further:
+    return Further(
+        title="From that room to yours",
+        sentences=(change.sentence, *_echo(change.heard), *_cautions(change)),
+        piano_id=piano_id,
+        chart_of=change if change.known else None,
+    )
+
+
+def _echo(heard: HeardTime | None) -> tuple[str, ...]:
+    """The reverberation heard beside the calculated one."""
+    if heard is None:
+        return ()
+    said = f"Echo in the recording: {heard.heard_s:.1f} s"
+    if heard.calculated_s is None:
+        return (f"{said}; {heard.text}",)
+    c = heard.calculated_s
+    unlike = "" if heard.agrees else "; they disagree, so the recording was left aside here"
+    return (f"{said}; calculated for that room {c.middle:.1f} s ({c.low:.1f} to {c.high:.1f}){unlike}",)
+
+
+def _cautions(change: RoomChange) -> list[str]:
+    """What the calculation can't know, then what was assumed of each room in one line."""
+    if not change.known:
+        return []
+    rooms = (("showroom", change.showroom), ("home", change.home))
+    return [
+        *general_cautions(change.showroom, change.home),
+        *(f"{name}: {'; '.join(room.assumed)}." for name, room in rooms if room.assumed),
+    ]
+
+
+def _touch(view: TouchView) -> Further:
+    """Who said what, a row for each scale and a column for each piano."""
+    pianos = list(dict.fromkeys(a.piano for a in view.answers))
+    said = {(a.scale, a.piano): ", ".join(f"{p} {v}" for p, v in a.said) for a in view.answers}
+    ends = {
+        a.scale: f"{a.scale} (1: {short_end(a.ends[0])}; 5: {short_end(a.ends[1])})" for a in view.answers
+    }
+    players = dict.fromkeys(p for a in view.answers for p, _ in a.said)
+    return Further(
+        title="How the touch feels",
+        sentences=(
+            f"{listed(players)} played {listed(pianos)} and said how it felt"
+            if players
+            else "nobody has said how it felt",
+            *view.sentences,
+        ),
+        header=("from 1 to 5", *pianos),
+        rows=tuple((ends[scale], *(said.get((scale, p), "–") for p in pianos)) for scale in ends),
+        names_people=True,
+    )
 
 
 def page_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> str:

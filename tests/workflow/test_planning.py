@@ -13,8 +13,7 @@ from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import load_checklist, load_scenario
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
-from pianolab.planning.unknowns import open_areas, unknown_facts
-from pianolab.planning.visits import plan_visits
+from pianolab.planning.visits import open_areas, plan_visits, unknown_facts
 
 SATURDAY = date(2026, 5, 16)
 HOSTILE = "<script>alert(1)</script>\u202e\U0001f600 & \"'"
