@@ -13,6 +13,7 @@ by close modes; a wrong choice moves the pitch by a third of the distance.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +31,8 @@ ALIKE_CENTS, ALIKE_SHARE, ALIKE_MOST_CENTS, ALIKE_LEAST_SHARE = 0.3, 0.15, 1.5, 
 where strings lie so far apart that it hardly joins them. The smaller of the two lines holds."""
 SAME_SIDE = 0.5
 """Share of the distance by which its middle may move from partial to partial: the other side is a whole one away."""
-REACH_SHARE = 0.7
-"""Of half a band: what lies farther from its middle is tapered away."""
+REACH_SHARE = 0.6
+"""Of half a band: what lies farther from its middle is tapered away (`modes.band_signals`)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,18 +83,38 @@ def far_string(
     places = _places_cents(modes, centre_hz)
     able = (weight > 0) & (modes.energy > 0).any(axis=-1)
     reach_cents = REACH_SHARE * half_width_hz(key)[:, None] * CENTS_PER_NEPER / centre_hz
-    out, margin, share = (np.zeros(len(key)) for _ in range(3))
+    seem = [_Seen(0.0, 0, 0.0)] * len(key)
     for i, p in np.argwhere(high_cents[:, :LOWEST] - low_cents[:, :LOWEST] > FAR_CENTS):
         far, middle = high_cents[i, p] - low_cents[i, p], 0.5 * (high_cents[i, p] + low_cents[i, p])
-        could = able[i] & (far <= reach_cents[i])
         apart = _apart_there(places[i], far=far, middle=middle)
-        shown = could & ~np.isnan(apart)
-        over = 2 * shown.sum() - could.sum()
-        if shown[:LOWEST].sum() >= least_partials and (out[i] == 0 or over > margin[i]):
-            out[i], margin[i] = np.median(apart[shown]), over
-            share[i] = shown.sum() / could.sum()
-    out = np.where(share < lim["no_string_share"], 0.0, out)
-    return FarString(cents=out, proven=(out > 0) & (margin >= lim["outnumber_by"]))
+        shown = able[i] & ~np.isnan(apart)
+        could = shown | (able[i] & (abs(middle) + 0.5 * far <= reach_cents[i]))
+        if shown[:LOWEST].sum() >= least_partials:
+            own = _Seen(
+                float(np.median(apart[shown])), int(2 * shown.sum() - could.sum()), shown.sum() / could.sum()
+            )
+            seem[i] = _better(seem[i], own, proven_by=int(lim["outnumber_by"]))
+    cents = np.array([s.cents if s.share >= lim["no_string_share"] else 0.0 for s in seem])
+    proven = np.array([s.outnumbers_by >= lim["outnumber_by"] for s in seem], dtype=bool)
+    return FarString(cents=cents, proven=(cents > 0) & proven)
+
+
+class _Seen(NamedTuple):
+    """A distance, by how many the partials that show it outnumber those that do not, and their share."""
+
+    cents: float
+    outnumbers_by: int
+    share: float
+
+
+def _better(one: _Seen, other: _Seen, *, proven_by: int) -> _Seen:
+    """The surer of two distances; of two that are proven the wider, as the outermost strings are meant."""
+    both = one.outnumbers_by >= proven_by and other.outnumbers_by >= proven_by
+    if both and abs(one.cents - other.cents) > ALIKE_SHARE * max(one.cents, other.cents):
+        return max(one, other)
+    if one.cents == 0.0:
+        return other
+    return max(one, other, key=lambda seen: seen.outnumbers_by)
 
 
 def _places_cents(modes: Modes, centre_hz: FloatArray) -> FloatArray:

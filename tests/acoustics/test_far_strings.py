@@ -1,0 +1,85 @@
+"""A string far off shows in all its partials and on one side; what splits a few of them is none.
+
+The modes are laid out here by arithmetic: where strings lie is known, and nothing of it comes from our own listening.
+"""
+
+import numpy as np
+import pytest
+
+from pianolab.acoustics import listen
+from pianolab.acoustics.far_strings import FarString, far_string
+from pianolab.acoustics.modes import MOST_MODES, Modes
+from pianolab.sound_model import KeyFault, PianoModel, render_scale, room
+
+KEY, F1_HZ, PARTIALS = 30, 146.8, 12
+CENTRE_HZ = F1_HZ * np.arange(1, PARTIALS + 1)[None]
+
+
+def modes_at(cents: list[list[float]], *, soft_db: float = -6.0) -> Modes:
+    """A note whose partials hold modes at these cents from their places, the later ones ``soft_db`` softer."""
+    shape = (1, PARTIALS, MOST_MODES)
+    f_hz, energy = np.full(shape, np.nan), np.zeros(shape)
+    for p, places in enumerate(cents):
+        for j, at in enumerate(places):
+            f_hz[0, p, j] = CENTRE_HZ[0, p] * 2.0 ** (at / 1200.0)
+            energy[0, p, j] = 10.0 ** (j * soft_db / 10.0)
+    none = np.full((1, PARTIALS), np.nan)
+    amplitude = np.sqrt(energy)[:, :, None, :].astype(complex)
+    return Modes(f_hz, np.ones(shape), amplitude, energy, CENTRE_HZ, energy.sum(axis=-1), none, none)
+
+
+def far_of(cents: list[list[float]]) -> FarString:
+    heard = (np.arange(PARTIALS) < len(cents)).astype(float)[None]
+    return far_string(modes_at(cents), centre_hz=CENTRE_HZ, weight=heard, key=np.array([KEY]))
+
+
+@pytest.mark.parametrize("apart", [9.0, -9.0, 24.0])
+def test_a_string_that_shows_in_all_partials_is_proven(apart: float) -> None:
+    reach = 4 if abs(apart) > 20 else 8
+    far = far_of([[0.1 * p, apart] for p in range(reach)])
+    assert far.proven[0]
+    assert far.cents[0] == pytest.approx(abs(apart), abs=0.5)
+
+
+def test_a_line_in_three_of_eight_partials_is_no_string() -> None:
+    split = {1, 2, 6}
+    assert far_of([[0.0, -9.0] if p in split else [0.0] for p in range(8)]).cents[0] == 0.0
+    assert far_of([[0.0, -9.0] for _ in range(8)]).proven[0]
+
+
+def test_lines_on_either_side_are_no_string() -> None:
+    """At one distance, but now above and now below: no string does that."""
+    assert not far_of([[0.0, 9.0 * (-1) ** p] for p in range(8)]).proven[0]
+    assert far_of([[0.0, 9.0] for _ in range(8)]).proven[0]
+
+
+def test_what_half_of_the_partials_show_is_open() -> None:
+    far = far_of([[0.0, 9.0] if p < 4 else [0.0] for p in range(8)])
+    assert far.cents[0] == pytest.approx(9.0, abs=0.1)
+    assert not far.proven[0]
+
+
+def test_the_outermost_of_three_strings_are_meant() -> None:
+    """The third string's mode lies in reach of more partials than that of the string farthest off."""
+    far = far_of([[0.0, 10.0, 30.0] if p < 3 else [0.0, 10.0] for p in range(8)])
+    assert far.proven[0]
+    assert far.cents[0] == pytest.approx(30.0, abs=0.5)
+
+
+def test_a_slipped_string_of_a_whole_scale_is_found_with_its_distance() -> None:
+    """Truth: the strings that the model was told to have; the twin has none far off."""
+    slipped = (KeyFault(kind="off_pitch", key=33, amount=18.0, strings="one"),)
+    for faults in (slipped, ()):
+        scale = render_scale(
+            PianoModel(seed=74, faults=faults),
+            room=room("dry"),
+            hold_s=2.0,
+            seed=74,
+            first_key=28,
+            last_key=38,
+        )
+        table = listen(scale.samples, rate_hz=scale.rate_hz, first_key=28, last_key=38).table.set_index("key")
+        true = scale.truth.set_index("key")["unison_cents"]
+        assert (true[33] > 15.0) == bool(faults)
+        assert abs(table["unison_cents"][33] - true[33]) < 1.0
+        assert ("unison" in table["faults"][33]) == bool(faults)
