@@ -6,7 +6,15 @@ from itertools import pairwise
 
 from pianolab.figures.instrument_drawing import Drawing, Points, Stroke, box
 
-BOARD = ("board-cracks", "board-ribs", "board-crown", "board-buzz", "board-failed", "board-edges")
+BOARD = (
+    "board-cracks",
+    "board-ribs",
+    "board-crown",
+    "board-buzz",
+    "board-failed",
+    "board-edges",
+    "board-repairs",
+)
 PEDALS = ("pedal-right", "pedal-left", "pedal-middle", "pedal-lyre", "pedal-noise")
 TAIL: Points = (
     (65, 58), (64.4, 64), (62, 69), (57, 71), (51, 68.5), (44.5, 61), (36, 52.5), (26, 46.5), (15, 42), (8, 36), (5, 27),

@@ -10,6 +10,7 @@ from pianolab.assess.findings import PointView, found_at
 from pianolab.assess.rules import holds as rule_holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import tuning_state
+from pianolab.checklist import Point
 from pianolab.model import BuyerProfile, Piano
 from pianolab.rooms import predict_room
 from pianolab.words import keys_in_words, lower_first, say
@@ -22,6 +23,8 @@ LIVELY_S = 0.8
 """Reverberation time at home from which a piano sounds hard there; own estimate."""
 MENDED_LATER = ("Hammers", "Dampers", "Keys", "Action and touch", "Pedals", "Each key once")
 """Areas of the checklist whose faults wait until the piano has settled."""
+MENDED_LATER_TOO = ("pedal-lyre",)
+"""Points elsewhere that wait as well: the lyre is looked at with the legs, for safety, and is work on the pedals."""
 BAD_SHARE, SMALL_SHARE = 0.6, 0.2
 
 
@@ -101,6 +104,10 @@ def _bad(views: Mapping[str, PointView], point: str, share: float = BAD_SHARE) -
     return view is not None and view.checked and view.share >= share
 
 
+def _mended_later(point: Point) -> bool:
+    return point.area in MENDED_LATER or point.id in MENDED_LATER_TOO
+
+
 def _state(views: Mapping[str, PointView], scoring: Scoring) -> tuple[dict[str, bool], dict[str, Any]]:
     def said(*points: str, share: float) -> list[str]:
         return [lower_first(say(found_at(views[p], scoring))) for p in points if _bad(views, p, share)]
@@ -111,7 +118,7 @@ def _state(views: Mapping[str, PointView], scoring: Scoring) -> tuple[dict[str, 
     small = [
         lower_first(v.point.title)
         for v in views.values()
-        if v.checked and v.point.area in MENDED_LATER and v.share >= SMALL_SHARE
+        if v.checked and _mended_later(v.point) and v.share >= SMALL_SHARE
     ]
     stopping = sorted(
         lower_first(rule.reason)

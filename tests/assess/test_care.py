@@ -14,7 +14,7 @@ from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano, Room
 from pianolab.sources import SOURCES
 from pianolab.upkeep.care import TUNINGS, CarePlan, _table, care_plan
-from pianolab.upkeep.care_facts import MENDED_LATER
+from pianolab.upkeep.care_facts import MENDED_LATER, MENDED_LATER_TOO
 
 CHECKLIST = load_checklist()
 UPRIGHT, GRAND = Piano(name="Dock Road"), Piano(name="Mill Lane", kind="grand")
@@ -157,6 +157,17 @@ def test_small_faults_are_named_for_the_technician_and_papers_are_not() -> None:
     assert "evenness of touch" in visit.what
     assert "last tuning" not in visit.what
     assert {p.area for p in CHECKLIST} >= set(MENDED_LATER)
+
+
+def test_a_loose_lyre_is_named_for_the_technician_wherever_it_is_looked_at() -> None:
+    assert {CHECKLIST[p].area for p in MENDED_LATER_TOO}.isdisjoint(MENDED_LATER), "named twice"
+    for found, named in ((3, True), (5, False)):
+        visit = plan_of(grade("pedal-lyre", found), piano=GRAND).step("technician")
+        assert visit is not None
+        assert ("lyre and its braces" in visit.what) == named
+    scratched = plan_of(grade("case-finish", 3), piano=GRAND).step("technician")
+    assert scratched is not None
+    assert "finish" not in scratched.what
 
 
 def test_days_are_counted_from_the_delivery() -> None:

@@ -55,3 +55,14 @@ def test_the_page_shows_the_other_side_only_where_trouble_is() -> None:
     assert titles == ["Where the findings are, seen from above, lid off"]
     titles = [c.title for c in maps(piano, ChartBook(), found(frame_beams=2), CHECKLIST)]
     assert titles[1] == "Where the findings are, seen from below"
+
+
+@pytest.mark.parametrize("kind", ["grand", "upright"])
+def test_every_point_of_the_board_stands_at_the_board(kind) -> None:
+    """A point of the area that the drawing lacks would be trouble that nobody sees on it."""
+    of_area = {p.id for p in CHECKLIST.for_piano(Piano(name="x", kind=kind)) if p.area == "Soundboard"}
+    assert set(other_side_of(kind).points["Soundboard"]) == of_area
+    plan = plan_instrument(
+        Piano(name="x", kind=kind), findings=found(board_repairs=2), checklist=CHECKLIST, other_side=True
+    )
+    assert next(p for p in plan.parts if p.part == "Soundboard").grade == 2

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from widget_driver import Driver
 from widget_small import CHECKLIST, small_casebook
@@ -461,11 +461,21 @@ def test_hostile_text_is_stored_whole_and_shown_escaped(tmp_path: Path) -> None:
     casebook.close()
 
 
+def lines_ended_alike(text: str) -> str:
+    """As every record keeps a text: a line ends with a line feed, whatever the sender's machine ends it with.
+
+    Otherwise one note typed on two machines would be two notes, and a clash between examiners.
+    """
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
 @pytest.mark.parametrize(
     ("entry", "field", "kept"),
-    [("note", "note", str), ("promise", "promised", lambda text: " ".join(text.split()))],
+    [("note", "note", lines_ended_alike), ("promise", "promised", lambda text: " ".join(text.split()))],
     ids=["note as typed", "promise in one line"],
 )
+@example(text="\r")
+@example(text="worn\r\nin the treble\rand bass\n\r")
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(text=st.text(max_size=300))
 def test_any_text_comes_back_or_is_refused(
