@@ -8,7 +8,7 @@ import sys
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NoReturn, TypeAlias
 
 from pianolab.errors import BadInput, PianolabError
 from pianolab.release import VERSION
@@ -48,18 +48,28 @@ def words_of(text: str) -> tuple[str, ...]:
     return tuple(word for part in text.split(",") if (word := part.strip()))
 
 
+Commands: TypeAlias = "argparse._SubParsersAction[OneLineParser]"
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser of all commands."""
     parser = OneLineParser(prog="pianolab", description="Judge used pianos and compare the shortlist.")
     parser.add_argument("--version", action="version", version=f"pianolab {VERSION}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for add in (_add_demo, _add_listen, _add_export, _add_gather, _add_notebooks):
+        add(commands)
+    return parser
 
+
+def _add_demo(commands: Commands) -> None:
     demo = commands.add_parser("demo", help="the whole job on an invented shortlist")
     demo.add_argument(
         "--out", type=Path, default=Path("pianolab-demo"), metavar="DIR", help="default: %(default)s"
     )
     demo.set_defaults(run=run_demo)
 
+
+def _add_listen(commands: Commands) -> None:
     listen = commands.add_parser("listen", help="measure every key from one recording of the scale")
     listen.add_argument("recording", type=Path, metavar="RECORDING")
     listen.add_argument("--csv", type=Path, required=True, metavar="OUT.csv", help="a row per key")
@@ -92,6 +102,8 @@ def build_parser() -> argparse.ArgumentParser:
     _add_replace(listen)
     listen.set_defaults(run=run_listen)
 
+
+def _add_export(commands: Commands) -> None:
     export = commands.add_parser("export", help="the comparison page of a casebook")
     export.add_argument("casebook", type=casebook_place, metavar="CASEBOOK")
     export.add_argument("--html", type=Path, metavar="OUT.html", help="the page")
@@ -109,18 +121,21 @@ def build_parser() -> argparse.ArgumentParser:
     _add_replace(export)
     export.set_defaults(run=run_export)
 
+
+def _add_gather(commands: Commands) -> None:
     gather = commands.add_parser("gather", help="merge casebooks without losing or doubling anything")
     gather.add_argument("folders", type=casebook_place, nargs="+", metavar="FOLDER")
     gather.add_argument("--into", type=casebook_place, required=True, metavar="CASEBOOK")
     gather.set_defaults(run=run_gather)
 
+
+def _add_notebooks(commands: Commands) -> None:
     notebooks = commands.add_parser("notebooks", help="copy the template notebooks")
     notebooks.add_argument(
         "--to", type=Path, default=Path("pianolab-notebooks"), metavar="DIR", help="default: %(default)s"
     )
     _add_replace(notebooks)
     notebooks.set_defaults(run=run_notebooks)
-    return parser
 
 
 def _add_replace(command: argparse.ArgumentParser) -> None:
