@@ -44,8 +44,9 @@ def check_finding(finding: Finding, checklist: Checklist, piano: Piano) -> None:
     Raises
     ------
     BadInput
-        a point unknown to the checklist, a value of another kind than the point records, a number outside what is
-        possible there, keys the piano hasn't; the line names piano and point
+        a point unknown to the checklist, "does not apply" where every such piano has the part, a value of another
+        kind than the point records, a number outside what is possible there, keys the piano hasn't; the line names
+        piano and point
 
     Examples
     --------
@@ -58,6 +59,7 @@ def check_finding(finding: Finding, checklist: Checklist, piano: Piano) -> None:
     """
     point = check_point(finding.point, checklist, about=piano.name)
     about = f"{piano.name}, {point.title} ({point.id})"
+    _check_missing(finding, point, piano, about=about)
     wanted = VALUE_OF[point.record]
     given = [name for name in ARTICLES if getattr(finding, name) is not None]
     if given and given != [wanted]:
@@ -67,6 +69,19 @@ def check_finding(finding: Finding, checklist: Checklist, piano: Piano) -> None:
     if outside:
         need = f"keys {piano.first_key} to {piano.last_key}, the keys of this piano"
         raise BadInput(about, f"key {outside[0]}", need, "Has it fewer keys than 88?")
+
+
+def _check_missing(finding: Finding, point: Point, piano: Piano, *, about: str) -> None:
+    """ "This piano has none" takes a point out of the judgement, so it may not stand for "I haven't looked"."""
+    if finding.state != "does not apply" or not point.applies(piano) or point.can_be_missing(piano):
+        return
+    need = "what was found, or why it was not looked at"
+    hint = f"Such {_kind_in_words(piano)} all have it; a point of your own names in may_lack which have none."
+    raise BadInput(about, '"does not apply"', need, hint)
+
+
+def _kind_in_words(piano: Piano) -> str:
+    return {"grand": "grands", "upright": "uprights"}.get(piano.kind, "pianos")
 
 
 def _check_number(value: float | None, point: Point, piano: Piano, *, about: str) -> None:

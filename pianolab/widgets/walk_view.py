@@ -7,7 +7,7 @@ from typing import Any
 
 from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
-from pianolab.model import Finding
+from pianolab.model import Finding, Piano
 from pianolab.report.twin_keyboard import keyboard_layout
 from pianolab.report.twins import (
     against_usual,
@@ -134,7 +134,8 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         "against": _against(point, finding),
         "side": _side(point, finding),
         "reasons": [
-            {"value": r.key, "text": r.label, "chosen": r.key == pressed} for r in reasons_for(point)
+            {"value": r.key, "text": r.label, "chosen": r.key == pressed}
+            for r in reasons_for(point, walk.piano)
         ],
         "reason_text": finding.reason if finding and pressed == OTHER else "",
         "put_off": f"{finding.state.capitalize()}: {finding.reason}" if finding and pressed else "",
@@ -151,15 +152,19 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
     }
 
 
-def reasons_for(point: Point) -> tuple[Reason, ...]:
-    """The reasons for not checking a point, the likeliest one first."""
+def reasons_for(point: Point, piano: Piano) -> tuple[Reason, ...]:
+    """The reasons for not checking a point, the likeliest one first; that a piano has none only where that can be.
+
+    What an older casebook says of it stays on the screen in words, without its button.
+    """
     likely = (
         "technician" if point.access == "technician only"
         else "allowed" if point.opens
         else "helper" if point.helper
         else "time"
     )  # fmt: skip
-    return tuple(sorted(REASONS, key=lambda r: r.key != likely))
+    offered = (r for r in REASONS if r.state != "does not apply" or point.can_be_missing(piano))
+    return tuple(sorted(offered, key=lambda r: r.key != likely))
 
 
 def _opening_cautions(walk: Walk, point: Point) -> tuple[str, ...]:

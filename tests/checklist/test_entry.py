@@ -65,6 +65,62 @@ def test_what_fits_passes() -> None:
     check("tuning-pitch", reading=-120)
 
 
+GRAND = Piano(name="in the hall", kind="grand", year=1990)
+
+
+@pytest.mark.parametrize(
+    ("point", "piano", "possible"),
+    [
+        ("plate-cracks", PIANO, False),
+        ("pinblock-cracks", GRAND, False),
+        ("each-recorded", PIANO, False),
+        ("pedal-middle", PIANO, True),
+        ("plate-pressure-bar", PIANO, True),
+        ("action-knuckles", GRAND, False),
+        ("action-knuckles", replace(GRAND, year=1890), True),
+        ("pedal-lyre", GRAND, False),
+        ("pedal-lyre", PIANO, True),  # an upright has no lyre: the point itself isn't for it
+    ],
+)
+def test_no_piano_is_said_to_lack_what_every_such_piano_has(point: str, piano: Piano, possible: bool) -> None:
+    """Which pianos lack what: common practice."""
+    finding = Finding(visit_id="v", point=point, state="does not apply", reason="this piano has none")
+    unseen = replace(finding, state="not checked", reason="no time")
+    check_finding(unseen, CHECKLIST, piano)
+    if possible:
+        check_finding(finding, CHECKLIST, piano)
+        return
+    with pytest.raises(BadInput) as caught:
+        check_finding(finding, CHECKLIST, piano)
+    line = str(caught.value)
+    assert line.startswith(
+        f'{piano.name}, {CHECKLIST[point].title} ({point}): got "does not apply", need what was'
+    )
+    assert f"Such {piano.kind}s all have it" in line
+    assert "\n" not in line
+
+
+def test_a_point_of_ones_own_says_which_pianos_lack_it(tmp_path: Path) -> None:
+    text = """
+    [[point]]
+    id = "own.lamp"
+    area = "Case and finish"
+    title = "Lamp on the music desk"
+    why = "w"
+    how = "h"
+    record = "yes_no"
+    """
+    path = tmp_path / "own.toml"
+    none = Finding(visit_id="v", point="own.lamp", state="does not apply", reason="no lamp")
+    path.write_text(text)
+    with pytest.raises(BadInput, match=r"\(own.lamp\): got .*may_lack"):
+        check_finding(none, load_checklist(path), PIANO)
+    path.write_text(text + 'may_lack = ["upright"]')
+    check_finding(none, load_checklist(path), PIANO)
+    with pytest.raises(BadInput, match="Such grands all have it"):
+        check_finding(none, load_checklist(path), GRAND)
+
+
 @pytest.mark.parametrize(
     "point", [p for p in CHECKLIST if p.record in ("count", "reading")], ids=lambda p: p.id
 )

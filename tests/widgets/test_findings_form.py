@@ -102,11 +102,49 @@ def test_a_reading_is_set_against_the_usual_range(driver: Driver) -> None:
 
 @pytest.mark.parametrize("reason", [r for r in REASONS if r.key != "other"], ids=lambda r: r.key)
 def test_not_checked_carries_its_reason(driver: Driver, reason: Any) -> None:
-    driver.go("grooves")
+    driver.go("serial" if reason.key == "absent" else "grooves")
     assert driver.enter("reason", reason=reason.key)["ok"]
     (finding,) = driver.saved
     assert (finding.state, finding.reason, finding.grade) == (reason.state, reason.text, None)
     assert [r["value"] for r in driver.point["reasons"] if r["chosen"]] == [reason.key]
+
+
+def test_that_the_piano_has_none_is_offered_and_taken_only_where_such_pianos_are(driver: Driver) -> None:
+    driver.go("serial")
+    assert "absent" in {r["value"] for r in driver.point["reasons"]}
+    driver.go("grooves")
+    assert {r["value"] for r in driver.point["reasons"]} == {r.key for r in REASONS} - {"absent"}
+    answer = driver.enter("reason", reason="absent")
+    assert not answer["ok"]
+    assert 'Depth of the grooves (grooves): got "does not apply", need what was found' in answer["line"]
+    assert "\n" not in answer["line"]
+    assert driver.saved == ()
+
+
+def test_an_old_answer_that_the_piano_has_none_is_kept_and_can_be_replaced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a casebook has it that was written before points said which pianos may lack them."""
+    casebook, visit = small_casebook(tmp_path / "book")
+    old = Finding(
+        visit_id=visit.id,
+        point="grooves",
+        state="does not apply",
+        reason="this piano has none",
+        examiner="Ana",
+    )
+    with monkeypatch.context() as before, casebook.editing(by="Ana", checklist=CHECKLIST) as edit:
+        before.setattr(Point, "can_be_missing", lambda *_: True)
+        edit.add(old)
+    casebook.close()
+    driver = Driver(FindingsForm(open_casebook(tmp_path / "book"), visit.id, checklist=CHECKLIST))
+    driver.go("grooves")
+    assert driver.point["put_off"] == "Does not apply: this piano has none"
+    assert not any(r["chosen"] for r in driver.point["reasons"])
+    assert driver.enter("note", note="the old owner said so")["ok"]
+    assert [(f.state, f.note) for f in driver.saved] == [("does not apply", "the old owner said so")]
+    assert driver.value(3)["ok"]
+    assert [(f.state, f.grade) for f in driver.saved] == [("checked", 3)]
 
 
 def test_another_reason_needs_words(driver: Driver) -> None:
@@ -262,13 +300,13 @@ def test_progress_counts_checked_and_not_checked_apart(driver: Driver) -> None:
     driver.value(3)
     driver.go("patched")
     driver.enter("reason", reason="time")
-    driver.go("dip")
+    driver.go("serial")
     driver.enter("reason", reason="absent")
     areas = {a["id"]: a["text"] for a in driver.view["areas"]}
     assert areas == {
-        "papers": "0 of 1",
+        "papers": "0 of 0",
         "hammers": "1 of 2, 1 not checked",
-        "touch": "0 of 0",
+        "touch": "0 of 1",
         "keys": "0 of 1",
     }
     assert driver.view["progress"] == "1 of 4 points checked, 1 not checked"

@@ -22,6 +22,7 @@ POINTS = (
     Point(
         id="serial", area="papers", title="Serial number", why="It gives the age.", how="Read it on the plate.",
         record="yes_no", good_answer=True, short_walk=True, cautions=("Check the lid prop first.",),
+        may_lack=("any",),
     ),
     Point(
         id="grooves", area="hammers", title="Depth of the grooves", why="Deep grooves sound hard.",
