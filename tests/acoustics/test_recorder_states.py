@@ -16,7 +16,7 @@ from pianolab.acoustics.gate import find_gate
 from pianolab.acoustics.recorder_states import top_string_perhaps
 from pianolab.acoustics.tuning_need import slipped_strings
 from pianolab.acoustics.wander import hear_wander
-from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, render_note, render_scale, room
+from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, Room, render_note, render_scale, room
 
 FIRST, LAST = 40, 56
 KEYS = {"first_key": FIRST, "last_key": LAST}
@@ -219,6 +219,25 @@ def test_two_dampers_that_fail_are_two_faults_and_no_pedal() -> None:
     survey = undamped_scale(LAST, *failing)
     assert "pedal held or keys played into one another" not in survey.summary.impairments
     assert list(survey.table.loc[survey.table["faults"].str.contains("damper"), "key"]) == [46, 51]
+
+
+@cache
+def in_a_hall(last_damped: int) -> Survey:
+    """The scale in a hall so long that most notes are not heard let go before the next."""
+    piano = PianoModel(seed=71, last_damped_key=last_damped)
+    hall = Room(t60_s=3.0, drr_db=-10.0)
+    scale = render_scale(piano, room=hall, hold_s=1.5, gap_s=0.5, seed=71, snr_db=50.0, **KEYS)
+    return heard(scale.samples)
+
+
+def test_a_hall_is_no_pedal() -> None:
+    """In the hall no note is down by much before the next; with all dampers off it is a pedal in the same hall."""
+    damped, pedalled = in_a_hall(LAST), in_a_hall(FIRST - 1)
+    assert "a long room or slow dampers" in damped.summary.impairments
+    assert "pedal held or keys played into one another" not in damped.summary.impairments
+    assert damped.summary.t60_s is None
+    assert not damped.table["faults"].str.contains("damper").any()
+    assert "pedal held or keys played into one another" in pedalled.summary.impairments
 
 
 @cache
