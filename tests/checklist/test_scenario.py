@@ -5,6 +5,7 @@ import itertools
 import pytest
 
 from pianolab.checklist import findings_for, load_checklist, load_scenario
+from pianolab.checklist.entry import check_finding
 
 CHECKLIST = load_checklist()
 SCENARIO = load_scenario()
@@ -38,3 +39,24 @@ def test_conditions_name_no_instrument() -> None:
         assert not any(
             word in text for piano in SCENARIO.instruments for word in (piano.name, piano.seller) if word
         )
+
+
+@pytest.mark.parametrize(("piano", "condition"), PAIRS, ids=lambda x: x.name)
+def test_plain_facts_are_answered_within_what_is_possible(piano, condition) -> None:
+    """What a demonstration shows of a sheet is filled in; only an invented maker or none is named."""
+    findings = findings_for(condition, visit_id="v1", piano=piano, checklist=CHECKLIST)
+    for finding in findings:
+        check_finding(finding, CHECKLIST, piano)
+    found = {f.point: f for f in findings}
+    for point in (
+        "papers-warranty",
+        "papers-weight",
+        "papers-make",
+        "papers-size",
+        "strings-age-bass",
+        "type-added",
+    ):
+        assert found[point].state == "checked", point
+    assert found["papers-make"].answer is ("maker unknown" not in found["papers-make"].note)
+    assert found["strings-age-bass"].reading <= found["papers-age"].reading
+    assert found["type-added-works"].state == "does not apply"
