@@ -6,12 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pianolab.acoustics.buzz import Between
 from pianolab.acoustics.choirs import MODE_PARTIALS
 from pianolab.acoustics.damper import LONE_SHARE, Fall, Release, fall_after, find_releases
 from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay, string_decay
 from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
+from pianolab.acoustics.limits import limits
 from pianolab.acoustics.lines import follow_partials, loud_power
 from pianolab.acoustics.partials import PartialTracks, series_hz
 from pianolab.acoustics.reverberation import believed_t60_s, judge_room, proven_t60, room_t60
@@ -60,6 +62,16 @@ class NoteMeasures:
     partial_weight: FloatArray = field(default_factory=lambda: np.zeros((0, MODE_PARTIALS)))
 
 
+def _above_dampers(strikes: Strikes, last_damped_key: int | None) -> NDArray[np.bool_]:
+    """Keys above the dampers' end. One that is heard lower than dampers end anywhere is none, but a pedal that went down
+    there: then only keys count that have no damper on most instruments."""
+    if last_damped_key is None:
+        return np.zeros(len(strikes.key), dtype=bool)
+    lim = limits()["damper"]
+    ends = last_damped_key if last_damped_key >= lim["may_end_from"] else lim["last_surely_damped"]
+    return np.asarray(strikes.key > ends)
+
+
 def _note_levels(
     channels: Samples, strikes: Strikes, tracks: PartialTracks, *, rate_hz: int, noise: FloatArray
 ) -> list[NoteLevel]:
@@ -101,9 +113,7 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
     progress("level of every note", 0.55)
     levels = _note_levels(channels, strikes, tracks, rate_hz=rate_hz, noise=noise)
     release = find_releases(levels, key=strikes.key, interval_s=strikes.interval_s)
-    undamped = (strikes.key > (release.last_damped_key if release.last_damped_key is not None else 200)) & (
-        strikes.key > 64
-    )
+    undamped = _above_dampers(strikes, release.last_damped_key)
     no_release = np.isnan(release.assumed_s)
     # Before a key that stayed silent or was left out, a note is listened to as long as any other: a silent key knocks.
     usual_s = float(np.median(strikes.interval_s))

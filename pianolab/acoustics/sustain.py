@@ -18,7 +18,9 @@ from pianolab.acoustics.tuning import robust_line, robust_spread, running_median
 from pianolab.units import FloatArray
 
 BEFORE_S, TAIL_S = -0.015, 0.08
-RING_ON = "most keys ring on after they are let go: a pedal held down, or keys played into one another"
+RING_ON = (
+    "most keys ring on after they are let go: a pedal held down, keys played into one another, or a long room"
+)
 
 
 def short_notes(
