@@ -13,7 +13,7 @@ from pianolab.assess.evidence import Effort, Evidence, Gap
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import TuningState
 from pianolab.checklist import Point
-from pianolab.checklist.points import VALUE_OF
+from pianolab.checklist.points import VALUE_OF, SettledBy
 from pianolab.errors import BadInput
 from pianolab.model import Finding
 from pianolab.statements import Statement, statement
@@ -21,13 +21,18 @@ from pianolab.statements import Statement, statement
 
 @dataclass(frozen=True)
 class PointView:
-    """One point with what was found there; ``share`` is known to be wrong, ``worst`` could be."""
+    """One point with what was found there; ``share`` is known to be wrong, ``worst`` could be, where one can look.
+
+    ``out_of_sight`` is how much of the point nobody has seen: all of it before a look, then what no look reaches,
+    and nothing once another point has settled it.
+    """
 
     point: Point
     findings: tuple[Finding, ...]
     share: float
     worst: float
     why: Statement | None = None
+    out_of_sight: float = 0.0
 
     @property
     def checked(self) -> bool:
@@ -68,20 +73,51 @@ def view_point(point: Point, findings: Iterable[Finding], *, scoring: Scoring) -
     """All findings at one point put together.
 
     The worst place counts. Where several people judged the same place and disagree, the kindest of them
-    gives what is known and the harshest what is possible. A place nobody looked at may hold the worst.
+    gives what is known and the harshest what is possible. A place nobody looked at may hold the worst, and so may
+    what no look reaches, until another point settles it.
     """
+    findings = tuple(findings)
     mine = current_findings(point, findings)
     relevant = [f for f in mine if f.state != "does not apply"]
     if mine and not relevant:
         return PointView(point, mine, 0.0, 0.0)
-    if not relevant:
-        return PointView(point, mine, 0.0, 1.0, statement("unknown.not checked"))
+    unseen = _out_of_sight(point, findings)
+    if not any(f.state == "checked" for f in relevant):
+        unlooked = not_looked_at(relevant) or statement("unknown.not checked")
+        return PointView(point, mine, 0.0, unseen, unlooked if unseen else None, unseen)
     spans = [_span(group, point, scoring) for group in _places(relevant)]
     share, worst = max(s for s, _ in spans), max(w for _, w in spans)
     why = not_looked_at(relevant)
     if why is None and worst > share:
         why = statement("unknown.examiners disagree")
-    return PointView(point, mine, share, worst, why)
+    return PointView(point, mine, share, worst, why, unseen)
+
+
+def _out_of_sight(point: Point, findings: Sequence[Finding]) -> float:
+    """How much of a point no look has reached; one who settles it judges the whole."""
+    looked = any(f.point == point.id and f.state == "checked" for f in findings)
+    if looked and point.shows == 1.0:
+        return 0.0
+    if any(_settles(rule, findings) for rule in point.settled_by):
+        return 0.0
+    return 1.0 - point.shows if looked else 1.0
+
+
+def _settles(rule: SettledBy, findings: Sequence[Finding]) -> bool:
+    """Whether all that holds now at the other point says so; a contrary answer leaves the doubt where it was."""
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for f in findings:
+        if f.point == rule.point and f.state == "checked":
+            groups.setdefault((f.examiner, f.place), []).append(f)
+    now = [f for group in groups.values() for f in _latest(group)]
+    return bool(now) and all(_holds(rule, f) for f in now)
+
+
+def _holds(rule: SettledBy, finding: Finding) -> bool:
+    if rule.within is None:
+        return finding.answer is rule.on_answer
+    value = finding.reading if finding.reading is not None else finding.count
+    return value is not None and rule.within[0] <= value <= rule.within[1]
 
 
 def not_looked_at(findings: Iterable[Finding]) -> Statement | None:
@@ -115,17 +151,20 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
     """The evidence that one point gives."""
     point = view.point
     gaps: tuple[Gap, ...] = ()
-    if view.worst > view.share:
-        effort = _effort(point, state, scoring)
+    possible = view.worst + view.out_of_sight * (1.0 - view.worst)
+    if possible > view.share:
+        in_part = view.checked and view.out_of_sight > 0
+        # Looking again would show no more of it: whoever can settle it brings a tool.
+        effort = "technician" if in_part else _effort(point, state, scoring)
         gaps = (
             Gap(
                 key=gap_key(point, state, scoring),
                 what=statement("unknown.point", point.id, title=point.title),
-                why=view.why or statement("unknown.not checked"),
-                share=view.worst - view.share,
+                why=view.why or statement("unknown.seen in part" if in_part else "unknown.not checked"),
+                share=possible - view.share,
                 effort=effort,
                 minutes=point.minutes if effort == "look again" else None,
-                veto_chance=scoring.unknown["veto_chance"] if point.vetoes and not view.checked else 0.0,
+                veto_chance=scoring.unknown["veto_chance"] * view.out_of_sight if point.vetoes else 0.0,
             ),
         )
     return Evidence(

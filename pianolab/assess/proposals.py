@@ -10,6 +10,8 @@ from pianolab.assess.listening import Heard, counted
 from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState
+from pianolab.checklist import RepairRule
+from pianolab.model import Finding
 from pianolab.statements import Statement, statement
 
 WEAK_FROM_SHARE = 0.3
@@ -46,14 +48,13 @@ class Proposal:
 def proposals_from_points(
     views: Iterable[PointView], tuning: TuningState, *, scoring: Scoring
 ) -> list[Proposal]:
-    """Jobs that findings ask for, and, with a small chance, those that unchecked points may yet ask for."""
+    """Jobs that findings ask for, and, with a small chance, those that what nobody has seen may yet ask for."""
     found = []
     for view in (v for v in views if v.applies):
-        if not view.checked:
+        if view.out_of_sight > 0:
             found += _possible(view, tuning, scoring)
-            continue
         for rule in view.point.repairs:
-            for f in (f for f in view.findings if holds(rule, f, view.point)):
+            for f in _asking(rule, view):
                 why = found_at(view, scoring)
                 found.append(
                     Proposal(job=rule.job, why=why, chance=rule.chance, keys=f.keys, count=f.count or 0)
@@ -62,13 +63,19 @@ def proposals_from_points(
 
 
 def _possible(view: PointView, tuning: TuningState, scoring: Scoring) -> list[Proposal]:
-    why = statement("job.not checked", view.point.id, title=view.point.title)
-    chance = scoring.unknown["repair_chance"]
+    kind = "job.seen in part" if view.checked else "job.not checked"
+    why = statement(kind, view.point.id, title=view.point.title)
+    chance = scoring.unknown["repair_chance"] * view.out_of_sight
     key = gap_key(view.point, tuning, scoring)
     return [
         Proposal(job=rule.job, why=why, chance=chance * rule.chance, found=False, unknown=key)
         for rule in view.point.repairs
+        if not _asking(rule, view)
     ]
+
+
+def _asking(rule: RepairRule, view: PointView) -> list[Finding]:
+    return [f for f in view.findings if holds(rule, f, view.point)]
 
 
 def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pianolab.checklist.points import Checklist, Point
-from pianolab.checklist.schema import build_point
+from pianolab.checklist.schema import build_point, check_settling
 from pianolab.checklist.spot import Spot
 from pianolab.errors import BadInput
 
@@ -130,9 +130,11 @@ def _place(merged: list[Sourced], raw: Raw, head: Raw, *, file: str) -> None:
 
 def _build(raws: tuple[Sourced, ...]) -> tuple[Point, ...]:
     points: dict[str, Point] = {}
+    file_of: dict[str, str] = {}
     for raw, file in raws:
         point = build_point(raw, file=file)
         if point.id in points:
             raise Spot(file, point.id).bad("id", "the same id twice", "an id of its own for every point")
-        points[point.id] = point
+        points[point.id], file_of[point.id] = point, file
+    check_settling(points, file_of=file_of)
     return tuple(points.values())

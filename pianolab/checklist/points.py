@@ -77,6 +77,18 @@ class VetoRule:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SettledBy:
+    """What another point must have shown before the part of a point that no look reaches counts as sound.
+
+    ``on_answer`` holds for that yes/no answer, ``within`` for a reading or count from the first to the second number.
+    """
+
+    point: str
+    on_answer: bool | None = None
+    within: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Point(Fields):
     """One thing to look at: why, how, where, what to record, and what it bears on.
 
@@ -88,7 +100,8 @@ class Point(Fields):
     strength (0 to 1) with which the point bears on it. ``applies_to`` lists conditions such as ``grand``,
     ``upright``, ``ivory``, ``older upright``; empty means always. ``may_lack`` lists in the same words (or ``any``)
     the pianos that may be without the part at all, so that "this piano has none" can be true there; empty means
-    that every piano has it, and whoever doesn't find it has not looked. ``where`` is the region of the instrument,
+    that every piano has it, and whoever doesn't find it has not looked. ``shows`` says how much of what the point
+    judges a look can show (1: all of it); the rest stays in doubt until one of ``settled_by`` holds. ``where`` is the region of the instrument,
     ``position`` how one stands or sits to see it, ``opens`` what has to be opened for it (`load_openings`).
     ``mark`` is the word with which a key is marked on the drawn keyboard. ``question`` is what to ask the
     seller before one travels.
@@ -120,6 +133,8 @@ class Point(Fields):
     mark: str = ""
     applies_to: tuple[str, ...] = ()
     may_lack: tuple[str, ...] = ()
+    shows: float = 1.0
+    settled_by: tuple[SettledBy, ...] = ()
     aspects: dict[str, float] = field(default_factory=dict)
     nature: Nature = "functional"
     access: Access = "anyone"

@@ -16,6 +16,7 @@ from pianolab.checklist.points import (
     Point,
     RecordKind,
     RepairRule,
+    SettledBy,
     VetoRule,
 )
 from pianolab.checklist.spot import Spot
@@ -71,6 +72,7 @@ def build_point(raw: Mapping[str, Any], *, file: str) -> Point:
     point = Point(**values)
     _check_record(point, spot)
     _check_safety(point, spot)
+    _check_sight(point, spot)
     return point
 
 
@@ -79,6 +81,10 @@ def _value(name: str, value: Any, spot: Spot) -> Any:
         return _text(name, value, spot)
     if name in SWITCHES:
         return _switch(name, value, spot)
+    if name == "shows":
+        return _part(name, value, spot)
+    if name == "settled_by":
+        return tuple(_settled_by(item, spot) for item in _list(name, value, spot))
     if name in NUMBERS:
         return _number(name, value, spot, least=0.0 if name == "minutes" else None)
     if name in TEXT_LISTS:
@@ -112,6 +118,12 @@ def _number(name: str, value: Any, spot: Spot, *, least: float | None = None) ->
         raise spot.bad(name, repr(value), "a number")
     if least is not None and value < least:
         raise spot.bad(name, value, f"{least:g} or more")
+    return float(value)
+
+
+def _part(name: str, value: Any, spot: Spot) -> float:
+    if not 0.0 < _number(name, value, spot) <= 1.0:
+        raise spot.bad(name, value, "a part of the whole, above 0, up to 1")
     return float(value)
 
 
@@ -164,6 +176,37 @@ def _rule(name: str, kind: type[Any], value: Any, spot: Spot) -> Any:
     if not 0.0 < _number(f"{name}, chance", value.get("chance", 1.0), spot) <= 1.0:
         raise spot.bad(f"{name}, chance", value["chance"], "above 0, up to 1")
     return kind(**value)
+
+
+def _settled_by(value: Any, spot: Spot) -> SettledBy:
+    known = {f.name for f in fields(SettledBy)}
+    if not isinstance(value, dict) or set(value) - known or len(set(value) & {"on_answer", "within"}) != 1:
+        raise spot.bad("settled_by", repr(value), "tables with point, and on_answer or within")
+    point = _text("settled_by, point", value.get("point"), spot)
+    if "within" in value:
+        return SettledBy(point=point, within=_span("settled_by, within", value["within"], spot))
+    return SettledBy(point=point, on_answer=_switch("settled_by, on_answer", value["on_answer"], spot))
+
+
+def _check_sight(point: Point, spot: Spot) -> None:
+    """A doubt that nothing can settle would stand on every piano for ever."""
+    if (point.shows < 1.0) != bool(point.settled_by):
+        got = f"shows = {point.shows:g} with {len(point.settled_by)} ways to settle the rest"
+        raise spot.bad("settled_by", got, "shows under 1 and settled_by together")
+
+
+def check_settling(points: Mapping[str, Point], *, file_of: Mapping[str, str]) -> None:
+    """Refuse a point whose doubt another point is to settle that isn't there or records something else."""
+    for point in points.values():
+        for rule in point.settled_by:
+            spot, other = Spot(file_of[point.id], point.id), points.get(rule.point)
+            if other is None or other is point:
+                close = get_close_matches(rule.point, [p for p in points if p != point.id], n=1)
+                hint = f"Did you mean {close[0]}?" if close else ""
+                raise spot.bad("settled_by", repr(rule.point), "the id of another checklist point", hint)
+            if (rule.on_answer is not None) != (other.record == "yes_no") or other.record == "grade":
+                need = "on_answer for a yes_no, within for a reading or count"
+                raise spot.bad("settled_by", f"{rule.point}, which records a {other.record}", need)
 
 
 def _check_record(point: Point, spot: Spot) -> None:
