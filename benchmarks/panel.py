@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tests.compare.panel_cases import load_cases, load_pairs
 from tests.compare.panel_entries import PANEL
-from tests.compare.panel_run import NOT_PASSED_ON, Outcome, PairOutcome, run_case, run_pair
+from tests.compare.panel_run import NOT_PASSED_ON, Outcome, PairOutcome, disputed, run_case, run_pair
 
 SHORT = {"open_with": "open", "aim_at": "aim", "walk_above": "walk"}
 MARKS = ("right", "tolerable", "missed", "foolish")
@@ -102,6 +102,12 @@ def _chosen(ids: Iterable[str], wanted: Sequence[str]) -> list[str]:
     return [name for name in ids if not wanted or any(name.startswith(start) for start in wanted)]
 
 
+def _other_order(back: Outcome, o: Outcome, points: Sequence[str]) -> str:
+    """What is said where the last word at a point is another's; the same, if who found it counts and not when."""
+    same = "the same" if (back.said, back.sums, back.named) == (o.said, o.sums, o.named) else "NOT the same"
+    return f"{o.case.id}, {', '.join(points)} entered in the other order: {back.said} ({back.mark}), {same}"
+
+
 def print_cases(path: Path, asked: argparse.Namespace) -> None:
     cases = load_cases(path)
     outcomes = [run_case(cases[name], seed=asked.seed) for name in _chosen(cases, asked.cases)]
@@ -111,6 +117,9 @@ def print_cases(path: Path, asked: argparse.Namespace) -> None:
     )
     print(as_text([case_row(o) for o in outcomes], header))
     print("\n" + "\n".join(sums_of(outcomes)))
+    for o in outcomes:
+        if points := disputed(o.case):
+            print(_other_order(run_case(o.case, seed=asked.seed, backwards=True), o, points))
     for o in outcomes if asked.words else ():
         print(f"\n{o.case.id}: " + " ".join(o.sentences))
 

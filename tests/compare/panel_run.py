@@ -9,6 +9,7 @@ and has no place in the records yet.
 from __future__ import annotations
 
 import tempfile
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -160,15 +161,24 @@ class PairOutcome:
         return _rank(self.better.said) < _rank(self.worse.said) or self.share_better >= CLEAR_SHARE
 
 
-def run_case(case: Case, *, seed: int = 0) -> Outcome:
+def run_case(case: Case, *, seed: int = 0, backwards: bool = False) -> Outcome:
     """Decide about one case alone and read what was said.
+
+    ``backwards`` enters its findings in the other order: who is right must not hang on who wrote first.
 
     Raises
     ------
     BadInput : whatever `decide` refuses
     """
+    entered = replace(case, findings=case.findings[::-1]) if backwards else case
     with tempfile.TemporaryDirectory() as folder:
-        return read_outcome(case, _decide([case], Path(folder), seed=seed))
+        return read_outcome(case, _decide([entered], Path(folder), seed=seed))
+
+
+def disputed(case: Case) -> tuple[str, ...]:
+    """The points at which two people found something in this case."""
+    counts = Counter(finding.point for finding in case.findings)
+    return tuple(sorted(point for point, count in counts.items() if count > 1))
 
 
 def run_pair(pair: Pair, *, seed: int = 0) -> PairOutcome:

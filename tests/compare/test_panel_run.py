@@ -19,7 +19,7 @@ from pianolab.keyboard import usual_strings
 from tests.compare.panel_cases import Case, load_cases, load_pairs
 from tests.compare.panel_entries import PANEL, Sound
 from tests.compare.panel_expected import VERDICTS, Expected
-from tests.compare.panel_run import Outcome, PairOutcome, run_case, run_pair
+from tests.compare.panel_run import Outcome, PairOutcome, disputed, run_case, run_pair
 from tests.compare.panel_sound import survey_of
 
 OPEN = PANEL / "open.toml"
@@ -74,6 +74,14 @@ def test_a_piano_of_which_nothing_is_known_goes_all_the_way(cases: dict[str, Cas
     assert row[:3] == ["o29-four-points-seen", "find out first", "find out first"]
     assert as_text([row], ["x"] * len(row)).splitlines()[1].startswith(row[0])
     assert sums_of([outcome])[0] == "1 cases: 1 right, 0 tolerable, 0 missed, 0 foolish"
+
+
+def test_where_two_looked_at_one_point_is_seen(cases: dict[str, Case], mended: Outcome) -> None:
+    assert disputed(cases["o36-technician-sees-the-split"]) == ("pinblock-cracks",)
+    assert disputed(cases[MENDED]) == ()
+    # Where nobody disagrees, the order in which a case is entered changes nothing.
+    back = run_case(cases[MENDED], backwards=True)
+    assert (back.said, back.named, back.sums) == (mended.said, mended.named, mended.sums)
 
 
 def test_each_mark_is_given_for_what_the_case_expects(mended: Outcome) -> None:
