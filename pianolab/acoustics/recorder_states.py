@@ -293,6 +293,7 @@ def _single_keys(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Im
         ("perhaps no damper on this key", undamped_perhaps(m), ("damper",), ()),
         ("the room rings on, not the string", lines_of_the_room(channels, m, rate_hz=rate_hz), ("damper",), ("release_20_s",)),
         ("too few partials to tell a string from a resonance", top_string_perhaps(m), ("unison", "off_pitch"), ("unison_cents", "beat_hz")),
+        ("the room hides how far the strings are apart", m.unison.room_hides, ("unison",), ("unison_cents", "beat_hz")),
         ("struck again while it sounded", struck_again(m), ("unison", "off_pitch", "short_sustain", "buzz"), spoilt),
     )  # fmt: skip
     return [

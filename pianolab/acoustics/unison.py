@@ -28,6 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.limits import limits
 from pianolab.acoustics.modes import Modes
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
@@ -55,12 +56,17 @@ FAR_SD_CENTS, FAR_SD_SHARE, FAR_SCATTERS = 0.12, 0.025, 3.0
 
 @dataclass(frozen=True)
 class Unison:
-    """Per note: ``spread_cents`` and its ``spread_sd``, slowest clear ``beat_hz`` and its ``beat_partial``."""
+    """Per note: ``spread_cents`` and its ``spread_sd``, slowest clear ``beat_hz`` and its ``beat_partial``.
+
+    ``room_hides`` where a long room leaves one mode in most partials: strings in tune and far apart look alike then, and
+    the distance is only what is usual.
+    """
 
     spread_cents: FloatArray
     spread_sd: FloatArray
     beat_hz: FloatArray
     beat_partial: FloatArray
+    room_hides: NDArray[np.bool_]
 
 
 def weighted_median(values: FloatArray, weights: FloatArray) -> FloatArray:
@@ -254,4 +260,6 @@ def measure_unison(
     slowest = np.argmin(beating, axis=1)
     found = beating[np.arange(len(beating)), slowest]
     ok = np.isfinite(found)
-    return Unison(spread, spread_sd, np.where(ok, found, np.nan), np.where(ok, slowest + 1.0, np.nan))
+    several = np.sum(used * (count > 1), axis=1) / np.maximum(used.sum(axis=1), 1e-12)
+    hides = ~single & prompt_hidden & (several < limits()["unison"]["room_leaves_share"])
+    return Unison(spread, spread_sd, np.where(ok, found, np.nan), np.where(ok, slowest + 1.0, np.nan), hides)
