@@ -9,6 +9,7 @@ import pytest
 from pianolab.acoustics import listen
 from pianolab.acoustics.far_strings import FarString, far_string
 from pianolab.acoustics.modes import MOST_MODES, Modes
+from pianolab.acoustics.unison import measure_unison
 from pianolab.sound_model import KeyFault, PianoModel, render_scale, room
 
 KEY, F1_HZ, PARTIALS = 30, 146.8, 12
@@ -83,3 +84,26 @@ def test_a_slipped_string_of_a_whole_scale_is_found_with_its_distance() -> None:
         assert (true[33] > 15.0) == bool(faults)
         assert abs(table["unison_cents"][33] - true[33]) < 1.0
         assert ("unison" in table["faults"][33]) == bool(faults)
+
+
+@pytest.mark.parametrize(
+    ("shown_in", "long_room", "hides"), [(1, True, True), (1, False, False), (8, True, False)]
+)
+def test_one_mode_in_a_long_room_says_nothing_of_the_strings(
+    shown_in: int, long_room: bool, hides: bool
+) -> None:
+    modes = modes_at([[0.0, 3.0] if p < shown_in else [0.0] for p in range(8)])
+    heard = (np.arange(PARTIALS) < 8).astype(float)[None]
+    unison = measure_unison(
+        modes,
+        centre_hz=CENTRE_HZ,
+        weight=heard,
+        far_cents=np.zeros(1),
+        far_proven=np.zeros(1, dtype=bool),
+        strings=np.array([3]),
+        key=np.array([KEY]),
+        scatter=np.full(1, 0.3),
+        heard_s=np.full(1, 1.5),
+        prompt_hidden=long_room,
+    )
+    assert bool(unison.room_hides[0]) == hides
