@@ -67,7 +67,7 @@ def test_looking_at_a_promise_written_elsewhere_does_not_change_it(
 ) -> None:
     """A text field drops some line breaks by itself; that must not count as typing."""
     casebook, visit = visit_and_book
-    with casebook.editing(by="Ana") as edit:
+    with casebook.editing(by="Ana", checklist=CHECKLIST) as edit:
         promised = "filed\r\nby May"
         edit.add(Finding(visit_id=visit.id, point="grooves", grade=2, examiner="Ana", promised=promised))
     driver = Driver(FindingsForm(casebook, visit.id, checklist=CHECKLIST))
