@@ -27,6 +27,8 @@ LEAST_S = 20.0
 """How much sound it takes to tell an edge: few notes have edges of their own, where their partials end."""
 STEADY_DB = 4.0
 """How little the level of the quietest frames varies where they hold a background and not the end of a fade."""
+NOISE_FROM_HZ, MOST_FADING = 2000.0, 0.1
+"""Where noise is looked for under notes that ring on, and the share of bands that may still be fading."""
 NYQUIST_SHARE = 0.88
 """Edges above this share of half the sampling rate belong to the converter."""
 
@@ -132,9 +134,9 @@ def find_low_pass(channels: Samples, *, rate_hz: int) -> float | None:
     quiet = 10.0 * np.log10(bands[order[: max(4, len(order) // 10)]].mean(axis=0) + 1e-20)
     quiet_total = total[order[: max(4, len(order) // 10)]]
     steady = 10.0 * np.log10(np.percentile(quiet_total, 80) / np.percentile(quiet_total, 20)) < STEADY_DB
+    by_noise = _empty_from(quiet, band_hz) if steady else _empty_of_noise(bands[sounding], band_hz)
     # Fades into digital silence are no background: what a codec leaves of them ends anywhere.
-    steady = bool(steady) and _silent_share(channels) <= MOST_SILENT
-    found = (_hard_edge(loud, band_hz), _empty_from(quiet, band_hz) if steady else None)
+    found = (_hard_edge(loud, band_hz), by_noise if _silent_share(channels) <= MOST_SILENT else None)
     edges = [e for e in found if e is not None]
     highest = min(NYQUIST_SHARE * rate_hz / 2, limits()["low_pass"]["matters_below_hz"])
     edges = [e for e in edges if e < highest]
@@ -159,6 +161,21 @@ def _empty_from(level_db: FloatArray, band_hz: float) -> float | None:
         if before > -170.0 and level_db[i:].max() < before - drop:
             return i * band_hz
     return None
+
+
+def _empty_of_noise(bands: NDArray[np.float32], band_hz: float) -> float | None:
+    """The same where notes ring through the pauses: each band by its own quietest moments, if noise holds them up.
+
+    A band that is still fading varies in its quietest quarter; the noise of a room or a microphone does not.
+    """
+    low, high = np.percentile(bands, [10, 25], axis=0).astype(float)
+    above = np.arange(bands.shape[1]) * band_hz >= NOISE_FROM_HZ
+    if not above.any():
+        return None
+    fades = 10.0 * np.log10((high + 1e-20) / (low + 1e-20)) > STEADY_DB
+    if fades[above].mean() > MOST_FADING:
+        return None
+    return _empty_from(10.0 * np.log10(low + 1e-20), band_hz)
 
 
 def find_gaps(channels: Samples, *, rate_hz: int) -> list[tuple[float, float]]:
