@@ -27,8 +27,8 @@ LEAST_S = 20.0
 """How much sound it takes to tell an edge: few notes have edges of their own, where their partials end."""
 STEADY_DB = 4.0
 """How little the level of the quietest frames varies where they hold a background and not the end of a fade."""
-NOISE_FROM_HZ, MOST_FADING = 2000.0, 0.1
-"""Where noise is looked for under notes that ring on, and the share of bands that may still be fading."""
+MOST_FADING = 0.1
+"""The share of the bands below an edge that may still be fading where the edge is the noise's."""
 NYQUIST_SHARE = 0.88
 """Edges above this share of half the sampling rate belong to the converter."""
 
@@ -169,13 +169,12 @@ def _empty_of_noise(bands: NDArray[np.float32], band_hz: float) -> float | None:
     A band that is still fading varies in its quietest quarter; the noise of a room or a microphone does not.
     """
     low, high = np.percentile(bands, [10, 25], axis=0).astype(float)
-    above = np.arange(bands.shape[1]) * band_hz >= NOISE_FROM_HZ
-    if not above.any():
+    edge_hz = _empty_from(10.0 * np.log10(low + 1e-20), band_hz)
+    if edge_hz is None:
         return None
     fades = 10.0 * np.log10((high + 1e-20) / (low + 1e-20)) > STEADY_DB
-    if fades[above].mean() > MOST_FADING:
-        return None
-    return _empty_from(10.0 * np.log10(low + 1e-20), band_hz)
+    below = slice(int(0.4 * edge_hz / band_hz), int(0.8 * edge_hz / band_hz) + 1)
+    return edge_hz if fades[below].mean() <= MOST_FADING else None
 
 
 def find_gaps(channels: Samples, *, rate_hz: int) -> list[tuple[float, float]]:
