@@ -218,6 +218,25 @@ def test_a_filter_is_found_near_its_edge(edge_hz: int, order: int) -> None:
     assert edge_hz * 0.9 < low_pass_hz < edge_hz * 1.9, "25 dB under what is below, 6 to 10 poles further up"
 
 
+@pytest.mark.parametrize("edge_hz", [5000, 8000])
+def test_a_filter_is_found_where_notes_ring_through_the_pauses(edge_hz: int) -> None:
+    """No pause is quiet in a hall with the pedal down; unfiltered, the same take reaches up."""
+    scale = render_scale(
+        PianoModel(seed=71, last_damped_key=FIRST - 1),
+        first_key=FIRST,
+        last_key=LAST,
+        room=room("hall"),
+        snr_db=45.0,
+        seed=71,
+    )
+    sos = signal.butter(8, edge_hz, fs=scale.rate_hz, output="sos")
+    filtered = signal.sosfilt(sos, scale.samples).astype(np.float32)
+    low_pass_hz = find_low_pass(filtered[None], rate_hz=scale.rate_hz)
+    assert low_pass_hz is not None
+    assert edge_hz * 0.9 < low_pass_hz < edge_hz * 1.9, "as above"
+    assert find_low_pass(scale.samples[None], rate_hz=scale.rate_hz) is None
+
+
 @pytest.mark.parametrize("place", ["dry", "home", "hall"])
 def test_an_untouched_spectrum_reaches_up(place: str) -> None:
     scale = played(place)
