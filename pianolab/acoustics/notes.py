@@ -8,24 +8,24 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.buzz import Between
-from pianolab.acoustics.choirs import MODE_PARTIALS
-from pianolab.acoustics.damper import LONE_SHARE, Fall, Release, fall_after, find_releases
-from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay, string_decay
-from pianolab.acoustics.levels import NoteLevel, noise_spectrum, note_level
+from pianolab.acoustics.envelope.damper import LONE_SHARE, Fall, Release, fall_after, find_releases
+from pianolab.acoustics.envelope.decay import NoteDecay, late_decay, note_decay, string_decay
+from pianolab.acoustics.envelope.levels import NoteLevel, noise_spectrum, note_level
+from pianolab.acoustics.envelope.reverberation import believed_t60_s, judge_room, proven_t60, room_t60
+from pianolab.acoustics.envelope.through_room import level_sd_db, room_hides_s
+from pianolab.acoustics.envelope.whole_level import decay_levels, whole_levels
+from pianolab.acoustics.judging.buzz import Between
+from pianolab.acoustics.judging.tilt import HEARD_DB, Colour, least_heard_power, spectral_tilt
+from pianolab.acoustics.judging.voicing import brightness_share_db
+from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.lines import follow_partials, loud_power
-from pianolab.acoustics.partials import PartialTracks, series_hz
-from pianolab.acoustics.reverberation import believed_t60_s, judge_room, proven_t60, room_t60
 from pianolab.acoustics.spectra import Samples
-from pianolab.acoustics.strikes import Strikes
-from pianolab.acoustics.string_pitch import mend_tracks, string_pitch
+from pianolab.acoustics.strings.choirs import MODE_PARTIALS
+from pianolab.acoustics.strings.lines import follow_partials, loud_power
+from pianolab.acoustics.strings.partials import PartialTracks, series_hz
+from pianolab.acoustics.strings.string_pitch import mend_tracks, string_pitch
+from pianolab.acoustics.strings.unison import Unison
 from pianolab.acoustics.threads import at_once
-from pianolab.acoustics.through_room import level_sd_db, room_hides_s
-from pianolab.acoustics.tilt import HEARD_DB, Colour, least_heard_power, spectral_tilt
-from pianolab.acoustics.unison import Unison
-from pianolab.acoustics.voicing import brightness_share_db
-from pianolab.acoustics.whole_level import decay_levels, whole_levels
 from pianolab.units import FloatArray
 
 LEVEL_LONGEST_S = 30.0

@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 
-from pianolab.acoustics.judge import Judged
+from pianolab.acoustics.judging.judge import Judged
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.show import Row, Showable

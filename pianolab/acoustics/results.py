@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics.columns import AGREED, DECLARED, FURTHER, column_rows
+from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words
 from pianolab.acoustics.reasons import split_names
 from pianolab.acoustics.survey_table import rows_of, typed
-from pianolab.acoustics.tuning_need import need_of_table, pitch_words
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
 

@@ -8,14 +8,14 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.judging.voicing import measure_brightness
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.onsets import Onsets
+from pianolab.acoustics.keys.sequence import Sequence, next_sounds
+from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
-from pianolab.acoustics.onsets import Onsets
 from pianolab.acoustics.repeated import WORDS
-from pianolab.acoustics.sequence import Sequence, next_sounds
-from pianolab.acoustics.strikes import Strikes
-from pianolab.acoustics.voicing import measure_brightness
 from pianolab.keyboard import REGISTERS, register_of
 from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 

@@ -8,24 +8,24 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from pianolab.acoustics.clipping import clipped_share
 from pianolab.acoustics.columns import Listened
-from pianolab.acoustics.faint import with_faint_keys
-from pianolab.acoustics.forbidding import forbid
-from pianolab.acoustics.judge import judge_notes
-from pianolab.acoustics.keypath import rise_share
+from pianolab.acoustics.judging.judge import judge_notes
+from pianolab.acoustics.keys.faint import with_faint_keys
+from pianolab.acoustics.keys.keypath import rise_share
+from pianolab.acoustics.keys.onsets import find_onsets
+from pianolab.acoustics.keys.reading_keys import read_compass, strikes_of
+from pianolab.acoustics.keys.sequence import read_sequence
+from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import Progress, measure_notes
-from pianolab.acoustics.onsets import find_onsets
-from pianolab.acoustics.quality import judge_recording
-from pianolab.acoustics.reading_keys import read_compass, strikes_of
+from pianolab.acoustics.recorder.clipping import clipped_share
+from pianolab.acoustics.recorder.forbidding import forbid
+from pianolab.acoustics.recorder.quality import judge_recording
 from pianolab.acoustics.repeated import repeats_in
 from pianolab.acoustics.results import (
     Survey,
 )
-from pianolab.acoustics.sequence import read_sequence
 from pianolab.acoustics.spectra import Samples, as_channels
-from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.struck_twice import struck_twice, with_values
 from pianolab.acoustics.survey_rows import all_strikes, level_curves, partial_pitches, survey_rows
 from pianolab.acoustics.survey_summary import offset_cents, summarise

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 
 from pianolab.acoustics.columns import Column, Listened, declared, is_empty
-from pianolab.acoustics.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.onsets import Onsets
+from pianolab.acoustics.keys.sequence import Sequence
 from pianolab.acoustics.notes import NoteMeasures
-from pianolab.acoustics.onsets import Onsets
 from pianolab.acoustics.results import FAULTS, LevelCurve, PartialPitches
-from pianolab.acoustics.sequence import Sequence
 from pianolab.acoustics.survey_table import Row
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.compass import usual_stretch_cents
-from pianolab.acoustics.judge import Judged
-from pianolab.acoustics.keypath import KeyPath
+from pianolab.acoustics.judging.judge import Judged
+from pianolab.acoustics.judging.tuning import robust_spread
+from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words
+from pianolab.acoustics.keys.compass import usual_stretch_cents
+from pianolab.acoustics.keys.keypath import KeyPath
 from pianolab.acoustics.notes import NoteMeasures
-from pianolab.acoustics.quality import RecordingQuality
+from pianolab.acoustics.recorder.quality import RecordingQuality
 from pianolab.acoustics.results import SurveySummary, count_faults
 from pianolab.acoustics.spectra import Samples
-from pianolab.acoustics.tuning import robust_spread
-from pianolab.acoustics.tuning_need import need_of_table, pitch_words
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.judging.tuning_need import need_of_table
 from pianolab.acoustics.reasons import split_names
 from pianolab.acoustics.results import Survey
-from pianolab.acoustics.tuning_need import need_of_table
 from pianolab.assess.scoring import Scoring
 from pianolab.keyboard import usual_strings
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from statistics import median
 
+from pianolab.acoustics.judging.tuning_need import wide_cents
 from pianolab.acoustics.results import Survey
-from pianolab.acoustics.tuning_need import wide_cents
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.look import Mark

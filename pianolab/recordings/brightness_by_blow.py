@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.results import Survey
+from pianolab.acoustics.strings.unison import weighted_median
 from pianolab.acoustics.survey_table import Row, rows_of
-from pianolab.acoustics.unison import weighted_median
 from pianolab.keyboard import REGISTERS, register_of
 from pianolab.units import FloatArray
 

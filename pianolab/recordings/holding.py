@@ -36,7 +36,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.tuning import robust_spread, smooth_over_keys
+from pianolab.acoustics.judging.tuning import robust_spread, smooth_over_keys
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
 from pianolab.recordings.drift import Drift, find_drift

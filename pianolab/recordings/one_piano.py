@@ -7,8 +7,8 @@ from itertools import combinations
 
 import numpy as np
 
+from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.acoustics.results import Survey
-from pianolab.acoustics.tuning import robust_spread
 from pianolab.errors import BadInput
 from pianolab.recordings.pairing import OTHER_PIANO, pair_keys
 

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.acoustics.reasons import split_reasons
-from pianolab.acoustics.tuning import robust_spread
-from pianolab.acoustics.unison import weighted_median
+from pianolab.acoustics.strings.unison import weighted_median
 from pianolab.keyboard import HIGHEST_KEY, LOWEST_KEY, usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 

@@ -30,7 +30,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
-from pianolab.acoustics.tuning import robust_spread
+from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.errors import BadInput
 from pianolab.keyboard import REGISTERS, register_of
 from pianolab.show import Row, Showable

@@ -29,7 +29,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammaln, logsumexp
 
-from pianolab.acoustics.unison import OUTERMOST_OVER_SD
+from pianolab.acoustics.strings.unison import OUTERMOST_OVER_SD
 from pianolab.units import FloatArray
 
 UNCHANGED, ONE_STRING, ALL_STRINGS = 0, 1, 2

@@ -29,12 +29,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pianolab.acoustics.columns import column, is_empty
-from pianolab.acoustics.compass import usual_stretch_cents
+from pianolab.acoustics.judging.tuning import robust_spread, tuning_curve
+from pianolab.acoustics.keys.compass import usual_stretch_cents
 from pianolab.acoustics.results import Survey, SurveySummary, count_faults
 from pianolab.acoustics.survey_rows import absent_row
 from pianolab.acoustics.survey_summary import tuning_fields, warning_sentences
 from pianolab.acoustics.survey_table import Row, table_of
-from pianolab.acoustics.tuning import robust_spread, tuning_curve
 from pianolab.errors import BadInput
 from pianolab.recordings.brightness_by_blow import at_one_level
 from pianolab.recordings.merged import MergedSurvey, Take

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from pianolab.acoustics.judging.tuning_need import need_of_table
 from pianolab.acoustics.reasons import split_names
 from pianolab.acoustics.results import FAULTS_BY_WEIGHT, Survey
-from pianolab.acoustics.tuning_need import need_of_table
 from pianolab.assess.results import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison, Standing

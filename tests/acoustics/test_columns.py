@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from pianolab.acoustics import COLUMNS, Survey, columns, listen
 from pianolab.acoustics.columns import Chart, Column, Listened, checked, declared, is_empty
-from pianolab.acoustics.forbidding import forbid
 from pianolab.acoustics.reasons import join_names, join_reasons, split_names, split_reasons
-from pianolab.acoustics.recorder_states import Impairment
+from pianolab.acoustics.recorder.forbidding import forbid
+from pianolab.acoustics.recorder.recorder_states import Impairment
 from pianolab.acoustics.survey_table import rows_of
 from pianolab.errors import BadInput
 from pianolab.figures import draw_over_keys, plan_column

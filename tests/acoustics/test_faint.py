@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from pianolab.acoustics.faint import FAINT, with_faint_keys
-from pianolab.acoustics.sequence import Sequence
-from pianolab.acoustics.strikes import Strikes
+from pianolab.acoustics.keys.faint import FAINT, with_faint_keys
+from pianolab.acoustics.keys.sequence import Sequence
+from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.units import key_to_hz
 
 RATE_HZ = 44100

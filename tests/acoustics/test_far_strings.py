@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import listen
-from pianolab.acoustics.far_strings import FarString, far_string
-from pianolab.acoustics.modes import MOST_MODES, Modes
-from pianolab.acoustics.unison import measure_unison
+from pianolab.acoustics.strings.far_strings import FarString, far_string
+from pianolab.acoustics.strings.modes import MOST_MODES, Modes
+from pianolab.acoustics.strings.unison import measure_unison
 from pianolab.sound_model import KeyFault, PianoModel, render_scale, room
 
 KEY, F1_HZ, PARTIALS = 30, 146.8, 12

@@ -6,12 +6,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pianolab.acoustics.buzz import OverNeighbours
-from pianolab.acoustics.decay import NoteDecay
-from pianolab.acoustics.judge import NO_DAMPER, ROOM_RINGS_ON, RULES, Evidence
+from pianolab.acoustics.envelope.decay import NoteDecay
+from pianolab.acoustics.judging.buzz import OverNeighbours
+from pianolab.acoustics.judging.judge import NO_DAMPER, ROOM_RINGS_ON, RULES, Evidence
+from pianolab.acoustics.judging.voicing import VOICING_UNTOLD
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.results import FAULTS
-from pianolab.acoustics.voicing import VOICING_UNTOLD
 
 SOUND_DECAY = NoteDecay(1.5, "=", 12.0)
 

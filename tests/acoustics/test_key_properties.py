@@ -17,12 +17,12 @@ import pytest
 from numpy.typing import NDArray
 from scipy import signal
 
-from pianolab.acoustics import reading_keys
-from pianolab.acoustics.compass import usual_inharmonicity
-from pianolab.acoustics.keypath import rise_share
-from pianolab.acoustics.line_evidence import MOST_PARTIALS, TOP_HZ, Evidence, FreshLines, weigh, widened
-from pianolab.acoustics.onsets import find_onsets
-from pianolab.acoustics.sequence import read_sequence
+from pianolab.acoustics.keys import reading_keys
+from pianolab.acoustics.keys.compass import usual_inharmonicity
+from pianolab.acoustics.keys.keypath import rise_share
+from pianolab.acoustics.keys.line_evidence import MOST_PARTIALS, TOP_HZ, Evidence, FreshLines, weigh, widened
+from pianolab.acoustics.keys.onsets import find_onsets
+from pianolab.acoustics.keys.sequence import read_sequence
 from pianolab.acoustics.spectra import as_channels
 from pianolab.io.real_notes import string_together
 from pianolab.sound_model import PianoModel, render_scale

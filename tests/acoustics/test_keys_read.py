@@ -15,9 +15,9 @@ import pytest
 from scipy import signal
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.keypath import NO_NOTE, read_keys
-from pianolab.acoustics.line_evidence import STEP_CENTS, Evidence
-from pianolab.acoustics.sequence import read_sequence
+from pianolab.acoustics.keys.keypath import NO_NOTE, read_keys
+from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
+from pianolab.acoustics.keys.sequence import read_sequence
 from pianolab.errors import BadInput
 from pianolab.io.real_notes import real_notes, string_together
 from pianolab.sound_model import PianoModel, render_scale

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.knee import Knee, hear_knee, peaks
+from pianolab.acoustics.recorder.knee import Knee, hear_knee, peaks
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale, room
 
 KEYS = {"first_key": 52, "last_key": 68}

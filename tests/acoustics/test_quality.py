@@ -14,14 +14,14 @@ import soundfile
 from scipy import signal
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.background import find_gaps, find_hum, find_low_pass, offset_share
-from pianolab.acoustics.clipping import clipped_share
 from pianolab.acoustics.columns import resting_with
-from pianolab.acoustics.forbidding import forbid
-from pianolab.acoustics.gain import GainEvidence, hear_gain
-from pianolab.acoustics.quality import RecordingQuality
-from pianolab.acoustics.recorder_states import Impairment
-from pianolab.acoustics.speed import playback_speed, tone_offset_cents
+from pianolab.acoustics.recorder.background import find_gaps, find_hum, find_low_pass, offset_share
+from pianolab.acoustics.recorder.clipping import clipped_share
+from pianolab.acoustics.recorder.forbidding import forbid
+from pianolab.acoustics.recorder.gain import GainEvidence, hear_gain
+from pianolab.acoustics.recorder.quality import RecordingQuality
+from pianolab.acoustics.recorder.recorder_states import Impairment
+from pianolab.acoustics.recorder.speed import playback_speed, tone_offset_cents
 from pianolab.acoustics.survey_table import rows_of, table_of
 from pianolab.io import real_notes, string_together
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale, room

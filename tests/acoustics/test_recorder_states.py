@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 from scipy import ndimage, signal
 
-from pianolab.acoustics import Survey, elsewhere, listen
-from pianolab.acoustics.elsewhere import begins_with_blow
-from pianolab.acoustics.gate import find_gate
-from pianolab.acoustics.recorder_states import top_string_perhaps
-from pianolab.acoustics.tuning_need import slipped_strings
-from pianolab.acoustics.wander import hear_wander
+from pianolab.acoustics import Survey, listen
+from pianolab.acoustics.judging.tuning_need import slipped_strings
+from pianolab.acoustics.recorder import elsewhere
+from pianolab.acoustics.recorder.elsewhere import begins_with_blow
+from pianolab.acoustics.recorder.gate import find_gate
+from pianolab.acoustics.recorder.recorder_states import top_string_perhaps
+from pianolab.acoustics.recorder.wander import hear_wander
 from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, Room, render_note, render_scale, room
 
 FIRST, LAST = 40, 56

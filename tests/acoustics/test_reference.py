@@ -6,12 +6,12 @@ Sources stand beside the values. "Worked" values were computed from the stated f
 import numpy as np
 import pytest
 
-from pianolab.acoustics.compass import usual_inharmonicity
-from pianolab.acoustics.decay import NoteDecay, late_decay, note_decay
-from pianolab.acoustics.levels import NoteLevel
-from pianolab.acoustics.modes import BandSignals, Modes, find_modes
-from pianolab.acoustics.partials import fit_stiff_series, series_hz
-from pianolab.acoustics.unison import string_variance_cents2
+from pianolab.acoustics.envelope.decay import NoteDecay, late_decay, note_decay
+from pianolab.acoustics.envelope.levels import NoteLevel
+from pianolab.acoustics.keys.compass import usual_inharmonicity
+from pianolab.acoustics.strings.modes import BandSignals, Modes, find_modes
+from pianolab.acoustics.strings.partials import fit_stiff_series, series_hz
+from pianolab.acoustics.strings.unison import string_variance_cents2
 
 RATE_HZ, BLOW_S = 40.0, 0.1
 

@@ -11,12 +11,12 @@ from scipy.integrate import quad
 from scipy.signal import resample_poly
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.onsets import Onsets
+from pianolab.acoustics.keys.sequence import Sequence
+from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.onsets import Onsets
 from pianolab.acoustics.repeated import FREE, ONE_SD, WORDS, repeats_in, scale_of
-from pianolab.acoustics.sequence import Sequence
-from pianolab.acoustics.strikes import Strikes
 from pianolab.acoustics.struck_twice import _at_once, struck_twice
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale
 

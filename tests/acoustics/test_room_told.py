@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pianolab.acoustics.damper import Release
-from pianolab.acoustics.levels import NoteLevel
-from pianolab.acoustics.reverberation import DAMPERS, EITHER, TOO_FEW, believed_t60_s, room_t60
+from pianolab.acoustics.envelope.damper import Release
+from pianolab.acoustics.envelope.levels import NoteLevel
+from pianolab.acoustics.envelope.reverberation import DAMPERS, EITHER, TOO_FEW, believed_t60_s, room_t60
 
 HOLD_S, END_S, COUNT = 2.0, 3.0, 12
 KEYS = np.arange(34, 34 + COUNT)

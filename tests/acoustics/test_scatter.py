@@ -5,9 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pianolab.acoustics.partials import fit_stiff_series, series_hz
-from pianolab.acoustics.scatter import inharmonicity_sd, off_series_cents, pitch_sd_cents, scatter_cents
-from pianolab.acoustics.unison import _expected_distance
+from pianolab.acoustics.strings.partials import fit_stiff_series, series_hz
+from pianolab.acoustics.strings.scatter import (
+    inharmonicity_sd,
+    off_series_cents,
+    pitch_sd_cents,
+    scatter_cents,
+)
+from pianolab.acoustics.strings.unison import _expected_distance
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 KEYS = np.arange(20, 60)

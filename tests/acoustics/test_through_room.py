@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from pianolab.acoustics.damper import Fall, find_releases
-from pianolab.acoustics.decay import NoteDecay, note_decay
-from pianolab.acoustics.levels import NoteLevel
-from pianolab.acoustics.reverberation import DAMPERS, judge_room, proven_t60, room_t60
-from pianolab.acoustics.through_room import level_sd_db, room_hides_s
+from pianolab.acoustics.envelope.damper import Fall, find_releases
+from pianolab.acoustics.envelope.decay import NoteDecay, note_decay
+from pianolab.acoustics.envelope.levels import NoteLevel
+from pianolab.acoustics.envelope.reverberation import DAMPERS, judge_room, proven_t60, room_t60
+from pianolab.acoustics.envelope.through_room import level_sd_db, room_hides_s
 from tests.acoustics.test_modelled_scale import heard
 
 T60_S = 0.4

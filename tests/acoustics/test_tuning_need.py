@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.survey_summary import warning_sentences
-from pianolab.acoustics.tuning_need import (
+from pianolab.acoustics.judging.tuning_need import (
     fault_from_cents,
     need_of_table,
     off_curve,
@@ -22,6 +21,7 @@ from pianolab.acoustics.tuning_need import (
     slipped_strings,
     tuning_need,
 )
+from pianolab.acoustics.survey_summary import warning_sentences
 from pianolab.sound_model import KeyFault, PianoModel, render_scale
 
 KEYS = np.arange(13, 89)

@@ -12,14 +12,14 @@ from math import copysign, log
 import numpy as np
 
 from pianolab.acoustics.columns import declared
-from pianolab.acoustics.forbidding import forbid
-from pianolab.acoustics.gain import GainEvidence
-from pianolab.acoustics.recorder_states import Impairment
+from pianolab.acoustics.judging.tuning_need import need_of_table
+from pianolab.acoustics.judging.voicing import VOICING_UNTOLD
+from pianolab.acoustics.recorder.forbidding import forbid
+from pianolab.acoustics.recorder.gain import GainEvidence
+from pianolab.acoustics.recorder.recorder_states import Impairment
+from pianolab.acoustics.recorder.signal_states import automatic_gain, clipping
 from pianolab.acoustics.results import Survey, SurveySummary, count_faults
-from pianolab.acoustics.signal_states import automatic_gain, clipping
 from pianolab.acoustics.survey_table import Row, table_of
-from pianolab.acoustics.tuning_need import need_of_table
-from pianolab.acoustics.voicing import VOICING_UNTOLD
 from pianolab.keyboard import note_name, usual_strings, usually_damped
 from pianolab.units import key_to_hz
 from tests.compare.panel_entries import Sound

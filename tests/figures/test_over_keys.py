@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pianolab.acoustics.tuning_need import need_of_table, wide_cents
+from pianolab.acoustics.judging.tuning_need import need_of_table, wide_cents
 from pianolab.errors import BadInput
 from pianolab.figures import (
     draw_brightness,

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pianolab.errors import BadInput
 
 if TYPE_CHECKING:
-    from pianolab.acoustics.judge import Judged
+    from pianolab.acoustics.judging.judge import Judged
     from pianolab.acoustics.notes import NoteMeasures
     from pianolab.acoustics.spectra import Samples
 

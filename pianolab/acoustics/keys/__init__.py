@@ -1,0 +1,1 @@
+"""Which key each note is: beginnings, evidence, one path over all."""

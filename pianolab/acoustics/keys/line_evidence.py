@@ -1,0 +1,349 @@
+"""How likely what a blow added is, were it a given string at a given pitch: the evidence behind the key path.
+
+Every hypothesis (a pitch of partial 1 and an inharmonicity) is judged over the same data: the fresh lines of the
+blow's spectrum. A partial that stands where the stiff string [fletcher1964] puts it counts by how rarely a line that
+strong stands at a place picked at random in that octave of that very spectrum; a partial that is missing counts
+against it, less where little can be expected (under the soundboard's first resonances, above the highest line, among
+high partials, or where the note before still rings). So a hypothesis with few partials in band has
+no advantage: it leaves the other lines unexplained, as it would were there no string at all. The share of the lines'
+power at the partials counts besides, because one loud line is what is left of a high note.
+
+Scores are natural logarithms of the likelihood against "no string, lines by chance". Partials are taken as
+independent, which they are not quite: differences are larger than the odds behind them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from pianolab.acoustics.keys.compass import usual_inharmonicity
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, standing_out_db
+from pianolab.acoustics.threads import at_once, runs
+from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
+
+STEP_CENTS = 10
+MARGIN_CENTS = 200
+MOST_PARTIALS = 18
+TOP_HZ = 9000.0
+SPECTRUM_S = 1.5
+B_FACTORS = 0.24 * 1.26 ** np.arange(12)
+"""Inharmonicity over the usual that is tried: 0.24 to 3, so close that partials stay within a window."""
+EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 18, 0.5))
+"""First and last partial, and how often a partial among them is seen where it should be [practice]."""
+OCTAVES_HZ = 25.0 * 2.0 ** np.arange(10)
+LOWEST_HEARD_HZ = 80.0
+"""The soundboard gives little under this [practice]."""
+SIDE_CENTS = 5.5
+POWER_SIDE_CENTS = 7.0
+UNISON_SIDE_CENTS = 15.0
+"""Strings of one key may lie apart."""
+LEVELS = np.arange(46.0)
+
+Floats = NDArray[np.float32]
+Rows = NDArray[np.bool_] | NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class FreshLines:
+    """What each blow added, shapes (blows, bins): dB over noise and over what rang before, whether what rang before
+    hides the place, and the share of the lines' power. ``size`` is the transform's length."""
+
+    out_db: Floats
+    hidden: NDArray[np.bool_]
+    power: Floats
+    size: int
+
+    def __getitem__(self, rows: Rows) -> FreshLines:
+        return FreshLines(self.out_db[rows], self.hidden[rows], self.power[rows], self.size)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Score of each blow at each pitch and the inharmonicity factor it is reached with, shape (blows, grid).
+
+    ``grid`` is the pitch of partial 1 as a fractional key number in equal temperament.
+    """
+
+    score: Floats
+    b_factor: Floats
+    grid: FloatArray
+
+    def __getitem__(self, rows: Rows) -> Evidence:
+        return Evidence(self.score[rows], self.b_factor[rows], self.grid)
+
+
+def fresh_lines(
+    channels: Samples, begin_s: FloatArray, end_s: FloatArray, *, rate_hz: int, longest_s: float = 1.1
+) -> FreshLines:
+    """What each blow added to the sound.
+
+    Parameters
+    ----------
+    channels : float32, shape (channels, frames)
+    begin_s, end_s : shape (blows,), s; when each blow comes, and the next that ends its note
+    rate_hz : Hz
+    longest_s : s of a note that are looked at
+
+    Returns
+    -------
+    FreshLines
+    """
+    frames = channels.shape[1]
+    size = fast_size(round(SPECTRUM_S * rate_hz))
+    bins = min(size // 2 + 1, int(1.05 * TOP_HZ * size / rate_hz))
+    first = np.minimum(((begin_s + 0.03) * rate_hz).astype(np.int64), frames - 1)
+    last = (np.minimum(end_s - 0.01, begin_s + 0.03 + longest_s) * rate_hz).astype(np.int64)
+    lengths = np.maximum(np.minimum(last, frames) - first, 0)
+    previous = np.append(0.0, begin_s[:-1] + 0.03) if len(begin_s) else begin_s
+    before = (np.maximum(begin_s - 0.35, np.minimum(previous, begin_s)) * rate_hz).astype(np.int64)
+    before_lengths = np.maximum((np.maximum(begin_s - 0.03, 0.0) * rate_hz).astype(np.int64) - before, 0)
+    lim = limits()["path"]
+
+    def of(rows: NDArray[np.int64]) -> tuple[Floats, NDArray[np.bool_], Floats]:
+        now = line_spectra(channels, starts=first[rows], lengths=lengths[rows], size=size)[:, :bins]
+        then = line_spectra(channels, starts=before[rows], lengths=before_lengths[rows], size=size)[:, :bins]
+        grown = 10.0 * np.log10((now + 1e-20) / (maximum_filter1d(then, size=5, axis=1) + 1e-20))
+        out = standing_out_db(now, rate_hz=rate_hz, size=size)
+        sway = lim["sway_db"] * np.clip((out - grown) / lim["rang_db"], 0.0, 1.0)
+        fresh = np.minimum(out, np.clip(grown - sway, 0.0, 45.0)).astype(np.float32)
+        hidden = (out > lim["hidden_db"]) & (grown < lim["grown_db"])
+        power = np.where((fresh > lim["line_db"]) & (grown > lim["grown_db"]), now, np.float32(0.0))
+        # Next to a loud string, faint lines may be anything: other strings it sets ringing, the board, the room.
+        loudest = power.max(axis=1, keepdims=True)
+        under_db = 10.0 * np.log10((now + 1e-20) / (loudest + 1e-20))
+        told = np.clip((under_db + lim["faint_db"]) / lim["faint_range_db"], 0.0, 1.0)
+        fresh = np.where(loudest > 0, fresh * told, fresh).astype(np.float32)
+        return fresh, hidden, (power / (power.sum(axis=1, keepdims=True) + 1e-20)).astype(np.float32)
+
+    parts = at_once(of, runs(len(begin_s), most=24))
+    if not parts:
+        empty = np.zeros((0, bins), dtype=np.float32)
+        return FreshLines(empty, empty > 0, empty, size)
+    out, hidden, power = (np.concatenate(p) for p in zip(*parts, strict=True))
+    return FreshLines(out, hidden, power, size)
+
+
+def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> Evidence:
+    """Score of every blow on a grid of pitches from two semitones below the first key to two above the last.
+
+    Parameters
+    ----------
+    fresh : what each blow added
+    rate_hz : Hz, with the grid's A4 at 440 Hz
+    first_key, last_key : keys the recording may cover
+
+    Returns
+    -------
+    Evidence
+    """
+    grid = np.arange(100 * first_key - MARGIN_CENTS, 100 * last_key + MARGIN_CENTS + 1, STEP_CENTS) / 100.0
+    tried = _hypotheses(grid, rate_hz=rate_hz, size=fresh.size, bins=fresh.out_db.shape[1])
+    parts = at_once(
+        lambda rows: _weighed(fresh[rows], grid, tried, rate_hz=rate_hz), runs(len(fresh.out_db), most=24)
+    )
+    if not parts:
+        empty = np.zeros((0, len(grid)), dtype=np.float32)
+        return Evidence(empty, empty, grid)
+    return Evidence(np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]), grid)
+
+
+def explained_share(
+    fresh: FreshLines, f1_hz: FloatArray, b_factor: FloatArray, *, rate_hz: int
+) -> FloatArray:
+    """Share of the fresh lines' power at the partials of each blow's string, 0 to 1; NaN where no string was read.
+
+    Of what lies below the string nothing counts: there the board answers the blow.
+
+    Parameters
+    ----------
+    fresh : what each blow added
+    f1_hz, b_factor : shape (blows,), Hz and a multiple of the usual inharmonicity, as the key path gives them
+    rate_hz : Hz
+
+    Returns
+    -------
+    ndarray, shape (blows,)
+    """
+    bins = fresh.out_db.shape[1]
+    out = np.full(len(f1_hz), np.nan)
+    for i in np.flatnonzero(np.isfinite(f1_hz)):
+        power = fresh.power[[i]]
+        share, below = _past_end(_boxed(power, side_cents=UNISON_SIDE_CENTS))[0], np.cumsum(power[0])
+        place = np.array([49.0 + 12.0 * np.log2(f1_hz[i] / 440.0)])
+        index = _partial_bins(place, float(b_factor[i]), rate_hz=rate_hz, size=fresh.size, bins=bins)
+        own = float(share[index[0]].sum())
+        out[i] = min(own / max(1.0 - float(below[int(0.8 * index[0, 0])]), 1e-6), 1.0)
+    return out
+
+
+@dataclass(frozen=True)
+class _Hypothesis:
+    """One inharmonicity for every pitch of the grid: bins of the partials, (grid, partials), and by-chance coverage."""
+
+    factor: float
+    index: NDArray[np.int64]
+    by_chance: Floats
+
+
+def _hypotheses(grid: FloatArray, *, rate_hz: int, size: int, bins: int) -> list[_Hypothesis]:
+    out = []
+    for factor in B_FACTORS:
+        index = _partial_bins(grid, float(factor), rate_hz=rate_hz, size=size, bins=bins)
+        out.append(_Hypothesis(float(factor), index, _coverage(index, bins)))
+    return out
+
+
+def _by_bin(spectrum: Floats) -> Floats:
+    """Shape (bins + 1, blows), so that all blows' values at a bin lie side by side in memory."""
+    return np.ascontiguousarray(_past_end(spectrum).T)
+
+
+def _weighed(
+    fresh: FreshLines, grid: FloatArray, tried: list[_Hypothesis], *, rate_hz: int
+) -> tuple[Floats, Floats]:
+    count = len(fresh.out_db)
+    gains = [_by_bin(g) for g in _gains(fresh, rate_hz=rate_hz)]
+    share = _by_bin(_boxed(fresh.power))
+    loud = fresh.power.sum(axis=1) > 0.5
+    told = _by_bin((loud[:, None] & ~maximum_filter1d(fresh.hidden, size=5, axis=1)).astype(np.float32))
+    best = np.full((len(grid), count), -np.inf, dtype=np.float32)
+    factor_at = np.ones_like(best)
+    lim = limits()["path"]
+    for hypothesis in tried:
+        index, by_chance = hypothesis.index, hypothesis.by_chance[:, None]
+        score = np.zeros_like(best)
+        explained = np.zeros_like(best)
+        for (low, high, _), gain in zip(EXPECTED, gains, strict=True):
+            for column in range(low, high):
+                score += gain[index[:, column]]
+                explained += share[index[:, column]]
+        score -= _faint_first(share[index[:, 0]], explained, grid) * told[index[:, 0]]
+        np.minimum(explained, np.float32(0.98), out=explained)
+        odds = explained * np.log(0.9 / by_chance) + (1.0 - explained) * np.log(0.1 / (1.0 - by_chance))
+        score += lim["power_weight"] * loud * odds
+        score -= lim["b_weight"] * np.log(hypothesis.factor) ** 2
+        better = score > best
+        np.copyto(best, score, where=better)
+        np.copyto(factor_at, np.float32(hypothesis.factor), where=better)
+    return np.ascontiguousarray(best.T), np.ascontiguousarray(factor_at.T)
+
+
+def _faint_first(first: Floats, explained: Floats, grid: FloatArray) -> Floats:
+    """Cost of a first partial that is faint among its own partials, where pianos have a loud one; shape (grid, blows).
+
+    From the middle up partial 1 carries most of a note. A note an octave down, whose second partial is the one that
+    sounds, may find a faint line for its first: another string that rings along.
+    """
+    lim = limits()["path"]
+    least_db = np.interp(grid, lim["first_keys"], lim["first_least_db"]).astype(np.float32)[:, None]
+    first_db = 10.0 * np.log10((first + np.float32(1e-6)) / (explained + np.float32(1e-6)))
+    return np.asarray(lim["first_weight"] * np.clip(least_db - first_db, 0.0, lim["first_most_db"]))
+
+
+def _partial_bins(
+    grid: FloatArray, factor: float, *, rate_hz: int, size: int, bins: int
+) -> NDArray[np.int64]:
+    """Bin of each partial, shape (grid, MOST_PARTIALS); ``bins`` for those that say nothing.
+
+    High partials of very stiff strings lie too far apart for the steps of inharmonicity.
+    """
+    n = np.arange(1.0, MOST_PARTIALS + 1.0)
+    b = factor * usual_inharmonicity(grid)[:, None]
+    f = n * key_to_hz(grid)[:, None] * np.sqrt((1.0 + b * n**2) / (1.0 + b))
+    index = np.round(f * size / rate_hz).astype(np.int64)
+    used = ((f < min(TOP_HZ, 0.46 * rate_hz)) | (n == 1)) & ((b * n**2 < 0.12) | (n <= 3)) & (index < bins)
+    return np.where(used, index, bins)
+
+
+def _past_end(spectrum: Floats) -> Floats:
+    """With one more bin, of 0, that stands for no partial."""
+    return np.concatenate([spectrum, np.zeros((len(spectrum), 1), dtype=np.float32)], axis=1)
+
+
+def _gains(fresh: FreshLines, *, rate_hz: int) -> list[Floats]:
+    """What a partial at each bin adds to the score, for each group of `EXPECTED`."""
+    bins = fresh.out_db.shape[1]
+    wide = widened(fresh.out_db)
+    hz = np.arange(bins) * rate_hz / fresh.size
+    ratio = _rarity(wide, hz)
+    strong = np.cumsum(fresh.out_db > limits()["path"]["line_db"], axis=1)
+    highest = hz[np.minimum(np.sum(strong < 0.97 * np.maximum(strong[:, -1:], 1), axis=1), bins - 1)]
+    heard = 1.0 / (1.0 + (hz / np.maximum(1.1 * highest, 60.0)[:, None]) ** 6)
+    heard /= 1.0 + (LOWEST_HEARD_HZ / np.maximum(hz, 1.0)) ** 3
+    hidden = maximum_filter1d(fresh.hidden, size=5, axis=1)
+    half_told = limits()["path"]["hidden_weight"]
+    out = []
+    for _, _, often in EXPECTED:
+        seen = (often * heard).astype(np.float32)
+        gain = np.log(1.0 - seen + seen * ratio)
+        out.append(np.where(hidden & (gain < 0), half_told * gain, gain).astype(np.float32))
+    return out
+
+
+def _rarity(wide: Floats, hz: FloatArray) -> Floats:
+    """One over the share of places in the same octave at which a line at least this strong stands, 0 for no line."""
+    level = np.clip(np.round(wide), 0, 45).astype(np.int64)
+    line = np.clip((LEVELS - 4.0) / 8.0, 0.0, 1.0)
+    rarity = np.ones_like(wide)
+    octave = np.clip(np.searchsorted(OCTAVES_HZ, hz) - 1, 0, len(OCTAVES_HZ) - 1)
+    rows = np.arange(len(wide))[:, None]
+    for which in range(int(octave.max()) + 1 if len(octave) else 0):
+        at = np.flatnonzero(octave == which)
+        part = level[:, at[0] : at[-1] + 1]
+        found = np.bincount((rows * 46 + part).ravel(), minlength=46 * len(wide)).reshape(-1, 46)
+        share = np.cumsum(found[:, ::-1], axis=1)[:, ::-1] / part.shape[1]
+        places = np.clip(part.shape[1] / 6.0, 4.0, 55.0)
+        table = np.maximum(line / np.maximum(share, 0.5 / places), 1e-3).astype(np.float32)
+        rarity[:, at[0] : at[-1] + 1] = np.take_along_axis(table, part, axis=1)
+    return rarity
+
+
+def widened(spectrum: Floats) -> Floats:
+    """Greatest value within half a grid step (at least 2 bins) of each bin."""
+    out = spectrum.copy()
+    count = spectrum.shape[1]
+    half, begin = 2, 0
+    while begin < count:
+        stop = min(count, max(begin + 1, int(1.5 * half / (SIDE_CENTS / CENTS_PER_NEPER))))
+        low, high = max(0, begin - half), min(count, stop + half)
+        out[:, begin:stop] = maximum_filter1d(spectrum[:, low:high], size=2 * half + 1, axis=1)[
+            :, begin - low : stop - low
+        ]
+        half, begin = max(half + 1, int(1.5 * half)), stop
+    return out
+
+
+def _half_width(index: NDArray[np.int64], side_cents: float) -> NDArray[np.int64]:
+    return np.maximum(3, np.round(index * side_cents / CENTS_PER_NEPER)).astype(np.int64)
+
+
+def _boxed(power: Floats, *, side_cents: float = POWER_SIDE_CENTS) -> Floats:
+    """Share of the lines' power within the window about each bin."""
+    low, high = _box(power.shape[1], side_cents)
+    summed = np.concatenate([np.zeros((len(power), 1)), np.cumsum(power, axis=1, dtype=np.float64)], axis=1)
+    return (np.take(summed, high, axis=1) - np.take(summed, low, axis=1)).astype(np.float32)
+
+
+@lru_cache(maxsize=8)
+def _box(bins: int, side_cents: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First bin of the window about each bin, and the one after its last."""
+    at = np.arange(bins)
+    half = _half_width(at, side_cents)
+    return np.maximum(at - half, 0), np.minimum(at + half + 1, bins)
+
+
+def _coverage(index: NDArray[np.int64], bins: int) -> Floats:
+    """Share of the octaves spanned by a pitch's partials that their windows cover, shape (grid,)."""
+    used = index < bins
+    covered = (
+        np.minimum((2 * _half_width(index, POWER_SIDE_CENTS) + 1) / np.maximum(0.7 * index, 1.0), 0.6) * used
+    )
+    top = np.max(np.where(used, index, 0), axis=1)
+    octaves = np.log2(np.maximum(top, 1) / np.maximum(index[:, 0], 1))
+    return np.clip(covered.sum(axis=1) / np.maximum(octaves, 1.0), 0.01, 0.6).astype(np.float32)

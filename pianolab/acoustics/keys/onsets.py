@@ -1,0 +1,112 @@
+"""Where something begins: candidate strikes from the rise of many bands at once.
+
+A blow on a key raises the level in many frequency bands within some 20 ms. The rises of the logarithm of
+band power over the band's own noise floor are summed; peaks of that sum are candidates. Being generous
+here costs little: the key path (`pianolab.acoustics.keys.keypath`) throws away what is no note, such as the
+knock of a key let go. A rise that is over at once, such as the tick of a clock, counts as a weak one. Limits: blows
+closer together than 0.15 s become one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import find_peaks
+
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.spectra import Samples, fast_size, frame_blocks, power_of_frames
+from pianolab.acoustics.threads import at_once
+from pianolab.units import FloatArray
+
+
+@dataclass(frozen=True)
+class Onsets:
+    """Candidate strikes: ``times_s`` of each, its ``rise`` (band sum, less where it does not last), and the whole
+    ``strength`` curve."""
+
+    times_s: FloatArray
+    rise: FloatArray
+    strength: FloatArray
+    level_db: FloatArray
+    hop_s: float
+
+
+def _band_edges(size: int, rate_hz: int, *, per_octave: int = 6) -> NDArray[np.int64]:
+    top_hz = min(12000.0, 0.45 * rate_hz)
+    edges_hz = 50.0 * 2.0 ** (np.arange(0, per_octave * np.log2(top_hz / 50.0) + 1) / per_octave)
+    bins = np.unique(np.round(edges_hz * size / rate_hz).astype(np.int64))
+    return bins[(bins >= 1) & (bins <= size // 2)]
+
+
+def band_power(channels: Samples, *, rate_hz: int) -> tuple[NDArray[np.float32], float]:
+    """Power in sixth-octave bands over time, shape (frames, bands), and the hop in s."""
+    lim = limits()["segment"]
+    size, hop = fast_size(round(lim["window_s"] * rate_hz)), round(lim["hop_s"] * rate_hz)
+    edges = _band_edges(size, rate_hz)
+
+    def of_block(rows: slice) -> NDArray[np.float32]:
+        power = power_of_frames(channels, size=size, hop=hop, rows=rows)
+        return np.add.reduceat(power, edges, axis=1)[:, :-1]
+
+    return np.concatenate(at_once(of_block, frame_blocks(channels, size=size, hop=hop))), hop / rate_hz
+
+
+def _lasting(compressed: NDArray[np.float32], rise: FloatArray, *, hop_s: float) -> FloatArray:
+    """Share of each frame's rise that is still there a little later, as a weight: 1 for notes, little for a tick.
+
+    A string sounds on after its blow; the tick of a clock, a click or a tap is over within some 10 ms.
+    """
+    lim = limits()["segment"]
+    early, late = (round(lim[name] / hop_s) for name in ("lasts_from_s", "lasts_to_s"))
+    summed = np.cumsum(np.pad(compressed, ((1, 0), (0, 0))), axis=0, dtype=np.float64)
+    at = np.arange(len(compressed))
+    first, last = np.minimum(at + early, len(at) - 1), np.minimum(at + late, len(at))
+    count = np.maximum(last - first, 1)[:, None]
+    after = (summed[np.maximum(last, first + 1)] - summed[first]) / count
+    kept = np.maximum(after - compressed[np.maximum(at - 3, 0)], 0.0).sum(axis=1) / np.maximum(rise, 1e-9)
+    weight = (kept - lim["brief_share"]) / (lim["lasting_share"] - lim["brief_share"])
+    return np.asarray(np.clip(weight, lim["brief_weight"], 1.0))
+
+
+def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
+    """Rise below which a peak is not looked at: a share of a blow's, and above what the noise does all the time."""
+    least = share * typical
+    if len(rises) > 2.5 * np.sum(rises > 0.5 * typical):
+        middle = float(np.median(rises))
+        least = max(least, min(middle + 2.5 * float(np.median(np.abs(rises - middle))), 0.5 * typical))
+    return least
+
+
+def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
+    """Candidate strikes of a recording.
+
+    Parameters
+    ----------
+    channels : float32 array, shape (channels, frames)
+    rate_hz : int, Hz
+
+    Returns
+    -------
+    Onsets
+    """
+    lim = limits()["segment"]
+    bands, hop_s = band_power(channels, rate_hz=rate_hz)
+    floor = np.percentile(bands, 5, axis=0) * 4.0 + 1e-12
+    compressed = np.log10(1.0 + bands / floor)
+    rise = np.zeros(len(bands))
+    rise[2:] = np.maximum(compressed[2:] - compressed[:-2], 0.0).sum(axis=1)
+    lasting = rise * _lasting(compressed, rise, hop_s=hop_s)
+    distance = max(1, round(lim["least_distance_s"] / hop_s))
+    padded = np.concatenate([np.zeros(1), lasting, np.zeros(1)])
+    peaks, _ = find_peaks(padded, distance=distance)
+    peaks = peaks - 1
+    level_db = 10.0 * np.log10(bands.sum(axis=1) + 1e-15)
+    if len(peaks) == 0:
+        return Onsets(np.zeros(0), np.zeros(0), rise, level_db, hop_s)
+    typical = float(np.sum(rise[peaks] ** 2) / (np.sum(rise[peaks]) + 1e-12))
+    peaks = peaks[rise[peaks] >= _least_rise(rise[peaks], typical, share=lim["candidate_share"])]
+    # A frame's rise peaks when its middle crosses the blow; its time is that of the middle, less one hop.
+    times_s = peaks * hop_s + 0.5 * lim["window_s"] - hop_s
+    return Onsets(times_s, lasting[peaks], rise, level_db, hop_s)

@@ -1,0 +1,326 @@
+"""What was done to the take: speed that wanders, a limiter, a noise gate, a pedal, a take too soft, sounds from elsewhere.
+
+Each state that is heard becomes an `Impairment`: one sentence, the columns it empties and the faults that can't be judged.
+How they are heard stands in `wander`, `knee`, `gate` and `elsewhere`; a pedal is heard where many dampers in a row seem to
+fail, because dampers fail one by one; but where notes fall faster once their keys are let go it is a long room. Where it
+is the recording of single keys that leaves a fault open, the sentence is empty and the reason stands with these keys.
+Source: practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.envelope.levels import NoteLevel
+from pianolab.acoustics.judging.buzz import over_neighbours
+from pianolab.acoustics.judging.tuning_need import slipped_strings
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.notes import NoteMeasures
+from pianolab.acoustics.recorder.elsewhere import (
+    buzz_from_elsewhere,
+    buzzing_notes,
+    dampers_from_elsewhere,
+    lines_of_the_room,
+    struck_again,
+    undamped_perhaps,
+)
+from pianolab.acoustics.recorder.gate import find_gate
+from pianolab.acoustics.recorder.knee import hear_knee, peaks
+from pianolab.acoustics.recorder.wander import hear_wander
+from pianolab.acoustics.spectra import Samples
+
+LET_GO_SHARES = (0.65, 0.75, 0.85)
+"""Of the time to the next blow: where keys are let go at most tempi."""
+GATE, PEDAL = "noise gate", "pedal held or keys played into one another"
+LONG_ROOM = "a long room or slow dampers"
+HAMMER_S, LOOK_BACK_S, LEAST_SEEN_S, OVER_FLOOR_DB = 0.3, 0.6, 0.1, 4.0
+"""A fall is read from so long after the blow, over so long before the key is let go, where so much of it stands so far over
+the noise."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Impairment:
+    """Something wrong with the recording and what it forbids.
+
+    ``keys`` None means all keys; ``trust`` is the word for the column ``sustain_trust``; ``name`` is the reason
+    that stands in ``gaps`` and ``not_judged``. With each of ``columns`` goes all that is read from the same side of
+    the sound. ``summary`` names fields of the summary that it empties.
+    """
+
+    name: str
+    says: str
+    columns: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()
+    keys: tuple[int, ...] | None = None
+    trust: str = ""
+    summary: tuple[str, ...] = ()
+
+
+def states_of(channels: Samples, m: NoteMeasures, *, rate_hz: int, lossy: bool = False) -> list[Impairment]:
+    """Everything of this kind that is heard in a recording, the most serious first.
+
+    Parameters
+    ----------
+    channels : shape (channels, frames)
+    m : the measured notes, times in s from the first frame
+    rate_hz : Hz
+    lossy : whether the file's codec leaves something out
+    """
+    return [
+        *_wander(channels, m, rate_hz=rate_hz),
+        *_knee(channels, m, rate_hz=rate_hz),
+        *_gate(channels, m, rate_hz=rate_hz),
+        *_pedal(m),
+        *_too_soft(channels, m),
+        *_elsewhere(channels, m, rate_hz=rate_hz),
+        *_single_keys(channels, m, rate_hz=rate_hz),
+        *(_codec(m) if lossy else []),
+    ]
+
+
+def _keys(m: NoteMeasures, which: NDArray[np.bool_]) -> tuple[int, ...]:
+    return tuple(int(k) for k in m.strikes.key[which])
+
+
+def _wander(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    wander = hear_wander(
+        channels, rate_hz=rate_hz, onset_s=m.strikes.onset_s, hold_s=np.nan_to_num(m.usable_s),
+        partial_hz=np.where(m.partial_weight > 0, m.partial_hz, np.nan),
+    )  # fmt: skip
+    if not wander.heard:
+        return []
+    says = (
+        f"the recorder's speed wanders (all partials of a note move together by {wander.together_cents:.1f} cents): "
+        "pitch, unisons and beats are not judged; record again with another recorder"
+    )
+    return [
+        Impairment(
+            name="speed wander", says=says, faults=("off_pitch", "unison", "short_sustain"),
+            columns=("f1_hz", "unison_cents", "beat_hz", "string_db_per_s"),
+        )
+    ]  # fmt: skip
+
+
+def _knee(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    onset_s = m.strikes.onset_s
+    knee = hear_knee(
+        channels, rate_hz=rate_hz, key=m.strikes.key, onset_s=onset_s, hold_s=np.nan_to_num(m.usable_s),
+        f1_hz=m.f1_hz, inharmonicity=m.inharmonicity,
+    )  # fmt: skip
+    loud = knee.squeezed(peaks(channels, rate_hz=rate_hz, onset_s=onset_s)) >= limits()["knee"]["spoils"]
+    if not loud.any():
+        return []
+    says = (
+        f"the recorder rounds off what is loud, as a limiter does: sustain, brightness and buzz of {int(loud.sum())} keys "
+        "are not judged; record again at a lower level"
+    )
+    return [
+        Impairment(
+            name="soft clipping", says=says, keys=_keys(m, loud), trust="clipped",
+            faults=("short_sustain", "buzz", "voicing"),
+            columns=("decay_20_s", "brightness_db", "buzz_db", "level_db"),
+        )
+    ]  # fmt: skip
+
+
+def _gate(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    gate = find_gate(channels, rate_hz=rate_hz, notes=len(m.strikes.key))
+    if gate is None:
+        return []
+    cut = m.level_db < gate.level_db + limits()["gate"]["seen_db"]
+    says = (
+        f"a noise gate shuts off whatever is softer than {gate.level_db:.0f} dB: dampers, the room and buzzes are "
+        "not judged; switch noise suppression off and record again"
+    )
+    too = f"the noise gate cuts {int(cut.sum())} soft notes before they have fallen 20 dB: their sustain is not judged"
+    whole = Impairment(
+        name=GATE, says=says, faults=("damper", "buzz"), columns=("release_20_s", "late_db_per_s", "buzz_db"),
+        summary=("t60_s",),
+    )  # fmt: skip
+    soft = Impairment(
+        name=GATE, says=too, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
+        columns=("decay_20_s", "late_db_per_s", "string_db_per_s"),
+    )  # fmt: skip
+    return [whole, soft] if cut.any() else [whole]
+
+
+def _pedal(m: NoteMeasures) -> list[Impairment]:
+    pedal = pedal_held(m)
+    room = _ring_on(m, _goes_on(m)) & ~pedal
+    told = (
+        (
+            pedal,
+            PEDAL,
+            "which dampers don't do all at once: a pedal held down, or keys played into one another",
+        ),
+        (
+            room,
+            LONG_ROOM,
+            "but fall faster than before: a long room, or slow dampers, which can't be told apart",
+        ),
+    )
+    return [
+        Impairment(
+            name=name,
+            says=f"keys {_from_to(m, which)} ring on after they are let go, {why}; dampers are not judged there",
+            keys=_keys(m, which),
+            faults=("damper",),
+            columns=("release_20_s",),
+            summary=("t60_s",),
+        )
+        for which, name, why in told
+        if which.any()
+    ]
+
+
+def _from_to(m: NoteMeasures, which: NDArray[np.bool_]) -> str:
+    key = m.strikes.key[which]
+    return f"{int(key.min())} to {int(key.max())}"
+
+
+def pedal_held(m: NoteMeasures) -> NDArray[np.bool_]:
+    """Notes that ring on as under a pedal.
+
+    A note that rings on in a long room falls faster once its key is let go, as the damper leaves only the room; under a
+    pedal nothing changes at that moment.
+    """
+    goes_on = _goes_on(m)
+    return _ring_on(m, goes_on & ~_let_go_in_a_room(m, goes_on))
+
+
+def _goes_on(m: NoteMeasures) -> NDArray[np.bool_]:
+    return np.isnan(m.release.hold_s) & ~np.isnan([f.likely_s for f in m.falls])
+
+
+def _ring_on(m: NoteMeasures, goes_on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Notes in a stretch of which most go on, among keys that surely have dampers, and what follows it upwards.
+
+    All notes that are never heard let go where these are most of the keys that surely have dampers.
+    """
+    lim = limits()["pedal_held"]
+    key = m.strikes.key
+    likely_s = np.array([f.likely_s for f in m.falls])
+    rings = goes_on & (np.nan_to_num(likely_s) > lim["rings_s"])
+    damped = np.flatnonzero(key <= limits()["damper"]["last_surely_damped"])
+    out = np.zeros(len(key), dtype=bool)
+    span = int(lim["stretch_keys"])
+    for at in range(len(damped) - span + 1):
+        stretch = damped[at : at + span]
+        if rings[stretch].mean() >= lim["share"]:
+            out[stretch] |= rings[stretch]
+    if len(damped) >= span and goes_on[damped].mean() >= lim["share_of_all"]:
+        out |= goes_on & bool(np.median(likely_s[damped][goes_on[damped]]) > lim["all_ring_s"])
+    if out.any() and len(damped) and out[damped[-3:]].any():
+        out[damped[-1] + 1 :] = True
+    return out
+
+
+def _let_go_in_a_room(m: NoteMeasures, goes_on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Notes that fall faster from where keys are let go: not each by itself, as one may beat, but with those about it.
+
+    In a long room the moment that was assumed may be wrong, so others before the next blow are tried as well.
+    """
+    lim = limits()["pedal_held"]
+    about = int(lim["stretch_keys"]) // 2
+    tried_s = [m.release.assumed_s, *(share * m.strikes.interval_s for share in LET_GO_SHARES)]
+    out = np.zeros(len(m.levels), dtype=bool)
+    for let_go_s in tried_s:
+        ends = zip(m.levels, let_go_s, m.strikes.interval_s - 0.02, strict=True)
+        faster = np.array([_faster_db_per_s(v, let_go_s=float(at), stop_s=float(end)) for v, at, end in ends])
+        seen = np.flatnonzero(goes_on & ~np.isnan(faster))
+        for i in np.flatnonzero(goes_on):
+            at = int(np.searchsorted(seen, i))
+            near = faster[seen[max(at - about, 0) : at + about + 1]]
+            out[i] |= len(near) > about and float(np.median(near)) > lim["room_faster_db_per_s"]
+    return out
+
+
+def _faster_db_per_s(level: NoteLevel, *, let_go_s: float, stop_s: float) -> float:
+    """By how much a note falls faster after a moment than before it, dB/s; NaN where either is not seen."""
+    before_s = max(HAMMER_S, let_go_s - LOOK_BACK_S)
+    before = _fall_db_per_s(level, from_s=before_s, to_s=let_go_s - 0.06)
+    return _fall_db_per_s(level, from_s=let_go_s + 0.03, to_s=stop_s) - before
+
+
+def _fall_db_per_s(level: NoteLevel, *, from_s: float, to_s: float) -> float:
+    t, db = level.time_s, level.level_db
+    used = (t >= from_s) & (t <= to_s) & (db > level.floor_db + OVER_FLOOR_DB)
+    if used.sum() < 8 or np.ptp(t[used]) < LEAST_SEEN_S:
+        return float("nan")
+    return float(-np.polyfit(t[used], db[used], 1)[0])
+
+
+def _too_soft(channels: Samples, m: NoteMeasures) -> list[Impairment]:
+    lim = limits()["quality"]
+    peak_db = 20.0 * float(np.log10(max(float(np.abs(channels).max()), 1e-9)))
+    if peak_db > lim["soft_peak_db"] or m.noise_db <= lim["soft_noise_db"]:
+        return []
+    says = (
+        f"the take is too soft: its loudest moment stays {-peak_db:.0f} dB under full scale and its noise is only "
+        f"{-m.noise_db:.0f} dB under the notes: buzz is not judged; move the recorder nearer or raise its level"
+    )
+    return [Impairment(name="too soft", says=says, faults=("buzz",))]
+
+
+def _elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    buzz = buzz_from_elsewhere(channels, m, rate_hz=rate_hz)
+    damper = dampers_from_elsewhere(channels, m, rate_hz=rate_hz)
+    why_buzz = "neither begin with the blow nor fade with the note: buzz is not judged there"
+    why_damper = "cover what the damper leaves: dampers are not judged there"
+    return [
+        Impairment(
+            name="sounds from elsewhere",
+            keys=_keys(m, which),
+            faults=(fault,),
+            columns=columns,
+            says=f"sounds from elsewhere over {int(which.sum())} note{'s' if which.sum() > 1 else ''} {why}",
+        )
+        for which, fault, columns, why in (
+            (buzz, "buzz", ("buzz_db",), why_buzz),
+            (damper, "damper", ("release_20_s",), why_damper),
+        )
+        if which.any()
+    ]
+
+
+def _single_keys(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    """What the recording of single keys leaves open."""
+    spoilt = ("decay_20_s", "late_db_per_s", "string_db_per_s", "unison_cents", "beat_hz")
+    told: tuple[tuple[str, NDArray[np.bool_], tuple[str, ...], tuple[str, ...]], ...] = (
+        ("perhaps no damper on this key", undamped_perhaps(m), ("damper",), ()),
+        ("the room rings on, not the string", lines_of_the_room(channels, m, rate_hz=rate_hz), ("damper",), ("release_20_s",)),
+        ("too few partials to tell a string from a resonance", top_string_perhaps(m), ("unison", "off_pitch"), ("unison_cents", "beat_hz")),
+        ("the room hides how far the strings are apart", m.unison.room_hides, ("unison",), ("unison_cents", "beat_hz")),
+        ("struck again while it sounded", struck_again(m), ("unison", "off_pitch", "short_sustain", "buzz"), spoilt),
+    )  # fmt: skip
+    return [
+        Impairment(name=name, says="", keys=_keys(m, which), faults=faults, columns=columns)
+        for name, which, faults, columns in told
+        if which.any()
+    ]
+
+
+def top_string_perhaps(m: NoteMeasures) -> NDArray[np.bool_]:
+    """Notes at the top one of whose strings seems far off, by one or two partials which a board may have split."""
+    key = m.strikes.key
+    slipped = slipped_strings(m.unison.spread_cents, m.unison.spread_sd, key)
+    return np.asarray(slipped & (key > limits()["unison"]["few_partials_above"]))
+
+
+def _codec(m: NoteMeasures) -> list[Impairment]:
+    lim, seem = limits()["elsewhere"], buzzing_notes(m)
+    if seem.sum() < lim["coded_keys"]:
+        # One or two that stand out so far no codec makes.
+        seem &= over_neighbours(m.between, key=m.strikes.key).db < lim["coded_over_db"]
+    if not seem.any():
+        return []
+    says = (
+        f"the sound was stored with loss, and what a codec adds between the partials sounds like a buzz: {int(seem.sum())} "
+        f"key{'s seem' if seem.sum() > 1 else ' seems'} to buzz, which is not judged there"
+    )
+    return [
+        Impairment(name="codec noise", says=says, keys=_keys(m, seem), faults=("buzz",), columns=("buzz_db",))
+    ]

@@ -1,0 +1,1 @@
+"""What the strings of a note say: partials, modes, pitch, unison."""

@@ -1,0 +1,124 @@
+"""How far partials lie off their stiff series, and how sure that leaves the pitch, B and the strings' distance.
+
+A line of two numbers (pitch and B) is laid through up to 32 partials, so what they scatter about it shows how far
+each is pulled away: by the soundboard, by false beats, by the room. Noise is never the limit. Where a key has few
+partials its own scatter says little; then its neighbours on the same instrument speak for it, because a soundboard
+that pulls one string pulls the next ones as much. Nothing here comes from a formula for one kind of instrument.
+
+Limits: partials pulled the same way, all of them, show no scatter; what is usual of that stands in
+``limits.toml`` under ``scatter`` (own calibration). Errors have heavy tails: a partial now and then lies five times
+as far off as the others.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.limits import limits
+from pianolab.acoustics.strings.partials import StiffFit, series_hz
+from pianolab.units import CENTS_PER_NEPER, FloatArray
+
+NEIGHBOURS_SD_KEYS = 4.0
+BORROWED = 4.0
+"""Neighbours count as so many partials of the key's own."""
+UNKNOWN_CENTS, UNKNOWN_FREE = 0.5, 0.1
+"""What is taken where no key shows any scatter, and how little that counts elsewhere."""
+FARTHEST = 5.0
+"""A partial farther off than so many times the middle one counts as so far."""
+
+
+def off_series_cents(pitch_hz: FloatArray, fit: StiffFit) -> FloatArray:
+    """How far each partial lies above the series that was fitted, cents, shape (notes, partials)."""
+    series = series_hz(fit.f0_hz, fit.inharmonicity, pitch_hz.shape[1])
+    return np.asarray(CENTS_PER_NEPER * np.log(pitch_hz / series))
+
+
+def scatter_cents(off_cents: FloatArray, weight: FloatArray, key: NDArray[np.int64]) -> FloatArray:
+    """Standard deviation of a partial about its series, cents, shape (notes,): of the note and of its neighbours.
+
+    Parameters
+    ----------
+    off_cents, weight : shape (notes, partials), NaN or 0 where there is no partial
+    key : shape (notes,)
+
+    Examples
+    --------
+    >>> off = np.array([[1.0, -1.0, 1.0, -1.0, 1.0, -1.0], [0.1, -0.1, np.nan, np.nan, np.nan, np.nan]])
+    >>> scatter_cents(off, np.ones_like(off), np.array([40, 41])).round(1)
+    array([1.4, 1.7])
+    """
+    weight = np.where(np.isnan(off_cents), 0.0, weight)
+    size = np.abs(np.nan_to_num(off_cents))
+    ordered = np.sort(np.where(weight > 0, size, np.inf), axis=1)
+    half = np.maximum((weight > 0).sum(axis=1) - 1, 0) // 2
+    middle = ordered[np.arange(len(size)), half][:, None]
+    size = np.minimum(size, FARTHEST * 1.4826 * np.maximum(middle, 0.01))
+    total = weight.sum(axis=1)
+    count = total**2 / np.maximum((weight**2).sum(axis=1), 1e-12)
+    free = np.maximum(count - 2.0, 0.0)
+    own = np.sum(weight * size**2, axis=1) / np.maximum(total, 1e-12) * count
+    near = np.exp(-0.5 * ((key[:, None] - key) / NEIGHBOURS_SD_KEYS) ** 2)
+    own = np.where(free > 0.0, own, 0.0)
+    usual = (near @ own + UNKNOWN_FREE * UNKNOWN_CENTS**2) / (near @ free + UNKNOWN_FREE)
+    seen = free + BORROWED
+    # So few values leave their scatter open: the variance of Student's distribution.
+    return np.asarray(np.sqrt((own + BORROWED * usual) / (seen - 2.0)))
+
+
+def _leverage(weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How much the partials' scatter moves the first partial (in cents per cent) and the slope (per n², the same)."""
+    n2 = np.arange(1, weight.shape[1] + 1) ** 2.0
+    s0, sx = weight.sum(axis=1) + 1e-12, (weight * n2).sum(axis=1)
+    sxx = (weight * n2**2).sum(axis=1) + 0.01
+    det = np.maximum(s0 * sxx - sx**2, 1e-30)
+    level = weight * (sxx[:, None] - sx[:, None] * n2) / det[:, None]
+    slope = weight * (s0[:, None] * n2 - sx[:, None]) / det[:, None]
+    return np.sqrt(np.sum((level + slope) ** 2, axis=1)), np.sqrt(np.sum(slope**2, axis=1))
+
+
+def pitch_sd_cents(
+    scatter: FloatArray, weight: FloatArray, *, b: FloatArray, spread_cents: FloatArray
+) -> FloatArray:
+    """Standard deviation of partial 1 in cents, shape (notes,).
+
+    Parameters
+    ----------
+    scatter : shape (notes,), from `scatter_cents`
+    weight : shape (notes, partials), what partial 1 was led from; where that is partial 1 alone, it stands by itself
+    b : shape (notes,); where only one partial was heard and it isn't the first, this led down to it
+    spread_cents : shape (notes,); how far apart the strings are: which of them is heard best moves the middle
+    """
+    lim = limits()["scatter"]
+    single = (weight > 0).sum(axis=1) == 1
+    lone, lowest = single & (weight[:, 0] > 0), 1 + np.argmax(weight > 0, axis=1)
+    led = np.where(single, 0.5 * CENTS_PER_NEPER * (lowest**2 - 1.0) * lim["b_guessed_share"] * b, 0.0)
+    moved = np.where(lone, lim["lone_scatters"], lim["pitch_scatters"] * _leverage(weight)[0]) * scatter
+    share = np.where(lone, lim["lone_spread_share"], lim["spread_share"])
+    spread = np.where(np.isnan(spread_cents), lim["unknown_spread_cents"], spread_cents)
+    parts = (moved, share * spread, led, lim["pitch_least_cents"])
+    return np.asarray(np.sqrt(sum(np.square(p) for p in parts)))
+
+
+def inharmonicity_sd(
+    scatter: FloatArray,
+    weight: FloatArray,
+    b: FloatArray,
+    *,
+    low_b: FloatArray,
+    line_b: FloatArray | None = None,
+    used: NDArray[np.int64] | None = None,
+) -> FloatArray:
+    """Standard deviation of B, shape (notes,): the partials' scatter, and how far the lowest partials ask for another B.
+
+    With one partial B is that of the neighbours and as sure as such a guess is. With two or three a misread one fits
+    as well as a right one: then how far B lies off the neighbours' line ``line_b`` counts too.
+    """
+    lim = limits()["scatter"]
+    own = lim["b_scatters"] * scatter * _leverage(weight)[1] * 2.0 / CENTS_PER_NEPER
+    own = np.where((weight > 0).sum(axis=1) > 1, own, lim["b_guessed_share"] * b)
+    off_line = np.zeros(len(b))
+    if line_b is not None and used is not None:
+        off_line = np.where(used <= lim["b_lone_partials"], lim["b_off_line_share"] * (line_b - b), 0.0)
+    parts = (own, lim["b_bend_share"] * (low_b - b), lim["b_least_share"] * b, off_line)
+    return np.asarray(np.sqrt(sum(np.square(p) for p in parts)))

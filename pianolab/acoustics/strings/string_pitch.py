@@ -1,0 +1,271 @@
+"""What the strings of every note say: their pitch, their stiffness, how far they are apart, and how sure that is.
+
+Partials are followed first, then the separate strings in each are found; one stiff-string series is fitted to the
+mean of the strings in each partial, so that neither the loudest string nor a slipped one stands for the key.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.envelope.reverberation import LONG_ROOM_S
+from pianolab.acoustics.envelope.through_room import OWN_SHARE
+from pianolab.acoustics.judging.tuning import smooth_over_keys
+from pianolab.acoustics.keys.compass import usual_inharmonicity
+from pianolab.acoustics.keys.strikes import Strikes
+from pianolab.acoustics.spectra import Samples
+from pianolab.acoustics.strings.choirs import MODE_PARTIALS, analysed_s, close_modes
+from pianolab.acoustics.strings.far_strings import FarString, far_string, mean_of_far_strings_hz
+from pianolab.acoustics.strings.lines import FIT_PARTIALS, follow_again
+from pianolab.acoustics.strings.modes import Modes
+from pianolab.acoustics.strings.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
+from pianolab.acoustics.strings.scatter import (
+    inharmonicity_sd,
+    off_series_cents,
+    pitch_sd_cents,
+    scatter_cents,
+)
+from pianolab.acoustics.strings.unison import Unison, measure_unison
+from pianolab.keyboard import usual_strings
+from pianolab.units import CENTS_PER_NEPER, FloatArray, t60_to_rate
+
+LOW_PARTIALS = 12
+LONE_FROM_KEY = 70
+"""From here up a single partial may be all that is heard of a string."""
+CHOIR_DB, FULL_WEIGHT_DB = 15.0, 25.0
+"""Level over the noise from which a partial speaks for the strings in it, and from which it counts in full."""
+NEAR_SHARE = 0.02
+"""A centre of strings that lies farther from the series than this belongs to something else."""
+BENT_FROM_KEY, BENT_POWER = 53, 0.12
+"""In the treble few partials speak for a string choir that the bridge bends: the strong ones count more."""
+TOP_KEY = 76
+"""At the top two or three partials can't say which string is the odd one, and the first is the pitch."""
+PEAK_SHARE = 0.15
+"""Weight of a peak beside that of a partial whose strings are known: above the twelfth peaks steady B in the bass."""
+ROOM_HEARD_S = 0.12
+"""From here up what the room keeps ringing is kept out of the strings' modes."""
+
+
+@dataclass(frozen=True)
+class StringPitch:
+    """What was heard of the strings, an entry per strike; NaN where too little was."""
+
+    f1_hz: FloatArray
+    f1_sd_cents: FloatArray
+    inharmonicity: FloatArray
+    b_sd: FloatArray
+    unison: Unison
+    modes: Modes
+    series_hz: FloatArray
+    partial_hz: FloatArray
+    partial_weight: FloatArray
+    """Weight of each partial as to the strings' distance: what only the room keeps ringing says nothing of it."""
+    mode_weight: FloatArray
+
+
+@dataclass(frozen=True)
+class _Choirs:
+    """The strings in each partial: shapes (notes, MODE_PARTIALS) beside their modes."""
+
+    modes: Modes
+    centroid: FloatArray
+    energy: FloatArray
+    centre_hz: FloatArray
+    far: FarString
+    apart_hz: FloatArray
+    strings: NDArray[np.int64]
+    weight: FloatArray
+    over_db: FloatArray
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """Stiff series through the strings' means: over all partials, over the lowest, and the first partial from them."""
+
+    pitch: FloatArray
+    weight: FloatArray
+    whole: StiffFit
+    low: StiffFit
+    f1_hz: FloatArray
+    few: NDArray[np.bool_]
+    top: NDArray[np.bool_]
+
+
+def b_prior(strikes: Strikes, b: FloatArray, b_sd: FloatArray) -> FloatArray:
+    """A smooth curve of this instrument's own B over the keys, for the keys that show too few partials."""
+    key = strikes.key
+    span = np.arange(key.min(), key.max() + 1)
+    log_ratio = np.full(len(span), np.nan)
+    weight = np.zeros(len(span))
+    good = (b_sd / b < 0.2) & (b > 0)
+    log_ratio[key[good] - key.min()] = np.log(b[good] / usual_inharmonicity(key[good]))
+    weight[key[good] - key.min()] = 1.0
+    curve = smooth_over_keys(log_ratio, weights=weight, stiffness=600.0)
+    curve = np.nan_to_num(curve)
+    return np.asarray(usual_inharmonicity(key) * np.exp(np.clip(curve[key - key.min()], -1.5, 1.5)))
+
+
+def mend_tracks(channels: Samples, strikes: Strikes, tracks: PartialTracks, *, rate_hz: int) -> None:
+    """Follow those notes again whose B is far from their neighbours' or whose partials lie on no series."""
+    usual = usual_inharmonicity(strikes.key)
+    weight = np.clip(tracks.over_noise_db[:, :FIT_PARTIALS] / 20.0, 0.0, 1.0)
+    fit = fit_stiff_series(tracks.f_hz[:, :FIT_PARTIALS], weight, prior_b=usual)
+    prior = b_prior(strikes, fit.inharmonicity, fit.b_sd)
+    odd = np.abs(np.log(fit.inharmonicity / prior)) > 0.35
+    doubtful = (strikes.key < 65) & (odd | (fit.residual_cents > 4.0))
+    follow_again(channels, strikes, tracks, b=prior, usual_b=usual, doubtful=doubtful, rate_hz=rate_hz)
+
+
+def string_pitch(
+    channels: Samples,
+    strikes: Strikes,
+    tracks: PartialTracks,
+    *,
+    held_s: FloatArray,
+    t60_s: float,
+    rate_hz: int,
+) -> StringPitch:
+    """Pitch, stiffness and unison of every note.
+
+    Parameters
+    ----------
+    channels : shape (channels, frames)
+    strikes : one per key, keys rising
+    tracks : their partials
+    held_s : shape (notes,); how long each may be listened to
+    t60_s : reverberation time as far as the recording tells it; 0 where it tells none
+    rate_hz : Hz
+    """
+    weight = np.clip(tracks.over_noise_db[:, :FIT_PARTIALS] / 20.0, 0.0, 1.0)
+    line_b, centre = _rough_series(strikes, tracks, weight)
+    choirs = _choirs(channels, strikes, tracks, centre, held_s=held_s, t60_s=t60_s, rate_hz=rate_hz)
+    fitted = _fit(strikes, tracks, choirs, weight, line_b)
+    slow_share = choirs.modes.energy.sum(axis=-1) / np.maximum(choirs.energy, 1e-300)
+    slow_weight = np.where(choirs.over_db > CHOIR_DB, choirs.weight * slow_share, 0.0)
+    scatter = scatter_cents(
+        off_series_cents(fitted.pitch, fitted.whole)[:, :LOW_PARTIALS],
+        fitted.weight[:, :LOW_PARTIALS],
+        strikes.key,
+    )
+    begin_s, end_s = analysed_s(strikes.key, held_s)
+    unison = measure_unison(
+        choirs.modes,
+        centre_hz=choirs.centre_hz,
+        weight=slow_weight,
+        far_cents=choirs.far.cents,
+        far_proven=choirs.far.proven,
+        strings=choirs.strings,
+        key=strikes.key,
+        scatter=scatter,
+        heard_s=np.maximum(end_s - begin_s, 0.05),
+        prompt_hidden=t60_s > LONG_ROOM_S,
+    )
+    f1_sd, b_sd = _uncertainty(strikes, fitted, scatter, unison, line_b=line_b)
+    # One line alone could be anybody's where a string gives many.
+    used = fitted.whole.used
+    seen = (used > 1) | ((used == 1) & (strikes.key >= LONE_FROM_KEY))
+    return StringPitch(
+        f1_hz=np.where(seen, fitted.f1_hz, np.nan),
+        f1_sd_cents=np.where(seen, f1_sd, np.nan),
+        inharmonicity=np.where(seen, fitted.whole.inharmonicity, np.nan),
+        b_sd=np.where(seen, b_sd, np.nan),
+        unison=unison,
+        modes=choirs.modes,
+        series_hz=series_hz(fitted.whole.f0_hz, fitted.whole.inharmonicity, tracks.f_hz.shape[1]),
+        partial_hz=choirs.centroid,
+        partial_weight=slow_weight,
+        mode_weight=choirs.weight,
+    )
+
+
+def _rough_series(
+    strikes: Strikes, tracks: PartialTracks, weight: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The instrument's own line of B, and where the partials' strings are looked for (NaN where no partial is)."""
+    peaks = tracks.f_hz[:, :FIT_PARTIALS]
+    rough = fit_stiff_series(peaks, weight, prior_b=usual_inharmonicity(strikes.key))
+    line_b = b_prior(strikes, rough.inharmonicity, rough.b_sd)
+    rough = fit_stiff_series(peaks, weight, prior_b=line_b, prior_share=0.1)
+    centre = series_hz(rough.f0_hz, rough.inharmonicity, MODE_PARTIALS)
+    return line_b, np.where(np.isnan(tracks.f_hz[:, :MODE_PARTIALS]), np.nan, centre)
+
+
+def _choirs(
+    channels: Samples, strikes: Strikes, tracks: PartialTracks, centre: FloatArray,
+    *, held_s: FloatArray, t60_s: float, rate_hz: int,
+) -> _Choirs:  # fmt: skip
+    over = tracks.over_noise_db[:, :MODE_PARTIALS]
+    guard = np.full(len(strikes.key), OWN_SHARE * t60_to_rate(t60_s) if t60_s > ROOM_HEARD_S else np.inf)
+    centroid, energy, modes = close_modes(channels, strikes, centre, held_s, guard, rate_hz=rate_hz)
+    strings = np.array([usual_strings(int(k)) for k in strikes.key])
+    known_hz = np.where(np.isnan(centre), 1.0, centre)
+    heard = np.where(over > CHOIR_DB, 1.0, 0.0)
+    least = 3 if t60_s > LONG_ROOM_S else 2
+    far = far_string(modes, centre_hz=known_hz, weight=heard, key=strikes.key, least_partials=least)
+    apart_hz = mean_of_far_strings_hz(
+        modes, centre_hz=known_hz, weight=heard, far_cents=far.proven_cents, strings=strings
+    )
+    found = (energy > 0) & ~np.isnan(centroid)
+    weight = np.where(found, np.clip(over / FULL_WEIGHT_DB, 0.0, 1.0), 0.0)
+    near = np.abs(centroid / np.where(np.isnan(centre), np.inf, centre) - 1.0) < NEAR_SHARE
+    weight = np.where(near, weight, 0.0)
+    strongest = np.max(np.where(weight > 0, energy, 0.0), axis=1, keepdims=True)
+    strong = np.clip(energy / np.maximum(strongest, 1e-300), 1e-6, 1.0) ** BENT_POWER
+    weight *= np.where(strikes.key[:, None] >= BENT_FROM_KEY, strong, 1.0)
+    return _Choirs(
+        modes=modes, centroid=centroid, energy=energy, centre_hz=known_hz, far=far, apart_hz=apart_hz,
+        strings=strings, weight=weight, over_db=over,
+    )  # fmt: skip
+
+
+def _fit(
+    strikes: Strikes, tracks: PartialTracks, choirs: _Choirs, peak_weight: FloatArray, line_b: FloatArray
+) -> _Fitted:
+    peaks = tracks.f_hz[:, :FIT_PARTIALS]
+    pitch = peaks.copy()
+    told_apart = (~np.isnan(choirs.apart_hz)).sum(axis=1) >= 2
+    split = ((choirs.strings > 1) & (strikes.key < TOP_KEY) & told_apart)[:, None]
+    mode_weight = np.where(split & np.isnan(choirs.apart_hz), 0.0, choirs.weight)
+    mean_hz = np.where(split, choirs.apart_hz, choirs.centroid)
+    pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, mean_hz, np.nan)
+    weight = np.where(split, 0.0, PEAK_SHARE * peak_weight)
+    weight[:, :MODE_PARTIALS] = mode_weight
+    none = mode_weight.sum(axis=1) == 0
+    pitch[none], weight[none] = peaks[none], peak_weight[none]
+    whole = fit_stiff_series(pitch, weight, prior_b=line_b, prior_share=0.03)
+    # Wound strings bend away from the series high up: the first partial leans on the lowest twelve.
+    low = fit_stiff_series(
+        pitch[:, :LOW_PARTIALS], weight[:, :LOW_PARTIALS], prior_b=whole.inharmonicity, prior_share=1e-3
+    )
+    few = (low.used < 4) | (np.abs(CENTS_PER_NEPER * np.log(low.f0_hz / whole.f0_hz)) > 5.0)
+    first = np.where(few, whole.f0_hz, low.f0_hz)
+    f1_hz = first * np.sqrt(1.0 + np.where(few, whole.inharmonicity, low.inharmonicity))
+    top = (strikes.key >= TOP_KEY) & (weight[:, 0] > 0)
+    return _Fitted(
+        pitch=pitch, weight=weight, whole=whole, low=low, f1_hz=np.where(top, pitch[:, 0], f1_hz), few=few, top=top
+    )  # fmt: skip
+
+
+def _uncertainty(
+    strikes: Strikes, fitted: _Fitted, scatter: FloatArray, unison: Unison, *, line_b: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Standard deviations of the first partial (cents) and of B."""
+    partial = np.arange(FIT_PARTIALS)
+    led_by = np.where(fitted.few[:, None], True, partial < LOW_PARTIALS)
+    led_by = np.where(fitted.top[:, None], partial == 0, led_by)
+    whole, few = fitted.whole, fitted.few
+    f1_sd = pitch_sd_cents(
+        scatter, fitted.weight * led_by, b=whole.inharmonicity, spread_cents=unison.spread_cents
+    )
+    b_sd = inharmonicity_sd(
+        scatter_cents(off_series_cents(fitted.pitch, whole), fitted.weight, strikes.key),
+        fitted.weight,
+        whole.inharmonicity,
+        low_b=np.where(few, whole.inharmonicity, fitted.low.inharmonicity),
+        line_b=line_b,
+        used=whole.used,
+    )
+    return f1_sd, b_sd
