@@ -32,7 +32,7 @@ _VISITS = sa.select(tables.record.c.body).where(
     tables.record.c.deleted.is_(False),
 )
 _MEDIA = sa.select(tables.media.c.name).where(tables.media.c.name == sa.bindparam("wanted"))
-BY_POINT = ("point", "keys", *VALUES)
+BY_POINT = ("point", "keys", "state", *VALUES)
 """What of a finding its point and its piano have a say in."""
 
 
