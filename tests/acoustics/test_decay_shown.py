@@ -14,6 +14,8 @@ import pytest
 import soxr
 
 from pianolab.acoustics import listen
+from pianolab.acoustics.envelope.decay import note_decay
+from pianolab.acoustics.envelope.levels import NoteLevel
 from pianolab.io import real_notes, string_together
 
 KEYS = tuple(sorted(real_notes()))
@@ -128,3 +130,14 @@ def test_the_same_take_gives_the_same_times_within_their_sd(how: str) -> None:
     assert (apart.abs() / table.loc[both, "decay_20_s"]).median() < 0.01
     wrong = apart + 0.1 * table.loc[both, "decay_20_s"]
     assert (wrong.abs() / table.loc[both, "decay_20_s_sd"] < 2.0).mean() < 0.9, "ten per cent off would show"
+
+
+@pytest.mark.parametrize("moments", range(1, 14))
+def test_a_note_let_go_at_once_in_noise_has_a_bound_within_what_was_heard(moments: int) -> None:
+    """However few moments are left after the loudest one, no time is told beyond them."""
+    t = np.arange(-0.03, 1.0, 0.005)
+    top = int(np.searchsorted(t, 0.05))
+    power = np.where(t <= t[top], 10.0 ** (40.0 * (t - t[top])), 10.0 ** (-0.5 * (t - t[top])))
+    told = note_decay(NoteLevel(t, power, 0.2), usable_s=float(t[top + moments - 1]) + 0.001)
+    assert told.bound == ">"
+    assert 0.0 <= told.decay_20_s <= (moments - 1) * 0.005 + 1e-9

@@ -153,7 +153,9 @@ def last_passing_s(t: FloatArray, db: FloatArray, *, fall_db: float) -> float:
 
 def _heard_s(level: NoteLevel, t: FloatArray, held: NDArray[np.bool_], top: int) -> float:
     """Up to when a note that noise drowns too soon is surely heard, s: means of 50 ms over three times the noise."""
-    mean = np.convolve(level.power[held][top:], np.full(SMOOTH, 1.0 / SMOOTH), mode="same")
+    power = level.power[held][top:]
+    width = min(SMOOTH, len(power))  # of a note let go at once fewer moments are left than the mean is wide
+    mean = np.convolve(power, np.full(width, 1.0 / width), mode="same")
     return float(t[np.flatnonzero(np.append(True, mean[1:] > 3.0 * level.noise))[-1]])
 
 
