@@ -255,6 +255,7 @@ ANY_POINT = read_checklist(
     why = "w"
     how = "h"
     record = "grade"
+    may_lack = ["any"]
     anchors = ["5", "4", "3", "2", "1"]
 
     [[point]]
@@ -265,6 +266,7 @@ ANY_POINT = read_checklist(
     how = "h"
     record = "reading"
     unit = "any"
+    may_lack = ["any"]
     """,
     file="any.toml",
 )

@@ -87,6 +87,10 @@ def read_back(page: Any) -> tuple[dict[str, Any], int]:
 
 
 def parsed(page: Any) -> tuple[dict[str, Any], int]:
+    for _ in range(300):  # the cell's output comes after the form's, and after a restart not at once
+        if output_text(page, 2).strip():
+            break
+        page.wait_for_timeout(100)
     findings, _, photos = output_text(page, 2).strip().rpartition(" ")
     return ast.literal_eval(findings), int(photos)
 

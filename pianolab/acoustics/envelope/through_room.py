@@ -37,7 +37,7 @@ def level_sd_db(key: NDArray[np.int64], *, t60_s: float) -> FloatArray:
     Examples
     --------
     >>> level_sd_db(np.array([20, 60]), t60_s=np.nan).round(2)
-    array([0.2, 0.2])
+    array([0.08, 0.08])
     >>> bool(np.all(np.diff(level_sd_db(np.array([10, 30, 70]), t60_s=0.4)) > 0))
     True
     """
