@@ -1,4 +1,7 @@
-"""Files written for the user: whole or not at all, never over a file that is there unless asked, never over an input."""
+"""Files written for the user: whole or not at all, never over a file that is there unless asked, never over an input.
+
+Texts of their own that users hand over are read here too.
+"""
 
 from __future__ import annotations
 
@@ -31,6 +34,19 @@ class AlreadyThere(BadInput):
             "a file that is there already",
             "a new name, or --replace (in Python replace=True) to replace it",
         )
+
+
+def read_text(path: str | Path) -> str:
+    """The text of a file of the user's that should be TOML.
+
+    Raises
+    ------
+    BadInput : a file that is missing, can't be read or isn't UTF-8
+    """
+    try:
+        return Path(path).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
 
 
 @contextmanager

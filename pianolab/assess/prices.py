@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 
 from pianolab.errors import BadInput
+from pianolab.files import read_text
 from pianolab.shipped import shipped
 from pianolab.show import Fields, Row, Showable
 
@@ -135,12 +136,7 @@ def load_prices(path: str | Path | None = None) -> PriceList:
     """
     if path is None:
         return usual_prices()
-    source = Path(path)
-    try:
-        text = source.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
-    return read_prices(text, file=source.name)
+    return read_prices(read_text(path), file=Path(path).name)
 
 
 @cache

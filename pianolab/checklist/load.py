@@ -12,6 +12,7 @@ from pianolab.checklist.points import Checklist, Point
 from pianolab.checklist.schema import build_point, check_settling
 from pianolab.checklist.spot import Spot
 from pianolab.errors import BadInput
+from pianolab.files import read_text
 
 Raw = dict[str, Any]
 Sourced = tuple[Raw, str]
@@ -48,12 +49,7 @@ def load_checklist(extra: str | Path | None = None) -> Checklist:
     """
     if extra is None:
         return _usual()
-    path = Path(extra)
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
-    return read_checklist(text, file=path.name)
+    return read_checklist(read_text(extra), file=Path(extra).name)
 
 
 def read_checklist(text: str, *, file: str) -> Checklist:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -10,10 +11,10 @@ from pianolab.checklist import findings_for, load_scenario
 from pianolab.demo.book import demo_casebook
 from pianolab.demo.run import demo
 from pianolab.demo.second_visit import demo_second_visit
-from pianolab.io import string_together, write_sound
+from pianolab.io import Sound, string_together, write_sound
 from pianolab.model import Piano, Visit, load_profiles
 from pianolab.show import Table
-from pianolab.sound_model import KeyFault, PianoModel, render_scale
+from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, render_scale
 from pianolab.workflow.listening import survey_into
 
 __all__ = [
@@ -99,12 +100,7 @@ def real_notes(path: str | Path, *, keys: tuple[int, ...] | None = None) -> Path
     BadInput
         a key that isn't among them, a place that can't be written
     """
-    file = Path(path)
-    if not file.exists():
-        file.parent.mkdir(parents=True, exist_ok=True)
-        sound, _ = string_together(keys=keys)
-        write_sound(file, sound.samples, rate_hz=sound.rate_hz)
-    return file
+    return _there(path, lambda: string_together(keys=keys)[0])
 
 
 def three_faults(path: str | Path) -> Path:
@@ -121,13 +117,21 @@ def three_faults(path: str | Path) -> Path:
     BadInput
         a place that can't be written
     """
+    first, last = FAULTY_KEYS
+    return _there(
+        path,
+        lambda: render_scale(
+            PianoModel(seed=5, faults=FAULTS), first_key=first, last_key=last, repeated=TWICE, hold_s=1.6,
+            snr_db=50.0, rate_hz=22050, seed=2,
+        ),
+    )  # fmt: skip
+
+
+def _there(path: str | Path, make: Callable[[], Sound | ModelledScale]) -> Path:
+    """A recording, made only where no file of that name is."""
     file = Path(path)
     if not file.exists():
         file.parent.mkdir(parents=True, exist_ok=True)
-        first, last = FAULTY_KEYS
-        scale = render_scale(
-            PianoModel(seed=5, faults=FAULTS), first_key=first, last_key=last, repeated=TWICE, hold_s=1.6, snr_db=50.0,
-            rate_hz=22050, seed=2,
-        )  # fmt: skip
-        write_sound(file, scale.samples, rate_hz=scale.rate_hz)
+        sound = make()
+        write_sound(file, sound.samples, rate_hz=sound.rate_hz)
     return file

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,7 +9,7 @@ from markupsafe import Markup
 
 from pianolab.acoustics.judging.tuning_need import need_of_table
 from pianolab.acoustics.reasons import split_names
-from pianolab.acoustics.results import FAULTS_BY_WEIGHT, Survey
+from pianolab.acoustics.results import FAULTS_BY_WEIGHT, Survey, count_faults
 from pianolab.assess.results import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.compare.results import Comparison, Standing
@@ -83,7 +82,7 @@ def heard_words(survey: Survey | None) -> str:
         return "not recorded: nothing is known of its keys by ear"
     s = survey.summary
     n = s.last_key - s.first_key + 1
-    kinds = s.fault_counts or Counter(fault for cell in survey.table["faults"] for fault in split_names(cell))
+    kinds = s.fault_counts or count_faults(survey.table)
     said = [f"{FAULT_WORDS[kind]} on {kinds[kind]}" for kind in FAULTS_BY_WEIGHT if kinds.get(kind)]
     why = need_of_table(survey.table).why()
     needs = (f"needs tuning: {why}",) if why else ()
