@@ -23,6 +23,7 @@ Path = tuple[str, ...]
 ONE_STATEMENT: Mapping[str, tuple[tuple[str, ...], ...]] = {
     "Finding": (("state", "reason", *VALUES),),
     "Piano": (("asking_price", "currency"),),
+    "Comparable": (("price", "currency", "sold"),),
     "BuyerProfile": (("budget", "currency", "moving_cost"),),
     "TouchTrial": (("piano_id", "other_piano_id"),),
 }

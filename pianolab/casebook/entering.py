@@ -19,7 +19,17 @@ from pianolab.casebook.codec import from_json
 from pianolab.checklist import Checklist, load_checklist, load_touch_scales, read_checklist
 from pianolab.checklist.entry import check_finding, check_point
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Photo, Piano, Recording, SurveyRecord, TouchOpinion, Visit
+from pianolab.model import (
+    BuyerProfile,
+    Comparable,
+    Finding,
+    Photo,
+    Piano,
+    Recording,
+    SurveyRecord,
+    TouchOpinion,
+    Visit,
+)
 from pianolab.model.records import VALUES
 
 _BODY = sa.select(tables.record.c.body).where(tables.record.c.id == sa.bindparam("wanted"))
@@ -53,11 +63,12 @@ class Entry:
         BadInput
             a second piano of one name, or one built after a visit to it; a point that the checklist hasn't, a value
             or keys that can't be there; a scale of touch that nobody knows; a sound or photo that isn't in the media
-            folder; text that is no survey
+            folder; a price of another kind of piano or in another currency; text that is no survey
         """
         checks: dict[type, Callable[[], None]] = {
             Piano: self._check_piano,
             Visit: self._check_day,
+            Comparable: self._check_comparable,
             TouchOpinion: lambda: self._check_scales("taste", "faults"),
             BuyerProfile: lambda: self._check_scales("touch_taste"),
             Finding: self._check_finding,
@@ -96,6 +107,18 @@ class Entry:
             if piano.year is not None and visit.day.year < piano.year:
                 need = f"a day from {piano.year} on, when it was built"
                 raise BadInput(f"Visit to {piano.name}, day", visit.day.isoformat(), need)
+
+    def _check_comparable(self) -> None:
+        """A price can stand beside a piano of its own kind and currency only: nobody here knows a rate."""
+        seen: Comparable = self._record
+        if seen.piano_id is None or not self._changes("piano_id", "kind", "currency"):
+            return
+        piano: Piano = self._read("Piano", seen.piano_id)
+        for name in ("kind", "currency"):
+            got, need = getattr(seen, name), getattr(piano, name)
+            if got != need:
+                hint = "Enter it in that currency, by the rate you trust." if name == "currency" else ""
+                raise BadInput(f"Comparable for {piano.name}, {name}", got, need, hint)
 
     def _check_scales(self, *names: str) -> None:
         scales = load_touch_scales()

@@ -16,6 +16,7 @@ from pianolab.errors import BadInput
 from pianolab.model import (
     Answer,
     BuyerProfile,
+    Comparable,
     Examiner,
     Finding,
     Photo,
@@ -161,6 +162,14 @@ class Records:
         """Which of two pianos a player would rather play, every trial."""
         return self._all(TouchTrial)
 
+    def comparables(self, piano_id: str | None = None) -> tuple[Comparable, ...]:
+        """Prices of like instruments, in order of entry: those that may stand beside a piano, or all.
+
+        Beside a piano stand those of its kind that were looked up for it or for none.
+        """
+        found = self._all(Comparable)
+        return found if piano_id is None else of_piano(self.piano(piano_id), found)
+
     def answers(self) -> tuple[Answer, ...]:
         """What pupils of a class answered, in order of entry."""
         return self._all(Answer)
@@ -172,6 +181,18 @@ class Records:
     def profiles(self) -> tuple[BuyerProfile, ...]:
         """The buyers' profiles."""
         return self._all(BuyerProfile)
+
+
+def of_piano(piano: Piano, comparables: Iterable[Comparable]) -> tuple[Comparable, ...]:
+    """The comparables that may stand beside a piano: of its kind, and looked up for it or for none.
+
+    Examples
+    --------
+    >>> mine = Piano(name="A", kind="grand")
+    >>> of_piano(mine, [Comparable(price=900, kind="upright"), Comparable(price=9000, kind="grand")])[0].price
+    Decimal('9000')
+    """
+    return tuple(c for c in comparables if c.kind == piano.kind and c.piano_id in (None, piano.id))
 
 
 def _only(found: Sequence[T], what: str, record_id: str) -> T:

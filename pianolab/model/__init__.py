@@ -4,6 +4,8 @@ from pianolab.model.buyer import ASPECTS, AspectName, BuyerProfile, load_profile
 from pianolab.model.classwork import Answer, check_pupil
 from pianolab.model.opinions import TouchOpinion, TouchTrial
 from pianolab.model.records import (
+    Comparable,
+    Condition,
     Examiner,
     Finding,
     FindingState,
@@ -13,6 +15,8 @@ from pianolab.model.records import (
     Recording,
     RecordingPurpose,
     Room,
+    SellerKind,
+    StorageKind,
     SurveyRecord,
     Visit,
     new_id,
@@ -23,6 +27,8 @@ __all__ = [
     "Answer",
     "AspectName",
     "BuyerProfile",
+    "Comparable",
+    "Condition",
     "Examiner",
     "Finding",
     "FindingState",
@@ -32,6 +38,8 @@ __all__ = [
     "Recording",
     "RecordingPurpose",
     "Room",
+    "SellerKind",
+    "StorageKind",
     "SurveyRecord",
     "TouchOpinion",
     "TouchTrial",
@@ -52,6 +60,7 @@ Record = (
     | BuyerProfile
     | TouchOpinion
     | TouchTrial
+    | Comparable
     | Answer
 )
 """Every kind of record that a casebook keeps."""

@@ -126,6 +126,16 @@ Budget = Annotated[
         extra={"holds": lambda amount: _sum_holds(amount) and amount > 0},
     ),
 ]
+PricePaid = Annotated[
+    Decimal,
+    Meta(
+        description=f"a price, more than 0, at most {MOST_MONEY:,}",
+        extra={
+            "holds": lambda amount: _sum_holds(amount) and amount > 0,
+            "hint": "What was given away says nothing about a price.",
+        },
+    ),
+]
 Day = Annotated[
     date,
     Meta(
@@ -139,6 +149,23 @@ Moment = Annotated[
         description=f"a moment such as 2026-03-14T15:30:00+01:00, in the years {FIRST_YEAR} to {LAST_YEAR}",
         extra={"holds": _year_holds},
     ),
+]
+AgeYears = Annotated[
+    float, Meta(ge=0.0, le=400.0, description="0 to 400 years", extra={"hint": "The year built by mistake?"})
+]
+WarrantyYears = Annotated[float, Meta(ge=0.0, le=50.0, description="0 to 50 years; 0 is none")]
+TuningsIncluded = Annotated[int, Meta(ge=0, le=50, description="0 to 50 tunings; 0 is none")]
+LongSideCm = Annotated[
+    float,
+    Meta(
+        ge=80.0,
+        le=320.0,
+        description="80 to 320 cm: an upright's height, a grand's length",
+        extra={"hint": "Inches or metres instead of centimetres?"},
+    ),
+]
+Kilograms = Annotated[
+    float, Meta(ge=80.0, le=800.0, description="80 to 800 kg", extra={"hint": "Pounds by mistake?"})
 ]
 YearBuilt = Annotated[int, Meta(ge=1700, le=2100, description="a year from 1700 to 2100")]
 Key = Annotated[

@@ -1,4 +1,4 @@
-"""Records of a casebook: Piano, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, Room.
+"""Records of a casebook: Piano, Comparable, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, Room.
 
 Every record has a stable ``id`` made where it is first written, so that casebooks of several people can
 be merged. Money is `decimal.Decimal` with a currency code beside it. What a field may be is its annotation
@@ -15,6 +15,7 @@ from pianolab.model.door import Checked
 from pianolab.model.quantities import (
     FIRST_KEY,
     LAST_KEY,
+    AgeYears,
     Celsius,
     Channels,
     Count,
@@ -24,7 +25,9 @@ from pianolab.model.quantities import (
     Id,
     JsonTable,
     Key,
+    Kilograms,
     Line,
+    LongSideCm,
     MediaName,
     Metres,
     Moment,
@@ -32,16 +35,26 @@ from pianolab.model.quantities import (
     Name,
     Percent,
     PitchA4,
+    PricePaid,
     Reading,
     SampleRate,
     Seconds,
     Text,
+    TuningsIncluded,
+    WarrantyYears,
     YearBuilt,
 )
 from pianolab.model.quantities import GRADE_BEST as GRADE_BEST
 from pianolab.model.quantities import GRADE_WORST as GRADE_WORST
 
 PianoKind = Literal["grand", "upright"]
+SellerKind = Literal["private", "dealer"]
+StorageKind = Literal["steady air", "lived-in room", "beside heat", "unheated", "damp"]
+"""Where an instrument stood for the last years, by what the air did there."""
+
+Condition = Literal["very good", "good", "worn", "poor"]
+"""How an advertisement describes a sound instrument that can be played."""
+
 FindingState = Literal["checked", "not checked", "not allowed", "does not apply"]
 RecordingPurpose = Literal["take", "left pedal"]
 VALUES = ("grade", "answer", "count", "reading")
@@ -68,6 +81,11 @@ class Room(Checked):
 class Piano(Checked):
     """One instrument on the shortlist; ``name`` is what the buyer calls it, never how it is judged.
 
+    What is not known stays None or empty. ``size_cm`` is the height of an upright, the length of a grand.
+    ``seller_kind`` is who sells it; ``warranty_years``, ``tunings_included`` and ``delivery_included`` are what the
+    asking price holds beside the piano, by the seller's own offer. ``storage`` says in words where it stood for the
+    last years, ``storage_kind`` what the air did there.
+
     Examples
     --------
     >>> Piano(name="by the window", asking_price=900, year="1978").asking_price
@@ -90,11 +108,53 @@ class Piano(Checked):
     seller: Line = ""
     address: Text = ""
     note: Text = ""
+    make: Line = ""
+    model: Line = ""
+    size_cm: LongSideCm | None = None
+    weight_kg: Kilograms | None = None
+    seller_kind: SellerKind | None = None
+    warranty_years: WarrantyYears | None = None
+    tunings_included: TuningsIncluded | None = None
+    delivery_included: bool | None = None
+    storage: Text = ""
+    storage_kind: StorageKind | None = None
 
     def _together(self) -> None:
         if self.first_key >= self.last_key:
             need = f"first below last, within {FIRST_KEY} to {LAST_KEY}"
             raise self._refuse("keys", f"{self.first_key} to {self.last_key}", need, "A4 is key 49.")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparable(Checked):
+    """What a like instrument was offered or sold for: sound, in playing order, of the same kind.
+
+    ``piano_id`` names the piano for which it was looked up; None: it may stand beside every piano of its kind.
+    ``age_years`` is its age when it was seen. ``sold`` says whether ``price`` was paid (True) or asked (False).
+    ``warranty_years``, ``tunings_included`` and ``delivery_included`` are what that price held beside the piano.
+    What is not known stays None or empty.
+
+    Examples
+    --------
+    >>> Comparable(kind="upright", price=1900, age_years=33, condition="good", seller_kind="private").price
+    Decimal('1900')
+    """
+
+    id: Id = field(default_factory=new_id)
+    piano_id: Id | None = None
+    kind: PianoKind = "upright"
+    price: PricePaid
+    currency: Currency = "EUR"
+    age_years: AgeYears | None = None
+    condition: Condition | None = None
+    place: Line = ""
+    seller_kind: SellerKind | None = None
+    warranty_years: WarrantyYears | None = None
+    tunings_included: TuningsIncluded | None = None
+    delivery_included: bool | None = None
+    sold: bool | None = None
+    seen_on: Day | None = None
+    note: Text = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,6 +19,7 @@ from pianolab.model import (
     ASPECTS,
     Answer,
     BuyerProfile,
+    Comparable,
     Examiner,
     Finding,
     Photo,
@@ -77,6 +78,37 @@ pianos = st.builds(
     seller=one_line,
     address=any_text,
     note=any_text,
+)
+years = st.none() | st.floats(0, 50)
+offered = {
+    "seller_kind": st.sampled_from([None, "private", "dealer"]),
+    "warranty_years": years,
+    "tunings_included": st.none() | st.integers(0, 50),
+    "delivery_included": st.none() | st.booleans(),
+}
+offers = st.builds(
+    Piano,
+    name=name_text,
+    make=one_line,
+    model=one_line,
+    size_cm=st.none() | st.floats(80, 320),
+    weight_kg=st.none() | st.floats(80, 800),
+    storage=any_text,
+    storage_kind=st.sampled_from([None, "steady air", "damp"]),
+    **offered,
+)
+comparables = st.builds(
+    Comparable,
+    piano_id=st.none() | st.just("piano"),
+    kind=st.sampled_from(["grand", "upright"]),
+    price=money.filter(bool),
+    age_years=years,
+    condition=st.sampled_from([None, "very good", "good", "worn", "poor"]),
+    place=one_line,
+    sold=st.none() | st.booleans(),
+    seen_on=st.none() | st.dates(date(1900, 1, 1), date(2199, 12, 31)),
+    note=any_text,
+    **offered,
 )
 examiners = st.builds(Examiner, name=one_line, role=one_line)
 checked = st.fixed_dictionaries({"state": st.just("checked"), "reading": finite})
@@ -183,7 +215,19 @@ answers = st.builds(
     at=st.none() | moments,
 )
 records = st.one_of(
-    pianos, visits, examiners, findings(), recordings, surveys, photos, profiles, opinions, trials, answers
+    pianos,
+    offers,
+    comparables,
+    visits,
+    examiners,
+    findings(),
+    recordings,
+    surveys,
+    photos,
+    profiles,
+    opinions,
+    trials,
+    answers,
 )
 
 
@@ -212,6 +256,7 @@ def test_every_kind_of_record_is_tried():
         BuyerProfile,
         TouchOpinion,
         TouchTrial,
+        Comparable,
         Answer,
     )
     assert set(KINDS.values()) == set(tried)
@@ -242,6 +287,7 @@ READERS = {
     BuyerProfile: "profiles",
     TouchOpinion: "touch_opinions",
     TouchTrial: "touch_trials",
+    Comparable: "comparables",
     Answer: "answers",
 }
 
@@ -280,6 +326,8 @@ def enterable(record, shelf):
         point = "graded" if record.grade else "read"
         keys = tuple(key for key in record.keys if 1 <= key <= 88)
         return dataclasses.replace(record, point=point, keys=keys, count=None)
+    if isinstance(record, Comparable) and record.piano_id:
+        return dataclasses.replace(record, kind="upright")
     if isinstance(record, BuyerProfile):
         return dataclasses.replace(record, touch_taste={"weight": (1, 3)})
     if isinstance(record, TouchOpinion):

@@ -17,7 +17,7 @@ from pianolab.casebook import Casebook, create_casebook
 from pianolab.casebook.codec import KINDS, from_json, id_of, to_json
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
-from pianolab.model import ASPECTS, BuyerProfile, Finding, Piano, TouchOpinion, Visit
+from pianolab.model import ASPECTS, BuyerProfile, Comparable, Finding, Piano, TouchOpinion, Visit
 from pianolab.model.door import Kind, kinds_of
 from pianolab.workflow import decide
 from pianolab.workflow.page_making import page_of, tables_of
@@ -34,6 +34,7 @@ GOOD: dict[str, dict[str, Any]] = {
     "TouchOpinion": {"visit_id": "v", "player": "Ana"},
     "TouchTrial": {"player": "Ana", "piano_id": "p", "other_piano_id": "q"},
     "Answer": {"pupil": "Mia", "kind": "k", "task": "t"},
+    "Comparable": {"price": 900},
 }
 """A record of each kind; each example changes some of its fields."""
 
@@ -203,6 +204,7 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Casebook]:
             piano = edit.add(Piano(id="p", name="A"))
             edit.add(Visit(id="v", piano_id=piano.id, day=date(2026, 3, 14)))
             edit.add(BuyerProfile(name="b"))
+            edit.add(Comparable(id="c", piano_id=piano.id, price=Decimal(900)))
             edit.add(TouchOpinion(id="t", visit_id="v", player="Ana"))
             for number, point in enumerate(("bridge-treble", "keys-chips", "action-dip", "plate-cracks")):
                 held = {"grade": {"grade": 2}, "yes_no": {"answer": True}}.get(POINTS[point].record)
@@ -237,6 +239,31 @@ ENTERED = {
         "note",
         "first_key",
         "last_key",
+        "make",
+        "model",
+        "size_cm",
+        "weight_kg",
+        "seller_kind",
+        "warranty_years",
+        "tunings_included",
+        "delivery_included",
+        "storage",
+        "storage_kind",
+    ),
+    "comparables": (
+        "price",
+        "currency",
+        "kind",
+        "age_years",
+        "condition",
+        "place",
+        "seller_kind",
+        "warranty_years",
+        "tunings_included",
+        "delivery_included",
+        "sold",
+        "seen_on",
+        "note",
     ),
     "visits": ("day", "examiner", "place", "room", "temperature_c", "humidity_percent", "note"),
     "findings": ("place", "note", "examiner", "promised", "keys", "at", "count", "reading"),
