@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from math import prod, sqrt
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from pianolab.words import say
 
 Array = NDArray[np.float64]
 
-ALMOST_SURE, SCARCELY = 0.999, 1e-9
+ALMOST_SURE = 0.999
 
 
 def jobs_from(
@@ -120,6 +120,7 @@ def simulate_repairs(
     rng: np.random.Generator,
     shared: float | None = None,
     levels: Mapping[str, NDArray[Any]] | None = None,
+    need: Literal["needed"] | None = None,
 ) -> Array:
     """Sums of the jobs' costs, one for each draw.
 
@@ -131,6 +132,8 @@ def simulate_repairs(
     shared : float from 0 to 1, correlation between the prices of two jobs (one workshop does them all)
     levels : for unknowns by their key how bad each turns out (0 to 1), shape (draws,): a job that waits for
         one is needed where it turns out bad enough; drawn here where not given
+    need : ``needed`` counts only what is needed for use and safety, None all jobs. From the same state of ``rng``
+        both are sums of the same draws.
 
     Returns
     -------
@@ -146,28 +149,32 @@ def simulate_repairs(
         return total
     shared = load_scoring().money["shared_price_level"] if shared is None else shared
     common = rng.standard_normal(draws, dtype=np.float32)
-    needed = {job.job: _needed(job, levels or {}, draws, rng) for job in jobs}
-    for job in jobs:
-        paid = needed[job.job]
-        for bigger in (other for other in jobs if job.job in other.includes):
-            paid = paid & ~needed[bigger.job]
+    drawn = [(job, own) for job, own in zip(jobs, rng.spawn(len(jobs)), strict=True)]
+    counted = [(job.forced if need else job, job, own) for job, own in drawn]
+    parts = [(part, _done(part, job, levels or {}, draws, own), own) for part, job, own in counted if part]
+    done = {part.job: where for part, where, _ in parts}
+    for part, paid, own in parts:
+        for bigger in (other for other, _, _ in parts if part.job in other.includes):
+            paid = paid & ~done[bigger.job]
         where = np.flatnonzero(paid)
-        own = rng.standard_normal(len(where), dtype=np.float32)
-        level = ndtr(np.float32(sqrt(shared)) * common[where] + np.float32(sqrt(1.0 - shared)) * own)
-        total[where] += triangular(level, float(job.low), float(job.usual), float(job.high))
+        apart = own.standard_normal(draws, dtype=np.float32)[where]
+        level = ndtr(np.float32(sqrt(shared)) * common[where] + np.float32(sqrt(1.0 - shared)) * apart)
+        total[where] += triangular(level, float(part.low), float(part.usual), float(part.high))
     return total
 
 
-def _needed(
-    job: RepairJob, levels: Mapping[str, NDArray[Any]], draws: int, rng: np.random.Generator
+def _done(
+    part: RepairJob, job: RepairJob, levels: Mapping[str, NDArray[Any]], draws: int, rng: np.random.Generator
 ) -> NDArray[np.bool_]:
-    known: NDArray[np.bool_] = np.full(draws, job.known_chance >= 1.0)
-    if SCARCELY < job.known_chance < 1.0:
-        known = rng.random(draws, dtype=np.float32) < job.known_chance
-    for key, chance in job.waits_for:
+    """Where a job, or the needed part of it, is done; both are drawn from the same numbers."""
+    done: NDArray[np.bool_] = rng.random(draws, dtype=np.float32) < part.known_chance
+    chance_of = dict(part.waits_for)
+    for key, _ in job.waits_for:
         level = levels.get(key)
-        known |= (rng.random(draws) if level is None else level) > 1.0 - chance
-    return known
+        level = rng.random(draws) if level is None else level
+        if key in chance_of:
+            done |= level > 1.0 - chance_of[key]
+    return done
 
 
 def triangular(level: NDArray[Any], low: float, usual: float, high: float) -> NDArray[Any]:
@@ -189,7 +196,17 @@ def triangular(level: NDArray[Any], low: float, usual: float, high: float) -> ND
 def estimate(
     jobs: tuple[RepairJob, ...], *, currency: str, seed: int, draws: int, locale: str = LOCALE
 ) -> RepairEstimate:
-    """The jobs with the 10, 50 and 90 % points of their simulated sum."""
-    sums = simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed))
-    p10, p50, p90 = (Decimal(round(float(q))) for q in np.percentile(sums, (10, 50, 90)))
-    return RepairEstimate(jobs=jobs, p10=p10, p50=p50, p90=p90, currency=currency, locale=locale)
+    """The jobs with the 10, 50 and 90 % points of their simulated sum, and of those that are needed."""
+    all_of_it = _points(simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed)))
+    needed = _points(simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed), need="needed"))
+    return RepairEstimate(
+        jobs=jobs,
+        **{f"p{p}": amount for p, amount in all_of_it.items()},
+        **{f"needed_p{p}": amount for p, amount in needed.items()},
+        currency=currency,
+        locale=locale,
+    )
+
+
+def _points(sums: Array) -> dict[int, Decimal]:
+    return {p: Decimal(round(float(np.percentile(sums, p)))) for p in (10, 50, 90)}

@@ -7,6 +7,7 @@ from decimal import Decimal
 from math import prod
 from typing import Literal
 
+from pianolab.checklist.points import JobKind, Need
 from pianolab.model import AspectName, Piano
 from pianolab.show import LOCALE, Row, Showable, about, money
 from pianolab.statements import Statement, statement
@@ -124,6 +125,9 @@ class RepairJob(Told):
     ``quantity`` is how many keys or strings the price was multiplied by; ``includes`` names the jobs that
     need no paying where this one is done; ``found`` is False where only unchecked points propose it.
     ``waits_for`` pairs the keys of unknowns that could bring this job to light with the chance of each.
+    ``need`` says why one would have it done: ``needed`` for use or safety, it ``keeps value``, or for the ``looks``;
+    ``needed_part`` is what of a job is needed where weaker reasons ask for more of it. ``kind`` tells ``work`` on the
+    instrument from ``carrying`` it home and from ``settling in``, which every piano takes.
     """
 
     job: str
@@ -137,6 +141,16 @@ class RepairJob(Told):
     includes: tuple[str, ...] = ()
     found: bool = True
     waits_for: tuple[tuple[str, float], ...] = ()
+    need: Need = "needed"
+    kind: JobKind = "work"
+    needed_part: RepairJob | None = None
+
+    @property
+    def forced(self) -> RepairJob | None:
+        """What of the job is needed for use and safety: all of it, a part, or nothing (None)."""
+        if self.needed_part is not None:
+            return self.needed_part
+        return self if self.need == "needed" else None
 
     @property
     def title(self) -> str:
@@ -159,23 +173,37 @@ class RepairJob(Told):
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class RepairEstimate(Showable):
-    """All jobs of one piano and the simulated sum: 10, 50 and 90 % of the draws lie under these."""
+    """All jobs of one piano and the simulated sum: 10, 50 and 90 % of the draws lie under these.
+
+    ``needed_p10``, ``needed_p50`` and ``needed_p90`` are those of the jobs needed for use and safety alone, the money
+    that a buyer can't keep; where they are not given, all of it counts as needed.
+    """
 
     jobs: tuple[RepairJob, ...]
     p10: Decimal
     p50: Decimal
     p90: Decimal
     currency: str
+    needed_p10: Decimal | None = None
+    needed_p50: Decimal | None = None
+    needed_p90: Decimal | None = None
     note: str = "estimates, not quotes"
     locale: str = LOCALE
-    header = ("job", "low", "usual", "high", "chance", "why")
+    header = ("job", "low", "usual", "high", "chance", "need", "why")
+
+    def __post_init__(self) -> None:
+        for name in ("p10", "p50", "p90"):
+            if getattr(self, f"needed_{name}") is None:
+                object.__setattr__(self, f"needed_{name}", getattr(self, name))
 
     def headline(self) -> str:
         low, mid, high = (about(x, self.currency, locale=self.locale) for x in (self.p10, self.p50, self.p90))
         return f"repairs {low} to {high}, most likely about {mid} ({self.note})"
 
     def rows(self) -> list[Row]:
-        return [(j.title, *self._amounts(j), f"{j.chance:.0%}", "; ".join(j.reasons)) for j in self.jobs]
+        return [
+            (j.title, *self._amounts(j), f"{j.chance:.0%}", j.need, "; ".join(j.reasons)) for j in self.jobs
+        ]
 
     def _amounts(self, job: RepairJob) -> tuple[str, str, str]:
         low, usual, high = (

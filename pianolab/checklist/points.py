@@ -13,6 +13,11 @@ from pianolab.show import Fields, Row, Showable
 RecordKind = Literal["grade", "yes_no", "count", "reading"]
 Nature = Literal["cosmetic", "functional", "structural", "information"]
 Access = Literal["anyone", "ask first", "technician only"]
+Need = Literal["needed", "keeps value", "looks"]
+"""Why a job is done, the strongest first: for use and safety, so that the instrument lasts, for how it looks."""
+
+JobKind = Literal["work", "carrying", "settling in"]
+"""Work on the instrument, bringing it home, and what every piano takes once it is there."""
 
 OLDER_BEFORE = 1970
 """Built before this year, or in an unknown one, a piano may have what later ones no longer have [practice]."""
@@ -53,7 +58,8 @@ class RepairRule:
     """Which job of the price list a bad value proposes.
 
     ``at_grade`` holds for grades at or under it; ``on_answer`` for that yes/no answer; ``over`` and
-    ``under`` for counts and readings beyond them.
+    ``under`` for counts and readings beyond them. ``need`` says why the job is done for this value, where that is
+    not as the price list has it.
     """
 
     job: str
@@ -62,6 +68,7 @@ class RepairRule:
     over: float | None = None
     under: float | None = None
     chance: float = 1.0
+    need: Need | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

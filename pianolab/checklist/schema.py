@@ -13,6 +13,7 @@ from pianolab.checklist.points import (
     KNOWN_FACTS,
     Access,
     Nature,
+    Need,
     Point,
     RecordKind,
     RepairRule,
@@ -175,6 +176,8 @@ def _rule(name: str, kind: type[Any], value: Any, spot: Spot) -> Any:
         raise spot.bad(f"{name}, at_grade", grade, "1, 2, 3 or 4")
     if not 0.0 < _number(f"{name}, chance", value.get("chance", 1.0), spot) <= 1.0:
         raise spot.bad(f"{name}, chance", value["chance"], "above 0, up to 1")
+    if value.get("need") not in (None, *get_args(Need)):
+        raise spot.bad(f"{name}, need", repr(value["need"]), "one of " + ", ".join(get_args(Need)))
     return kind(**value)
 
 

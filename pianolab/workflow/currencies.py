@@ -164,7 +164,9 @@ class UnpricedRepairs(RepairEstimate):
         return f"{len(self.jobs)} repairs come into question, without prices: {self.why}"
 
     def rows(self) -> list[Row]:
-        return [(j.title, None, None, None, f"{j.chance:.0%}", "; ".join(j.reasons)) for j in self.jobs]
+        return [
+            (j.title, None, None, None, f"{j.chance:.0%}", j.need, "; ".join(j.reasons)) for j in self.jobs
+        ]
 
 
 def _unpriced(a: Assessment, piano: Piano, why: str) -> Assessment:
