@@ -105,13 +105,25 @@ class AspectResult(Showable):
 
 @dataclass(frozen=True, kw_only=True)
 class Alert(Told):
-    """A veto or a warning: it stands above every weight."""
+    """A veto or a warning: it stands above every weight.
+
+    ``severity`` (0 to 1) puts the worst first; ``sources`` names all that it rests on (points, ``listening``), with
+    ``source`` the weightiest. ``confirm_by`` is who can settle it; ``final`` says that no answer still to be had
+    would lift it: whoever can settle it has said so, or nobody can tell how it goes on.
+    """
 
     kind: AlertKind
     says: Statement
     how_sure: HowSure
     confirm_by: str
     source: str
+    sources: tuple[str, ...] = ()
+    severity: float = 0.5
+    final: bool = False
+
+    def __post_init__(self) -> None:
+        if self.source not in self.sources:
+            object.__setattr__(self, "sources", (self.source, *self.sources))
 
     @property
     def text(self) -> str:
