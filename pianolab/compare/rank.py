@@ -20,7 +20,7 @@ from pianolab.compare.standings import MOST_CONFIDENCES, Ranking, make_standings
 from pianolab.compare.verdict import Shortlist, give_verdict
 from pianolab.compare.weights import draw_weights, middle_weights
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile
+from pianolab.model import BuyerProfile, Comparable
 from pianolab.statements import Money, Statement, statement
 
 GOOD_ENOUGH = 4.0
@@ -45,7 +45,12 @@ def obstacle_of(assessment: Assessment, draws: PianoDraws, *, profile: BuyerProf
 
 
 def compare_pianos(
-    assessments: Iterable[Assessment], *, profile: BuyerProfile, seed: int = 0, draws: int = 20000
+    assessments: Iterable[Assessment],
+    *,
+    profile: BuyerProfile,
+    comparables: Iterable[Comparable] = (),
+    seed: int = 0,
+    draws: int = 20000,
 ) -> Comparison:
     """Compare judged pianos for one buyer.
 
@@ -56,6 +61,7 @@ def compare_pianos(
     ----------
     assessments : one `Assessment` for each piano, in any order
     profile : the buyer: weight ranges, budget, currency
+    comparables : what like instruments were offered or sold for; without them no price is named
     seed : int; the same seed gives the same result
     draws : int, how many cases are simulated
 
@@ -105,6 +111,7 @@ def compare_pianos(
         verdict=give_verdict(shortlist),
         seed=seed,
         draws=draws,
+        comparables=tuple(comparables),
     )
 
 

@@ -8,7 +8,7 @@ from typing import Literal
 
 from pianolab.assess.results import Assessment
 from pianolab.compare.weights import middle_weights
-from pianolab.model import ASPECTS, BuyerProfile
+from pianolab.model import ASPECTS, BuyerProfile, Comparable
 from pianolab.show import LOCALE, Row, Showable, about, money
 from pianolab.statements import Statement, statement
 from pianolab.words import Told, say
@@ -18,6 +18,9 @@ SAYS_NO_EFFORT = (FINISH, "step.confirm")
 """Steps whose own words don't tell what they take; having it confirmed tells where a technician does it."""
 BESIDE_THE_WALK = ("listening", "players")
 """Sources of unknowns that no point of the checklist settles."""
+VerdictKind = Literal["buy", "buy if", "find out first", "walk away"]
+"""From best to worst; ``buy if``: one thing that can be named and settled stands between."""
+
 LEAST_LEAN = 0.001
 """A weight that differs by less from the middle of its range says nothing: the simulation's error."""
 
@@ -162,7 +165,7 @@ class NextVisit(Showable):
 class Verdict(Told):
     """The answer: what to do in one statement, and what it rests on; ``how_sure`` is the first choice's share of rank 1."""
 
-    kind: Literal["buy", "find out first", "walk away"]
+    kind: VerdictKind
     piano_id: str | None
     answer: Statement
     reasons: tuple[Statement, ...]
@@ -192,6 +195,7 @@ class Comparison(Showable):
     verdict: Verdict
     seed: int
     draws: int
+    comparables: tuple[Comparable, ...] = ()
     header = (
         "piano",
         "first choice in",

@@ -121,6 +121,7 @@ def sign(kind: str) -> Markup:
         "veto": "M7 2H17L22 7V17L17 22H7L2 17V7Z",
         "warning": "M12 2.5L22.5 21H1.5Z",
         "buy": "M12 2A10 10 0 1 1 11.99 2Z",
+        "buy if": "M12 2A10 10 0 1 1 11.99 2ZM12 5A7 7 0 0 0 12 19Z",
         "find out first": "M12 2A10 10 0 1 1 11.99 2ZM12 7A5 5 0 1 0 12.01 7Z",
         "walk away": "M3 3H21V21H3Z",
     }

@@ -18,7 +18,7 @@ SURE_WORDS = (
     (0.0, "an open race"),
 )
 HOW_SURE = {"seen": "seen", "likely": "likely", "possible": "possible, not seen"}
-KIND_WORDS = {"buy": "Buy", "find out first": "Find out first", "walk away": "Walk away"}
+KIND_WORDS = {"buy": "Buy", "buy if": "Buy if", "find out first": "Find out first", "walk away": "Walk away"}
 
 
 def sure(share: float) -> str:

@@ -1,0 +1,65 @@
+"""Whether enough was looked at for a decision: what is missing, and the minutes that it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pianolab.assess import Assessment, Unknown
+from pianolab.compare.floors import Needed, load_floors
+from pianolab.statements import Statement, statement
+
+UNSEEN = frozenset(("unknown.not checked", "unknown.not looked at", "unknown.states"))
+"""Kinds of reasons that say nobody has looked; another reason says that somebody has and it was not enough."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Missing:
+    """Something that a decision needs and nobody has looked at: what, its nearest point, the minutes it takes."""
+
+    title: str
+    point: str
+    minutes: float | None
+    why: Statement
+
+    def says(self) -> Statement:
+        """What is missing, with the minutes; and why nobody looked, where somebody said."""
+        if self.minutes is None:
+            return statement("missing.look", self.point, title=self.title, why=self.why)
+        return statement("missing.look in", self.point, title=self.title, minutes=self.minutes, why=self.why)
+
+
+def missing_looks(assessment: Assessment) -> tuple[Missing, ...]:
+    """What a decision about this piano needs and nobody has looked at; empty where enough is known.
+
+    Read it as: before these have been looked at it neither leads nor gets a price, however good the rest is.
+
+    Examples
+    --------
+    >>> from pianolab.assess import assess_piano, load_prices
+    >>> from pianolab.checklist import load_checklist
+    >>> from pianolab.model import Piano
+    >>> unseen = assess_piano(
+    ...     Piano(name="A"), [], survey=None, checklist=load_checklist(), prices=load_prices())
+    >>> [m.title for m in missing_looks(unseen)][:2]
+    ['the tuning pins', 'the plate']
+    """
+    unseen = {u.source: u for u in assessment.unknowns if u.why.kind in UNSEEN}
+    wanted = [n for n in load_floors().needed if n.kind in (None, assessment.piano.kind)]
+    found = (_missing(n, unseen) for n in wanted if not (n.heard and assessment.heard))
+    return tuple(m for m in found if m is not None)
+
+
+def minutes_of(missing: Sequence[Missing]) -> float | None:
+    """The minutes that all of it takes; None where that is not a matter of minutes."""
+    known = [m.minutes for m in missing if m.minutes is not None]
+    return sum(known) if known else None
+
+
+def _missing(needed: Needed, unseen: dict[str, Unknown]) -> Missing | None:
+    """Nothing where one of the points left no gap: it was looked at, or there is no such point."""
+    gaps = [unseen[point] for point in needed.points if point in unseen]
+    if len(gaps) < len(needed.points):
+        return None
+    quickest = min(gaps, key=lambda u: (u.minutes is None, u.minutes or 0.0))
+    return Missing(title=needed.title, point=quickest.source, minutes=quickest.minutes, why=quickest.why)
