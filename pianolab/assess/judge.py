@@ -104,6 +104,15 @@ def assess_piano(
         hidden=hidden,
         unknown_vetoes=_unknown_vetoes(evidence),
         unknown_costs=_unknown_costs(evidence, repairs, state),
+        promises=_promises(findings, checklist),
+    )
+
+
+def _promises(findings: Sequence[Finding], checklist: Checklist) -> tuple[Statement, ...]:
+    """What the seller said of each point, once."""
+    said = {(f.point, " ".join(f.promised.split())): None for f in findings if f.promised.strip()}
+    return tuple(
+        statement("promise", point, title=checklist[point].title, words=words) for point, words in said
     )
 
 

@@ -229,7 +229,8 @@ class Assessment(Showable):
     """One piano judged: all six aspects, alerts, repairs, how much was checked, and what the tuning keeps ``hidden``.
 
     ``unknown_vetoes`` are the unchecked points that could stop the purchase, whatever aspect they bear on;
-    ``unknown_costs`` is what is not known and bears on money alone.
+    ``unknown_costs`` is what is not known and bears on money alone. ``promises`` is what the seller has said will be
+    put right, each with its point as the subject.
     """
 
     piano: Piano
@@ -242,6 +243,7 @@ class Assessment(Showable):
     hidden: Statement | None = None
     unknown_vetoes: tuple[Unknown, ...] = ()
     unknown_costs: tuple[Unknown, ...] = ()
+    promises: tuple[Statement, ...] = ()
     header = ("aspect", "low", "high", "largest reason")
 
     def aspect(self, name: str) -> AspectResult:
