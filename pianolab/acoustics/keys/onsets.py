@@ -91,8 +91,23 @@ def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
     -------
     Onsets
     """
-    lim = limits()["segment"]
     bands, hop_s = band_power(channels, rate_hz=rate_hz)
+    return onsets_in(bands, hop_s=hop_s)
+
+
+def onsets_in(bands: NDArray[np.float32], *, hop_s: float) -> Onsets:
+    """Candidate strikes from the power in bands over time, as `band_power` gives it.
+
+    Parameters
+    ----------
+    bands : shape (frames, bands)
+    hop_s : float, s; from one frame to the next
+
+    Returns
+    -------
+    Onsets; times count from the first frame's beginning
+    """
+    lim = limits()["segment"]
     floor = np.percentile(bands, 5, axis=0) * 4.0 + 1e-12
     compressed = np.log10(1.0 + bands / floor)
     rise = np.zeros(len(bands))

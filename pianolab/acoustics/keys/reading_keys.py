@@ -16,7 +16,7 @@ from pianolab.acoustics.keys.keypath import (
     read_keys,
     rise_share,
 )
-from pianolab.acoustics.keys.line_evidence import FreshLines, explained_share, fresh_lines, weigh
+from pianolab.acoustics.keys.line_evidence import Evidence, FreshLines, explained_share, fresh_lines, weigh
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence, next_sounds
 from pianolab.acoustics.keys.strikes import Strikes
@@ -88,8 +88,20 @@ def _read(
     first_key: int,
     last_key: int,
 ) -> KeyPath:
-    """The path through all candidates; those that no string could explain are left out of the search."""
+    """The path through all candidates of which the fresh lines are known."""
     evidence = weigh(fresh, rate_hz=scale_hz, first_key=first_key, last_key=last_key)
+    return read_evidence(evidence, times_s, rise, first_key=first_key, last_key=last_key)
+
+
+def read_evidence(
+    evidence: Evidence,
+    times_s: NDArray[np.float64],
+    rise: NDArray[np.float64],
+    *,
+    first_key: int,
+    last_key: int,
+) -> KeyPath:
+    """The path through all candidates; those that no string could explain are left out of the search."""
     some = evidence.score.max(axis=1) >= limits()["path"]["some_score"]
     some |= rise_share(rise) >= STRONG_SHARE
     path = read_keys(evidence[some], times_s[some], rise[some], first_key=first_key, last_key=last_key)
