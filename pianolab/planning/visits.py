@@ -10,11 +10,29 @@ from datetime import date, datetime, time, timedelta
 
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, kit_list, load_before_visit, load_checklist, load_openings
+from pianolab.checklist.hour import WalkOrder, order_walk
+from pianolab.checklist.points import Point
+from pianolab.checklist.stations import load_hour
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
+from pianolab.planning.days import (
+    DRIVE_MINUTES,
+    FIRST,
+    LAST,
+    MEAL_MINUTES,
+    MOST_A_DAY,
+    VISIT_MINUTES,
+    DayHours,
+    begin_times,
+    check_times,
+    drives_to,
+    rounds_of,
+)
 from pianolab.planning.plan import PlannedVisit, VisitPlan
 
 SETTLED = ("checked", "does not apply")
+ALWAYS = (*load_hour().safety, *load_hour().recording)
+"""What every visit begins with."""
 
 
 def unknown_facts(piano: Piano) -> tuple[str, ...]:
@@ -54,12 +72,6 @@ def open_areas(
     return tuple(c for c in counts if c[1])
 
 
-VISIT_MINUTES, DRIVE_MINUTES = 60, 30
-FIRST, LAST = time(10, 0), time(18, 0)
-MOST_A_DAY = 4
-"""Ears and patience tire: more pianos than this go to the next day [practice]."""
-
-
 def plan_visits(
     shortlist: Casebook | Iterable[Piano],
     *,
@@ -70,6 +82,7 @@ def plan_visits(
     first: time = FIRST,
     last: time = LAST,
     most_a_day: int = MOST_A_DAY,
+    meal_minutes: float = MEAL_MINUTES,
     checklist: Checklist | None = None,
 ) -> VisitPlan:
     """When to look at which piano, and what to ask, to bring and to find out there.
@@ -80,10 +93,12 @@ def plan_visits(
     day : the first day; today if not given
     order : names of pianos in the order you want; the others follow, those never visited first, then those
         with most points open
-    minutes_each : min, at each piano
-    drive_minutes : min between two pianos: one number, or for each piano by name the way to it
+    minutes_each : min, at each piano; the plan says what of the walk fits into that (`order_walk`) and what doesn't
+    drive_minutes : min between two pianos: one number, or for each piano by name the way to it; the first of a day
+        says when to leave home
     first, last : when the first visit begins, when the last one must be over
     most_a_day : pianos on one day at most
+    meal_minutes : min for a meal about noon, on days that go on after it; 0 for none
     checklist : the points; None takes those that the casebook remembers, or those that come with pianolab
 
     Returns
@@ -104,18 +119,20 @@ def plan_visits(
     known = _known(shortlist)
     if not known:
         raise BadInput("shortlist", "no piano", "at least one piano", "Enter the pianos first.")
-    _check_times(minutes_each, first, last, most_a_day)
+    check_times(minutes_each, first, last, most_a_day, meal_minutes)
     points = checklist if checklist is not None else _own_points(shortlist)
     ordered = _in_order(known, order, points)
-    drives = _drives(drive_minutes, [k[0].name for k, _ in ordered])
-    slots = _slots(
-        drives, day or date.today(), minutes_each=minutes_each, first=first, last=last, most_a_day=most_a_day
+    drives = drives_to(drive_minutes, [k[0].name for k, _ in ordered])
+    hours = DayHours(
+        first, last, timedelta(minutes=minutes_each), timedelta(minutes=meal_minutes), most_a_day
     )
+    slots = begin_times(drives, day or date.today(), hours)
     stops = tuple(
         _stop(entry, why, slot, minutes_each=minutes_each, drive=drive, checklist=points)
         for (entry, why), slot, drive in zip(ordered, slots, drives, strict=True)
     )
     before = load_before_visit()
+    rounds = rounds_of(stops)
     everything = Checklist(tuple(p for p in points if any(p.applies(s.piano) for s in stops)))
     return VisitPlan(
         stops=stops,
@@ -123,6 +140,8 @@ def plan_visits(
         leave_at_home=before.leave_at_home,
         at_home=before.at_home,
         on_the_day=before.on_the_day,
+        rounds=rounds,
+        warnings=_warnings(stops, minutes_each),
     )
 
 
@@ -137,16 +156,6 @@ def _known(shortlist: Casebook | Iterable[Piano]) -> list[Known]:
 
 def _own_points(shortlist: Casebook | Iterable[Piano]) -> Checklist:
     return shortlist.checklist() if isinstance(shortlist, Casebook) else load_checklist()
-
-
-def _check_times(minutes_each: float, first: time, last: time, most_a_day: int) -> None:
-    if not 10 <= minutes_each <= 480:
-        raise BadInput("minutes_each", minutes_each, "10 to 480 min", "The short walk alone takes twenty.")
-    room = (last.hour - first.hour) * 60 + last.minute - first.minute
-    if room < minutes_each:
-        raise BadInput("last", f"{first:%H:%M} to {last:%H:%M}", f"room for a visit of {minutes_each:g} min")
-    if most_a_day < 1:
-        raise BadInput("most_a_day", most_a_day, "1 or more")
 
 
 def _in_order(known: list[Known], order: Sequence[str], points: Checklist) -> list[tuple[Known, str]]:
@@ -167,42 +176,30 @@ def _why(entry: Known) -> str:
     )
 
 
-def _drives(given: float | Mapping[str, float], names: Sequence[str]) -> list[float]:
-    if isinstance(given, Mapping):
-        if unknown := sorted(set(given) - set(names)):
-            raise BadInput("drive_minutes", repr(unknown[0]), "names of pianos on the shortlist")
-        minutes = [float(given.get(name, DRIVE_MINUTES)) for name in names]
-    else:
-        minutes = [float(given)] * len(names)
-    if bad := [m for m in minutes if not 0 <= m <= 1440]:
-        raise BadInput("drive_minutes", bad[0], "0 to 1440 min")
-    return minutes
-
-
-def _slots(
-    drives: Sequence[float], day: date, *, minutes_each: float, first: time, last: time, most_a_day: int
-) -> list[datetime]:
-    """When each visit begins; what no longer fits into a day begins the next one."""
-    begins: list[datetime] = []
-    for drive in drives:
-        at = datetime.combine(day, first)
-        if begins and begins[-1].date() == day:
-            at = begins[-1] + timedelta(minutes=minutes_each + drive)
-        full = sum(b.date() == day for b in begins) >= most_a_day
-        if full or at + timedelta(minutes=minutes_each) > datetime.combine(day, last):
-            day += timedelta(days=1)
-            at = datetime.combine(day, first)
-        begins.append(at)
-    return begins
+def _warnings(stops: Sequence[PlannedVisit], minutes_each: float) -> tuple[str, ...]:
+    """What doesn't fit: stops that the time at a piano leaves out, and pianos that had to go to another day."""
+    said = []
+    for stop in stops:
+        if stop.order.stops_left:
+            titles = [p.title for p in stop.order.stops_left]
+            named = ", ".join(titles[:4]) + (f" and {len(titles) - 4} more" if len(titles) > 4 else "")
+            said.append(
+                f"{stop.piano.name}: {minutes_each:g} min leave out {len(titles)} reasons to stop: {named}. "
+                f"All of them take {stop.stop_minutes:.0f} min."
+            )
+    days = list(dict.fromkeys(s.begins.date() for s in stops))
+    late = [s.piano.name for s in stops if s.begins.date() != days[0]]
+    if late:
+        said.append(f"One day does not hold all: {', '.join(late)} on a later day.")
+    return tuple(said)
 
 
 def _stop(
     entry: Known, why: str, begins: datetime, *, minutes_each: float, drive: float, checklist: Checklist
 ) -> PlannedVisit:
     piano, visits, findings = entry
-    own = checklist.for_piano(piano)
     settled = settled_points(findings)
-    left = [p for p in own if p.id not in settled]
+    left = [p for p in checklist.for_piano(piano) if p.id not in settled]
     openings = load_openings()
     return PlannedVisit(
         piano=piano,
@@ -216,6 +213,12 @@ def _stop(
         unknown=unknown_facts(piano),
         open_areas=open_areas(piano, findings, checklist),
         reasons=tuple(dict.fromkeys(f"{f.state}: {f.reason}" for f in findings if f.state != "checked" and f.point not in settled)),
-        whole_minutes=sum(p.minutes for p in left),
-        short_minutes=sum(p.minutes for p in left if p.short_walk),
+        order=_walk_of(left, piano, minutes_each),
+        whole_minutes=_walk_of(left, piano, None).taken,
+        stop_minutes=_walk_of([p for p in left if p.vetoes or p.id in ALWAYS], piano, None).taken,
     )  # fmt: skip
+
+
+def _walk_of(left: Sequence[Point], piano: Piano, minutes: float | None) -> WalkOrder:
+    """The walk of one visit over what is still open."""
+    return order_walk(Checklist(tuple(left)), piano, minutes=minutes)

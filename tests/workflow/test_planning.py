@@ -21,17 +21,51 @@ PIANOS = load_scenario().instruments
 
 
 def test_an_hour_each_and_the_way_between() -> None:
-    plan = plan_visits(PIANOS, day=SATURDAY, drive_minutes=25)
+    plan = plan_visits(PIANOS, day=SATURDAY, drive_minutes=25, meal_minutes=0)
     assert [f"{s.begins:%H:%M}-{s.ends:%H:%M}" for s in plan.stops] == [
         "10:00-11:00", "11:25-12:25", "12:50-13:50", "14:15-15:15",
     ]  # fmt: skip
     assert plan.days == (SATURDAY,)
+    assert plan.rounds == ("Sat 16 May: leave home at 09:35, home about 15:40",)
+
+
+def test_a_day_over_noon_has_its_meal() -> None:
+    plan = plan_visits(PIANOS, day=SATURDAY, drive_minutes=25)
+    assert [f"{s.begins:%H:%M}" for s in plan.stops] == ["10:00", "11:25", "13:35", "15:00"]
+    assert plan.rounds == ("Sat 16 May: leave home at 09:35, eat about 12:25, home about 16:25",)
+    short_day = plan_visits(PIANOS[:2], day=SATURDAY, drive_minutes=25)
+    assert "eat" not in short_day.rounds[0]
+
+
+def test_each_day_has_a_meal_of_its_own() -> None:
+    plan = plan_visits([Piano(name=f"number {i}") for i in range(8)], day=SATURDAY)
+    assert [r.count("eat about") for r in plan.rounds] == [1, 1]
+
+
+def test_what_does_not_fit_is_said() -> None:
+    twenty = plan_visits([Piano(name="a grand", kind="grand")], day=SATURDAY, minutes_each=20)
+    order = twenty.stops[0].order
+    assert order.taken <= 20
+    assert len(order.stops_left) > 3
+    (warning,) = twenty.warnings
+    assert f"20 min leave out {len(order.stops_left)} reasons to stop: {order.stops_left[0].title}" in warning
+    assert warning.replace("'", "&#39;") in twenty.to_html()
+    hour = plan_visits([Piano(name="a grand", kind="grand")], day=SATURDAY)
+    assert hour.warnings == ()
+    assert hour.stops[0].whole_minutes > 60
+    assert "stay open" in hour.stops[0].time_in_words()
+
+
+def test_pianos_of_a_later_day_are_named() -> None:
+    plan = plan_visits([Piano(name=f"number {i}") for i in range(5)], day=SATURDAY)
+    assert plan.warnings == ("One day does not hold all: number 4 on a later day.",)
 
 
 def test_the_way_to_each_piano_may_differ() -> None:
     ways = {"Mill Lane grand": 5, "Station Road grand": 90}
     plan = plan_visits(PIANOS, day=SATURDAY, order=["Harbour Street upright", *ways], drive_minutes=ways)
-    assert [f"{s.begins:%H:%M}" for s in plan.stops[:3]] == ["10:00", "11:05", "13:35"]
+    assert [f"{s.begins:%H:%M}" for s in plan.stops[:3]] == ["10:00", "11:05", "14:20"]
+    assert "eat about 12:05" in plan.rounds[0]
 
 
 def test_no_visit_ends_late_and_no_day_is_too_full() -> None:
@@ -140,6 +174,7 @@ def test_hostile_text_does_nothing() -> None:
         ({"drive_minutes": float("nan")}, "drive_minutes: got nan"),
         ({"drive_minutes": {"Nowhere": 5}}, "drive_minutes: got 'Nowhere'"),
         ({"most_a_day": 0}, "most_a_day: got 0, need 1 or more"),
+        ({"meal_minutes": -1}, "meal_minutes: got -1, need 0 to 240 min"),
     ],
 )
 def test_bad_wishes_give_one_line(settings: dict[str, object], line: str) -> None:
