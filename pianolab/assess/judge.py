@@ -10,6 +10,7 @@ from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, al
 from pianolab.assess.aspects import judge_aspects
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import PointView, evidence_of, view_point
+from pianolab.assess.jobs import jobs_from
 from pianolab.assess.listening import Heard, evidence_of_heard, hear, hear_twice
 from pianolab.assess.prices import PriceList
 from pianolab.assess.proposals import (
@@ -18,7 +19,7 @@ from pianolab.assess.proposals import (
     proposals_from_tuning,
     string_state,
 )
-from pianolab.assess.repairs import estimate, jobs_from
+from pianolab.assess.repairs import estimate
 from pianolab.assess.results import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.touch_evidence import touch_evidence
@@ -92,7 +93,7 @@ def assess_piano(
     if opinions:
         evidence += touch_evidence(opinions, scales or load_touch_scales(), scoring=scoring, views=views)
     hidden = _hidden_by_tuning(heard, state, scoring)
-    repairs = _repairs(views, heard, state, prices, profile, seed, scoring)
+    repairs = _repairs(piano, views, heard, state, prices, profile, seed, scoring)
     return Assessment(
         piano=piano,
         aspects=judge_aspects(evidence, full_loss=scoring.scale["full_loss"]),
@@ -147,6 +148,7 @@ def _alerts(
 
 
 def _repairs(
+    piano: Piano,
     views: Sequence[PointView],
     heard: Sequence[Heard],
     state: TuningState,
@@ -160,7 +162,7 @@ def _repairs(
         *proposals_from_listening(heard),
         *proposals_from_tuning(state, views, scoring=scoring),
     ]
-    jobs = jobs_from(proposals, prices=prices, profile=profile)
+    jobs = jobs_from(proposals, prices=prices, profile=profile, piano=piano)
     locale = profile.locale if profile is not None else LOCALE
     draws = int(scoring.money["draws"])
     result = estimate(jobs, currency=prices.currency, seed=seed, draws=draws, locale=locale)

@@ -8,115 +8,33 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, get_args
 
+from pianolab.assess.price_list import Amounts, Per, Price, PriceList
+from pianolab.checklist.points import JobKind, Need
 from pianolab.errors import BadInput
 from pianolab.files import read_text
+from pianolab.model.records import PianoKind
 from pianolab.shipped import shipped
-from pianolab.show import Fields, Row, Showable
 
-Per = Literal["piano", "key", "string"]
-FIELDS = ("title", "low", "usual", "high", "hours", "per", "includes", "own_work")
+KINDS: tuple[PianoKind, ...] = get_args(PianoKind)
+AMOUNTS = ("low", "usual", "high")
+FIELDS = (
+    *("title", *AMOUNTS, *KINDS, "hours", "per", "includes", "own_work", "need", "kind", "instead_of"),
+    "seldom_worth",
+)
+OF_THE_TRADE = ("includes", "need", "kind", "instead_of", "seldom_worth")
+"""What is no price and so the same in every list: a list that says nothing of it has it as the usual one."""
+
 HEAD = ("currency", "date", "region")
 USUAL = "datasets/prices.toml"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Price(Fields):
-    """One job. ``per`` says whether the price is for the piano or for each key or string.
-
-    ``includes`` names jobs that need no paying where this one is done; ``own_work`` is the part of the price
-    (0 to 1) that is left for somebody who does the job themselves, None where nobody should.
-    """
-
-    job: str
-    title: str
-    low: Decimal
-    usual: Decimal
-    high: Decimal
-    hours: float
-    per: Per = "piano"
-    includes: tuple[str, ...] = ()
-    own_work: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True, repr=False)
-class PriceList(Showable):
-    """All jobs by name, with the file they stand in, currency, day and region.
-
-    ``lent`` are the jobs whose price is that of the usual list, because the file has none; ``missing`` those of the
-    usual list that have no price here at all; ``lines`` says how many lines the file has, ``notes`` what its writer
-    should know.
-    """
-
-    jobs: dict[str, Price]
-    currency: str
-    day: date
-    region: str
-    note: str = ""
-    file: str = ""
-    lines: int = 0
-    lent: tuple[str, ...] = ()
-    missing: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    header = ("job", "title", "low", "usual", "high", "hours", "per")
-
-    def __getitem__(self, job: str) -> Price:
-        if job in self.jobs:
-            return self.jobs[job]
-        if job in self.missing:
-            others = len(self.missing) - 1
-            raise BadInput(
-                f"{self._end()}: job {job!r}",
-                "no price",
-                f"[jobs.{job!r}] with low, usual and high in {self.currency}",
-                f"The usual list is in {usual_prices().currency} and can't stand in"
-                + (f", for {others} more jobs of it neither." if others else "."),
-            )
-        close = get_close_matches(job, self.jobs, n=1)
-        hint = f"Did you mean {close[0]}?" if close else "A list of your own can price it: --prices FILE."
-        raise BadInput(f"{self.file or 'prices'}: job", repr(job), "a job of the price list", hint)
-
-    def __iter__(self) -> Iterator[Price]:
-        return iter(self.jobs.values())
-
-    def __len__(self) -> int:
-        return len(self.jobs)
-
-    def origin(self) -> str:
-        """Where the prices come from, wherever money is shown: file, region, day and currency.
-
-        Examples
-        --------
-        >>> load_prices().origin()
-        'prices.toml: invented, 2026-01-15, in EUR'
-        """
-        return f"{self.file or 'prices'}: {self.region}, {self.day.isoformat()}, in {self.currency}"
-
-    def stand_ins(self, jobs: Iterable[str]) -> str:
-        """What to say where some of these jobs have the usual list's price for want of one of their own; or nothing."""
-        wanted = [job for job in dict.fromkeys(jobs) if job in self.lent]
-        if not wanted:
-            return ""
-        named = ", ".join(repr(job) for job in wanted)
-        return f"{self._end()}: no price for {named}; the figures of the usual list ({usual_prices().region}) stand in"
-
-    def _end(self) -> str:
-        """Where a job that is missing could be written."""
-        return f"{self.file}, line {self.lines}" if self.lines else self.file or "price list"
-
-    def headline(self) -> str:
-        return f"{len(self)} jobs, {self.origin()}"
-
-    def rows(self) -> list[Row]:
-        return [(p.job, p.title, p.low, p.usual, p.high, p.hours, p.per) for p in self]
 
 
 def load_prices(path: str | Path | None = None) -> PriceList:
@@ -166,7 +84,7 @@ def read_prices(text: str, *, file: str) -> PriceList:
     usual = usual_prices()
     own = _price_list(_parsed(text, file=file), text, file=file, known=usual.jobs)
     absent = tuple(job for job in usual.jobs if job not in own.jobs)
-    own = replace(own, notes=_misspelt(own, absent, text))
+    own = replace(own, notes=_misspelt(own, absent, text), lender=(usual.region, usual.currency))
     if own.currency != usual.currency:
         return replace(own, missing=absent)
     return replace(own, jobs={**own.jobs, **{job: usual.jobs[job] for job in absent}}, lent=absent)
@@ -204,14 +122,12 @@ def _price_list(data: dict[str, Any], text: str, *, file: str, known: dict[str, 
             f"{file}: date", repr(data["date"]), "a date such as 2026-01-31, without quotation marks"
         )
     _check_currency(data["currency"], file=file)
-    jobs = {job: _price(job, raw, name=_at(file, text, job)) for job, raw in data["jobs"].items()}
+    jobs = {job: _price(job, raw, known, name=_at(file, text, job)) for job, raw in data["jobs"].items()}
     for price in jobs.values():
-        if strange := set(price.includes) - set(jobs) - set(known):
-            raise BadInput(
-                f"{_at(file, text, price.job)}: includes",
-                sorted(strange),
-                "jobs of this list or the usual one",
-            )
+        for name in ("includes", "instead_of"):
+            if strange := set(getattr(price, name)) - set(jobs) - set(known):
+                where = f"{_at(file, text, price.job)}: {name}"
+                raise BadInput(where, sorted(strange), "jobs of this list or the usual one")
     return PriceList(
         jobs=jobs,
         currency=data["currency"],
@@ -244,32 +160,77 @@ def _check_currency(code: object, *, file: str) -> None:
         raise BadInput(f"{file}: currency", repr(code), "a three-letter currency code such as EUR")
 
 
-def _price(job: str, raw: Any, *, name: str) -> Price:
+def _price(job: str, raw: Any, known: Mapping[str, Price], *, name: str) -> Price:
     if not isinstance(raw, dict):
         raise BadInput(name, repr(raw), "a table of low, usual and high")
     if unknown := set(raw) - set(FIELDS):
         raise BadInput(name, sorted(unknown), "only " + ", ".join(FIELDS))
-    low, usual, high = (_money(f"{name}: {end}", raw.get(end)) for end in ("low", "usual", "high"))
-    if not low <= usual <= high:
-        raise BadInput(name, f"{low}, {usual}, {high}", "low not above usual, usual not above high")
-    per, includes = raw.get("per", "piano"), raw.get("includes", [])
-    if per not in get_args(Per):
-        raise BadInput(f"{name}: per", repr(per), "one of " + ", ".join(get_args(Per)))
-    named = isinstance(includes, list) and all(isinstance(other, str) for other in includes)
-    if not named or job in includes:
-        got = "the job itself" if named else repr(includes)
-        raise BadInput(f"{name}: includes", got, 'a list of other jobs, such as ["tuning"]')
-    return Price(
+    low, usual, high = _amounts(name, {end: raw.get(end) for end in AMOUNTS})
+    price = Price(
         job=job,
         title=str(raw.get("title", job)),
         low=low,
         usual=usual,
         high=high,
         hours=_hours(f"{name}: hours", raw.get("hours", 0.0)),
-        per=per,
-        includes=tuple(includes),
+        per=_one_of(f"{name}: per", raw.get("per", "piano"), get_args(Per)),
         own_work=_part(f"{name}: own_work", raw.get("own_work")),
+        of_kind={kind: _of_kind(f"{name}: {kind}", raw[kind]) for kind in KINDS if kind in raw},
     )
+    if job in known:
+        price = replace(price, **{field: getattr(known[job], field) for field in OF_THE_TRADE})
+    return replace(price, **_of_the_trade(job, raw, name=name))
+
+
+def _of_the_trade(job: str, raw: Mapping[str, Any], *, name: str) -> dict[str, Any]:
+    """What the list itself says of a job besides its price."""
+    said = {field: raw[field] for field in OF_THE_TRADE if field in raw}
+    if "includes" in said:
+        said["includes"] = _includes(f"{name}: includes", said["includes"], job)
+    if "need" in said:
+        _one_of(f"{name}: need", said["need"], get_args(Need))
+    if "kind" in said:
+        _one_of(f"{name}: kind", said["kind"], get_args(JobKind))
+    if "instead_of" in said:
+        _check_instead(f"{name}: instead_of", said["instead_of"], job)
+    if not isinstance(said.get("seldom_worth", False), bool):
+        raise BadInput(f"{name}: seldom_worth", repr(said["seldom_worth"]), "true or false")
+    return said
+
+
+def _amounts(name: str, given: Mapping[str, Any]) -> Amounts:
+    low, usual, high = (_money(f"{name}: {end}", given[end]) for end in AMOUNTS)
+    if not low <= usual <= high:
+        raise BadInput(name, f"{low}, {usual}, {high}", "low not above usual, usual not above high")
+    return low, usual, high
+
+
+def _of_kind(name: str, given: Any) -> Amounts:
+    if not isinstance(given, list) or len(given) != len(AMOUNTS):
+        raise BadInput(name, repr(given), "three amounts: [low, usual, high]")
+    return _amounts(name, dict(zip(AMOUNTS, given, strict=True)))
+
+
+def _one_of(name: str, given: Any, allowed: tuple[str, ...]) -> Any:
+    if given not in allowed:
+        raise BadInput(name, repr(given), "one of " + ", ".join(allowed))
+    return given
+
+
+def _includes(name: str, given: Any, job: str) -> tuple[str, ...]:
+    named = isinstance(given, list) and all(isinstance(other, str) for other in given)
+    if not named or job in given:
+        got = "the job itself" if named else repr(given)
+        raise BadInput(name, got, 'a list of other jobs, such as ["tuning"]')
+    return tuple(given)
+
+
+def _check_instead(name: str, given: Any, job: str) -> None:
+    fits = isinstance(given, dict) and job not in given
+    if not fits or not all(type(number) is int and number >= 1 for number in given.values()):
+        raise BadInput(
+            name, repr(given), 'other jobs, each with a number from 1, such as { "key tops" = 20 }'
+        )
 
 
 def _money(name: str, value: Any) -> Decimal:

@@ -11,6 +11,7 @@ from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState
 from pianolab.checklist import RepairRule
+from pianolab.checklist.points import Need
 from pianolab.model import Finding
 from pianolab.statements import Statement, statement
 
@@ -32,7 +33,7 @@ class Extra:
 class Proposal:
     """One reason for one job; ``keys`` or ``count`` say how many keys or strings it concerns.
 
-    Where only something unknown proposes it, ``found`` is False and ``unknown`` is that unknown's key.
+    ``need`` says why the job is done for this reason, None where that is as the price list has it. Where only something unknown proposes it, ``found`` is False and ``unknown`` is that unknown's key.
     """
 
     job: str
@@ -43,6 +44,7 @@ class Proposal:
     found: bool = True
     unknown: str = ""
     extra: Extra | None = None
+    need: Need | None = None
 
 
 def proposals_from_points(
@@ -55,11 +57,13 @@ def proposals_from_points(
             found += _possible(view, tuning, scoring)
         for rule in view.point.repairs:
             for f in _asking(rule, view):
-                why = found_at(view, scoring)
-                found.append(
-                    Proposal(job=rule.job, why=why, chance=rule.chance, keys=f.keys, count=f.count or 0)
-                )
+                found.append(_found(rule, f, found_at(view, scoring)))
     return found
+
+
+def _found(rule: RepairRule, finding: Finding, why: Statement) -> Proposal:
+    count = rule.count if finding.count is None and not finding.keys else finding.count or 0
+    return Proposal(job=rule.job, why=why, chance=rule.chance, keys=finding.keys, count=count, need=rule.need)
 
 
 def _possible(view: PointView, tuning: TuningState, scoring: Scoring) -> list[Proposal]:
@@ -68,7 +72,7 @@ def _possible(view: PointView, tuning: TuningState, scoring: Scoring) -> list[Pr
     chance = scoring.unknown["repair_chance"] * view.out_of_sight
     key = gap_key(view.point, tuning, scoring)
     return [
-        Proposal(job=rule.job, why=why, chance=chance * rule.chance, found=False, unknown=key)
+        Proposal(job=rule.job, why=why, chance=chance * rule.chance, found=False, unknown=key, need=rule.need)
         for rule in view.point.repairs
         if not _asking(rule, view)
     ]

@@ -1,116 +1,21 @@
-"""Each job once, with its chance and its price, and what all of them may cost together."""
+"""What all jobs of a piano may cost together, and those that are needed."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from math import prod, sqrt
+from math import sqrt
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from pianolab.assess.prices import Price, PriceList
-from pianolab.assess.proposals import Extra, Proposal
 from pianolab.assess.results import RepairEstimate, RepairJob
 from pianolab.assess.scoring import load_scoring
-from pianolab.model import BuyerProfile
 from pianolab.show import LOCALE
-from pianolab.statements import Statement, statement
-from pianolab.words import say
 
 Array = NDArray[np.float64]
-
-ALMOST_SURE = 0.999
-
-
-def jobs_from(
-    proposals: Sequence[Proposal], *, prices: PriceList, profile: BuyerProfile | None
-) -> tuple[RepairJob, ...]:
-    """Each job once, with the chance that at least one of its reasons needs it; the dearest first."""
-    by_job: dict[str, list[Proposal]] = {}
-    for p in proposals:
-        by_job.setdefault(p.job, []).append(p)
-    jobs = [_job(job, mine, prices, profile) for job, mine in by_job.items()]
-    return tuple(sorted(jobs, key=lambda j: (not j.found, -float(j.usual) * j.chance, j.job)))
-
-
-def _job(job: str, mine: list[Proposal], prices: PriceList, profile: BuyerProfile | None) -> RepairJob:
-    price = prices[job]
-    found = _once([p for p in mine if p.found])
-    missed = prod(1.0 - p.chance for p in {p.why: p for p in mine if p.found}.values())
-    waits_for = _waits_for([p for p in mine if not p.found])
-    quantity = 1
-    if price.per != "piano":
-        quantity = max(len({k for p in mine for k in p.keys}), *(p.count for p in mine), 1)
-    extra = _largest([p.extra for p in mine if p.extra is not None])
-    low, usual, high = _amounts(price, quantity, extra, prices, profile)
-    return RepairJob(
-        job=job,
-        what=_what(price, quantity, extra),
-        low=low,
-        usual=usual,
-        high=high,
-        chance=1.0 - missed * prod(1.0 - chance for _, chance in waits_for),
-        why=found or _once(mine),
-        quantity=quantity,
-        includes=price.includes,
-        found=bool(found),
-        waits_for=waits_for,
-    )
-
-
-def _once(proposals: Sequence[Proposal]) -> tuple[Statement, ...]:
-    """Each reason once, in the order in which a reader looks for them."""
-    return tuple(sorted({p.why for p in proposals}, key=say))
-
-
-def _waits_for(guesses: Sequence[Proposal]) -> tuple[tuple[str, float], ...]:
-    """The unknowns that may bring a job to light, scaled so that together they reach the likeliest of them.
-
-    Ten unchecked points that each might ask for one and the same job make it no more likely than the
-    weightiest of them does: they look at one and the same trouble from several sides.
-    """
-    by_key: dict[str, dict[Statement, float]] = {}
-    for p in guesses:
-        reasons = by_key.setdefault(p.unknown, {})
-        reasons[p.why] = max(reasons.get(p.why, 0.0), p.chance)
-    chances = {key: min(sum(reasons.values()), ALMOST_SURE) for key, reasons in sorted(by_key.items())}
-    if not chances or sum(chances.values()) <= 0:
-        return ()
-    most, total = max(chances.values()), sum(chances.values())
-    return tuple((key, 1.0 - (1.0 - most) ** (p / total)) for key, p in chances.items() if p > 0)
-
-
-def _largest(extras: Sequence[Extra]) -> Extra | None:
-    return max(extras, key=lambda e: (e.high, e.usual, e.low), default=None)
-
-
-def _amounts(
-    price: Price, quantity: int, extra: Extra | None, prices: PriceList, profile: BuyerProfile | None
-) -> tuple[Decimal, Decimal, Decimal]:
-    part = Decimal(1)
-    if profile is not None and profile.enjoys_projects and price.own_work is not None:
-        part = Decimal(str(price.own_work))
-    low, usual, high = (part * quantity * amount for amount in (price.low, price.usual, price.high))
-    if extra is None:
-        return low, usual, high
-    besides = prices[extra.job]
-    return (
-        low + Decimal(str(extra.low)) * besides.low,
-        usual + Decimal(str(extra.usual)) * besides.usual,
-        high + Decimal(str(extra.high)) * besides.high,
-    )
-
-
-def _what(price: Price, quantity: int, extra: Extra | None) -> Statement:
-    what = statement("job.one", title=price.title)
-    if quantity > 1:
-        what = statement("job.several", title=price.title, quantity=quantity, per=price.per)
-    if extra is None:
-        return what
-    return statement("job.with more", job=what, low=extra.low, high=extra.high, what=extra.what)
 
 
 def simulate_repairs(

@@ -139,7 +139,8 @@ class RepairJob(Told):
     ``waits_for`` pairs the keys of unknowns that could bring this job to light with the chance of each.
     ``need`` says why one would have it done: ``needed`` for use or safety, it ``keeps value``, or for the ``looks``;
     ``needed_part`` is what of a job is needed where weaker reasons ask for more of it. ``kind`` tells ``work`` on the
-    instrument from ``carrying`` it home and from ``settling in``, which every piano takes.
+    instrument from ``carrying`` it home and from ``settling in``, which every piano takes. ``seldom_worth``: it costs
+    more than most pianos are worth with it done.
     """
 
     job: str
@@ -156,6 +157,7 @@ class RepairJob(Told):
     need: Need = "needed"
     kind: JobKind = "work"
     needed_part: RepairJob | None = None
+    seldom_worth: bool = False
 
     @property
     def forced(self) -> RepairJob | None:

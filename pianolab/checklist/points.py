@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
 from pianolab.errors import BadInput
 from pianolab.model import Piano
@@ -16,6 +16,7 @@ Access = Literal["anyone", "ask first", "technician only"]
 Need = Literal["needed", "keeps value", "looks"]
 """Why a job is done, the strongest first: for use and safety, so that the instrument lasts, for how it looks."""
 
+NEEDS: tuple[Need, ...] = get_args(Need)
 JobKind = Literal["work", "carrying", "settling in"]
 """Work on the instrument, bringing it home, and what every piano takes once it is there."""
 
@@ -59,7 +60,7 @@ class RepairRule:
 
     ``at_grade`` holds for grades at or under it; ``on_answer`` for that yes/no answer; ``over`` and
     ``under`` for counts and readings beyond them. ``need`` says why the job is done for this value, where that is
-    not as the price list has it.
+    not as the price list has it; ``count`` how many keys or strings it takes where nobody counted them.
     """
 
     job: str
@@ -69,11 +70,16 @@ class RepairRule:
     under: float | None = None
     chance: float = 1.0
     need: Need | None = None
+    count: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
 class VetoRule:
-    """When a value stops the purchase until a technician has looked; conditions as in `RepairRule`."""
+    """When a value stops the purchase until it has been settled; conditions as in `RepairRule`.
+
+    ``confirm_by`` is who can settle it, ``final`` says that nobody can make it good again by looking once more,
+    ``severity`` (0 to 1) puts the worst stop first.
+    """
 
     reason: str
     at_grade: int | None = None
@@ -81,6 +87,8 @@ class VetoRule:
     over: float | None = None
     under: float | None = None
     confirm_by: str = "technician"
+    severity: float = 0.8
+    final: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

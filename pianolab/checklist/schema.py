@@ -176,8 +176,13 @@ def _rule(name: str, kind: type[Any], value: Any, spot: Spot) -> Any:
         raise spot.bad(f"{name}, at_grade", grade, "1, 2, 3 or 4")
     if not 0.0 < _number(f"{name}, chance", value.get("chance", 1.0), spot) <= 1.0:
         raise spot.bad(f"{name}, chance", value["chance"], "above 0, up to 1")
+    if not 0.0 <= _number(f"{name}, severity", value.get("severity", 0.8), spot) <= 1.0:
+        raise spot.bad(f"{name}, severity", value["severity"], "0 to 1")
+    _switch(f"{name}, final", value.get("final", False), spot)
     if value.get("need") not in (None, *get_args(Need)):
         raise spot.bad(f"{name}, need", repr(value["need"]), "one of " + ", ".join(get_args(Need)))
+    if type(value.get("count", 0)) is not int or not 0 <= value.get("count", 0) <= 100:
+        raise spot.bad(f"{name}, count", repr(value["count"]), "a whole number up to 100")
     return kind(**value)
 
 

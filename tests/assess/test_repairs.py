@@ -9,8 +9,9 @@ import pytest
 
 from pianolab.assess import RepairJob, load_prices, simulate_repairs
 from pianolab.assess.findings import view_point
+from pianolab.assess.jobs import jobs_from
 from pianolab.assess.proposals import Proposal, proposals_from_tuning
-from pianolab.assess.repairs import estimate, jobs_from, triangular
+from pianolab.assess.repairs import estimate, triangular
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState
 from pianolab.checklist import load_checklist
