@@ -71,6 +71,12 @@ SOURCES: dict[str, str] = {
     "from memory, and a kept implementation",
     "bradley1952": "R. A. Bradley, M. E. Terry, Rank analysis of incomplete block designs: the method of paired "
     "comparisons, Biometrika 39, 324-345 (1952); from memory, and a kept implementation",
+    "appraisal": "Appraisal Institute, The Appraisal of Real Estate, chapters on the sales comparison approach: prices "
+    "of like objects adjusted to the one at hand, then reconciled; method from memory",
+    "rosen1974": "S. Rosen, Hedonic prices and implicit markets, Journal of Political Economy 82, 34-55 (1974); from "
+    "memory",
+    "birge1932": "R. T. Birge, The calculation of errors by the method of least squares, Physical Review 40, 207-227 "
+    "(1932); from memory",
     "restringing": "a tuner's public page: at least four tunings in the year after restringing",
     "practice": "common practice, no source one can cite",
 }

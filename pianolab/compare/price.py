@@ -1,11 +1,32 @@
-"""What to offer for a piano: three figures where comparable prices carry them, each with its reasons in money."""
+"""What to offer for a piano: three figures where comparable prices carry them, each with its reasons in money.
+
+Worth by like instruments, less the work that is needed and a share for what nobody knows: that is the sum above which
+to walk away. What is asked and what the budget leaves only lower it. How much under it one aims and opens is common
+practice (``data/pricing.toml``) [practice].
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 
-from pianolab.statements import Statement
+import numpy as np
+
+from pianolab.assess import Assessment
+from pianolab.compare.agreeing import conditions_of, promises_of
+from pianolab.compare.looked import missing_looks
+from pianolab.compare.needed_work import Work, needed_work
+from pianolab.compare.price_terms import Purse, terms_of
+from pianolab.compare.pricing_data import load_pricing, rounded
+from pianolab.compare.simulate import Array
+from pianolab.compare.worth import Subject, Worth, usable, value
+from pianolab.model import BuyerProfile, Comparable, Piano
+from pianolab.statements import Statement, statement
+
+MORE_WORK = "price.more work than worth"
+"""The kind of what is missing where the work that is needed costs more than the piano is worth with it done."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -16,12 +37,12 @@ class PriceAdvice:
     ----------
     open_with, aim_at, walk_away_above : Decimal in the buyer's currency, each at most what is asked and none above
         the next; all None where no price is named
-    worth_low, worth_mid, worth_high : Decimal, what like instruments say that this one is worth as it stands,
-        before anything unknown is allowed for; None without comparables
+    worth_low, worth_mid, worth_high : Decimal, what like instruments say that such a one is worth in playing order,
+        middle and ends of the middle 80 %; None without enough comparables
     terms : what the figures are made of, in order, each with its amount
     missing : what a price needs and is not there; empty where figures are named
     conditions : what to agree on before paying, as the buyer can say it
-    promises : what the seller has said will be put right, to be put in writing
+    promises : what the seller has said will be put right, to be put in writing, with what it is worth
     chance_over_budget : chance from 0 to 1 that the price aimed at, needed work, moving and first tunings together
         exceed the budget; None without a budget or a price
     budget_limit : Decimal, the price at which the budget is used up in half of the cases; a limit, never a value;
@@ -45,3 +66,180 @@ class PriceAdvice:
     def named(self) -> bool:
         """Whether figures are named."""
         return self.aim_at is not None
+
+    @property
+    def more_work_than_worth(self) -> bool:
+        """Whether the work that is needed costs more than the piano is worth with it done."""
+        return any(m.kind == MORE_WORK for m in self.missing)
+
+    def held_back(self, because: Iterable[Statement]) -> PriceAdvice:
+        """The same without figures, for something that has to be settled first; itself where there is nothing.
+
+        Examples
+        --------
+        >>> advice = PriceAdvice(aim_at=Decimal(900), walk_away_above=Decimal(1000), open_with=Decimal(800))
+        >>> advice.held_back([]).aim_at, advice.held_back([statement("price.none asked")]).aim_at
+        (Decimal('900'), None)
+        """
+        reasons = tuple(because)
+        if not reasons:
+            return self
+        return replace(
+            self, open_with=None, aim_at=None, walk_away_above=None, chance_over_budget=None, terms=(),
+            missing=(*self.missing, *reasons),
+        )  # fmt: skip
+
+
+def advise_price(
+    assessment: Assessment,
+    *,
+    profile: BuyerProfile,
+    extras: Array,
+    comparables: Iterable[Comparable] = (),
+    on: date | None = None,
+) -> PriceAdvice:
+    """What to offer for one piano.
+
+    Read it as: what like ones say it is worth, what has to be spent on it, what nobody knows; hence where to begin,
+    where to end, and where to leave. Without comparables, before enough has been looked at, or under a stop there is
+    no figure, and ``missing`` says why.
+
+    Parameters
+    ----------
+    assessment : the piano, judged
+    profile : the buyer: budget, currency, what moving costs
+    extras : ndarray, shape (draws,); the money that the purchase takes beside its price (needed work, moving, first
+        tunings), in each draw
+    comparables : what like instruments were offered or sold for; those of another kind or currency, looked up for
+        another piano, or seen too long ago are left aside
+    on : the day of the valuation; today if not given
+
+    Returns
+    -------
+    PriceAdvice
+
+    Examples
+    --------
+    >>> from pianolab.assess import assess_piano, load_prices
+    >>> from pianolab.checklist import load_checklist
+    >>> from pianolab.model import Piano
+    >>> unseen = assess_piano(
+    ...     Piano(name="A", asking_price=900), [], survey=None, checklist=load_checklist(), prices=load_prices())
+    >>> buyer = BuyerProfile(name="x", budget=2000)
+    >>> advice = advise_price(unseen, profile=buyer, extras=np.full(100, 500.0))
+    >>> advice.aim_at, advice.budget_limit, advice.missing[-1].kind
+    (None, Decimal('1500'), 'price.no comparables')
+    """
+    day, all_of_them = on or date.today(), tuple(comparables)
+    work = needed_work(assessment)
+    kept = extras - sum(w.known for w in work if w.promised)
+    fitting = usable(all_of_them, assessment.piano, on=day)
+    worth = value(fitting, _subject(assessment, profile, day))
+    missing = [*_in_the_way(assessment), *_lacking(all_of_them, fitting, worth, assessment.piano)]
+    bare = PriceAdvice(
+        worth_low=_whole(worth and worth.low),
+        worth_mid=_whole(worth and worth.mid),
+        worth_high=_whole(worth and worth.high),
+        missing=tuple(missing),
+        conditions=conditions_of(assessment),
+        promises=promises_of(assessment, work, profile),
+        budget_limit=_limit(profile, kept),
+    )
+    if worth is None:
+        return bare
+    purse = Purse(assessment=assessment, profile=profile, limit=bare.budget_limit)
+    return _figures(bare, worth, work, purse, kept)
+
+
+def _figures(
+    bare: PriceAdvice, worth: Worth, work: Sequence[Work], purse: Purse, extras: Array
+) -> PriceAdvice:
+    """The three figures; none where the work costs more than the piano is worth."""
+    terms, net = terms_of(worth, work, purse)
+    if net <= 0.0:
+        values = {"worth": purse.money(worth.mid), "work": purse.money(worth.mid - net)}
+        return replace(bare, missing=(*bare.missing, statement(MORE_WORK, **values)))
+    if bare.missing:
+        return bare
+    shares = load_pricing()["offer"]
+    asked = purse.assessment.piano.asking_price
+    most = net if asked is None else min(net, float(asked))
+    walk = most if bare.budget_limit is None else min(most, float(bare.budget_limit))
+    aim = min(shares["aim"] * most, walk)
+    figures = [_said(amount, asked) for amount in (min(shares["open"] * most, aim), aim, walk)]
+    return replace(
+        bare,
+        open_with=figures[0],
+        aim_at=figures[1],
+        walk_away_above=figures[2],
+        terms=terms,
+        conditions=(*bare.conditions, *_deposit(figures[1], bare.conditions, purse)),
+        chance_over_budget=_over_budget(figures[1], extras, purse.profile),
+    )
+
+
+def _said(amount: float, asked: Decimal | None) -> Decimal:
+    """A round figure; the price asked itself is said as it is."""
+    return asked if asked is not None and amount >= float(asked) else rounded(amount)
+
+
+def _deposit(aim: Decimal, conditions: Sequence[Statement], purse: Purse) -> list[Statement]:
+    """A deposit only where something is still to be settled, and never a large one."""
+    share = rounded(load_pricing()["offer"]["deposit"] * float(aim))
+    return [statement("price.deposit", amount=purse.money(share))] if conditions and share else []
+
+
+def _subject(assessment: Assessment, profile: BuyerProfile, on: date) -> Subject:
+    piano = assessment.piano
+    settling = [float(j.usual) for j in assessment.repairs.jobs if j.kind == "settling in"]
+    return Subject(
+        piano=piano,
+        age_years=None if piano.year is None else float(max(on.year - piano.year, 0)),
+        looks=assessment.aspect("appearance").middle,
+        tuning=max(settling, default=0.0) / 2,
+        moving=float(sum(profile.moving_cost, Decimal(0))) / 2,
+        on=on,
+    )
+
+
+def _in_the_way(assessment: Assessment) -> list[Statement]:
+    """Stops, and what a decision needs to have been looked at."""
+    stops = [statement("price.stop", v.source, stop=v.says) for v in assessment.vetoes]
+    looks = tuple(m.says() for m in missing_looks(assessment))
+    return stops + ([statement("price.look first", looks=looks)] if looks else [])
+
+
+def _lacking(
+    given: Sequence[Comparable], fitting: Sequence[Comparable], worth: Worth | None, piano: Piano
+) -> list[Statement]:
+    """What of comparables is missing, and why some that were entered can't be used."""
+    if worth is not None:
+        return []
+    least = load_pricing()["comparables"]["least"]
+    like = [c for c in given if c.kind == piano.kind and c.piano_id in (None, piano.id)]
+    foreign = sorted({c.currency for c in like} - {piano.currency})
+    found = []
+    if foreign:
+        values = {"codes": tuple(foreign), "needed": piano.currency}
+        found.append(statement("price.other currency", **values))
+    old = sum(c.currency == piano.currency for c in like) - len(fitting)
+    if old:
+        found.append(statement("price.too old", count=old))
+    kind = "price.no comparables" if not fitting else "price.too few comparables"
+    return [*found, statement(kind, count=len(fitting), least=least)]
+
+
+def _limit(profile: BuyerProfile, extras: Array) -> Decimal | None:
+    if profile.budget is None:
+        return None
+    return rounded(float(profile.budget) - float(np.median(extras)))
+
+
+def _over_budget(price: Decimal, extras: Array, profile: BuyerProfile) -> float | None:
+    if profile.budget is None:
+        return None
+    return float(np.mean(float(price) + extras > float(profile.budget)))
+
+
+def _whole(amount: float | None) -> Decimal | None:
+    return None if amount is None else Decimal(round(amount))
