@@ -14,6 +14,7 @@ from pianolab.assess.jobs import jobs_from
 from pianolab.assess.listening import Heard, evidence_of_heard, hear, hear_twice
 from pianolab.assess.prices import PriceList
 from pianolab.assess.proposals import (
+    as_second_time,
     proposals_from_listening,
     proposals_from_points,
     proposals_from_tuning,
@@ -162,6 +163,7 @@ def _repairs(
         *proposals_from_listening(heard),
         *proposals_from_tuning(state, views, scoring=scoring),
     ]
+    proposals = as_second_time(proposals, views)
     jobs = jobs_from(proposals, prices=prices, profile=profile, piano=piano)
     locale = profile.locale if profile is not None else LOCALE
     draws = int(scoring.money["draws"])
