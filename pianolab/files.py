@@ -232,7 +232,7 @@ def _name_all(made: list[tuple[Path, Path]], replace: bool) -> None:
                 if replace:
                     part.replace(path)
                 else:
-                    _name_new(part, path)
+                    give_new_name(part, path)
                     given.append(path)
             except FileExistsError:
                 raise AlreadyThere(path) from None
@@ -244,8 +244,8 @@ def _name_all(made: list[tuple[Path, Path]], replace: bool) -> None:
         raise
 
 
-def _name_new(part: Path, path: Path) -> None:
-    """Rename to a name that is free at this very moment; `FileExistsError` where it isn't."""
+def give_new_name(part: Path, path: Path) -> None:
+    """Rename a file to a name that is free at this very moment; `FileExistsError` where it isn't."""
     try:
         os.link(part, path)
     except FileExistsError:

@@ -13,9 +13,9 @@ import pytest
 
 from pianolab import files
 from pianolab.casebook import Casebook, create_casebook, export_zip, open_casebook
+from pianolab.casebook.backups import BACKUPS
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.casebook.media import FOLDER
-from pianolab.casebook.migrate import BACKUPS
 from pianolab.classroom import make_class, open_class, sitting, write_answers, write_class_page
 from pianolab.classroom.lessons import lesson_exhibits
 from pianolab.classroom.pages import write_progress_page

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.codec import check_text, from_json, recall
 from pianolab.casebook.editing import Edit
-from pianolab.casebook.engine import reading, writing
+from pianolab.casebook.engine import reading, why_read_only, writing
 from pianolab.casebook.entering import kept_checklist
 from pianolab.casebook.ledger import moment_text
 from pianolab.casebook.media import KeptSound, hash_in_name, keep_sound
@@ -78,7 +78,7 @@ class Casebook(Records):
             self.id: str = connection.execute(query).scalar_one()
 
     def __repr__(self) -> str:
-        return f"<Casebook {self.name}>"
+        return f"<Casebook {self.name}{f', read only: {self.read_only}' if self.read_only else ''}>"
 
     def _repr_html_(self) -> str:
         visits = self.visits()
@@ -99,6 +99,11 @@ class Casebook(Records):
     def name(self) -> str:
         """Where it lies, in words: the folder, or the server's address without password."""
         return self._store.name
+
+    @property
+    def read_only(self) -> str:
+        """Why nothing can be entered, such as a full disk; empty where all is as usual."""
+        return why_read_only(self._engine)
 
     @property
     def folder(self) -> Path:
@@ -136,6 +141,7 @@ class Casebook(Records):
             raise CasebookError("editing: got a block inside a block, need one at a time. Use the outer one.")
         self._editing.open = True
         try:
+            self._store.before_edit()
             with writing(self._engine, name=self.name) as connection:
                 edit = Edit(
                     connection, by=by, machine=self._machine(), store=self._store, checklist=checklist

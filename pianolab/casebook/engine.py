@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import random
+import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.exc import OperationalError
 
-from pianolab.casebook.troubles import clear_errors
+from pianolab.casebook.troubles import clear_errors, readable, refusal
 
 DATABASE_NAME = "casebook.sqlite"
 APPLICATION_ID = 0x504C4342
@@ -20,6 +24,15 @@ LARGEST_LOG = 16 * 1024**2
 
 WAIT_S = 60.0
 """How long a writer waits for the others before it gives up."""
+
+ASK_AGAIN_S, ASK_OFTEN_S, PATIENCE_S = 0.004, 0.001, 0.25
+"""How often a waiting writer asks for its turn: more often once it has waited for a while, so that nobody starves.
+
+SQLite's own waiting asks the less often the longer one has waited, and newcomers go first.
+"""
+
+READ_ONLY = "read_only_because"
+"""Option of an engine that only reads: why."""
 
 
 def make_engine(path: Path) -> sa.Engine:
@@ -35,9 +48,66 @@ def make_engine(path: Path) -> sa.Engine:
 
     @sa.event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if is_writing(connection) else "BEGIN")
+        if is_writing(connection):
+            _wait_for_turn(connection)
+        else:
+            connection.exec_driver_sql("BEGIN")
 
     return engine
+
+
+def _wait_for_turn(connection: sa.Connection) -> None:
+    """Begin to write, as soon as no other does."""
+    begun = time.monotonic()
+    connection.exec_driver_sql("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                connection.exec_driver_sql("BEGIN IMMEDIATE")
+                return
+            except OperationalError as error:
+                waited = time.monotonic() - begun
+                if "locked" not in str(error.orig) or waited > WAIT_S:
+                    raise
+                pause = ASK_AGAIN_S if waited < PATIENCE_S else ASK_OFTEN_S
+                time.sleep(pause * random.uniform(0.5, 1.5))
+    finally:
+        connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(WAIT_S * 1000)}")
+
+
+def make_reading_engine(path: Path, *, why: str) -> sa.Engine:
+    """An engine that leaves a SQLite file and its folder as they are; ``why`` is told to whoever wants to write."""
+    engine = sa.create_engine(
+        "sqlite://",
+        creator=lambda: connect_read_only(path, check_same_thread=False),
+        poolclass=sa.pool.QueuePool,
+    )
+
+    @sa.event.listens_for(engine, "connect")
+    def prepare(connection: Any, _: object) -> None:
+        connection.isolation_level = None
+        connection.execute("PRAGMA query_only = ON")
+
+    @sa.event.listens_for(engine, "begin")
+    def begin(connection: sa.Connection) -> None:
+        connection.exec_driver_sql("BEGIN")
+
+    return engine.execution_options(**{READ_ONLY: why})
+
+
+def connect_read_only(database: Path, *, check_same_thread: bool = True) -> sqlite3.Connection:
+    """A connection that leaves the folder as it is, also where it can't be written."""
+    # Without a write-ahead log nobody has the file open; then not even helper files need to be made.
+    log = database.with_name(f"{database.name}-wal")
+    how = "mode=ro" if log.exists() and log.stat().st_size else "immutable=1"
+    return sqlite3.connect(
+        f"{database.absolute().as_uri()}?{how}", uri=True, check_same_thread=check_same_thread
+    )
+
+
+def why_read_only(engine: sa.Engine) -> str:
+    """Why nothing can be written here; empty where it can."""
+    return str(engine.get_execution_options().get(READ_ONLY, ""))
 
 
 def is_writing(connection: sa.Connection) -> bool:
@@ -48,12 +118,15 @@ def is_writing(connection: sa.Connection) -> bool:
 @contextmanager
 def writing(engine: sa.Engine, *, name: object) -> Iterator[sa.Connection]:
     """One transaction that writes: all of it is kept, or none; other writers wait meanwhile."""
+    if why := why_read_only(engine):
+        hint = "It was opened for reading only; free some space or copy the folder to where you may write, and open it again."  # fmt: skip
+        raise refusal(name, f"{why}", "one that takes writes", hint)
     with clear_errors(name), engine.execution_options(purpose="write").begin() as connection:
         yield connection
 
 
 @contextmanager
 def reading(engine: sa.Engine, *, name: object) -> Iterator[sa.Connection]:
-    """One transaction that reads one consistent state."""
-    with clear_errors(name), engine.connect() as connection:
+    """One transaction that reads one consistent state; what can't be read there is said in one line."""
+    with readable(name), engine.connect() as connection:
         yield connection

@@ -7,22 +7,20 @@ record without knowing of each other, both versions stay in the log and the pair
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
-from pianolab.casebook.codec import KINDS, REFERENCES, from_json
+from pianolab.casebook.codec import KINDS, REFERENCES
 from pianolab.casebook.engine import DATABASE_NAME, reading, writing
 from pianolab.casebook.ledger import later_than
-from pianolab.casebook.media import hash_in_name, hash_of, keep_file, media_path
-from pianolab.casebook.migrate import VERSIONS, check_version, copy_database
+from pianolab.casebook.media import keep_file
+from pianolab.casebook.migrate import VERSIONS, check_version
 from pianolab.casebook.opening import create_casebook, holds_casebook, open_casebook, version_at
 from pianolab.casebook.purge import (
     FIELD_MARK,
@@ -33,10 +31,12 @@ from pianolab.casebook.purge import (
     plan_purge,
 )
 from pianolab.casebook.reading import Conflict
-from pianolab.casebook.rebuild import check_entries, entries_by_record, rebuild_record
+from pianolab.casebook.rebuild import Entry, in_order, parts_of, present_row, put_rows
 from pianolab.casebook.server import is_url, name_of, parse_url
 from pianolab.casebook.settings import take_over
-from pianolab.casebook.troubles import clear_errors, refusal
+from pianolab.casebook.sources import Source, media_wanted, opened, read_source, unfit
+from pianolab.casebook.troubles import refusal
+from pianolab.errors import PianolabError
 from pianolab.show import Row, Showable
 
 
@@ -102,6 +102,7 @@ def gather(sources: Place | Sequence[Place], *, into: Place) -> GatherResult:
         _check_source(place, into)
     target = open_casebook(into) if holds_casebook(into) else create_casebook(into)
     with target:
+        target._store.before_edit()
         tally = _Tally()
         for place in places:
             _merge(place, target, tally)
@@ -140,60 +141,48 @@ def _check_source(place: Place, into: Place) -> None:
         raise refusal(path, "the same casebook as the target", "another one")
 
 
-@contextmanager
-def _opened(place: Place) -> Iterator[tuple[Casebook, Callable[[str], Path]]]:
-    """A source to read from, and where its media are; a folder is copied first and so left as it is."""
-    if is_url(place):
-        with open_casebook(place) as source:
-            yield source, source._store.media_file
-        return
-    path = Path(place)
-    with TemporaryDirectory() as temporary:
-        copy = Path(temporary) / "source"
-        copy.mkdir()
-        with clear_errors(path):
-            copy_database(path / DATABASE_NAME, copy / DATABASE_NAME)
-        with open_casebook(copy) as source:
-            yield source, lambda name: media_path(path, name)
-
-
 def _merge(place: Place, target: Casebook, tally: _Tally) -> None:
-    with _opened(place) as (source, find):
-        name = source.name if is_url(place) else str(place)
-        with reading(source._engine, name=name) as theirs:
-            _copy_media(theirs, name, find, target, tally)
-            with writing(target._engine, name=target.name) as ours:
-                plan, fields = _obey_tombstones(theirs, ours)
-                target._store.let_go(ours, plan.media)
-                _unite(theirs, ours, tally, name)
-                empty_marked_fields(ours)
-                tally.problems += take_over(theirs, ours, name=name)
-            if plan.records or fields:
-                target._store.forget(plan.media)
-            tally.purged += len(plan.records)
+    with opened(place) as (casebook, find):
+        name = casebook.name if is_url(place) else str(place)
+        source = read_source(casebook, known=_known(target), name=name)
+        _copy_media(source, find, target, tally)
+        with writing(target._engine, name=target.name) as ours:
+            plan, fields = _obey_tombstones(source, ours)
+            target._store.let_go(ours, plan.media)
+            _unite(source, ours, tally)
+            empty_marked_fields(ours)
+            source.problems += take_over(source.settings, ours, name=name)
+        if plan.records or fields:
+            target._store.forget(plan.media)
+        tally.purged += len(plan.records)
+        tally.problems += source.problems
 
 
-def _copy_media(
-    theirs: sa.Connection, place: str, find: Callable[[str], Path], target: Casebook, tally: _Tally
-) -> None:
+def _known(target: Casebook) -> dict[str, str]:
+    with reading(target._engine, name=target.name) as connection:
+        rows = connection.execute(sa.select(tables.change.c.uid, tables.change.c.record_id))
+        return {row.uid: row.record_id for row in rows}
+
+
+def _copy_media(source: Source, find: Callable[[str], Path], target: Casebook, tally: _Tally) -> None:
     """Media first: a record that counts must find its file."""
     gone = set(_column(target, tables.tombstone.c.record_id))
     here = target._store.media_names()
-    query = sa.select(tables.record.c.id, tables.record.c.kind, tables.record.c.body)
-    for identity, kind, body in theirs.execute(query.where(tables.record.c.kind.in_(("Recording", "Photo")))):
-        name = from_json(kind, body).media
+    for kind, identity, name in media_wanted(source):
         if identity in gone or name in here:
             continue
-        origin = find(name)
-        if not origin.is_file():
-            tally.problems.append(
-                f"{place}: media {name} is missing; its {kind} is kept without sound or picture"
+        here.add(name)
+        try:
+            origin = find(name)
+            problem = unfit(origin, name, kind)
+        except PianolabError as error:
+            problem = f"media {name[:80]!r} can't be had ({error})"
+        if problem:
+            source.problems.append(
+                f"{source.name}: {problem}; {kind} {identity} is kept without sound or picture"
             )
-        elif hash_of(origin) != hash_in_name(name):
-            tally.problems.append(f"{place}: media {name} has changed content and was not copied")
         else:
             target._store.offer(keep_file(target.folder, origin, suffix="." + name.partition(".")[2]))
-            here.add(name)
             tally.media += 1
 
 
@@ -202,72 +191,88 @@ def _column(casebook: Casebook, column: sa.Column[Any]) -> list[Any]:
         return list(connection.execute(sa.select(column)).scalars())
 
 
-def _obey_tombstones(theirs: sa.Connection, ours: sa.Connection) -> tuple[PurgePlan, bool]:
+def _obey_tombstones(source: Source, ours: sa.Connection) -> tuple[PurgePlan, bool]:
     """Purge here what was purged there; also whether a field of something here was purged anew."""
-    stones = theirs.execute(sa.select(tables.tombstone)).all()
+    stones = source.stones
     here = set(ours.execute(sa.select(tables.record.c.id)).scalars())
-    plan = plan_purge(ours, [stone.record_id for stone in stones if stone.record_id in here])
+    known = set(ours.execute(sa.select(tables.tombstone.c.record_id)).scalars())
+    plan = plan_purge(ours, [stone["record_id"] for stone in stones if stone["record_id"] in here])
     fields = False
     for stone in stones:
-        known = sa.select(tables.tombstone).where(tables.tombstone.c.record_id == stone.record_id)
-        if ours.execute(known).first() is None:
-            ours.execute(sa.insert(tables.tombstone).values(**stone._mapping))
-            fields = fields or stone.record_id.partition(FIELD_MARK)[0] in here
-    carry_out(ours, plan, by=stones[0].by if stones else "")
+        if stone["record_id"] not in known:
+            ours.execute(sa.insert(tables.tombstone).values(**stone))
+            fields = fields or stone["record_id"].partition(FIELD_MARK)[0] in here
+    carry_out(ours, plan, by=stones[0]["by"] if stones else "")
     return plan, fields
 
 
-def _unite(theirs: sa.Connection, ours: sa.Connection, tally: _Tally, place: str) -> None:
-    change, record = tables.change, tables.record
+def _unite(source: Source, ours: sa.Connection, tally: _Tally) -> None:
     gone = set(ours.execute(sa.select(tables.tombstone.c.record_id)).scalars())
-    known = _by_record(ours)
-    for record_id, entries in entries_by_record(theirs).items():
-        if record_id in gone:
-            continue
-        new = [entry for entry in entries if entry.uid not in known.get(record_id, {})]
-        if not new:
-            continue
-        check_entries(entry._mapping for entry in entries)
-        if missing := _purged_parent(entries[-1], gone):
-            tally.problems.append(
-                f"{place}: {entries[-1].kind} {record_id} left out, its {missing} was purged"
-            )
-            continue
-        row = ours.execute(sa.select(record).where(record.c.id == record_id)).one_or_none()
-        apart = row is not None and row.change_uid not in {entry.uid for entry in entries}
-        for entry in new:
-            values = {name: value for name, value in entry._mapping.items() if name != "seq"}
-            ours.execute(sa.insert(change).values(**values))
-        tally.changes += len(new)
-        tally.added += row is None
-        tally.updated += row is not None
-        _settle_state(ours, record_id, row)
-        if apart and row is not None:
-            _note_conflict(ours, record_id, row.change_uid, entries[-1].uid)
-    _copy_media_rows(theirs, ours)
-    _copy_conflicts(theirs, ours, gone)
+    here = {row.id: row for row in ours.execute(sa.select(*_STANDING))}
+    fit = _with_parents(source, {identity: row.kind for identity, row in here.items()}, gone)
+    new = [entry for entries in fit.values() for entry in entries]
+    plain = (
+        {name: value for name, value in entry.items() if name != "seq"} for entry in sorted(new, key=_number)
+    )
+    put_rows(ours, plain, table=tables.change)
+    put_rows(ours, (present_row(entries) for identity, entries in fit.items() if identity not in here))
+    known = {identity: entries for identity, entries in fit.items() if identity in here}
+    for part in parts_of(known):
+        _bring_up_to_date(ours, part)
+    tally.changes += len(new)
+    tally.added += len(fit) - len(known)
+    tally.updated += len(known)
+    for identity, entries in known.items():
+        if here[identity].change_uid not in source.uids[identity]:
+            _note_conflict(ours, identity, here[identity].change_uid, entries[-1]["uid"])
+    _copy_media_rows(source, ours)
+    _copy_conflicts(source, ours, gone)
 
 
-def _by_record(connection: sa.Connection) -> dict[str, set[str]]:
-    found: dict[str, set[str]] = {}
-    for uid, record_id in connection.execute(sa.select(tables.change.c.uid, tables.change.c.record_id)):
-        found.setdefault(record_id, set()).add(uid)
-    return found
+_STANDING = (tables.record.c.id, tables.record.c.kind, tables.record.c.change_uid)
 
 
-def _purged_parent(entry: Any, gone: set[str]) -> str | None:
-    content = json.loads(entry.after or entry.before or "{}")
-    for name in REFERENCES:
-        if name in KINDS[entry.kind].__dataclass_fields__ and content.get(name) in gone:
-            return REFERENCES[name]
-    return None
+def _number(entry: Entry) -> int:
+    return int(entry["seq"])
 
 
-def _settle_state(ours: sa.Connection, record_id: str, row: Any) -> None:
-    """The record's state is its latest change by time, on whichever side it was made."""
-    change = tables.change
-    query = sa.select(change).where(change.c.record_id == record_id).order_by(change.c.at, change.c.uid)
-    rebuild_record(ours, list(ours.execute(query).all()), row)
+def _with_parents(source: Source, here: dict[str, str], gone: set[str]) -> dict[str, list[Entry]]:
+    """The new entries whose records belong to something that is here or comes along; the others by name."""
+    fit = {identity: entries for identity, entries in source.entries.items() if identity not in gone}
+    parents = {identity: _parents(entries[-1]) for identity, entries in fit.items()}
+    kinds = here | {identity: entries[-1]["kind"] for identity, entries in fit.items()}
+    while True:
+        lost = {}
+        for identity, entries in fit.items():
+            if here.get(identity, entries[-1]["kind"]) != entries[-1]["kind"]:
+                lost[identity] = f"here it is a {here[identity]}"
+            for parent, kind in parents[identity]:
+                if kinds.get(parent) != kind:
+                    lost[identity] = f"its {kind} " + ("was purged" if parent in gone else "isn't there")
+        if not lost:
+            return fit
+        for identity, why in lost.items():
+            kind = fit.pop(identity)[-1]["kind"]
+            source.problems.append(f"{source.name}: {kind} {identity} left out, {why}")
+            if identity not in here:
+                del kinds[identity]
+
+
+def _parents(entry: Entry) -> list[tuple[str, str]]:
+    content = json.loads(entry["after"] or entry["before"])
+    names = [name for name in REFERENCES if name in KINDS[entry["kind"]].__dataclass_fields__]
+    return [(content[name], REFERENCES[name]) for name in names if content.get(name) is not None]
+
+
+def _bring_up_to_date(ours: sa.Connection, identities: list[str]) -> None:
+    """The state of each record is its latest change by time, on whichever side it was made."""
+    change, record = tables.change, tables.record
+    entries: dict[str, list[Entry]] = {identity: [] for identity in identities}
+    for row in ours.execute(sa.select(change).where(change.c.record_id.in_(identities))):
+        entries[row.record_id].append(row._mapping)
+    for identity, found in entries.items():
+        row = present_row(in_order(found))
+        ours.execute(sa.update(record).where(record.c.id == identity).values(**row))
 
 
 def _note_conflict(ours: sa.Connection, record_id: str, our_uid: str, their_uid: str) -> None:
@@ -285,24 +290,24 @@ def _note_conflict(ours: sa.Connection, record_id: str, our_uid: str, their_uid:
         ours.execute(sa.insert(conflict).values(**values))
 
 
-def _copy_media_rows(theirs: sa.Connection, ours: sa.Connection) -> None:
+def _copy_media_rows(source: Source, ours: sa.Connection) -> None:
     media = tables.media
     wanted = media_of(ours, None) - set(ours.execute(sa.select(media.c.name)).scalars())
-    for row in theirs.execute(sa.select(media)):
-        if row.name in wanted:
-            ours.execute(sa.insert(media).values(**row._mapping))
+    put_rows(ours, (dict(row) for row in source.media if row["name"] in wanted), table=media)
 
 
-def _copy_conflicts(theirs: sa.Connection, ours: sa.Connection, gone: set[str]) -> None:
+def _copy_conflicts(source: Source, ours: sa.Connection, gone: set[str]) -> None:
     """Conflicts that the source knows of, and the news that one was settled there."""
     conflict = tables.conflict
     known = {tuple(row[:3]): row for row in ours.execute(sa.select(conflict))}
-    for row in theirs.execute(sa.select(conflict)):
-        if row.record_id in gone:
+    uids = set(ours.execute(sa.select(tables.change.c.uid)).scalars()) if source.conflicts else set()
+    for row in source.conflicts:
+        keys = tuple(row[name] for name in ("record_id", "one_uid", "other_uid"))
+        if row["record_id"] in gone or not uids.issuperset(keys[1:]):
             continue
-        mine = known.get(tuple(row[:3]))
+        mine = known.get(keys)
         if mine is None:
-            ours.execute(sa.insert(conflict).values(**row._mapping))
-        elif row.settled_at is not None and mine.settled_at is None:
-            keys = [conflict.c[name] == row._mapping[name] for name in ("record_id", "one_uid", "other_uid")]
-            ours.execute(sa.update(conflict).where(*keys).values(settled_at=row.settled_at))
+            ours.execute(sa.insert(conflict).values(**row))
+        elif row["settled_at"] is not None and mine.settled_at is None:
+            same = [conflict.c[name] == row[name] for name in ("record_id", "one_uid", "other_uid")]
+            ours.execute(sa.update(conflict).where(*same).values(settled_at=row["settled_at"]))

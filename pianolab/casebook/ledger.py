@@ -48,7 +48,24 @@ def later_than(earlier: str | None) -> str:
     now = moment_text(datetime.now(UTC))
     if earlier is None or now > earlier:
         return now
-    return moment_text(datetime.fromisoformat(earlier) + timedelta(microseconds=1))
+    try:
+        return moment_text(datetime.fromisoformat(earlier) + timedelta(microseconds=1))
+    except (ValueError, OverflowError):
+        return now  # no moment at all: a damaged entry, which `check_entries` and `repair` leave out
+
+
+def is_moment(text: object) -> bool:
+    """Whether a text is a moment as `moment_text` writes it.
+
+    Examples
+    --------
+    >>> is_moment("2026-05-01T09:00:00.000000+00:00"), is_moment("tomorrow"), is_moment("2026-05-01")
+    (True, False, False)
+    """
+    try:
+        return isinstance(text, str) and moment_text(datetime.fromisoformat(text)) == text
+    except (ValueError, OverflowError):
+        return False
 
 
 class Ledger:
@@ -136,20 +153,31 @@ class Ledger:
 
     def last_undo(self) -> Any:
         """The writer's last undo that still stands and after which they entered nothing new, or None."""
-        change = tables.change
-        newest = self._last(change.c.action.not_in(TAKING_BACK))
-        since = (
-            sa.true() if newest is None else sa.tuple_(change.c.at, change.c.seq) > (newest.at, newest.seq)
-        )
+        change, newer = tables.change, tables.change.alias("newer")
+        since = sa.exists().where(
+            newer.c.by == self.by, newer.c.purged.is_(False), newer.c.action.not_in(TAKING_BACK),
+            newer.c.seq > change.c.seq, sa.or_(newer.c.machine == self._machine, newer.c.at > change.c.at),
+        )  # fmt: skip
         redone = sa.exists().where(_REDO.c.undoes == change.c.uid, _REDO.c.action == "redo")
-        return self._last(change.c.action == "undo", since, ~redone)
+        return self._last(change.c.action == "undo", ~since, ~redone)
 
     def _last(self, *conditions: sa.ColumnElement[bool]) -> Any:
+        """The writer's last entry of a kind in the order of entry, whatever the clocks said.
+
+        Entries from this machine are in the order of their numbers. Those from others came by a server, in that
+        order too, or were gathered later than they were made: one of them is the last only where both its number
+        and its time say so.
+        """
         change = tables.change
         query = sa.select(change).where(change.c.by == self.by, change.c.purged.is_(False), *conditions)
-        return self.connection.execute(
-            query.order_by(change.c.at.desc(), change.c.seq.desc()).limit(1)
+        here, there = change.c.machine == self._machine, change.c.machine != self._machine
+        own = self.connection.execute(query.where(here).order_by(change.c.seq.desc()).limit(1)).first()
+        other = self.connection.execute(
+            query.where(there).order_by(change.c.at.desc(), change.c.seq.desc()).limit(1)
         ).first()
+        if own is None or other is None:
+            return own or other
+        return other if other.seq > own.seq and other.at > own.at else own
 
 
 def put_record(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
-from pianolab.casebook.engine import APPLICATION_ID, DATABASE_NAME, writing
+from pianolab.casebook.engine import APPLICATION_ID, DATABASE_NAME, connect_read_only, make_engine, writing
 from pianolab.casebook.troubles import clear_errors, refusal
 from pianolab.errors import CasebookError
 
@@ -19,7 +20,6 @@ VERSIONS = ("1", "2")
 """All schema versions that this pianolab knows, oldest first."""
 
 MIGRATIONS = Path(__file__).parent / "migrations"
-BACKUPS = "backups"
 
 ONE_AT_A_TIME = threading.Lock()
 """Alembic keeps the connection it works on in a global of the process."""
@@ -33,15 +33,11 @@ def version_of(database: Path) -> str:
     CasebookError
         the file is no casebook
     """
-    with clear_errors(database.parent):
-        connection = connect_read_only(database)
-        try:
-            mark = connection.execute("PRAGMA application_id").fetchone()[0]
-            if mark != APPLICATION_ID:
-                raise refusal(database.parent, f"a {DATABASE_NAME} of another program", "a casebook")
-            row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-        finally:
-            connection.close()
+    with clear_errors(database.parent, kept=""), closing(connect_read_only(database)) as connection:
+        mark = connection.execute("PRAGMA application_id").fetchone()[0]
+        if mark != APPLICATION_ID:
+            raise refusal(database.parent, f"a {DATABASE_NAME} of another program", "a casebook")
+        row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
     if row is None:
         raise refusal(database.parent, "a casebook that was never finished", "a complete casebook")
     return str(row[0])
@@ -64,34 +60,19 @@ def known_version(name: object, version: str, *, versions: tuple[str, ...] = VER
     return version
 
 
-def back_up(database: Path, *, label: str) -> Path:
-    """A complete copy of the database in ``backups/``, made before a migration."""
-    folder = database.parent / BACKUPS
-    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
-    target = folder / f"{stamp}-{label}.sqlite"
-    with clear_errors(database.parent):
-        folder.mkdir(exist_ok=True)
-        copy_database(database, target)
-    return target
-
-
-def connect_read_only(database: Path) -> sqlite3.Connection:
-    """A connection that leaves the folder as it is, also where it can't be written."""
-    # Without a write-ahead log nobody has the file open; then not even helper files need to be made.
-    log = database.with_name(f"{database.name}-wal")
-    how = "mode=ro" if log.exists() else "immutable=1"
-    return sqlite3.connect(f"{database.absolute().as_uri()}?{how}", uri=True)
-
-
 def copy_database(database: Path, target: Path) -> None:
     """Copy one consistent state of a database, write-ahead log included."""
-    source = connect_read_only(database)
-    copy = sqlite3.connect(target)
-    try:
+    with closing(connect_read_only(database)) as source, closing(sqlite3.connect(target)) as copy:
         source.backup(copy)
+
+
+def raise_database(database: Path, *, name: object) -> None:
+    """Raise the database in a file to the newest schema; no connection to it stays open."""
+    engine = make_engine(database)
+    try:
+        migrate(engine, name=name)
     finally:
-        copy.close()
-        source.close()
+        engine.dispose()
 
 
 def migrate(engine: sa.Engine, *, name: object, migrations: Path = MIGRATIONS) -> None:

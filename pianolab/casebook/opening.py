@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
+from pianolab.casebook.backups import back_up
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import APPLICATION_ID, DATABASE_NAME, make_engine, reading, writing
 from pianolab.casebook.ledger import later_than
+from pianolab.casebook.leftovers import is_leftover, sweep
 from pianolab.casebook.media import FOLDER
 from pianolab.casebook.migrate import (
     VERSIONS,
-    back_up,
     check_version,
     known_version,
     migrate,
@@ -23,13 +25,16 @@ from pianolab.casebook.migrate import (
     raise_schema,
     server_version,
 )
+from pianolab.casebook.read_only import open_for_reading, why_not_writable
 from pianolab.casebook.server import is_url, make_server_engine, name_of, parse_url
 from pianolab.casebook.store import FolderStore, ServerStore
 from pianolab.casebook.troubles import refusal
+from pianolab.errors import CasebookError
+from pianolab.files import give_new_name
 
 
 def create_casebook(place: str | Path) -> Casebook:
-    """Make a new casebook in a new or empty folder, or in an empty database of a server.
+    """Make a new casebook in a new or empty folder, or in an empty database of a server: all of it, or nothing.
 
     Parameters
     ----------
@@ -43,27 +48,47 @@ def create_casebook(place: str | Path) -> Casebook:
     if is_url(place):
         return create_on_server(str(place), lambda connection: mark_as_new(connection))
     folder = Path(place)
-    database = folder / DATABASE_NAME
+    _check_empty(folder)
+    # Built beside and named at the end: a half-made casebook never carries the name, and what a killed program
+    # leaves here stands in nobody's way.
+    temporary = folder / f".{DATABASE_NAME}.{uuid.uuid4().hex}.part"
+    new = [path for path in (folder / FOLDER, folder, *folder.parents) if not path.exists()]
+    try:
+        (folder / FOLDER).mkdir(parents=True, exist_ok=True)
+        _build_database(temporary, folder)
+        give_new_name(temporary, folder / DATABASE_NAME)
+    except BaseException as error:
+        _remove_parts(temporary)
+        for path in new:
+            with suppress(OSError):  # somebody else put something in it meanwhile
+                path.rmdir()
+        if isinstance(error, FileExistsError) and (folder / DATABASE_NAME).exists():
+            raise _refuse_second(folder) from error
+        if isinstance(error, OSError):
+            got = f"a folder that can't be written ({error.strerror})"
+            raise refusal(folder, got, "leave to write there, and room") from error
+        raise
+    _remove_parts(temporary)
+    return open_casebook(folder)
+
+
+def _check_empty(folder: Path) -> None:
     if folder.exists() and not folder.is_dir():
         raise refusal(folder, "a file", "a folder that is new or empty")
-    if database.exists():
-        raise refusal(folder, "a folder with a casebook in it", "a new or empty folder", "Use open_casebook.")
-    if folder.is_dir() and any(folder.iterdir()):
+    if (folder / DATABASE_NAME).exists():
+        raise _refuse_second(folder)
+    if folder.is_dir() and not all(is_leftover(path) for path in folder.iterdir()):
         raise refusal(folder, "a folder that isn't empty", "a new or empty folder", "Choose another name.")
-    # Built beside and renamed: a half-made casebook never carries the name.
-    temporary = folder / f".{DATABASE_NAME}.{uuid.uuid4().hex}.part"
-    try:
-        (folder / FOLDER).mkdir(parents=True)
-        _build_database(temporary, folder)
-        temporary.replace(database)
-    except OSError as error:
-        raise refusal(
-            folder, f"a folder that can't be written ({error.strerror})", "leave to write there"
-        ) from error
-    finally:
-        for rest in folder.glob(f"{temporary.name}*"):
-            rest.unlink()
-    return open_casebook(folder)
+
+
+def _refuse_second(folder: Path) -> CasebookError:
+    return refusal(folder, "a folder with a casebook in it", "a new or empty folder", "Use open_casebook.")
+
+
+def _remove_parts(temporary: Path) -> None:
+    for end in ("", "-wal", "-shm", "-journal"):
+        with suppress(OSError):
+            temporary.with_name(temporary.name + end).unlink(missing_ok=True)
 
 
 def _build_database(path: Path, folder: Path) -> None:
@@ -87,6 +112,8 @@ def open_casebook(place: str | Path) -> Casebook:
     """Open a casebook; an older schema is raised to the present one, after a copy.
 
     The copy of a folder's database goes into ``backups/``, that of a server's tables into a schema of its own.
+    Where the folder takes no writes (a full or write-protected disk, an archive), the casebook is opened for
+    reading only: `Casebook.read_only` says why.
 
     Parameters
     ----------
@@ -114,12 +141,21 @@ def open_casebook(place: str | Path) -> Casebook:
             "a casebook folder",
             "Is it the folder above or below?",
         )
-    version = check_version(database)
     engine = make_engine(database)
-    if version != VERSIONS[-1]:
-        back_up(database, label=f"schema{version}")
-        migrate(engine, name=folder)
-    return Casebook(FolderStore(folder, engine))
+    try:
+        version = check_version(database)
+        if version != VERSIONS[-1]:
+            back_up(database, label=f"schema{version}")
+            migrate(engine, name=folder)
+        casebook = Casebook(FolderStore(folder, engine))
+    except CasebookError:
+        engine.dispose()
+        why = why_not_writable(folder)
+        if not why:
+            raise
+        return open_for_reading(folder, why=why)
+    sweep(folder)
+    return casebook
 
 
 def _open_on_server(text: str) -> Casebook:

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import io
+import struct
 import warnings
+import zlib
+from collections.abc import Callable
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from pianolab.casebook.media import Stored, keep_bytes
 from pianolab.errors import BadInput
 
+T = TypeVar("T")
 MOST_BYTES = 60 * 1024**2
 MOST_PIXELS = 80_000_000
 LONGEST_SIDE = 4096
@@ -34,10 +38,19 @@ def keep_photo(folder: Path, source: str | Path, *, keep_details: bool = False) 
     """
     path = Path(source)
     data = _read(path)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # our own limit is checked first
-        encoded, suffix = _encode(data, name=path.name, keep_details=keep_details)
+    encoded, suffix = opened(data, name=path.name, look=lambda image: _save(image, keep_details=keep_details))
     return keep_bytes(folder, encoded, suffix=suffix, original_sha256=sha256(data).hexdigest())
+
+
+def check_photo(path: Path) -> None:
+    """Whether a picture from elsewhere can be shown: its form and size, and that all of it is there.
+
+    Raises
+    ------
+    BadInput
+        as `keep_photo`
+    """
+    opened(_read(path), name=path.name, look=lambda image: image.load())
 
 
 def _read(path: Path) -> bytes:
@@ -49,22 +62,43 @@ def _read(path: Path) -> bytes:
     return path.read_bytes()
 
 
-def _encode(data: bytes, *, name: str, keep_details: bool) -> tuple[bytes, str]:
+def opened(data: bytes, *, name: str, look: Callable[[Image.Image], T]) -> T:
+    """What ``look`` makes of a picture, which is decoded no larger than it is needed.
+
+    Raises
+    ------
+    BadInput
+        no picture, a damaged one, or one too large
+    """
     try:
-        with Image.open(io.BytesIO(data), formats=FORMATS) as image:
-            if image.width * image.height > MOST_PIXELS:
-                got = f"a picture of {image.width} x {image.height} pixels"
-                raise BadInput(name, got, f"{MOST_PIXELS:,} pixels or fewer", "Save it smaller.")
-            return _save(image, keep_details=keep_details)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # our own limit is checked first
+            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
+                if image.width * image.height > MOST_PIXELS:
+                    got = f"a picture of {image.width} x {image.height} pixels"
+                    raise BadInput(name, got, f"{MOST_PIXELS:,} pixels or fewer", "Save it smaller.")
+                image.draft(
+                    "RGB", (LONGEST_SIDE, LONGEST_SIDE)
+                )  # a JPEG is read at half its size, or a quarter
+                return look(image)
     except UnidentifiedImageError:
         raise BadInput(name, "content that is no picture", NEED, "Is it another file, renamed?") from None
     except Image.DecompressionBombError:
         raise BadInput(
             name, "a picture that unpacks to a huge size", f"{MOST_PIXELS:,} pixels or fewer"
         ) from None
-    except (OSError, SyntaxError, ValueError) as error:
-        if isinstance(error, BadInput):
-            raise
+    except BadInput:
+        raise
+    except (
+        OSError,
+        SyntaxError,
+        ValueError,
+        IndexError,
+        KeyError,
+        struct.error,
+        zlib.error,
+        OverflowError,
+    ) as error:
         raise BadInput(name, f"a damaged picture ({error})", "an undamaged one", "Copy it again.") from None
 
 

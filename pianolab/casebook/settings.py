@@ -134,14 +134,14 @@ def _own_file(data: Any) -> OwnFile | None:
     return None if data is None else OwnFile(_checked(data["name"], str), _checked(data["text"], str))
 
 
-def take_over(theirs: sa.Connection, ours: sa.Connection, *, name: str) -> tuple[str, ...]:
+def take_over(source: KeptSettings, ours: sa.Connection, *, name: str) -> tuple[str, ...]:
     """Where casebooks are gathered: own points and prices of a source are needed here too, if here are none.
 
     Returns
     -------
     Lines about files that were left out, because there is another here
     """
-    source, here = read_settings(theirs, name=name), read_settings(ours, name=name)
+    here = read_settings(ours, name=name)
     left, taken = [], {"checklist": here.checklist, "prices": here.prices}
     for part, mine in taken.items():
         given: OwnFile | None = getattr(source, part)

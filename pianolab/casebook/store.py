@@ -20,10 +20,11 @@ import sqlalchemy as sa
 from sqlalchemy.dialects.postgresql import insert as insert_or_leave
 
 from pianolab.casebook import tables
+from pianolab.casebook.backups import back_up_daily, forget_copies
 from pianolab.casebook.codec import REFERENCES
-from pianolab.casebook.engine import reading
+from pianolab.casebook.engine import DATABASE_NAME, reading, why_read_only
 from pianolab.casebook.media import FOLDER, Stored, hash_in_name, hash_of, media_path
-from pianolab.casebook.migrate import BACKUPS, drop_copies
+from pianolab.casebook.migrate import drop_copies
 from pianolab.casebook.server import sending
 from pianolab.casebook.troubles import clear_errors, refusal
 
@@ -42,6 +43,9 @@ class Store(Protocol):
 
     def media_file(self, name: str) -> Path:
         """Path of a media file on this computer; none is there where the casebook doesn't have it."""
+
+    def before_edit(self) -> None:
+        """What is due before an edit begins."""
 
     def offer(self, stored: Stored) -> None:
         """Bring a file of the media folder to where others find it, before the edit that names it."""
@@ -83,6 +87,13 @@ class FolderStore:
 
     def __init__(self, folder: Path, engine: sa.Engine) -> None:
         self.engine, self.folder, self.name = engine, folder, str(folder)
+        self._fresh = False
+
+    def before_edit(self) -> None:
+        """Once for every opening: a copy of the day, before anything is changed."""
+        if not self._fresh and not why_read_only(self.engine):
+            self._fresh = True
+            back_up_daily(self.folder / DATABASE_NAME)
 
     def media_file(self, name: str) -> Path:
         return media_path(self.folder, name)
@@ -100,8 +111,7 @@ class FolderStore:
     def forget(self, media: Iterable[str]) -> None:
         for name in media:
             self.media_file(name).unlink(missing_ok=True)
-        for backup in (self.folder / BACKUPS).glob("*.sqlite"):
-            backup.unlink()
+        forget_copies(self.folder)
         # The write-ahead log holds old pages until it is folded into the database and emptied.
         with clear_errors(self.name):
             raw = self.engine.raw_connection()
@@ -143,6 +153,9 @@ class ServerStore:
             self._folder = Path(tempfile.mkdtemp(prefix="pianolab-"))
             weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
         return self._folder
+
+    def before_edit(self) -> None:
+        """A server makes its own copies."""
 
     def media_file(self, name: str) -> Path:
         target = media_path(self.folder, name)

@@ -6,11 +6,12 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
-from pianolab.errors import CasebookError
+from pianolab.errors import CasebookError, PianolabError
 
 KEPT = "Nothing of this edit was kept; everything saved before is safe."
+REPAIR = "python -m pianolab check CASEBOOK --repair saves what can be read."
 
 FILE_SIGNS = (
     ("database or disk is full", "a full disk", "room on the disk", "Free some space and try again."),
@@ -19,7 +20,8 @@ FILE_SIGNS = (
      "Is another notebook in the middle of an edit?"),
     ("readonly", "a write-protected casebook", "leave to write", "Copy the folder to where you may write."),
     ("unable to open", "a database that can't be opened", "leave to read and write in the folder", ""),
-    ("malformed", "a damaged database", "an undamaged one", "Take the last copy from backups/."),
+    ("malformed", "a damaged database", "an undamaged one",
+     REPAIR),
     ("not a database", "a file that is no database", "a casebook", "Was it overwritten?"),
     ("no such table", "a database without a casebook's tables", "a casebook", ""),
 )  # fmt: skip
@@ -66,27 +68,44 @@ def refusal(
 
 
 @contextmanager
-def clear_errors(name: object) -> Iterator[None]:
-    """Database errors as one line; what was confirmed before stays."""
+def clear_errors(name: object, *, kept: str = KEPT) -> Iterator[None]:
+    """Database errors as one line; ``kept`` says what became of the work."""
     try:
         yield
     except (DBAPIError, sqlite3.Error) as error:
-        raise _translated(name, error) from error
+        raise _translated(name, error, kept) from error
 
 
-def _translated(name: object, error: Exception) -> CasebookError:
+@contextmanager
+def readable(name: object) -> Iterator[None]:
+    """Whatever content that no pianolab wrote does to the reader, as one line that names the casebook."""
+    try:
+        yield
+    except (DBAPIError, sqlite3.Error) as error:
+        raise _translated(name, error, "") from error
+    except PianolabError:
+        raise
+    except (SQLAlchemyError, ValueError, TypeError, LookupError, OverflowError, RecursionError) as error:
+        got = f"content that can't be read ({type(error).__name__}: {str(error)[:80]})"
+        raise refusal(name, got, "an undamaged casebook", REPAIR) from error
+
+
+def _translated(name: object, error: Exception, kept: str) -> CasebookError:
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     text = str(cause)
     if not type(cause).__module__.startswith("psycopg"):
         for sign, got, need, hint in FILE_SIGNS:
             if sign.lower() in text.lower():
-                return refusal(name, got, need, f"{hint} {KEPT}")
+                return refusal(name, got, need, f"{hint} {kept}")
     elif said := _said_by_server(cause, lost=getattr(error, "connection_invalidated", False)):
         got, need, hint = said
-        return refusal(name, got, need, f"{hint} {KEPT}")
+        return refusal(name, got, need, f"{hint} {kept}")
     if isinstance(error, (IntegrityError, sqlite3.IntegrityError)):
-        return refusal(name, "a record that belongs to one that isn't here", "the other record first", KEPT)
-    return refusal(name, f"a database error ({text})", "a working database", KEPT)
+        return refusal(name, "a record that belongs to one that isn't here", "the other record first", kept)
+    if type(cause).__module__.startswith("psycopg"):
+        got = f"an error of the database server (SQLSTATE {getattr(cause, 'sqlstate', None) or 'unknown'})"
+        return refusal(name, got, "a working server", f"Tell whoever looks after the server. {kept}")
+    return refusal(name, f"a database error ({text})", "a working database", kept)
 
 
 def _said_by_server(cause: BaseException, *, lost: bool) -> tuple[str, str, str] | None:

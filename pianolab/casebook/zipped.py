@@ -55,8 +55,8 @@ manifest.json     format, version (2), casebook_id, exported_at, counts (lines o
                   is remembered of how to judge: profile, seed, checklist and prices as name and text)
 records.jsonl     what is so now, one line for each record:
                   id; kind (Piano, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, BuyerProfile,
-                  TouchOpinion, TouchTrial, Answer); piano_id, visit_id, recording_id, other_piano_id (the
-                  records it belongs to, or null); body (its content, field by field); deleted (taken out of
+                  TouchOpinion, TouchTrial, Answer, Comparable); piano_id, visit_id, recording_id,
+                  other_piano_id (the records it belongs to, or null); body (its content, field by field); deleted (taken out of
                   view); created_at; at and change_uid (its latest change)
 changes.jsonl     everything ever entered, in order of arrival:
                   seq; uid; at; by; machine (a number that names nobody); action (add, change, remove, undo,

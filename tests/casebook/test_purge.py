@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from pianolab.casebook import create_casebook, export_zip, gather, import_zip, open_casebook
+from pianolab.casebook.backups import back_up
 from pianolab.casebook.engine import DATABASE_NAME
-from pianolab.casebook.migrate import _copy_tables, back_up, copies_on_server
+from pianolab.casebook.migrate import _copy_tables, copies_on_server
 from pianolab.errors import BadInput
 from pianolab.io import Sound
 from pianolab.model import Piano
