@@ -151,10 +151,8 @@ def adjust(comparable: Comparable, subject: Subject) -> Adjusted:
         variance += (part * (factor - 1.0)) ** 2
         amount *= factor
     for step, money in _services(comparable, subject):
-        moves[step] = max(
-            money, -0.5 * amount
-        )  # a service is never worth more than half of what it comes with
-        variance += (part * money / float(comparable.price)) ** 2
+        # A service is never worth more than half of what it comes with.
+        moves[step] = max(money, -0.5 * amount)
         amount += moves[step]
     return Adjusted(comparable=comparable, moves=moves, amount=amount, spread=sqrt(variance))
 
