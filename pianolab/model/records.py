@@ -56,7 +56,7 @@ Condition = Literal["very good", "good", "worn", "poor"]
 """How an advertisement describes a sound instrument that can be played."""
 
 FindingState = Literal["checked", "not checked", "not allowed", "does not apply"]
-RecordingPurpose = Literal["take", "left pedal"]
+RecordingPurpose = Literal["take", "left pedal", "damper pedal", "repeated note", "held chord", "hand clap"]
 VALUES = ("grade", "answer", "count", "reading")
 """The fields of a finding one of which holds what was found."""
 
