@@ -111,14 +111,22 @@ class Entry:
     def _check_comparable(self) -> None:
         """A price can stand beside a piano of its own kind and currency only: nobody here knows a rate."""
         seen: Comparable = self._record
-        if seen.piano_id is None or not self._changes("piano_id", "kind", "currency"):
+        if not self._changes("piano_id", "kind", "currency"):
             return
-        piano: Piano = self._read("Piano", seen.piano_id)
-        for name in ("kind", "currency"):
-            got, need = getattr(seen, name), getattr(piano, name)
-            if got != need:
-                hint = "Enter it in that currency, by the rate you trust." if name == "currency" else ""
-                raise BadInput(f"Comparable for {piano.name}, {name}", got, need, hint)
+        pianos = self._pianos_beside(seen)
+        codes = sorted({p.currency for p in pianos if p.asking_price is not None})
+        if codes and seen.currency not in codes:
+            hint = "Enter it in that currency, by the rate you trust."
+            raise BadInput("Comparable, currency", seen.currency, " or ".join(codes), hint)
+        if seen.piano_id and pianos[0].kind != seen.kind:
+            raise BadInput(f"Comparable for {pianos[0].name}, kind", seen.kind, pianos[0].kind)
+
+    def _pianos_beside(self, seen: Comparable) -> list[Piano]:
+        """The piano that a price was looked up for, or all of its kind."""
+        if seen.piano_id:
+            return [self._read("Piano", seen.piano_id)]
+        every = [from_json("Piano", body) for _, body in self._connection.execute(_PIANOS)]
+        return [piano for piano in every if piano.kind == seen.kind]
 
     def _check_scales(self, *names: str) -> None:
         scales = load_touch_scales()

@@ -8,7 +8,17 @@ import pytest
 from pianolab.casebook import KeptSettings, OwnFile, keep_settings
 from pianolab.checklist import read_checklist
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Photo, Piano, Recording, SurveyRecord, TouchOpinion, Visit
+from pianolab.model import (
+    BuyerProfile,
+    Comparable,
+    Finding,
+    Photo,
+    Piano,
+    Recording,
+    SurveyRecord,
+    TouchOpinion,
+    Visit,
+)
 
 OWN = """
 [[point]]
@@ -160,3 +170,21 @@ def test_taking_back_a_removal_does_not_make_two_pianos_of_one_name(case):
         edit.remove("new")
     case.book.undo(by="Ben")
     assert case.book.piano("in the cellar").id == "old"
+
+
+def test_a_price_of_another_kind_or_currency_than_the_piano_it_was_looked_up_for(case):
+    with case.book.editing(by="Ana") as edit:
+        shop = edit.add(Piano(name="shop", kind="grand", asking_price=9000, currency="CHF"))
+    line = refused(case.book, Comparable(piano_id=shop.id, kind="grand", price=8000, currency="EUR"))
+    assert line == (
+        "Comparable, currency: got EUR, need CHF. Enter it in that currency, by the rate you trust."
+    )
+    line = refused(case.book, Comparable(kind="grand", price=8000, currency="USD"))
+    assert line.startswith("Comparable, currency: got USD, need CHF")
+    line = refused(case.book, Comparable(piano_id=shop.id, kind="upright", price=8000, currency="CHF"))
+    assert line == "Comparable for shop, kind: got upright, need grand."
+    with case.book.editing(by="Ana") as edit:
+        edit.add(Comparable(piano_id=shop.id, kind="grand", price=8000, currency="CHF"))
+        edit.add(Comparable(kind="upright", price=800))
+    assert len(case.book.comparables(shop.id)) == 1
+    assert len(case.book.comparables()) == 2
