@@ -91,7 +91,7 @@ def walk_page(folder: Path) -> Path:
             found = findings_for(condition, visit_id=visit.id, piano=piano, examiner="Ana")
             for finding in takewhile(lambda f: f.point != SHOWN_POINT, found):
                 edit.add(finding)
-        form = FindingsForm(casebook, visit.id, examiner="Ana", short=True)
+        form = FindingsForm(casebook, visit.id, examiner="Ana", minutes=20)
         return write_widget(form, folder / "walk.html")
 
 

@@ -133,10 +133,15 @@ def order_walk(
     fitting.take_in_turn(head)
     rest = [p for p in open_points if p not in head]
     fitting.take_worthiest([p for p in rest if p.vetoes])
-    fitting.take_by_the_minute([p for p in rest if not p.vetoes])
+    others = [p for p in rest if not p.vetoes]
+    (fitting.take_in_turn if minutes is None else fitting.take_by_the_minute)(others)
     chosen = {p.id for p in fitting.chosen}
     left = [p for p in open_points if p.id not in chosen]
-    ordered = _in_order(fitting.chosen, here, valued, data, at=stands)
+    area = next((p.area for p in own if p.id == at), "")
+    by_area = sorted(
+        fitting.chosen, key=lambda p: p.area != area
+    )  # what is worth the same goes on where one is
+    ordered = _in_order(by_area, here, valued, data, at=stands)
     return WalkOrder(
         minutes=minutes,
         set_up=set_up,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -43,7 +43,7 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
     visit_id : str; the visit to record
     checklist : Checklist or None; None takes the casebook's own (`Casebook.checklist`)
     examiner : str; who records; empty takes the examiner named in the visit
-    short : bool; True for the twenty-minute walk
+    minutes : how long there is, such as 20, 40 or 60 min, or None for the whole walk; it can be chosen on the form too
 
     Raises
     ------
@@ -53,7 +53,8 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
     Notes
     -----
     A value that can't be used gives one line in the form and changes nothing. Points nobody looked at
-    stay open and are never counted as good. A note or a seller's promise without a value is kept, and the
+    stay open and are never counted as good. *Next* leads to the point that is worth most of the time that is left
+    (`pianolab.checklist.hour.order_walk`). A note or a seller's promise without a value is kept, and the
     point counts as not judged yet.
 
     Examples
@@ -65,7 +66,7 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
         pl.forms.FindingsForm(casebook, casebook.visits()[0].id, examiner="Ana")
     """
 
-    _esm = browser_code("page.js", "keyboard.js", "photo.js", "card.js", "walk.js")
+    _esm = browser_code("page.js", "keyboard.js", "photo.js", "card.js", "hour.js", "walk.js")
     _css = browser_code("page.css", "keyboard.css", "walk.css")
     view = traitlets.Dict().tag(sync=True)
     keyboard = traitlets.Dict().tag(sync=True)
@@ -79,9 +80,9 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
         *,
         checklist: Checklist | None = None,
         examiner: str = "",
-        short: bool = False,
+        minutes: float | None = None,
     ) -> None:
-        self._walk = Walk(casebook, visit_id, checklist=checklist, examiner=examiner, short=short)
+        self._walk = Walk(casebook, visit_id, checklist=checklist, examiner=examiner, minutes=minutes)
         piano = self._walk.piano
         super().__init__(
             view=walk_view(self._walk),
@@ -100,6 +101,16 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
         """The visit's findings as the casebook holds them now."""
         self._walk.read()
         return self._walk.findings
+
+    def weigh(self, worth: Mapping[str, float]) -> None:
+        """What a look at each open point is worth from now on; the next turn follows it, the point on the screen stays."""
+        self._walk.clock.weigh(worth)
+        self.view = walk_view(self._walk)
+
+    def refresh(self) -> None:
+        """Show what has been entered elsewhere; what is being typed stays."""
+        self._walk.read()
+        self._show()
 
     def _on_message(self, _widget: Any, content: Any, buffers: Any) -> None:
         self.receive(content, buffers)
@@ -124,9 +135,13 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
 
     def _reply(self, sender: dict[str, Any], *, ok: bool, line: str) -> None:
         with self.hold_sync():
+            self._show()
+            self.answer = {**sender, "ok": ok, "line": line}
+
+    def _show(self) -> None:
+        with self.hold_sync():
             self.view = walk_view(self._walk)
             self.pictures = self._pictures()
-            self.answer = {**sender, "ok": ok, "line": line}
         self._walk.has_shown()
 
     def _pictures(self) -> dict[str, str]:

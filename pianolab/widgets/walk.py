@@ -21,6 +21,7 @@ from pianolab.widgets.entries import (
     value_fields,
 )
 from pianolab.widgets.walk_actions import ACTIONS
+from pianolab.widgets.walk_hour import WalkClock, sitting_began
 from pianolab.widgets.walk_moves import MOVES, Event, where_left
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ class Walk:
     visit_id : str; the visit that is recorded
     checklist : Checklist, or None for the casebook's own (the one that comes with pianolab where it keeps none)
     examiner : str; who records; empty takes the examiner named in the visit
-    short : bool; only the points of the twenty-minute walk
+    minutes : how long there is, min; None for as long as it takes
 
     Notes
     -----
@@ -53,23 +54,27 @@ class Walk:
         *,
         checklist: Checklist | None = None,
         examiner: str = "",
-        short: bool = False,
+        minutes: float | None = None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         self.casebook = casebook
         self.visit = casebook.visit(visit_id)
         self.piano = casebook.piano(self.visit.piano_id)
         points = casebook.checklist() if checklist is None else checklist
-        self.checklist = points.for_piano(self.piano, short=short)
+        self.checklist = points.for_piano(self.piano)
         if not len(self.checklist):
             raise BadInput("checklist", "no point that applies", "a checklist with points for this piano")
         self.examiner = " ".join((examiner or self.visit.examiner).split())
-        self._now = now
+        self.now = now
         self._drafts: dict[str, str] = {}
         self._shown: dict[str, str] = {}
         self._seen: dict[str, Finding] = {}
         self.mode = "point"
+        self.trail: list[str] = []
+        self.point_id = ""
         self.read()
+        began = sitting_began(self.findings, examiner=self.examiner, now=self.now())
+        self.clock = WalkClock(minutes, began)
         self.photographed = any(
             c.by == self.by for p in self.photos for c in casebook.log(p.id) if c.action == "add"
         )
@@ -142,10 +147,12 @@ class Walk:
             MOVES[do](self, event)
             return ""
         if do in ACTIONS:
+            self.clock.begin(self.now())
             return ACTIONS[do](self, event, buffers)
         if do not in ENTRIES:
             raise BadInput("message", repr(do[:40]), "an event of the form", "Run the cell again.")
         point = self.checklist[str(event.get("point", ""))]
+        self.clock.begin(self.now())
         return self._save(point, str(event.get("record", "")), ENTRIES[do](self, point, event))
 
     def _save(self, point: Point, record: str, fields: Fields) -> str:
@@ -163,9 +170,9 @@ class Walk:
 
     def merged(self, point: Point, record: str, before: Finding | None, fields: Fields) -> Finding:
         if before is not None:
-            return replace(before, **fields, at=self._now())
+            return replace(before, **fields, at=self.now())
         unjudged: Fields = {} if "state" in fields else {"state": "not checked", "reason": NOTED_ONLY}
-        whole = {**unjudged, **fields, "point": point.id, "examiner": self.examiner, "at": self._now()}
+        whole = {**unjudged, **fields, "point": point.id, "examiner": self.examiner, "at": self.now()}
         return Finding(id=record, visit_id=self.visit.id, **whole)
 
     def _write(self, point: Point, read: Finding | None, after: Finding) -> None:
@@ -199,6 +206,7 @@ class Walk:
         point_id = str((change.before or change.after or {}).get("point", ""))
         if point_id not in self.checklist:
             return
+        self.clock.skipped.discard(point_id)
         self.point_id = point_id
         if change.kind != "Finding":
             return

@@ -8,16 +8,21 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.casebook import ChangedSince
 from pianolab.checklist.openings import load_openings
+from pianolab.checklist.points import Point
 from pianolab.errors import BadInput
 from pianolab.report.twins import finding_in_words
-from pianolab.widgets.entries import EMPTY, Fields
+from pianolab.widgets.entries import EMPTY, Fields, reason_fields
 from pianolab.widgets.pictures import keep_picture
+from pianolab.widgets.walk_hour import waiting_points
 
 if TYPE_CHECKING:
+    from pianolab.casebook import Change
     from pianolab.widgets.walk import Walk
 
 Event = Mapping[str, Any]
 Buffers = Sequence[object]
+KINDS = ("Finding", "Photo")
+"""What a walk makes, and can take back."""
 
 
 def _keep_photo(walk: Walk, event: Event, buffers: Buffers) -> str:
@@ -54,24 +59,49 @@ def _not_opened(walk: Walk, event: Event, _buffers: Buffers) -> str:
         raise BadInput("opening", repr(event.get("opens"))[:40], "one of " + ", ".join(load_openings()))
     touched = walk.touched()
     waiting = [p for p in walk.checklist if p.opens == opening.id and p.id not in touched]
-    fields: Fields = {"state": "not allowed", "reason": opening.not_opened}
-    with walk.casebook.editing(by=walk.by, checklist=walk.checklist) as edit:
-        for point in waiting:
-            edit.add(walk.merged(point, walk.shown(point.id)[0], None, fields))
-    walk.read()
+    _set_aside(walk, waiting, {"state": "not allowed", "reason": opening.not_opened})
     return f"{len(waiting)} points set to not allowed, saved"
+
+
+def _no_time(walk: Walk, _event: Event, _buffers: Buffers) -> str:
+    """Whatever of the visit is still open gets the reason that there was no time for it."""
+    touched = walk.touched()
+    waiting = [p for p in waiting_points(walk) if p.id not in touched]
+    _set_aside(walk, waiting, reason_fields(walk.point, "time", ""))
+    return f"{len(waiting)} points set to no time, saved"
+
+
+def _set_aside(walk: Walk, points: Sequence[Point], fields: Fields) -> None:
+    """One answer for many points, in one step that is also taken back in one."""
+    at = walk.now()
+    with walk.casebook.editing(by=walk.by, checklist=walk.checklist) as edit:
+        for point in points:
+            edit.add(replace(walk.merged(point, walk.shown(point.id)[0], None, fields), at=at))
+    walk.read()
 
 
 def _take_back(walk: Walk, _event: Event, _buffers: Buffers) -> str:
     """The examiner's last change of this visit by the log: also after a restart, and whatever they entered elsewhere."""
     try:
         with walk.casebook.editing(by=walk.by) as edit:
-            change = edit.undo(visit_id=walk.visit.id, kinds=("Finding", "Photo"))
+            change = edit.undo(visit_id=walk.visit.id, kinds=KINDS)
+            together = _entered_together(walk, change)
+            for _ in range(together - 1):
+                edit.undo(visit_id=walk.visit.id, kinds=KINDS)
     except ChangedSince as error:
         raise _both_shown(walk, error) from None
     walk.read()
     walk.return_to(change)
-    return "Taken back"
+    return "Taken back" if together == 1 else f"{together} points taken back"
+
+
+def _entered_together(walk: Walk, change: Change) -> int:
+    """How many records one press had made: those set aside at once bear one and the same time."""
+    gone = (change.before or {}) if change.after is None else {}
+    at = next((f.at for f in walk.findings if f.id == change.record_id), None)
+    if change.kind != "Finding" or gone.get("state") not in ("not checked", "not allowed"):
+        return 1
+    return sum(f.at == at and f.examiner == walk.examiner for f in walk.findings)
 
 
 def _both_shown(walk: Walk, error: ChangedSince) -> Exception:
@@ -100,5 +130,6 @@ ACTIONS: Mapping[str, Callable[[Walk, Event, Buffers], str]] = {
     "photo": _keep_photo,
     "drop photo": _drop_photo,
     "not opened": _not_opened,
+    "no time": _no_time,
     "take back": _take_back,
 }

@@ -15,21 +15,33 @@ MODES = ("point", "area")
 
 
 def where_left(walk: Walk) -> str:
-    """The first open point behind the examiner's last entry: where the walk was left.
+    """The point whose turn it is after the examiner's last entry: where the walk was left.
 
     It is read from what is recorded, so it holds after a restart and on another computer.
     """
     ids = [p.id for p in walk.checklist]
-    touched = walk.touched()
     own = [f for f in walk.findings if f.examiner == walk.examiner and f.point in ids]
     last = max(own, key=lambda f: f.at.timestamp() if f.at else 0.0, default=None)
-    start = ids.index(last.point) if last else 0
-    following = [*ids[start:], *ids[:start]]
-    return next((i for i in following if i not in touched), ids[start])
+    walk.point_id = last.point if last else ""
+    return _turn(walk) or walk.point_id or ids[0]
+
+
+def _turn(walk: Walk) -> str:
+    """The open point that comes next; in its turn where it fits the time, else the worthiest; empty where none is."""
+    order = walk.clock.order(walk, walk.now())
+    waiting = [*(s.point for s in order.steps), *order.left, *order.elsewhere]
+    return next((p.id for p in waiting if p.id != walk.point_id), "")
+
+
+def _arrive(walk: Walk, point_id: str) -> None:
+    """Go to a point and remember the way back."""
+    if point_id != walk.point_id:
+        walk.trail.append(walk.point_id)
+    walk.point_id = point_id
 
 
 def _go(walk: Walk, event: Event) -> None:
-    walk.point_id = walk.checklist[str(event.get("point", ""))].id
+    _arrive(walk, walk.checklist[str(event.get("point", ""))].id)
 
 
 def _go_area(walk: Walk, event: Event) -> None:
@@ -37,23 +49,59 @@ def _go_area(walk: Walk, event: Event) -> None:
     if not points:
         raise BadInput("area", repr(event.get("area"))[:60], "an area of this walk")
     touched = walk.touched()
-    walk.point_id = next((p for p in points if p not in touched), points[0])
+    _arrive(walk, next((p for p in points if p not in touched), points[0]))
 
 
-def _step(walk: Walk, by: int) -> None:
+def _step_area(walk: Walk, by: int) -> None:
+    areas = walk.checklist.areas
+    here = areas.index(walk.point.area)
+    _go_area(walk, {"area": areas[min(max(here + by, 0), len(areas) - 1)]})
+
+
+def _next(walk: Walk, _event: Event) -> None:
+    """On to the point whose turn it is; one that is left open comes again when all others have had theirs."""
     if walk.mode == "area":
-        areas = walk.checklist.areas
-        here = areas.index(walk.point.area)
-        _go_area(walk, {"area": areas[min(max(here + by, 0), len(areas) - 1)]})
+        _step_area(walk, 1)
+        return
+    if walk.point_id not in walk.touched():
+        walk.clock.skipped.add(walk.point_id)
+    to = _turn(walk)
+    if not to and walk.clock.skipped:
+        walk.clock.skipped.clear()
+        to = _turn(walk)
+    _arrive(walk, to or walk.point_id)
+
+
+def _back(walk: Walk, _event: Event) -> None:
+    """To the point one came from; at the start of a sitting to the one before it in the list."""
+    if walk.mode == "area":
+        _step_area(walk, -1)
+        return
+    if walk.trail:
+        walk.point_id = walk.trail.pop()
         return
     ids = [p.id for p in walk.checklist]
-    walk.point_id = ids[min(max(ids.index(walk.point_id) + by, 0), len(ids) - 1)]
+    walk.point_id = ids[max(ids.index(walk.point_id) - 1, 0)]
 
 
-def _next_open(walk: Walk, _event: Event) -> None:
-    ids = [p.id for p in walk.checklist]
-    touched, here = walk.touched(), ids.index(walk.point_id)
-    walk.point_id = next((i for i in [*ids[here + 1 :], *ids[:here]] if i not in touched), walk.point_id)
+def is_last(walk: Walk) -> bool:
+    """Whether there is no other point to go on to."""
+    if walk.mode == "area":
+        return walk.checklist.areas.index(walk.point.area) == len(walk.checklist.areas) - 1
+    return not _turn(walk) and walk.clock.skipped <= {walk.point_id}
+
+
+def is_first(walk: Walk) -> bool:
+    """Whether there is nothing to go back to."""
+    if walk.mode == "area":
+        return walk.checklist.areas.index(walk.point.area) == 0
+    return not walk.trail and next(iter(walk.checklist)).id == walk.point_id
+
+
+def _time(walk: Walk, event: Event) -> None:
+    walk.clock.choose(event.get("minutes"))
+    if walk.point_id in walk.touched() or not walk.touched():
+        _arrive(walk, _turn(walk) or walk.point_id)
 
 
 def _pick(walk: Walk, event: Event) -> None:
@@ -76,9 +124,9 @@ def _mode(walk: Walk, event: Event) -> None:
 MOVES: Mapping[str, Callable[[Walk, Event], None]] = {
     "go": _go,
     "go area": _go_area,
-    "next": lambda walk, _: _step(walk, 1),
-    "back": lambda walk, _: _step(walk, -1),
-    "next open": _next_open,
+    "next": _next,
+    "back": _back,
+    "time": _time,
     "pick": _pick,
     "another": _another,
     "mode": _mode,

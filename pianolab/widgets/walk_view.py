@@ -19,6 +19,8 @@ from pianolab.report.twins import (
 )
 from pianolab.widgets.entries import OTHER, REASONS, Reason, reason_key
 from pianolab.widgets.walk import Walk
+from pianolab.widgets.walk_hour import hour_view
+from pianolab.widgets.walk_moves import is_first, is_last
 from pianolab.words import keys_in_words
 
 View = dict[str, Any]
@@ -34,8 +36,6 @@ def walk_view(walk: Walk) -> View:
     """Everything on the screen for the walk as it stands now."""
     areas = walk.checklist.areas
     points = [p for p in walk.checklist if p.area == walk.point.area]
-    ids = [p.id for p in walk.checklist]
-    here, at_area = ids.index(walk.point_id), areas.index(walk.point.area)
     whole = walk.mode == "area"
     return {
         "title": walk.piano.name,
@@ -53,8 +53,9 @@ def walk_view(walk: Walk) -> View:
         if whole
         else [],
         "mode": walk.mode,
-        "first": at_area == 0 if whole else here == 0,
-        "last": at_area == len(areas) - 1 if whole else here == len(ids) - 1,
+        "first": is_first(walk),
+        "last": is_last(walk),
+        "hour": hour_view(walk),
         "can_take_back": walk.can_take_back,
     }
 

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from pianolab.model import Finding, Visit
 from pianolab.widgets import FindingsForm
 from pianolab.widgets.entries import NOTED_ONLY, REASONS
 from pianolab.widgets.walk import Walk
+from pianolab.widgets.walk_hour import hour_view
 
 Opened = tuple[Casebook, Visit]
 
@@ -326,9 +328,65 @@ def test_moving_about(driver: Driver) -> None:
     assert driver.point["id"] == "patched"
     driver.go("chips")
     driver.send(do="next")
+    assert driver.point["id"] == "patched"  # what was passed over (serial) waits until last
+    driver.send(do="back")
     assert driver.point["id"] == "chips"
-    driver.send(do="next open")
-    assert driver.point["id"] == "serial"
+
+
+def test_what_is_passed_over_comes_again_when_all_others_have_had_their_turn(driver: Driver) -> None:
+    seen = [driver.point["id"]]
+    for _ in range(5):
+        driver.send(do="next")
+        seen.append(driver.point["id"])
+    assert seen == ["serial", "grooves", "patched", "dip", "chips", "serial"]
+    for point, value in {"serial": True, "grooves": 4, "patched": 0, "dip": 10}.items():
+        driver.go(point)
+        driver.value(value)
+    driver.send(do="next")
+    assert driver.point["id"] == "chips"
+    assert not driver.view["first"]
+    driver.value(5)
+    assert driver.view["last"]
+    assert driver.view["hour"]["unseen"] == "Everything has been looked at or has its reason."
+
+
+def test_the_clock_runs_from_the_first_entry_and_says_what_will_not_fit(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    noon = datetime(2026, 5, 14, 12, tzinfo=UTC)
+    times = iter([noon] * 400)
+    walk = Walk(casebook, visit.id, minutes=20, now=lambda: next(times))
+    assert not hour_view(walk)["runs"]
+    assert walk.point_id == "case-legs"
+    walk.handle({"do": "value", "point": "case-legs", "record": walk.shown("case-legs")[0], "value": 5})
+    assert walk.clock.began == noon
+    early = hour_view(walk)
+    assert "reasons to stop" in early["fits"]
+    assert early["unseen"].startswith("If you stop now: 21 of 21 reasons to stop unseen (")
+    times = iter([noon + timedelta(minutes=25)] * 400)
+    late = hour_view(walk)
+    assert (late["gone_s"], late["over"]) == (1500, True)
+    assert walk.handle({"do": "no time"}) == f"{late['waiting']} points set to no time, saved"
+    assert {f.reason for f in walk.findings if f.point != "case-legs"} == {"no time"}
+    assert walk.handle({"do": "take back"}) == f"{late['waiting']} points taken back"
+    assert [f.point for f in walk.findings] == ["case-legs"]
+
+
+def test_a_time_that_is_none_is_refused(driver: Driver) -> None:
+    for minutes in (0, True, "soon"):
+        answer = driver.send(do="time", minutes=minutes)
+        assert "need 5 to 480 min" in answer["line"]
+    assert driver.send(do="time", minutes=40)["ok"]
+    assert [c["text"] for c in driver.view["hour"]["choices"] if c["chosen"]] == ["40 min"]
+
+
+def test_the_walk_goes_by_what_a_look_is_worth(driver: Driver) -> None:
+    driver.form.weigh({"chips": 5.0, "dip": 3.0})
+    driver.value(True)
+    driver.send(do="next")
+    assert driver.point["id"] == "chips"
+    driver.value(5)
+    driver.send(do="next")
+    assert driver.point["id"] == "dip"
 
 
 def test_a_new_form_opens_where_the_walk_was_left(driver: Driver, visit_and_book: Opened) -> None:
@@ -344,12 +402,6 @@ def test_a_new_form_opens_where_the_walk_was_left(driver: Driver, visit_and_book
     again.value(2)
     assert [f.grade for f in again.saved] == [2]
     again.form._walk.casebook.close()
-
-
-def test_the_short_walk_has_fewer_points(visit_and_book: Opened) -> None:
-    casebook, visit = visit_and_book
-    short = Driver(FindingsForm(casebook, visit.id, checklist=CHECKLIST, short=True))
-    assert short.view["progress"] == "0 of 2 points checked"
 
 
 def test_two_examiners_at_one_point_keep_their_own_findings(driver: Driver, visit_and_book: Opened) -> None:

@@ -249,6 +249,7 @@ def test_two_people_write_in_turn_and_nothing_is_lost(driver: Driver, visit_and_
 def test_the_whole_real_checklist_makes_a_view(visit_and_book: Opened) -> None:
     casebook, visit = visit_and_book
     driver = Driver(FindingsForm(casebook, visit.id, checklist=load_checklist()))
+    driver.send(do="go area", area=load_checklist().areas[0])
     driver.send(do="mode", mode="area")
     seen: list[str] = []
     for _ in driver.view["areas"]:

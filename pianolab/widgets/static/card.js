@@ -10,14 +10,13 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
   const cautions = [first.access, ...first.cautions].filter(Boolean);
 
   const looking = [
-    make("p", { class: "pl-why", text: first.why }),
-    make("h4", { text: "How to look" }),
     make("p", { class: "pl-how", text: first.how }),
-    make("dl", { class: "pl-facts" }, first.facts.map(([name, text]) => [make("dt", { text: name }), make("dd", { text })])),
+    make("dl", { class: "pl-facts" }, first.facts.map(([name, text]) => make("div", {}, make("dt", { text: name }), make("dd", { text })))),
+    make("p", { class: "pl-why", text: first.why }),
   ];
   const read = make("div", { class: "pl-read" },
-    whole ? make("details", { class: "pl-looking" }, make("summary", { text: "Why and how to look" }), ...looking) : looking,
-    cautions.length ? make("ul", { class: "pl-cautions" }, cautions.map((text) => make("li", {}, sign("caution"), make("span", { text })))) : null);
+    cautions.length ? make("ul", { class: "pl-cautions" }, cautions.map((text) => make("li", {}, sign("caution"), make("span", { text })))) : null,
+    whole ? make("details", { class: "pl-looking" }, make("summary", { text: "How to look, and why" }), ...looking) : looking);
 
   // a text field that saves itself after a pause, on Enter and on leaving
   function field(input, event) {
@@ -173,16 +172,16 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
   const pending = make("p", { class: "pl-soft pl-pending" });
 
   const write = make("div", { class: "pl-write" },
-    state, line, tabs, value.node, pending, make("div", { class: "pl-row" }, toggle, keysToggle), reasons,
+    line, tabs, value.node, pending, make("div", { class: "pl-row" }, toggle, keysToggle), reasons);
+  const beside = make("div", { class: "pl-beside" },
     make("div", { class: "pl-words" }, labelled("Note", note.input), labelled("The seller promises", promise.input)), photos, others);
 
   const back = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Back" }));
-  const nextOpen = make("button", { type: "button", class: "pl-button pl-large pl-quiet", text: "Next open point", onclick: () => move({ do: "next open" }) });
   const next = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next" }), sign("right"));
   const step = make("p", { class: "pl-soft pl-point-step" });
   const node = make("article", { class: whole ? "pl-card pl-compact" : "pl-card", "aria-label": first.title },
-    make("div", { class: "pl-card-head" }, step, heading), make("div", { class: "pl-card-body" }, read, write), keysPlace,
-    whole ? null : make("div", { class: "pl-moves" }, back, nextOpen, next));
+    make("div", { class: "pl-card-head" }, heading, step), make("div", { class: "pl-card-body" }, read, write),
+    whole ? null : make("div", { class: "pl-moves" }, back, state, next), keysPlace, beside);
 
   let latest = first;
   if ((first.per_key && !whole) || first.keys.length || first.place) requestAnimationFrame(() => showKeys(true));
@@ -202,7 +201,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
     show(now, view) {
       latest = now;
       id = now.record;
-      setText(step, `${view.areas.find((a) => a.here).title}. ${now.step}`);
+      setText(step, [view.areas.find((a) => a.here).title, now.step, whole ? "" : view.hour.station].filter(Boolean).join(" · "));
       value.show(now);
       setText(pending, now.pending ? `This record says: ${now.pending}.` : "");
       const pressed = now.reasons.find((r) => r.chosen);

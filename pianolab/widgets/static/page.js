@@ -66,3 +66,13 @@ function tallyBar() {
   };
   return node;
 }
+
+// A click on plain words would leave the keyboard with the notebook, where a letter adds or deletes a cell.
+function keepFocus(root) {
+  root.tabIndex = -1;
+  root.addEventListener("click", () => {
+    if (!root.contains(document.activeElement)) root.focus({ preventScroll: true });
+  });
+}
+
+const LOST = "Not saved: the notebook's kernel has stopped or was restarted. Choose Run, then Run All Cells; the form comes back where you were, and what it called saved is kept.";

@@ -1,12 +1,13 @@
 // The walk's screen: draws the view that Python gives, tells Python what was pressed or typed, keeps nothing.
 
 const PATIENCE_MS = 4000;
-const WRITES = new Set(["value", "reason", "keys", "place", "note", "promise", "photo", "drop photo", "not opened", "take back"]);
+const WRITES = new Set(["value", "reason", "keys", "place", "note", "promise", "photo", "drop photo", "not opened", "no time", "take back"]);
 const KEYS_HELP = "1 to 5 choose a grade, Y and N answer, U not checked, T note, S what the seller promises, P photo, K keys, A whole area, full stop next, comma back, Esc leaves a field";
 
 function render({ model, el }) {
   const me = Math.random().toString(36).slice(2);
   const root = make("section", { class: "pl-walk", "data-lm-suppress-shortcuts": "true", onkeydown: shortcut });
+  keepFocus(root);
   const waiting = new Map(); // number of an event without an answer yet -> the field and the card it came from
   let sent = 0;
   let afterwards = null;
@@ -21,13 +22,13 @@ function render({ model, el }) {
     try {
       model.send({ ...event, from: me, n: sent }, undefined, buffers);
     } catch {
-      return showStatus("stopped", "Not saved: this page has lost its notebook kernel.");
+      return showStatus("stopped", LOST);
     }
     waiting.set(sent, { field, card });
     field?.asked();
     if (WRITES.has(event.do)) showStatus("waiting", "Saving");
     clearTimeout(impatient);
-    impatient = setTimeout(() => waiting.size && showStatus("stopped", "Not saved yet: the kernel does not answer. Leave this page open."), PATIENCE_MS);
+    impatient = setTimeout(() => waiting.size && showStatus("stopped", "Not saved yet: the kernel does not answer. Leave this page open; if it stays so, choose Run, then Run All Cells."), PATIENCE_MS);
     return undefined;
   }
   const flush = () => cards.forEach((card) => card.flush());
@@ -70,11 +71,13 @@ function render({ model, el }) {
   const takeBack = make("button", { type: "button", class: "pl-button pl-quiet", text: "Take back last change", onclick: () => move({ do: "take back" }) });
   const wholeArea = make("button", { type: "button", class: "pl-button", "aria-pressed": "false", text: "Whole area", onclick: () => move({ do: "mode", mode: model.get("view").mode === "area" ? "point" : "area" }) });
   const look = make("button", { type: "button", class: "pl-button pl-quiet", text: "Show what others entered", onclick: () => move({ do: "look" }) });
+  const hour = hourLine({ choose: (minutes) => move({ do: "time", minutes }), stop: () => move({ do: "no time" }) });
   root.append(
     make("header", { class: "pl-head" },
-      make("div", {}, title, subtitle),
+      make("div", { class: "pl-about-what" }, title, subtitle),
       make("div", { class: "pl-progress" }, total, totalBar),
       make("div", { class: "pl-row pl-ways" }, wholeArea, look)),
+    hour.node,
   );
   function showStatus(kind, text) {
     if (status.dataset.kind === kind && status.lastChild?.textContent === text) return;
@@ -133,7 +136,7 @@ function render({ model, el }) {
   const backArea = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Area before" }));
   const nextArea = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next area" }), sign("right"));
   const areaMoves = make("div", { class: "pl-area-moves", hidden: true }, backArea, nextArea);
-  const main = make("div", { class: "pl-main" }, steps, place, areaMoves);
+  const main = make("div", { class: "pl-main" }, place, areaMoves, steps);
   root.append(make("div", { class: "pl-body" }, rail, main));
   root.append(make("p", { class: "pl-help pl-soft" }, make("b", { text: "Keyboard: " }), document.createTextNode(KEYS_HELP)));
 
@@ -153,6 +156,7 @@ function render({ model, el }) {
     setText(subtitle, [view.subtitle, view.examiner && `recorded by ${view.examiner}`].filter(Boolean).join(", "));
     setText(total, view.progress);
     totalBar.show(view.total);
+    hour.show(view.hour);
     takeBack.hidden = !view.can_take_back;
     setFlag(wholeArea, "aria-pressed", whole);
     areaMoves.hidden = !whole;
@@ -210,6 +214,7 @@ function render({ model, el }) {
     flush();
     cards.forEach((card) => card.close());
     clearTimeout(impatient);
+    hour.close();
     model.off("change:view", redraw);
     model.off("change:pictures", redraw);
     model.off("change:answer", settle);
