@@ -59,11 +59,11 @@ def create_casebook(place: str | Path) -> Casebook:
         give_new_name(temporary, folder / DATABASE_NAME)
     except BaseException as error:
         _remove_parts(temporary)
+        if isinstance(error, FileExistsError) and (folder / DATABASE_NAME).exists():
+            raise _refuse_second(folder) from error
         for path in new:
             with suppress(OSError):  # somebody else put something in it meanwhile
                 path.rmdir()
-        if isinstance(error, FileExistsError) and (folder / DATABASE_NAME).exists():
-            raise _refuse_second(folder) from error
         if isinstance(error, OSError):
             got = f"a folder that can't be written ({error.strerror})"
             raise refusal(folder, got, "leave to write there, and room") from error

@@ -58,8 +58,8 @@ def open_for_reading(folder: Path, *, why: str) -> Casebook:
         no casebook, a damaged one, or one whose copy finds no room in the temporary folder either
     """
     database = folder / DATABASE_NAME
-    if check_version(database) == VERSIONS[-1]:
-        with suppress(CasebookError):
+    with suppress(CasebookError):
+        if check_version(database) == VERSIONS[-1]:
             return Casebook(FolderStore(folder, make_reading_engine(database, why=why)))
     try:
         room = Path(tempfile.mkdtemp(prefix="pianolab-"))
