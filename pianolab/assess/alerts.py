@@ -1,8 +1,8 @@
-"""Vetoes and warnings: what stands above all weights, how sure it is, and who can confirm it."""
+"""Vetoes and warnings: what stands above all weights, how grave and how sure it is, and who can settle it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from pianolab.acoustics.results import Survey
 from pianolab.assess.findings import PointView, found_at
@@ -10,42 +10,104 @@ from pianolab.assess.listening import Heard
 from pianolab.assess.results import Alert, AlertKind, HowSure
 from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
+from pianolab.assess.signs import MEASURED, SURENESS, TECHNICIAN
 from pianolab.assess.tuning_state import TuningState
-from pianolab.statements import Statement, as_written, statement
+from pianolab.checklist import Point
+from pianolab.statements import Statement, statement
 
-TECHNICIAN = "technician"
+
+def in_order(alerts: Iterable[Alert], scoring: Scoring, measured: frozenset[str]) -> tuple[Alert, ...]:
+    """Each alert once, vetoes first, then the gravest; of two as grave what was measured first, then the surer one.
+
+    What a graver one rests on already is not said again for itself.
+    """
+    alerts = _once(list(alerts), scoring)
+
+    def rank(a: Alert) -> tuple[object, ...]:
+        unmeasured = measured.isdisjoint(a.sources)
+        return a.kind != "veto", -a.severity, unmeasured, SURENESS.index(a.how_sure), a.source, repr(a.says)
+
+    return tuple(sorted(alerts, key=rank))
+
+
+def _once(alerts: Sequence[Alert], scoring: Scoring) -> list[Alert]:
+    return [a for a in alerts if not any(_swallows(other, a, scoring) for other in alerts if other is not a)]
+
+
+def _swallows(other: Alert, a: Alert, scoring: Scoring) -> bool:
+    """Whether another alert is as grave and rests on all that this one does, and on more."""
+    mine, theirs = _faults(a, scoring), _faults(other, scoring)
+    at_least = (other.kind == "veto", other.severity) >= (a.kind == "veto", a.severity)
+    return at_least and mine <= theirs and len(mine) < len(theirs) and (other.final or not a.final)
+
+
+def _faults(a: Alert, scoring: Scoring) -> frozenset[str]:
+    """The faults that an alert names, whichever way each was noticed."""
+    return frozenset(scoring.alike.get(said.subject, said.subject) for said in _signs(a.says))
+
+
+def _signs(says: Statement) -> tuple[Statement, ...]:
+    return next((tuple(v) for name, v in says.numbers if name == "signs"), (says,))
 
 
 def alerts_from_points(views: Iterable[PointView], *, scoring: Scoring) -> list[Alert]:
     """Vetoes where a rule holds; else a warning where something structural or functional is bad."""
     found = []
     for view in (v for v in views if v.applies and v.checked):
-        vetoes = _vetoes(view)
+        vetoes = _vetoes(view, scoring)
         found += vetoes or _warnings(view, scoring)
     return found
 
 
-def _vetoes(view: PointView) -> list[Alert]:
-    confirm_by = {
-        rule.reason: rule.confirm_by
-        for rule in view.point.vetoes
-        for f in view.findings
-        if holds(rule, f, view.point)
+def _vetoes(view: PointView, scoring: Scoring) -> list[Alert]:
+    rules = {
+        rule.reason: rule for rule in view.point.vetoes for f in view.findings if holds(rule, f, view.point)
     }
     sure: HowSure = "possible" if view.worst > view.share else "seen"
     point = view.point.id
     return [
-        Alert(kind="veto", says=as_written(why, point), how_sure=sure, confirm_by=who, source=point)
-        for why, who in confirm_by.items()
+        Alert(
+            kind="veto",
+            says=_stop(why, view, scoring),
+            how_sure=sure,
+            confirm_by=rule.confirm_by,
+            source=point,
+            severity=rule.severity,
+            final=rule.final or (rule.confirm_by == TECHNICIAN and view.by_technician),
+        )
+        for why, rule in rules.items()
     ]
+
+
+def _stop(why: str, view: PointView, scoring: Scoring) -> Statement:
+    """The reason that the checklist gives, with the figure where something was counted or measured."""
+    if view.point.record not in MEASURED:
+        return statement("stop.seen", view.point.id, reason=why)
+    return statement("stop.measured", view.point.id, reason=why, found=found_at(view, scoring))
 
 
 def _warnings(view: PointView, scoring: Scoring) -> list[Alert]:
     if view.point.nature in ("cosmetic", "information") or view.share < scoring.scale["warn_from_share"]:
         return []
-    who = TECHNICIAN if view.point.nature == "structural" else "a second look"
     says = statement("warning.found", view.point.id, found=found_at(view, scoring))
-    return [Alert(kind="warning", says=says, how_sure="seen", confirm_by=who, source=view.point.id)]
+    weight = max(view.point.aspects.values(), default=0.0)
+    return [
+        Alert(
+            kind="warning",
+            says=says,
+            how_sure="seen",
+            confirm_by=_who(view.point, scoring),
+            source=view.point.id,
+            severity=weight * view.share,
+            final=view.by_technician,
+        )
+    ]
+
+
+def _who(point: Point, scoring: Scoring) -> str:
+    """Who can say more of what was found at a point."""
+    usual = TECHNICIAN if point.nature == "structural" else "a second look"
+    return str(scoring.who["confirm_by_area"].get(point.area, usual))
 
 
 def alerts_from_listening(heard: Iterable[Heard]) -> list[Alert]:
@@ -62,7 +124,15 @@ def alerts_from_listening(heard: Iterable[Heard]) -> list[Alert]:
 
 def _heard_alert(kind: AlertKind, h: Heard, sure: HowSure) -> Alert:
     says = statement(f"heard.{h.item.key}.{kind}", h.item.key, count=len(h.faulty), keys=h.faulty)
-    return Alert(kind=kind, says=says, how_sure=sure, confirm_by=h.item.confirm_by, source="listening")
+    weight = 0.8 if kind == "veto" else max(h.item.aspects.values()) * h.shares[0]
+    return Alert(
+        kind=kind,
+        says=says,
+        how_sure=sure,
+        confirm_by=h.item.confirm_by,
+        source="listening",
+        severity=weight,
+    )
 
 
 def alerts_from_tuning(
@@ -77,25 +147,35 @@ def alerts_from_tuning(
     found = []
     flat = -(tuning.offset_cents or 0.0)
     if flat > scoring.money["pitch_raise_over_cents"]:
-        ask = weak_strings or flat > scoring.money["ask_technician_over_cents"]
-        kind = (
-            "warning.flat"
-            if not ask
-            else "warning.flat, weak strings"
-            if weak_strings
-            else "warning.far flat"
-        )
-        found.append(_warn(statement(kind, "pitch", cents=flat), TECHNICIAN if ask else "the tuner"))
+        found.append(_flat(tuning, flat, weak_strings, scoring))
     if -flat > scoring.money["sharp_over_cents"]:
-        found.append(_warn(statement("warning.sharp", "pitch", cents=-flat), TECHNICIAN))
+        says = statement("warning.sharp", "pitch", cents=-flat)
+        found.append(_warn(says, TECHNICIAN, tuning.offset_source, 0.3))
     if hidden is not None:
-        found.append(
-            _warn(statement("warning.hidden", "tuning", hidden=hidden), "a tuning and a second recording")
-        )
+        says = statement("warning.hidden", "tuning", hidden=hidden)
+        source = "listening" if tuning.heard else "tuning-unisons"
+        found.append(_warn(says, "a tuning and a second recording", source, 0.4))
     if survey is not None and survey.summary.reading == "doubtful":
-        found.append(_warn(statement("warning.two readings", "recording"), "whoever recorded it"))
+        says = statement("warning.two readings", "recording")
+        found.append(_warn(says, "whoever recorded it", "listening", 0.3))
     return found
 
 
-def _warn(says: Statement, confirm_by: str) -> Alert:
-    return Alert(kind="warning", says=says, how_sure="likely", confirm_by=confirm_by, source="listening")
+def _flat(tuning: TuningState, flat: float, weak_strings: bool, scoring: Scoring) -> Alert:
+    """A warning of low pitch: the further down, and the weaker the strings, the graver."""
+    far = flat > scoring.money["ask_technician_over_cents"]
+    kind = "flat, weak strings" if weak_strings else "far flat" if far else "flat"
+    who = TECHNICIAN if weak_strings or far else "the tuner"
+    says = statement(f"warning.{kind}", "pitch", cents=flat)
+    return _warn(says, who, tuning.offset_source, min(0.6, flat / scoring.money["failed_pitch_cents"]))
+
+
+def _warn(says: Statement, confirm_by: str, source: str, severity: float) -> Alert:
+    return Alert(
+        kind="warning",
+        says=says,
+        how_sure="likely",
+        confirm_by=confirm_by,
+        source=source,
+        severity=severity,
+    )

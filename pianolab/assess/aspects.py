@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import exp
 
 from pianolab.assess.evidence import Evidence, Gap
@@ -42,9 +43,9 @@ def judge_aspects(evidence: Sequence[Evidence], *, full_loss: float) -> tuple[As
 
 def _judge(aspect: AspectName, evidence: Sequence[Evidence], full_loss: float) -> AspectResult:
     bearing = sorted((e for e in evidence if aspect in e.strengths), key=lambda e: (e.source, say(e.says)))
-    scaled = [(e, full_loss * e.strengths[aspect]) for e in bearing]
-    known = [(e, factor * e.share) for e, factor in scaled if e.share > 0]
-    gaps = [(e, gap, factor * gap.share) for e, factor in scaled for gap in e.gaps if gap.share > 0]
+    losses = [loss for same in _by_fault(bearing) for loss in _once(same, aspect, full_loss)]
+    known = [(loss.evidence, loss.known) for loss in losses if loss.known > 0]
+    gaps = [(loss.evidence, gap, more) for loss in losses for gap, more in loss.gaps if more > 0]
     known_loss = sum(loss for _, loss in known)
     possible = sum(loss for _, _, loss in gaps)
     high = BEST * exp(-known_loss)
@@ -56,6 +57,48 @@ def _judge(aspect: AspectName, evidence: Sequence[Evidence], full_loss: float) -
         made_by=_contributions(known, known_loss, BEST - high),
         unknown=_unknowns(gaps, possible, high - low),
     )
+
+
+@dataclass(frozen=True)
+class _Loss:
+    """What one piece of evidence takes from an aspect, as logarithms: what is known, and what its gaps may add."""
+
+    evidence: Evidence
+    known: float
+    gaps: tuple[tuple[Gap, float], ...]
+
+    @property
+    def worst(self) -> float:
+        return self.known + sum(more for _, more in self.gaps)
+
+
+def _by_fault(bearing: Sequence[Evidence]) -> list[list[Evidence]]:
+    """Evidence of one fault together; what names no fault stands for itself."""
+    groups: dict[object, list[Evidence]] = {}
+    for i, e in enumerate(bearing):
+        groups.setdefault(e.fault or i, []).append(e)
+    return list(groups.values())
+
+
+def _once(same: Sequence[Evidence], aspect: AspectName, full_loss: float) -> list[_Loss]:
+    """One fault once: the heaviest of what is known, and up to the worst that any way of noticing it leaves open."""
+    losses = [_loss(e, full_loss * e.strengths[aspect]) for e in same]
+    known = max(loss.known for loss in losses)
+    room = max(loss.worst for loss in losses) - known
+    told, counted = False, []
+    for loss in sorted(losses, key=lambda loss: -loss.worst):
+        gaps = []
+        for gap, more in loss.gaps:
+            gaps.append((gap, min(more, room)))
+            room -= gaps[-1][1]
+        heaviest = not told and loss.known == known
+        told |= heaviest
+        counted.append(_Loss(loss.evidence, known if heaviest else 0.0, tuple(gaps)))
+    return counted
+
+
+def _loss(e: Evidence, factor: float) -> _Loss:
+    return _Loss(e, factor * e.share, tuple((gap, factor * gap.share) for gap in e.gaps))
 
 
 def _contributions(

@@ -28,7 +28,8 @@ class Evidence:
     """What one checklist point or one measure says; whose it is stands in ``source``, what it is about in ``says``.
 
     ``share`` is what is known to be wrong, 0 (nothing) to 1 (failed); the gaps come on top of it.
-    ``strengths`` maps each aspect to how strongly this bears on it.
+    ``strengths`` maps each aspect to how strongly this bears on it. ``fault`` names what is wrong where it may be noticed
+    in several ways: evidence of one fault counts once, the heaviest of it.
     """
 
     source: str
@@ -36,3 +37,4 @@ class Evidence:
     share: float
     strengths: dict[str, float]
     gaps: tuple[Gap, ...] = ()
+    fault: str = ""

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning
+from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning, in_order
 from pianolab.assess.aspects import judge_aspects
+from pianolab.assess.by_ear import contradictions, sour_by_ear, tuning_by_ear, with_doubt
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import PointView, evidence_of, view_point
 from pianolab.assess.jobs import jobs_from
 from pianolab.assess.listening import Heard, evidence_of_heard, hear, hear_twice
 from pianolab.assess.prices import PriceList
+from pianolab.assess.prior import prior_of, with_prior
 from pianolab.assess.proposals import (
     as_second_time,
     proposals_from_listening,
@@ -23,11 +26,14 @@ from pianolab.assess.proposals import (
 from pianolab.assess.repairs import estimate
 from pianolab.assess.results import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.scoring import Scoring, load_scoring
+from pianolab.assess.signs import MEASURED, Evidenced, alerts_from_stops
+from pianolab.assess.stops import load_stops
+from pianolab.assess.telling import findings_that_count, technicians_of
 from pianolab.assess.touch_evidence import touch_evidence
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state
 from pianolab.checklist import Checklist, TouchScales, load_touch_scales
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano, TouchOpinion
+from pianolab.model import BuyerProfile, Examiner, Finding, Piano, TouchOpinion
 from pianolab.recordings.holding import Holding
 from pianolab.show import LOCALE
 from pianolab.statements import Statement, statement
@@ -44,6 +50,8 @@ def assess_piano(
     opinions: Sequence[TouchOpinion] = (),
     scales: TouchScales | None = None,
     holding: Holding | None = None,
+    examiners: Iterable[Examiner] = (),
+    year: int | None = None,
     seed: int = 0,
 ) -> Assessment:
     """Judge one piano from what was found and what was heard.
@@ -62,6 +70,8 @@ def assess_piano(
     opinions : what players said of this piano's touch; faults count as evidence, taste never does
     scales : the described scales of touch, those that come with pianolab if not given
     holding : two recordings on different days compared (`pianolab.recordings.holding.holds_tuning`), or None
+    examiners : who looked; at one point the word of somebody whose role is a technician's counts above the others'
+    year : int, the present year, from which the age follows; None: by the machine's clock
     seed : int, for the simulated sum of the repairs
 
     Returns
@@ -85,20 +95,20 @@ def assess_piano(
     findings = tuple(findings)
     _check(piano, findings, checklist, prices)
     scoring = load_scoring()
-    state = tuning_state(survey, scoring=scoring)
-    views = [view_point(point, findings, scoring=scoring) for point in checklist.for_piano(piano)]
-    views = [view for view in views if view.applies]
+    recorded = tuning_state(survey, scoring=scoring)
+    views, state = _look(piano, findings, recorded, checklist, examiners, year, scoring)
     heard = (*hear(piano, survey, state, scoring=scoring), *hear_twice(piano, holding, scoring=scoring))
+    heard = _told_by_playing(heard, views, scoring)
     evidence = [evidence_of(view, state, scoring=scoring) for view in views]
     evidence += [evidence_of_heard(h) for h in heard]
     if opinions:
         evidence += touch_evidence(opinions, scales or load_touch_scales(), scoring=scoring, views=views)
-    hidden = _hidden_by_tuning(heard, state, scoring)
+    hidden = _hidden_by_tuning(heard, state, scoring) or sour_by_ear(state, {v.point.id: v for v in views})
     repairs = _repairs(piano, views, heard, state, prices, profile, seed, scoring)
     return Assessment(
         piano=piano,
         aspects=judge_aspects(evidence, full_loss=scoring.scale["full_loss"]),
-        alerts=_alerts(views, heard, state, survey, hidden, scoring),
+        alerts=_alerts(_Noticed(piano.kind, views, heard, recorded, state, survey, hidden), scoring),
         repairs=repairs,
         points_checked=sum(view.checked for view in views),
         points_total=len(views),
@@ -130,22 +140,65 @@ def _check(piano: Piano, findings: Sequence[Finding], checklist: Checklist, pric
         )
 
 
-def _alerts(
-    views: Sequence[PointView],
-    heard: Sequence[Heard],
-    state: TuningState,
-    survey: Survey | None,
-    hidden: Statement | None,
+def _look(
+    piano: Piano,
+    findings: Sequence[Finding],
+    recorded: TuningState,
+    checklist: Checklist,
+    examiners: Iterable[Examiner],
+    year: int | None,
     scoring: Scoring,
-) -> tuple[Alert, ...]:
+) -> tuple[list[PointView], TuningState]:
+    """What was found at each point that this piano has, and the tuning by recording and by ear."""
+    experts = technicians_of(examiners, scoring=scoring)
+    findings = findings_that_count(findings, piano, checklist=checklist, technicians=experts)
+    points = checklist.for_piano(piano)
+    views = [view_point(point, findings, scoring=scoring, technicians=experts) for point in points]
+    by_point = {view.point.id: view for view in views if view.applies}
+    state = tuning_by_ear(recorded, by_point, scoring=scoring)
+    prior = prior_of(piano, by_point, year=year or date.today().year)
+    return with_prior(with_doubt(list(by_point.values()), state, scoring=scoring), prior), state
+
+
+def _told_by_playing(
+    heard: Sequence[Heard], views: Sequence[PointView], scoring: Scoring
+) -> tuple[Heard, ...]:
+    """What no recording tells is not left open where somebody played and listened for it."""
+    by_ear = {scoring.alike.get(v.point.id) for v in views if v.checked and not v.doubted}
+    return tuple(replace(h, unheard=()) if h.item.untold and h.item.key in by_ear else h for h in heard)
+
+
+@dataclass(frozen=True)
+class _Noticed:
+    """All that alerts may come from; ``recorded`` is the tuning by the recording alone, ``state`` by ear as well."""
+
+    kind: str
+    views: Sequence[PointView]
+    heard: Sequence[Heard]
+    recorded: TuningState
+    state: TuningState
+    survey: Survey | None
+    hidden: Statement | None
+
+
+def _alerts(noticed: _Noticed, scoring: Scoring) -> tuple[Alert, ...]:
+    views, heard, state = noticed.views, noticed.heard, noticed.state
     weak, _ = string_state(views, scoring.money["weak_string_points"])
+    found = Evidenced(
+        views={v.point.id: v for v in views},
+        heard={h.item.key: h for h in heard},
+        offset_cents=noticed.recorded.offset_cents,
+        scoring=scoring,
+    )
     alerts = [
         *alerts_from_points(views, scoring=scoring),
         *alerts_from_listening(heard),
-        *alerts_from_tuning(state, survey, hidden, weak_strings=weak, scoring=scoring),
+        *alerts_from_tuning(state, noticed.survey, noticed.hidden, weak_strings=weak, scoring=scoring),
+        *alerts_from_stops(load_stops(), found, kind=noticed.kind),
+        *contradictions(views, heard, noticed.recorded, scoring=scoring),
     ]
-    order = {"seen": 0, "likely": 1, "possible": 2}
-    return tuple(sorted(alerts, key=lambda a: (a.kind != "veto", order[a.how_sure], a.source, a.text)))
+    measured = frozenset({"listening", *(v.point.id for v in views if v.point.record in MEASURED)})
+    return in_order(alerts, scoring, measured)
 
 
 def _repairs(

@@ -177,7 +177,9 @@ def evidence_of_heard(heard: Heard) -> Evidence:
         if gap.share > 0
     )
     says = counted("heard.faulty", item, keys=heard.faulty, total=heard.total)
-    return Evidence(source="listening", says=says, share=known, strengths=item.aspects, gaps=gaps)
+    return Evidence(
+        source="listening", says=says, share=known, strengths=item.aspects, gaps=gaps, fault=item.fault_name
+    )
 
 
 def counted(kind: str, item: HeardItem, *, keys: Iterable[int], total: int) -> Statement:

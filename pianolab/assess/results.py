@@ -129,6 +129,25 @@ class Alert(Told):
     def text(self) -> str:
         return say(self.says)
 
+    @property
+    def settling(self) -> Statement:
+        """The same with who can settle it, or that nobody can."""
+        if self.final:
+            return statement("settle.final", self.source, what=self.says)
+        return statement("settle.open", self.source, what=self.says, who=self.confirm_by)
+
+    def sentence(self) -> str:
+        """The text with who can settle it.
+
+        Examples
+        --------
+        >>> from pianolab.statements import as_written
+        >>> hired = as_written("This piano may be hired.")
+        >>> Alert(kind="veto", says=hired, how_sure="seen", confirm_by="papers from the lender", source="x").sentence()
+        'This piano may be hired. Who can settle it: papers from the lender.'
+        """
+        return say(self.settling)
+
 
 @dataclass(frozen=True, kw_only=True)
 class RepairJob(Told):

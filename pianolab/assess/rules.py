@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pianolab.assess.findings import value_of
+from pianolab.assess.places import value_of
 from pianolab.checklist import Point, RepairRule, VetoRule
 from pianolab.model import Finding
 

@@ -24,7 +24,7 @@ class HeardItem:
     """One thing that listening judges over a range of keys, and how it counts.
 
     Its words stand under its ``key`` in `pianolab.words`, in the table ``heard``. Items with the same ``together`` turn
-    out alike where they are unknown. ``untold`` marks what no recording tells at all: then only playing and listening
+    out alike where they are unknown. ``same_fault`` names another item that hears the same fault. ``untold`` marks what no recording tells at all: then only playing and listening
     does.
     """
 
@@ -38,17 +38,29 @@ class HeardItem:
     warn_from: int | None = None
     veto_from: int | None = None
     confirm_by: str = "technician"
+    same_fault: str = ""
     repairs: tuple[HeardRepair, ...] = ()
+
+    @property
+    def fault_name(self) -> str:
+        """Under which one fault counts once: another item's key where that hears the same."""
+        return self.same_fault or self.key
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scoring:
-    """All settings: the scale, what unknowns may hide, money, tuning, what is heard."""
+    """All settings: the scale, what unknowns may hide, money, tuning, whose word counts, what is heard.
+
+    ``alike`` maps a checklist point to what listening judges too: one fault, noticed in two ways.
+    """
 
     scale: dict[str, Any]
     unknown: dict[str, float]
     money: dict[str, Any]
     tuning: dict[str, Any]
+    who: dict[str, Any]
+    alike: dict[str, str]
+    contradiction: dict[str, float]
     heard: tuple[HeardItem, ...] = field(default=())
 
     def grade_share(self, grade: int) -> float:

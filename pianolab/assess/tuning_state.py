@@ -21,7 +21,8 @@ class TuningState:
     ``offset_cents`` is the whole piano against A4; ``neglected`` says that a tuning is overdue, which is no
     fault of the instrument but hides others; ``slipped`` are keys where one string stands far from its
     neighbours; ``judged`` are the keys where that could be told at all; ``other_offset_cents`` is the offset if
-    a recording that can be read in two ways is read in the other.
+    a recording that can be read in two ways is read in the other. ``offset_source`` is what tells the offset, a point or
+    ``listening``; ``unisons_judged`` says that the recording tells whether a tuning is due.
     """
 
     heard: bool = False
@@ -31,6 +32,8 @@ class TuningState:
     slipped: tuple[int, ...] = ()
     judged: tuple[int, ...] = ()
     other_offset_cents: float | None = None
+    offset_source: str = "listening"
+    unisons_judged: bool = False
 
 
 FIRST_KEY = "which key was played first"
@@ -73,6 +76,7 @@ def tuning_state(survey: Survey | None, *, scoring: Scoring) -> TuningState:
         slipped=tuple(int(k) for k in keys[slipped]),
         judged=tuple(int(k) for k in keys[np.isfinite(unison) | np.isfinite(off)]),
         other_offset_cents=_other_offset(survey),
+        unisons_judged=typical is not None,
     )
 
 

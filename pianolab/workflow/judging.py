@@ -11,6 +11,7 @@ from datetime import date
 
 from pianolab.acoustics import Survey
 from pianolab.assess import Assessment, assess_piano
+from pianolab.assess.telling import findings_that_count, technicians_of
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput
@@ -107,7 +108,7 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
     problems: dict[str, str] = {}
     heard = all_heard(casebook, pianos, problems, until=until, progress=progress)
     progress("comparing", 0.7)
-    findings = {p.id: casebook.current_findings(p.id, until=until) for p in pianos}
+    findings = {p.id: _findings(casebook, p, settings) for p in pianos}
     _check_points(findings, settings.points)
     pairs = {p.id: holding_of(casebook, heard.get(p.id), p.id) for p in pianos}
     holding = {i: h for i, h in pairs.items() if h is not None}
@@ -121,6 +122,8 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
             profile=reckoning.buyer,
             opinions=opinions_of(casebook, p.id, until=until),
             holding=holding.get(p.id),
+            examiners=casebook.examiners(),
+            year=settings.year or _year(casebook, until),
             seed=settings.seed,
         )
         for p in reckoning.pianos
@@ -136,6 +139,23 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
         holding=holding,
         pedals=pedals_of(casebook, pianos, heard),
     )
+
+
+def _findings(casebook: Casebook, piano: Piano, settings: Settings) -> tuple[Finding, ...]:
+    """What counts at each point of a piano: a technician's word above the others', a later look above an earlier one."""
+    return findings_that_count(
+        casebook.current_findings(piano.id, per_examiner=True, until=settings.until),
+        piano,
+        checklist=settings.points,
+        technicians=technicians_of(casebook.examiners()),
+        days={v.id: v.day for v in casebook.visits(piano.id)},
+    )
+
+
+def _year(casebook: Casebook, until: date | None) -> int:
+    """The year of the latest visit that counts."""
+    days = [v.day for v in casebook.visits() if until is None or v.day <= until]
+    return max(days, default=date.today()).year
 
 
 def _check_points(findings: Mapping[str, tuple[Finding, ...]], points: Checklist) -> None:

@@ -110,7 +110,8 @@ def test_more_seen_and_settled_only_narrows_the_scores() -> None:
 
 def test_the_repair_keeps_the_chance_of_what_was_not_seen() -> None:
     def chance(*findings: Finding) -> float:
-        return sum(j.chance for j in judge(*findings).repairs.jobs if j.job == "pin block")
+        jobs = [j for j in judge(*findings).repairs.jobs if j.job == "pin block"]
+        return sum(p for job in jobs for key, p in job.waits_for if key == BLOCK)
 
     held = found("tuning-held", answer=True)
     assert chance() > chance(SOUND_LOOK) > chance(SOUND_LOOK, held) == 0

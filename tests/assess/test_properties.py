@@ -144,10 +144,16 @@ def test_one_gap_more_widens_by_the_closed_form() -> None:
 
 
 def test_what_does_not_apply_takes_nothing() -> None:
-    gone = [Finding(visit_id="v", point=p.id, state="does not apply", reason="none here") for p in POINTS]
-    result = judge(gone)
-    assert result.points_total == 0
-    assert result.aspect("appearance").low == 10.0
+    def gone(points) -> Assessment:
+        away = [Finding(visit_id="v", point=p.id, state="does not apply", reason="none here") for p in points]
+        return judge(away)
+
+    can_lack = [p for p in POINTS if p.can_be_missing(PIANO)]
+    without = Checklist(tuple(p for p in CHECKLIST if p not in can_lack))
+    assert gone(can_lack).aspects == judge([], checklist=without).aspects
+    every_piano_has = [p for p in POINTS if p not in can_lack]
+    assert gone(every_piano_has).points_total == len(POINTS)
+    assert gone(every_piano_has).points_checked == 0
 
 
 def test_examiners_who_disagree_widen() -> None:
