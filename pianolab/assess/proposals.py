@@ -73,7 +73,7 @@ def _found(rule: RepairRule, finding: Finding, why: Statement) -> Proposal:
 def _possible(view: PointView, tuning: TuningState, scoring: Scoring) -> list[Proposal]:
     kind = "job.seen in part" if view.checked else "job.not checked"
     why = statement(kind, view.point.id, title=view.point.title)
-    chance = scoring.unknown["repair_chance"] * view.out_of_sight
+    chance = scoring.unknown["repair_chance"] * view.out_of_sight * view.prior
     key = gap_key(view.point, tuning, scoring)
     return [
         Proposal(job=rule.job, why=why, chance=chance * rule.chance, found=False, unknown=key, need=rule.need)

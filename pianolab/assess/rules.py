@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 from pianolab.assess.places import value_of
-from pianolab.checklist import Point, RepairRule, VetoRule
+from pianolab.checklist import Point
 from pianolab.model import Finding
 
 
-def holds(rule: RepairRule | VetoRule, finding: Finding, point: Point) -> bool:
+class Trigger(Protocol):
+    """What any rule on a point says of the value that sets it off."""
+
+    @property
+    def at_grade(self) -> int | None: ...
+    @property
+    def on_answer(self) -> bool | None: ...
+    @property
+    def over(self) -> float | None: ...
+    @property
+    def under(self) -> float | None: ...
+
+
+def holds(rule: Trigger, finding: Finding, point: Point) -> bool:
     """Whether a checked finding sets the rule off."""
     if finding.state != "checked":
         return False
