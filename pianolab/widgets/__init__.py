@@ -9,10 +9,19 @@ except ImportError as error:
         "the widgets need ipywidgets and anywidget: pip install 'pianolab[notebook]'"
     ) from error
 
+from pianolab.widgets.comparables_form import ComparablesForm
 from pianolab.widgets.findings_form import FindingsForm
 from pianolab.widgets.keyboard_picker import KeyboardPicker, key_marks
 from pianolab.widgets.piano_form import PianoForm
 from pianolab.widgets.profile_form import ProfileForm
 from pianolab.widgets.touch_form import TouchForm
 
-__all__ = ["FindingsForm", "KeyboardPicker", "PianoForm", "ProfileForm", "TouchForm", "key_marks"]
+__all__ = [
+    "ComparablesForm",
+    "FindingsForm",
+    "KeyboardPicker",
+    "PianoForm",
+    "ProfileForm",
+    "TouchForm",
+    "key_marks",
+]

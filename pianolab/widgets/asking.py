@@ -100,6 +100,8 @@ def _in_words(value: object) -> str:
 
 
 def _plain(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, tuple):
         return (" to " if len(value) == 2 else ", ").join(str(item) for item in value)
     return str(value)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -10,35 +9,29 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets
 
 from pianolab.errors import PianolabError
-from pianolab.keyboard import note_name
 from pianolab.model import Piano, Visit
 from pianolab.show import html_table
 from pianolab.widgets.asking import Asking
+from pianolab.widgets.piano_fields import (
+    CHOICES,
+    FIRST,
+    NAMES,
+    OPTIONS,
+    TITLES,
+    WIDE,
+    compasses,
+    controls_for,
+    folded,
+    read_piano,
+    span_in_words,
+    values_of,
+)
 from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
 
-WIDE = {"width": "36em", "max_width": "100%"}
-NAMES = {"description_width": "10em"}
-COMPASSES = ((1, 88), (1, 85))
-CHOICES = {
-    "key_tops": ("Key tops", ("unknown", "plastic", "ivory", "wood")),
-    "middle_pedal": ("Middle pedal", ("unknown", "none", "sostenuto", "practice felt", "bass dampers")),
-}
-TEXTS = {"name": "Name", "seller": "Seller", "address": "Address", "serial": "Serial number", "note": "Note"}
-TITLES = {
-    **TEXTS,
-    **{name: title for name, (title, _) in CHOICES.items()},
-    "kind": "Kind",
-    "year": "Year",
-    "compass": "Keys",
-    "first_key": "First key",
-    "last_key": "Last key",
-    "asking_price": "Asking price",
-    "currency": "Currency",
-}
-"""What the fields of a piano are called on the form."""
+BUTTON = {"width": "auto", "min_height": "44px"}
 
 
 class PianoForm(StillTwin, ipywidgets.VBox):
@@ -71,13 +64,15 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self._piano = casebook.piano(visits[-1].piano_id) if visits else casebook.pianos()[0]
         self._visit = self._visit_of(self._piano)
         self.choice = ipywidgets.Dropdown(description="Piano", style=NAMES, layout=WIDE)
-        self.controls = _controls(self._piano)
-        self.another = ipywidgets.Button(description="Another piano")
-        self.again = ipywidgets.Button(description="A new visit today", layout={"width": "auto"})
+        self.controls = controls_for(self._piano)
+        self.more = folded(self.controls)
+        self.another = ipywidgets.Button(description="Another piano", layout=BUTTON)
+        self.again = ipywidgets.Button(description="A new visit today", layout=BUTTON)
         self.line = ipywidgets.HTML()
         buttons = ipywidgets.HBox([self.another, self.again])
         self.asking = Asking(self._save, TITLES)
-        super().__init__([self.choice, *self.controls.values(), buttons, self.line, self.asking])
+        always = [self.controls[name] for name in FIRST]
+        super().__init__([self.choice, *always, self.more, buttons, self.line, self.asking])
         self._show()
         self._tell("Every change is saved as you make it.")
         self.choice.observe(self._chosen, names="value")
@@ -138,9 +133,9 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         try:
             self.choice.options = [(p.name, p.id) for p in self._casebook.pianos()]
             self.choice.value = self._piano.id
-            for name, value in _values(self._piano).items():
+            for name, value in values_of(self._piano).items():
                 if name == "compass":
-                    self.controls[name].options = _compasses(value)
+                    self.controls[name].options = compasses(value)
                 elif name in CHOICES:
                     self.controls[name].options = tuple(dict.fromkeys((*CHOICES[name][1], value)))
                 self.controls[name].value = value
@@ -151,7 +146,7 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         if self._quiet:
             return
         try:
-            wanted = _read(self._piano, {name: c.value for name, c in self.controls.items()})
+            wanted = read_piano(self._piano, {name: c.value for name, c in self.controls.items()})
         except PianolabError as error:
             self._refused(error)
             return
@@ -170,7 +165,9 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self._piano = kept
         self._show()
         others = [
-            TITLES.get(name, name) for name, value in _values(kept).items() if value != _values(wanted)[name]
+            TITLES.get(name, name)
+            for name, value in values_of(kept).items()
+            if value != values_of(wanted)[name]
         ]
         more = f" Changed elsewhere meanwhile: {', '.join(others)}." if others else ""
         self._tell(f"Saved at {datetime.now():%H:%M:%S}.{more}")
@@ -184,66 +181,13 @@ class PianoForm(StillTwin, ipywidgets.VBox):
 
     def to_html(self) -> str:
         """The piano as a still, escaped table: for export, print, or a notebook without a kernel."""
-        values = _values(self._piano)
+        values = values_of(self._piano)
         first, last = values.pop("compass")
-        rows = [(name, value) for name, value in values.items() if value]
-        return html_table(self._piano.name, ("what", "value"), [*rows, ("keys", _span(first, last))])
+        values |= {name: _chosen(name, values[name]) for name in OPTIONS}
+        rows = [(TITLES[name].lower(), value) for name, value in values.items() if value]
+        return html_table(self._piano.name, ("what", "value"), [*rows, ("keys", span_in_words(first, last))])
 
 
-def _controls(piano: Piano) -> dict[str, Any]:
-    """A control for each field, in the order in which one is asked."""
-
-    def text(title: str) -> Any:
-        return ipywidgets.Text(description=title, continuous_update=False, style=NAMES, layout=WIDE)
-
-    kinds = [("upright", "upright"), ("grand", "grand")]
-    return {
-        "name": text(TEXTS["name"]),
-        "kind": ipywidgets.Dropdown(description="Kind", options=kinds, style=NAMES, layout=WIDE),
-        "year": text("Year, if known"),
-        "compass": ipywidgets.Dropdown(description="Keys", options=_compasses(), style=NAMES, layout=WIDE),
-        **{
-            name: ipywidgets.Dropdown(description=title, options=known, style=NAMES, layout=WIDE)
-            for name, (title, known) in CHOICES.items()
-        },
-        "asking_price": text(f"Asking price, {piano.currency}"),
-        **{name: text(title) for name, title in TEXTS.items() if name != "name"},
-    }
-
-
-def _values(piano: Piano) -> dict[str, Any]:
-    """What the controls show of a piano; what isn't known is empty."""
-    return {
-        "name": piano.name,
-        "kind": piano.kind,
-        "year": "" if piano.year is None else str(piano.year),
-        "compass": (piano.first_key, piano.last_key),
-        **{name: getattr(piano, name) for name in CHOICES},
-        "asking_price": "" if piano.asking_price is None else str(piano.asking_price),
-        "seller": piano.seller,
-        "address": piano.address,
-        "serial": piano.serial,
-        "note": piano.note,
-    }
-
-
-def _compasses(other: tuple[int, int] = COMPASSES[0]) -> list[tuple[str, tuple[int, int]]]:
-    return [(_span(*keys), keys) for keys in dict.fromkeys((*COMPASSES, other))]
-
-
-def _span(first: int, last: int) -> str:
-    return f"{last - first + 1} keys, {note_name(first)} to {note_name(last)}"
-
-
-def _read(piano: Piano, value: dict[str, Any]) -> Piano:
-    first, last = value["compass"]
-    texts = {name: value[name].strip() for name in (*TEXTS, *CHOICES)}
-    return replace(
-        piano,
-        **texts,
-        kind=value["kind"],
-        first_key=first,
-        last_key=last,
-        year=value["year"].strip() or None,
-        asking_price=value["asking_price"].strip() or None,
-    )
+def _chosen(name: str, value: object) -> str:
+    """A choice by its words; empty where nobody knows."""
+    return next((words for words, known in OPTIONS[name][1] if known == value and known is not None), "")

@@ -1,11 +1,12 @@
 """All forms for a notebook in one place: entering, walking, marking, listening, exporting, exercises."""
 
-from pianolab.widgets import FindingsForm, KeyboardPicker, PianoForm, ProfileForm, TouchForm
+from pianolab.widgets import ComparablesForm, FindingsForm, KeyboardPicker, PianoForm, ProfileForm, TouchForm
 from pianolab.widgets.drill_player import DrillPlayer
 from pianolab.workflow.fault_clips import hear_claims
 from pianolab.workflow.notebook_forms import export_button, recording_form
 
 __all__ = [
+    "ComparablesForm",
     "DrillPlayer",
     "FindingsForm",
     "KeyboardPicker",

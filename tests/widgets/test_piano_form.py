@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -78,6 +78,68 @@ def test_what_cannot_be_used_is_refused_in_one_line(
     assert form.line.value.startswith("<b>Not saved.</b>")
     assert words in form.line.value
     assert book.pianos() == before
+
+
+def test_the_folded_parts_are_saved_like_the_rest(book: Casebook, tmp_path: Path) -> None:
+    form = PianoForm(book, examiner="Ana")
+    typed = {
+        "make": "Invented & Sons",
+        "model": "120",
+        "size_cm": "121,5 cm",
+        "weight_kg": "230",
+        "seller_kind": "dealer",
+        "warranty_years": "5 years",
+        "tunings_included": "2",
+        "delivery_included": True,
+        "storage_kind": "beside heat",
+        "storage": "over floor heating",
+    }
+    for name, value in typed.items():
+        form.controls[name].value = value
+        assert form.line.value.startswith("Saved at "), name
+    book.close()
+    with open_casebook(tmp_path / "book") as again:
+        (kept,) = again.pianos()
+    assert (kept.make, kept.model, kept.size_cm, kept.weight_kg) == ("Invented & Sons", "120", 121.5, 230.0)
+    assert (kept.seller_kind, kept.warranty_years, kept.tunings_included) == ("dealer", 5.0, 2)
+    assert (kept.delivery_included, kept.storage_kind, kept.storage) == (
+        True,
+        "beside heat",
+        "over floor heating",
+    )
+    html = form.to_html()
+    assert all(words in html for words in ("Invented &amp; Sons", "121.5", "a dealer", "yes", "beside heat"))
+
+
+def test_every_field_of_a_piano_has_its_place_on_the_form(book: Casebook) -> None:
+    form = PianoForm(book)
+    shown = {*form.controls, "id", "currency", "first_key", "last_key"} - {"compass"}
+    assert shown == {field.name for field in fields(Piano)}
+    folded = [w for part in form.more.children for w in part.children]
+    assert {id(w) for w in form.controls.values()} <= {id(w) for w in (*form.children, *folded)}
+
+
+def test_what_is_not_known_of_an_offer_stays_unknown(book: Casebook) -> None:
+    form = PianoForm(
+        book, begin=Piano(name="a", warranty_years=2, seller_kind="dealer", delivery_included=False)
+    )
+    assert form.controls["warranty_years"].value == "2"
+    form.controls["warranty_years"].value = ""
+    form.controls["seller_kind"].value = None
+    form.controls["delivery_included"].value = None
+    kept = form.piano
+    assert (kept.warranty_years, kept.seller_kind, kept.delivery_included) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("typed", "price"),
+    [("2.400", 2400), ("2,400", 2400), ("1 900", 1900), ("€ 900", 900), ("about 900", None)],
+)
+def test_a_price_as_people_write_it(book: Casebook, typed: str, price: int | None) -> None:
+    form = PianoForm(book)
+    form.controls["asking_price"].value = typed
+    assert form.piano.asking_price == price
+    assert ("Not saved" in form.line.value) == (price is None)
 
 
 def test_an_unknown_price_stays_unknown(book: Casebook) -> None:
