@@ -58,7 +58,7 @@ def heard_live(take: Take) -> tuple[tuple[LiveNote, ...], float, list[float]]:
     return notes, cost, late
 
 
-def compare(take: Take, notes: Iterable[LiveNote], survey: Survey) -> tuple[int, int, tuple[str, ...]]:
+def compare(notes: Iterable[LiveNote], survey: Survey) -> tuple[int, int, tuple[str, ...]]:
     """Keys on which live and survey agree, of how many, and where they differ."""
     table = survey.table.set_index("key")
     live: dict[int, list[float]] = {}
@@ -78,7 +78,7 @@ def run(take: Take, name: str) -> Compared:
     """One take heard both ways."""
     notes, cost, late = heard_live(take)
     survey = listen(take.samples, rate_hz=take.rate_hz, first_key=take.first_key, last_key=take.last_key)
-    agree, keys, differ = compare(take, notes, survey)
+    agree, keys, differ = compare(notes, survey)
     return Compared(name, agree, keys, cost, tuple(late), differ)
 
 

@@ -47,7 +47,8 @@ class About:
     """What is known of a recording when it begins.
 
     ``processing`` is what the browser says of itself, read back after it was asked to leave the sound alone:
-    ``off``, ``on`` or ``unknown`` for each of echo cancellation, noise suppression and automatic gain.
+    ``off``, ``on`` or ``unknown`` for each of echo cancellation, noise suppression and automatic gain. ``page`` is the
+    name that the page gave it, by which pieces that it still holds find their way.
     """
 
     visit_id: str
@@ -62,6 +63,7 @@ class About:
     device: str = ""
     processing: dict[str, str] = field(default_factory=dict)
     begun: str = ""
+    page: str = ""
 
 
 def place_for(casebook: Casebook) -> Path:

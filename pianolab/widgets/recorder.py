@@ -1,0 +1,396 @@
+"""The recorder of the notebook: from the microphone into the casebook, listened to while one plays.
+
+The browser sends numbered pieces of raw sound; each is on the disk before it is confirmed, and until then the browser
+keeps it too. What is played is heard as it comes: the screen names the next key, says at once when it was another one,
+and which keys are worth playing again. After the scale the whole is listened to as a file is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import anywidget
+import numpy as np
+import traitlets
+
+from pianolab.acoustics.live import LevelCheck, check_chord, check_silence
+from pianolab.casebook.arrived import go_on, read_arrived, unpack, waiting
+from pianolab.casebook.arriving import About, Arriving, is_going_on, place_for, throw_away
+from pianolab.casebook.arriving import begin as begin_arriving
+from pianolab.errors import BadInput, PianolabError
+from pianolab.model import Visit
+from pianolab.release import VERSION
+from pianolab.report.twin_recorder import recorder_twin
+from pianolab.widgets.findings_form import browser_code
+from pianolab.widgets.recorder_keeping import Kept, keep_arrived, keep_file, leaving_view
+from pianolab.widgets.recorder_plan import BLOWS, choice_of, choices
+from pianolab.widgets.recorder_session import FULL_SCALE, Session, start
+from pianolab.widgets.recorder_upload import Upload
+from pianolab.widgets.recorder_work import Tell, Work
+from pianolab.widgets.still import StillTwin
+from pianolab.widgets.walk_view import keyboard_view
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Casebook
+
+PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl")
+STATES = ("off", "on", "unknown")
+
+
+class RecorderForm(StillTwin, anywidget.AnyWidget):
+    """Record at the piano, or take in a file; what is kept is in the casebook before it is called kept.
+
+    Parameters
+    ----------
+    casebook : an open casebook
+    visit : Visit, or the id of one; whose recording it is. Assigning another to ``visit`` turns the form to it
+    examiner : str; who records; empty takes the examiner named in the visit
+    version : str; what made the surveys, stands beside them
+    on_kept : called with each `Kept` recording
+    apart : whether the listening after a scale runs in a thread of its own
+
+    Raises
+    ------
+    BadInput
+        where the casebook has no such visit
+
+    Notes
+    -----
+    Browsers give a microphone only to pages on this computer (localhost) or over https. Sound is taken as the microphone
+    gives it: echo cancellation, noise suppression and automatic gain are asked to be off, and what the browser answers is
+    kept with the recording; what it doesn't tell is unknown.
+
+    Examples
+    --------
+    In a notebook::
+
+        import pianolab as pl
+        casebook = pl.open_casebook("my-casebook")
+        pl.forms.RecorderForm(casebook, casebook.visits()[0])
+    """
+
+    _esm = browser_code(
+        "page.js", "recorder_store.js", "recorder_sound.js", "recorder_strip.js", "recorder.js"
+    )
+    _css = browser_code("page.css", "recorder.css")
+    head = traitlets.Dict().tag(sync=True)
+    keyboard = traitlets.Dict().tag(sync=True)
+    offered = traitlets.List[Any]().tag(sync=True)
+    checks = traitlets.Dict().tag(sync=True)
+    playing = traitlets.Dict().tag(sync=True)
+    leaving = traitlets.Dict().tag(sync=True)
+    work = traitlets.Dict().tag(sync=True)
+    line = traitlets.Unicode().tag(sync=True)
+
+    def __init__(
+        self,
+        casebook: Casebook,
+        visit: Visit | str,
+        *,
+        examiner: str = "",
+        version: str = VERSION,
+        on_kept: Callable[[Kept], None] | None = None,
+        apart: bool = True,
+    ) -> None:
+        self._casebook, self._examiner, self._version, self._on_kept = casebook, examiner, version, on_kept
+        self._session: Session | None = None
+        self._rest: dict[str, Arriving] = {}
+        self._chord: LevelCheck | None = None
+        self._upload = Upload()
+        self._work = Work(changed=self._working, failed=self._failed, apart=apart)
+        self._visit = self._found(visit)
+        super().__init__()
+        self._turn()
+        self.on_msg(self._on_message)
+
+    def __repr__(self) -> str:
+        return f"<RecorderForm {self.head['piano']}, visit of {self.head['day']}>"
+
+    @property
+    def visit(self) -> Visit:
+        """The visit at which recordings are kept."""
+        return self._visit
+
+    @visit.setter
+    def visit(self, visit: Visit | str) -> None:
+        if self._session is not None:
+            raise BadInput("visit", "another one while recording", "the recording stopped first")
+        self._visit = self._found(visit)
+        self._turn()
+
+    def _found(self, visit: Visit | str) -> Visit:
+        return self._casebook.visit(visit.id if isinstance(visit, Visit) else visit)
+
+    @property
+    def _by(self) -> str:
+        return self._examiner or self._visit.examiner or "me"
+
+    def _turn(self) -> None:
+        """Show the present visit, and nothing of the one before."""
+        self._piano = self._casebook.piano(self._visit.piano_id)
+        listed = [
+            {"id": c.id, "title": c.title, "how": c.how, "seconds": c.seconds, "keys": len(c.keys)}
+            for c in choices(self._piano)
+        ]
+        with self.hold_sync():
+            self.head = {
+                "piano": self._piano.name, "day": self._visit.day.isoformat(), "choices": listed,
+                "blows": [{"id": k, "title": v} for k, v in BLOWS.items()],
+            }  # fmt: skip
+            self.keyboard = keyboard_view(self._piano.first_key, self._piano.last_key)
+            self.checks, self.playing, self.leaving, self.line = {}, {}, {}, ""
+            self._offer()
+
+    def _offer(self) -> None:
+        """Recordings that arrived and were not kept, whatever visit they belong to."""
+        own = self._session.arriving.id if self._session else ""
+        self.offered = [
+            {"id": a.id, "seconds": a.seconds, "begun": a.about.begun, "going_on": a.going_on, "where": self._named(a.about)}
+            for a in waiting(place_for(self._casebook))
+            if a.id != own
+        ]  # fmt: skip
+
+    def _named(self, about: About) -> str:
+        try:
+            visit = self._casebook.visit(about.visit_id)
+            return f"{self._casebook.piano(visit.piano_id).name}, {visit.day.isoformat()}"
+        except PianolabError:
+            return "a visit that is no longer there"
+
+    # what the page says
+
+    def _on_message(self, _widget: Any, content: Any, buffers: Any) -> None:
+        self.receive(content, buffers)
+
+    def receive(self, event: Any, buffers: Sequence[Any] = ()) -> None:
+        """Take one event of the page; what goes wrong is said in one line and loses nothing."""
+        event = event if isinstance(event, dict) else {}
+        try:
+            does = getattr(self, f"_do_{event.get('do')}", None)
+            if does is None:
+                raise BadInput(
+                    "message", repr(event.get("do"))[:40], "one this form knows", "Run the cell again."
+                )
+            does(event, [bytes(b) for b in buffers])
+        except (TypeError, KeyError, ValueError) as error:
+            known = isinstance(error, PianolabError)
+            self.line = (
+                f"Not done. {error}" if known else f"Not done: a message that can't be read ({error})."
+            )
+        except PianolabError as error:
+            self.line = f"Not done. {error}"
+            self.send({"says": "trouble", "do": event.get("do"), "line": str(error)})
+
+    def _do_hello(self, _event: dict[str, Any], _data: list[bytes]) -> None:
+        """A page has come, or come back: it learns which recordings are known, and sends what it still holds."""
+        self._offer()
+        here = [a.about.page for a in waiting(place_for(self._casebook))]
+        on = self._session.about.page if self._session else ""
+        self.send({"says": "known", "pages": [*here, on], "on": on})
+
+    def _do_begin(self, event: dict[str, Any], _data: list[bytes]) -> None:
+        if self._session is not None and not is_going_on(self._session.arriving.folder):
+            self._cut()
+        if self._session is not None:
+            raise BadInput("recording", "one that is going on", "it stopped first", "In another tab?")
+        choice = choice_of(self._piano, event["what"], event.get("keys"))
+        about = self._about(event)
+        self._session = start(place_for(self._casebook), about, choice)
+        with self.hold_sync():
+            self.line, self.leaving = "", {}
+            self._show()
+        self.send({"says": "begun", "page": about.page})
+
+    def _about(self, event: dict[str, Any]) -> About:
+        choice = choice_of(self._piano, event["what"], event.get("keys"))
+        blow = str(event.get("blow", "usual"))
+        told = event.get("processing") or {}
+        processing = {name: told.get(name) if told.get(name) in STATES else "unknown" for name in PROCESSING}
+        keys = choice.keys or (self._piano.first_key, self._piano.last_key)
+        return About(
+            visit_id=self._visit.id, rate_hz=int(event["rate_hz"]), channels=int(event.get("channels", 1)), by=self._by,
+            purpose=choice.purpose, note="" if blow == "usual" else BLOWS.get(blow, ""), first_key=keys[0], last_key=keys[-1],
+            device=str(event.get("device", ""))[:200], processing=processing, page=str(event["page"])[:64],
+            begun=datetime.now(UTC).isoformat(timespec="seconds"),
+        )  # fmt: skip
+
+    def _do_piece(self, event: dict[str, Any], data: list[bytes]) -> None:
+        page, number, samples = str(event["page"]), int(event["number"]), data[0]
+        place = {"first_frame": int(event["first_frame"])}
+        session = self._session
+        if session is not None and session.about.page == page:
+            session.take(number, samples, clock_ms=float(event["clock_ms"]), **place)
+            self.send({"says": "have", "page": page, "numbers": [number]})
+            session.listen(number, samples, **place)
+            self._show()
+            return
+        arriving = self._arriving(page, event.get("about"))
+        if arriving is None:
+            return
+        arriving.take(number, samples, clock_ms=float(event["clock_ms"]), **place)
+        self.send({"says": "have", "page": page, "numbers": [number]})
+
+    def _arriving(self, page: str, about: Any) -> Arriving | None:
+        """A recording that was cut off, opened again for what the page still holds of it; None where nobody knows it."""
+        if page not in self._rest:
+            place = place_for(self._casebook)
+            found = next((a for a in waiting(place) if a.about.page == page), None)
+            if found is not None:
+                self._rest[page] = go_on(found.folder)
+            elif isinstance(about, dict):
+                self._rest[page] = begin_arriving(place, self._about({**about, "page": page}))
+        return self._rest.get(page)
+
+    def _do_cut(self, event: dict[str, Any], _data: list[bytes]) -> None:
+        """The page that was recording is gone: what arrived is offered."""
+        if self._session is not None and self._session.about.page == event["page"]:
+            self._cut()
+
+    def _cut(self) -> None:
+        session, self._session = self._session, None
+        if session is not None:
+            session.arriving.close()
+            with self.hold_sync():
+                self.playing = {**session.view(), "on": False}
+                self._offer()
+
+    def _do_rest(self, event: dict[str, Any], _data: list[bytes]) -> None:
+        """The page has brought all that it held of a recording that was cut off."""
+        arriving = self._rest.pop(str(event["page"]), None)
+        if arriving is not None:
+            arriving.close()
+        self._offer()
+
+    def _do_end(self, event: dict[str, Any], _data: list[bytes]) -> None:
+        session = self._session
+        if session is None or session.about.page != event["page"]:
+            self._offer()
+            return
+        missing = sorted(set(range(int(event["count"]))) - session.arriving.numbers)
+        if missing and not event.get("without"):
+            self.send({"says": "missing", "page": event["page"], "numbers": missing[:200]})
+            return
+        self._session = None
+        session.finish()
+        with self.hold_sync():
+            self.playing = {**session.view(), "on": False}
+        self.send({"says": "ended", "page": event["page"]})
+        if session.arriving.numbers:
+            self._keep(session.arriving.folder, session.choice.keys)
+        else:
+            throw_away(session.arriving.folder)
+
+    def _keep(self, folder: Path, asked: tuple[int, ...]) -> None:
+        def job(tell: Tell) -> None:
+            arrived = read_arrived(folder)
+            keys = asked or tuple(range(arrived.about.first_key, arrived.about.last_key + 1))
+            self._done(
+                keep_arrived(
+                    self._casebook, arrived, asked=keys, by=self._by, version=self._version, tell=tell
+                )
+            )
+
+        if not self._work.start(job):
+            self._offer()
+            self.line = "Kept for now: another recording is being listened to. Keep this one after it."
+
+    def _done(self, kept: Kept) -> None:
+        with self.hold_sync():
+            self.leaving = leaving_view(kept)
+            self.line = f"Kept: {kept.says or 'the recording'}."
+            self._offer()
+        if self._on_kept is not None:
+            self._on_kept(kept)
+
+    def _do_keep(self, event: dict[str, Any], _data: list[bytes]) -> None:
+        self._keep(self._offered_folder(event), ())
+
+    def _do_discard(self, event: dict[str, Any], _data: list[bytes]) -> None:
+        throw_away(self._offered_folder(event))
+        self._offer()
+
+    def _offered_folder(self, event: dict[str, Any]) -> Path:
+        place = place_for(self._casebook)
+        found = next((a for a in waiting(place) if a.id == event["id"]), None)
+        if found is None or (self._session and self._session.arriving.id == found.id):
+            raise BadInput("recording", "one that isn't waiting", "one of those offered", "Kept already?")
+        return found.folder
+
+    def _do_guide(self, event: dict[str, Any], _data: list[bytes]) -> None:
+        guide = self._session.guide if self._session else None
+        if guide is None:
+            return
+        moves: dict[str, Callable[[], None]] = {
+            "pause": lambda: guide.pause(True), "resume": lambda: guide.pause(False), "back": guide.back, "repeat": guide.repeat,
+            "silent": lambda: guide.pass_over("silent"), "leave out": lambda: guide.pass_over("passed over"),
+            "go": lambda: guide.go(int(event["key"])),
+        }  # fmt: skip
+        moves[event["what"]]()
+        self._show()
+
+    def _do_chord(self, event: dict[str, Any], data: list[bytes]) -> None:
+        self._chord = check_chord(_floats(data[0], event))
+        self.checks = {**self.checks, "chord": _check_view(self._chord)}
+
+    def _do_silence(self, event: dict[str, Any], data: list[bytes]) -> None:
+        found = check_silence(_floats(data[0], event), rate_hz=int(event["rate_hz"]), chord=self._chord)
+        self.checks = {**self.checks, "silence": _check_view(found)}
+
+    def _do_file(self, event: dict[str, Any], data: list[bytes]) -> None:
+        """A piece of a file that somebody picked; the last one sets the listening going."""
+        path = self._upload.take(event, data[0])
+        if path is None:
+            self.send({"says": "more", "offset": self._upload.size})
+            return
+        choice = choice_of(self._piano, event["what"], event.get("keys"))
+        about, visit_id = self._about({"rate_hz": 48000, "page": "", **event}), self._visit.id
+
+        def job(tell: Tell) -> None:
+            try:
+                kept = keep_file(
+                    self._casebook, path, visit_id, asked=choice.keys, by=self._by, version=self._version, tell=tell,
+                    first_key=about.first_key, last_key=about.last_key, purpose=about.purpose, note=about.note,
+                )  # fmt: skip
+                self._done(kept)
+            finally:
+                self._upload.drop()
+
+        if not self._work.start(job):
+            raise BadInput("file", "another that is being listened to", "one at a time", "Wait, or stop it.")
+
+    def _do_stop(self, _event: dict[str, Any], _data: list[bytes]) -> None:
+        self._work.stop()
+
+    # what the page shows
+
+    def _show(self) -> None:
+        if self._session is not None:
+            self.playing = {**self._session.view(), "on": True, "page": self._session.about.page}
+
+    def _working(self, what: str, share: float) -> None:
+        self.work = {"what": what, "share": share} if what else {}
+
+    def _failed(self, line: str) -> None:
+        self._offer()
+        self.line = line
+
+    def to_html(self) -> str:
+        """A still picture: what was recorded, and what should be played again."""
+        return recorder_twin(self.head, self.leaving, self.line)
+
+
+def _floats(samples: bytes, event: dict[str, Any]) -> np.ndarray[Any, np.dtype[np.float32]]:
+    return unpack(samples, int(event.get("channels", 1))).astype(np.float32) / np.float32(FULL_SCALE)
+
+
+def _check_view(check: LevelCheck) -> dict[str, Any]:
+    """The check as plain data; a level nobody knows is None."""
+    levels = {"peak_db": check.peak_db, "noise_db": check.noise_db, "over_noise_db": check.over_noise_db}
+    return {
+        "verdict": check.verdict,
+        "usable": check.usable,
+        **{k: None if v != v else v for k, v in levels.items()},
+    }
