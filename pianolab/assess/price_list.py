@@ -14,7 +14,7 @@ from pianolab.errors import BadInput
 from pianolab.model.records import PianoKind
 from pianolab.show import Fields, Row, Showable
 
-Per = Literal["piano", "key", "string", "way"]
+Per = Literal["piano", "key", "string", "way", "year"]
 Amounts = tuple[Decimal, Decimal, Decimal]
 
 
@@ -22,8 +22,8 @@ Amounts = tuple[Decimal, Decimal, Decimal]
 class Price(Fields):
     """One job, low, usual and high, labour and material together.
 
-    ``per`` says whether the price is for the piano, for each key or string, or for each ``way`` (out of one home, into
-    the other). ``includes`` names jobs that need no paying where this one is done; ``own_work`` is the part of the
+    ``per`` says whether the price is for the piano, for each key or string, for each ``way`` (out of one home, into
+    the other) or for each ``year``. ``includes`` names jobs that need no paying where this one is done; ``own_work`` is the part of the
     price (0 to 1) that is left for somebody who does the job themselves, None where nobody should. ``of_kind`` holds
     the amounts of a grand or an upright where they differ. ``need`` says why the job is done where a finding says
     nothing else, ``kind`` what sort of job it is. ``instead_of`` names jobs by key or string with the number from

@@ -1,16 +1,21 @@
-"""Upkeep: how long parts may last, what a year costs, and what the first year asks for."""
+"""Upkeep: how long parts may last, what the years cost, and what the first year asks for."""
 
 from pianolab.upkeep.care import CarePlan, CareStep, care_plan
 from pianolab.upkeep.life import Life, PartLife, remaining_life
-from pianolab.upkeep.yearly import YearlyCost, cost_per_year
+from pianolab.upkeep.money import money_over_years
+from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, Span
+from pianolab.upkeep.plans import MoneyPlans
 
 __all__ = [
     "CarePlan",
     "CareStep",
     "Life",
+    "MoneyLine",
+    "MoneyOverYears",
+    "MoneyPlans",
     "PartLife",
-    "YearlyCost",
+    "Span",
     "care_plan",
-    "cost_per_year",
+    "money_over_years",
     "remaining_life",
 ]

@@ -1,7 +1,7 @@
 """How long strings, hammers, pins and dampers may still last: ranges, and unknown where nobody looked.
 
-Age alone is no fault. What was seen decides; age trims no more than the upper half of that range. Where nothing was
-seen, age alone leaves everything from no time to the rest of the usual life; and where a part is older than such parts
+Age alone is no fault. What was seen decides; age trims the upper half of that range, and the lower as far as the part
+tires without showing it, as wire and the grip of pins do. Where nothing was seen, age alone leaves everything from no time to the rest of the usual life; and where a part is older than such parts
 usually last, it has been renewed or it is worn, and only looking tells which.
 """
 
@@ -128,6 +128,7 @@ class PartRule:
     title: str
     years: Range
     use: float
+    ages: float
     source: str
     looked_at: tuple[str, ...]
     enough: str
@@ -198,7 +199,7 @@ def remaining_life(
             if p.id in (*rule.looked_at, *rule.worsened_by)
         }
         age, told = _age(rule, piano, found, renewed.get(name), year)
-        usual = _usual(rule, hours, settings)
+        usual = _in_air(_usual(rule, hours, settings), piano, found, settings["air"])
         parts.append(_part(name, rule, views, usual, age, told, settings["left"], scoring))
     return Life(
         parts=tuple(parts),
@@ -228,6 +229,14 @@ def _usual(rule: PartRule, hours: Range, settings: Mapping[str, Any]) -> Range:
     most = float(settings["longest_factor"])
     short, long = (min(most, (settings["usual_hours_per_week"] / h) ** rule.use) for h in hours[::-1])
     return rule.years[0] * short, rule.years[1] * long
+
+
+def _in_air(usual: Range, piano: Piano, findings: tuple[Finding, ...], air: Mapping[str, Any]) -> Range:
+    """The same where it stood: what is not known of that takes nothing, as the range is wide already."""
+    told = [air["kind"][piano.storage_kind]] if piano.storage_kind in air["kind"] else []
+    told += [air["grade"][f.grade - 1] for f in findings if f.point == air["point"] and f.grade is not None]
+    left = min(told, default=1.0)
+    return usual[0] * left, usual[1] * left
 
 
 def _age(
@@ -262,7 +271,7 @@ def _part(
         best, worst, missing = state
         low = usual[0] * float(np.interp(worst, left["share"], left["low"]))
         high = usual[1] * float(np.interp(best, left["share"], left["high"]))
-        years = low, high if age is None else min(high, max(usual[1] - age, 0.5 * (low + high)))
+        years = (low, high) if age is None else _aged((low, high), usual, age, rule.ages)
         rests_on = _basis(rule, views, missing, scoring)
     elif age is not None and age < usual[1]:
         years, rests_on = (0.0, usual[1] - age), statement("life.by age", told=told)
@@ -272,6 +281,13 @@ def _part(
         part=name, title=rule.title, years=years, rests_on=rests_on, source=rule.source, ends=rule.ends,
         why_not=why_not, by_age=state is None and years is not None,
     )  # fmt: skip
+
+
+def _aged(left: Range, usual: Range, age: float, ages: float) -> Range:
+    """What age leaves of a part that was looked at: it trims the upper half, and the lower where looks don't tell all."""
+    low, high = left
+    spent = max(0.0, low - max(0.0, usual[0] - age))
+    return low - ages * spent, min(high, max(usual[1] - age, 0.5 * (low + high)))
 
 
 def _state(rule: PartRule, views: Mapping[str, PointView]) -> tuple[float, float, list[str]] | None:

@@ -12,7 +12,7 @@ from pianolab.compare import Comparison
 from pianolab.model import BuyerProfile, Piano
 from pianolab.show import Row
 from pianolab.statements import statement
-from pianolab.upkeep.yearly import YearlyCost
+from pianolab.upkeep import MoneyOverYears
 
 NOTHING, UNKNOWN = Decimal(0), Decimal("NaN")
 LEAST = 1e-6
@@ -76,7 +76,7 @@ def _without(
     pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList, why: str, remedy: str
 ) -> Reckoning:
     jobs = {**usual_prices().jobs, **prices.jobs}
-    free = {job: replace(p, low=NOTHING, usual=NOTHING, high=NOTHING) for job, p in jobs.items()}
+    free = {job: replace(p, low=NOTHING, usual=NOTHING, high=NOTHING, of_kind={}) for job, p in jobs.items()}
     code = prices.currency
     known = {field.name: getattr(prices, field.name) for field in fields(prices)}
     return Reckoning(
@@ -184,8 +184,14 @@ def _unpriced(a: Assessment, piano: Piano, why: str) -> Assessment:
     return replace(a, piano=piano, repairs=repairs)
 
 
-def year_unknown(piano: Piano, buyer: BuyerProfile, why: str) -> YearlyCost:
-    """The cost of a year where money isn't reckoned."""
-    return YearlyCost(
-        low=None, middle=None, high=None, currency=piano.currency, years=buyer.years_of_use, why_unknown=why
+def years_unknown(piano: Piano, buyer: BuyerProfile, why: str) -> MoneyOverYears:
+    """The money over the years where it isn't reckoned."""
+    return MoneyOverYears(
+        piano=piano.name,
+        lines=(),
+        years=buyer.years_of_use,
+        currency=piano.currency,
+        a_year=None,
+        why_unknown=why,
+        origin="nobody",
     )

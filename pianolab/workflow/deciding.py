@@ -23,9 +23,9 @@ from pianolab.report.clips import ClaimClips
 from pianolab.rooms import RoomChange, compare_rooms
 from pianolab.show import Row, Showable
 from pianolab.touch import TouchView, touch_view
-from pianolab.upkeep import CarePlan, Life, YearlyCost, care_plan, cost_per_year, remaining_life
+from pianolab.upkeep import CarePlan, Life, MoneyOverYears, care_plan, money_over_years, remaining_life
 from pianolab.workflow.clips import clips_of
-from pianolab.workflow.currencies import without_money, year_unknown
+from pianolab.workflow.currencies import without_money, years_unknown
 from pianolab.workflow.fault_clips import claims_of
 from pianolab.workflow.hearing import Heard
 from pianolab.workflow.judging import Judged, judge_casebook
@@ -43,7 +43,7 @@ class Decision(Showable):
 
     ``comparison`` holds the judged pianos, standings with offers, next steps and the verdict; ``surveys`` and
     ``findings`` what was heard and found. ``rooms`` says what the buyer's room alone changes, ``touch`` what players
-    said, ``lives`` how long parts may last, ``yearly`` what a year of use costs, ``care`` the first year with each
+    said, ``lives`` how long parts may last, ``years`` what each costs over the years of use, ``care`` the first year with each
     piano; ``holding`` what became of the tuning and ``pedals`` what the left pedal does, of those that were recorded
     so. ``no_money`` says why money could not be reckoned (empty where it was), ``notes`` what else should be known,
     ``provenance`` where everything comes from.
@@ -56,7 +56,7 @@ class Decision(Showable):
     rooms: Mapping[str, RoomChange]
     touch: TouchView
     lives: Mapping[str, Life]
-    yearly: Mapping[str, YearlyCost]
+    years: Mapping[str, MoneyOverYears]
     care: Mapping[str, CarePlan]
     holding: Mapping[str, Holding]
     pedals: Mapping[str, LeftPedal]
@@ -179,11 +179,14 @@ def decide(
     wanted = replace(wanted, **changes) if changes else wanted
     judged = judge_casebook(casebook, wanted, progress=progress or quiet)
     reckoning = judged.reckoning
-    comparison = compare_pianos(judged.assessments, profile=reckoning.buyer, seed=wanted.seed)
+    comparison = compare_pianos(
+        judged.assessments, profile=reckoning.buyer, comparables=casebook.comparables(), prices=reckoning.prices,
+        on=max((v.day for v in judged.visits), default=None), seed=wanted.seed,
+    )  # fmt: skip
     if reckoning.why_none:
         buyer = wanted.buyer(casebook)
         comparison = without_money(comparison, judged.pianos, buyer=buyer, why=reckoning.why_none)
-    notes = _notes(judged, wanted)
+    notes, lives = _notes(judged, wanted), _lives(judged, wanted)
     return Decision(
         settings=wanted,
         comparison=comparison,
@@ -191,8 +194,8 @@ def decide(
         findings=judged.findings,
         rooms=_rooms(judged, reckoning.buyer.home_room),
         touch=_touch(casebook, judged, wanted),
-        lives=_lives(judged, wanted),
-        yearly=_yearly(judged, comparison, wanted),
+        lives=lives,
+        years=_years(judged, comparison, lives, wanted),
         care=_care(judged, wanted),
         holding=judged.holding,
         pedals=judged.pedals,
@@ -251,13 +254,21 @@ def _lives(judged: Judged, settings: Settings) -> dict[str, Life]:
     }
 
 
-def _yearly(judged: Judged, comparison: Comparison, settings: Settings) -> dict[str, YearlyCost]:
+def _years(
+    judged: Judged, comparison: Comparison, lives: Mapping[str, Life], settings: Settings
+) -> dict[str, MoneyOverYears]:
     reckoning = judged.reckoning
     if reckoning.why_none:
-        return {p.id: year_unknown(p, reckoning.buyer, reckoning.why_none) for p in judged.pianos}
+        return {p.id: years_unknown(p, reckoning.buyer, reckoning.why_none) for p in judged.pianos}
     return {
-        a.piano.id: cost_per_year(
-            a.piano, a.repairs, profile=reckoning.buyer, prices=reckoning.prices, seed=settings.seed
+        a.piano.id: money_over_years(
+            a.piano,
+            a.repairs,
+            profile=reckoning.buyer,
+            prices=reckoning.prices,
+            life=lives[a.piano.id],
+            plans=settings.plans,
+            seed=settings.seed,
         )
         for a in comparison.assessments
     }

@@ -19,7 +19,7 @@ def table_of(decision: Decision, kind: str, *, piano: str = "") -> Showable:
     Parameters
     ----------
     kind : of all pianos ``stops``, ``alerts``, ``firmness``, ``offers``, ``rooms``, ``heard``, ``touch``, ``origin``;
-        of one piano ``reasons``, ``year``
+        of one piano ``reasons``, ``jobs``, ``years``
     piano : name or id; the piano ahead where none is named
 
     Raises
@@ -110,8 +110,12 @@ def _reasons(decision: Decision, piano_id: str) -> Showable:
     return Table(judged.piano.name, header, rows)
 
 
-def _year(decision: Decision, piano_id: str) -> Showable:
-    return Lines("A year with it", [decision.yearly[piano_id].headline()])
+def _jobs(decision: Decision, piano_id: str) -> Showable:
+    return decision.comparison.assessment(piano_id).repairs
+
+
+def _years(decision: Decision, piano_id: str) -> Showable:
+    return decision.years[piano_id]
 
 
 OF_ALL: dict[str, Callable[[Decision], Showable]] = {
@@ -124,4 +128,8 @@ OF_ALL: dict[str, Callable[[Decision], Showable]] = {
     "touch": _touch,
     "origin": _origin,
 }
-OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {"reasons": _reasons, "year": _year}
+OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {
+    "reasons": _reasons,
+    "jobs": _jobs,
+    "years": _years,
+}

@@ -86,9 +86,9 @@ def further_of(decision: Decision) -> tuple[Further, ...]:
     for a in decision.comparison.assessments:
         i = a.piano.id
         folds.append(further("How long its parts may last", decision.lives[i], piano_id=i))
-        cost = decision.yearly[i]
+        money = decision.years[i]
         folds.append(
-            Further(title="What a year costs", sentences=(cost.headline(),), piano_id=i, about_money=True)
+            further("Money over the years", money, sentences=money.sentences, piano_id=i, about_money=True)
         )
         folds.append(_room(decision.rooms[i], i))
         if (holding := decision.holding.get(i)) is not None:

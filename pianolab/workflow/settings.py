@@ -15,6 +15,7 @@ from pianolab.checklist import Checklist, load_checklist, read_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Room, load_profiles
 from pianolab.show import Fields
+from pianolab.upkeep import MoneyPlans
 
 FIRST = "first piano"
 """The buyer for whom is judged where nobody else is named."""
@@ -36,6 +37,7 @@ class Settings(Fields):
     year : the present year, for the age of parts; None takes the year of the latest visit
     until : leave out visits after that day
     seed : int from 0; the same seed gives the same result
+    plans : what the buyer would otherwise do with the money (`pianolab.upkeep.MoneyPlans`): resale, hire, a new one
 
     Raises
     ------
@@ -57,6 +59,7 @@ class Settings(Fields):
     year: int | None = None
     until: date | None = None
     seed: int = 0
+    plans: MoneyPlans | None = None
 
     def __post_init__(self) -> None:
         for name in ("checklist", "prices"):

@@ -1,21 +1,14 @@
-"""Remaining life of what wears out, and the cost of a year of use."""
-
-from decimal import Decimal
+"""Remaining life of what wears out."""
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pianolab.assess import load_prices
-from pianolab.assess.repairs import estimate
-from pianolab.assess.results import RepairJob
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.sources import SOURCES
-from pianolab.statements import as_written
 from pianolab.upkeep.life import Life, remaining_life
-from pianolab.upkeep.yearly import cost_per_year
 
 CHECKLIST = load_checklist()
 OLD = Piano(name="A", year=1978)
@@ -149,63 +142,3 @@ def test_impossible_renewals(more: dict[str, object], message: str) -> None:
 def test_a_year_before_the_piano_was_built() -> None:
     with pytest.raises(BadInput, match="year: got 1970, need 1978 or later"):
         remaining_life(OLD, [], profile=None, year=1970, checklist=CHECKLIST)
-
-
-def job(amount: int) -> RepairJob:
-    return RepairJob(
-        job="regulation", what=as_written("regulation"), low=Decimal(amount), usual=Decimal(amount), high=Decimal(amount),
-        chance=1.0, why=(as_written("worn"),),
-    )  # fmt: skip
-
-
-def test_a_year_costs_what_adding_up_gives() -> None:
-    """Fixed amounts: 3000 + 600 + 400 over 10 years is 400 a year; one or two tunings of 90 to 170 in nine years on top."""
-    buyer = BuyerProfile(name="B", years_of_use=10, moving_cost=(Decimal(400), Decimal(400)))
-    repairs = estimate((job(600),), currency="EUR", seed=0, draws=100)
-    cost = cost_per_year(
-        Piano(name="A", asking_price=Decimal(3000)), repairs, profile=buyer, prices=load_prices()
-    )
-    assert cost.low is not None
-    assert cost.middle is not None
-    assert cost.high is not None
-    assert Decimal(400 + 81) <= cost.low < cost.middle < cost.high <= Decimal(400 + 306)
-    # mean of a triangle 90, 120, 170 is 126.67; times 1.5 times 0.9 is 171
-    assert abs(cost.middle - Decimal(571)) < 8
-    assert isinstance(cost.middle, Decimal)
-
-
-@settings(max_examples=15, deadline=None)
-@given(price=st.integers(0, 20000), more=st.integers(1, 5000), years=st.integers(1, 40))
-def test_dearer_costs_more_and_longer_use_less(price: int, more: int, years: int) -> None:
-    repairs = estimate((), currency="EUR", seed=0, draws=10)
-
-    def year(amount: int, length: int) -> float:
-        buyer = BuyerProfile(name="B", years_of_use=length)
-        cost = cost_per_year(
-            Piano(name="A", asking_price=Decimal(amount)), repairs, profile=buyer, prices=load_prices()
-        )
-        assert cost.middle is not None
-        return float(cost.middle)
-
-    assert year(price + more, years) >= year(price, years)
-    if price / years > 200:
-        assert year(price, years + 5) < year(price, years)
-
-
-def test_without_a_price_a_year_is_unknown_and_currencies_are_not_mixed() -> None:
-    repairs = estimate((), currency="EUR", seed=0, draws=10)
-    unknown = cost_per_year(OLD, repairs, profile=BUYER, prices=load_prices())
-    assert unknown.middle is None
-    assert "no price is asked yet" in repr(unknown)
-    with pytest.raises(BadInput, match="currency: got EUR, USD"):
-        cost_per_year(OLD, repairs, profile=BuyerProfile(name="B", currency="USD"), prices=load_prices())
-    with pytest.raises(BadInput, match="years_of_use: got 0"):
-        cost_per_year(OLD, repairs, profile=BuyerProfile(name="B", years_of_use=0), prices=load_prices())
-
-
-def test_same_seed_same_cost() -> None:
-    repairs = estimate((job(600),), currency="EUR", seed=0, draws=10)
-    piano = Piano(name="A", asking_price=Decimal(1000))
-    costs = [cost_per_year(piano, repairs, profile=BUYER, prices=load_prices(), seed=s) for s in (3, 3, 4)]
-    assert costs[0] == costs[1]
-    assert "over 10 years" in repr(costs[0])

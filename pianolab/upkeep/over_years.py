@@ -1,0 +1,124 @@
+"""Money over the years as a result that shows itself: lines, the year's share, and what it is held against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from pianolab.show import LOCALE, Row, Showable, about
+from pianolab.statements import Money as Amount
+from pianolab.statements import Statement, statement
+from pianolab.upkeep.plans import MoneyPlans
+from pianolab.words import say
+
+
+@dataclass(frozen=True, kw_only=True)
+class Span:
+    """An amount of which 10, 50 and 90 % of the drawn cases lie under these."""
+
+    low: Decimal
+    middle: Decimal
+    high: Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class MoneyLine:
+    """One line over all the years: what it is for and how much; None, with ``why``, where that is not known.
+
+    ``counted`` is False for what is in no sum. ``what`` is the part that wears out, by its name.
+    """
+
+    kind: str
+    total: Span | None
+    what: str = ""
+    why: str = ""
+    counted: bool = True
+
+    @property
+    def title(self) -> str:
+        return say(statement(f"money line.{self.kind}", what=self.what))
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class MoneyOverYears(Showable):
+    """What one piano costs over the years of use, line by line, and a year of it; an estimate, not a quote.
+
+    ``a_year`` is None, with ``why_unknown``, where no price is asked yet. ``hire_a_year`` and ``new_a_year`` are None
+    where the buyer entered no figure; ``below_hire`` and ``below_new`` are the shares of the drawn cases in which this
+    piano costs less a year. ``origin`` says whose prices these are, and of which day.
+    """
+
+    piano: str
+    lines: tuple[MoneyLine, ...]
+    years: float
+    currency: str
+    a_year: Span | None
+    why_unknown: str = ""
+    hire_a_year: Decimal | None = None
+    new_a_year: Span | None = None
+    below_hire: float | None = None
+    below_new: float | None = None
+    plans: MoneyPlans = field(default_factory=MoneyPlans)
+    wear_counted: bool = True
+    origin: str = ""
+    locale: str = LOCALE
+    header = ("what", "low", "middle", "high", "note")
+
+    @property
+    def says(self) -> tuple[Statement, ...]:
+        """The year's share, what stands beside it, what nobody entered, and where the prices come from."""
+        said = [self._year()]
+        if self.hire_a_year is not None:
+            said.append(self._beside("hire", self.hire_a_year, self.below_hire))
+        if self.new_a_year is not None:
+            said.append(self._beside("new", self.new_a_year.middle, self.below_new))
+        if missing := self._missing():
+            said.append(statement("money.not entered", what=missing))
+        if not self.wear_counted:
+            said.append(statement("money.no wear"))
+        return (*said, statement("money.origin", origin=self.origin))
+
+    def _year(self) -> Statement:
+        if self.a_year is None:
+            return statement("money.a year unknown", why=self.why_unknown)
+        low, middle, high = (self._amount(a) for a in (self.a_year.low, self.a_year.middle, self.a_year.high))
+        return statement("money.a year", low=low, middle=middle, high=high, years=self.years)
+
+    def _beside(self, other: str, a_year: Decimal, share: float | None) -> Statement:
+        if share is None:
+            return statement(f"money.{other}, price unknown", a_year=self._amount(a_year))
+        return statement(f"money.{other}", a_year=self._amount(a_year), share=share)
+
+    def _missing(self) -> tuple[Statement, ...]:
+        figures = ("resale", "hire_a_month", "new_price", "interest")
+        return tuple(statement(f"money entry.{n}") for n in figures if getattr(self.plans, n) is None)
+
+    def _amount(self, amount: Decimal) -> Amount:
+        return Amount(amount, self.currency, self.locale)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        return tuple(say(statement) for statement in self.says)
+
+    def headline(self) -> str:
+        return self.sentences[0]
+
+    def rows(self) -> list[Row]:
+        rows: list[Row] = [(line.title, *_ends(line.total), _note(line)) for line in self.lines]
+        unit = say(statement("money line.a year"))
+        rows.append((unit, *_ends(self.a_year), self.why_unknown))
+        return rows
+
+    def shown(self) -> list[Row]:
+        return [
+            (what, *(about(a, self.currency, locale=self.locale) for a in amounts), note)
+            for what, *amounts, note in self.rows()
+        ]
+
+
+def _ends(span: Span | None) -> tuple[Decimal | None, Decimal | None, Decimal | None]:
+    return (None, None, None) if span is None else (span.low, span.middle, span.high)
+
+
+def _note(line: MoneyLine) -> str:
+    return line.why if line.counted else say(statement("money line.not counted"))
