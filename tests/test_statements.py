@@ -232,8 +232,8 @@ def test_whole_sentences() -> None:
         "The sound goes on after the key is let go at E2 to F#2, C4, E4, A#4 and 3 more: the damper does not sit well, "
         "or its felt has hardened."
     )
-    two = statement("verdict.technician", names=("Mill Lane", "Dock Road"))
-    assert say(two) == "Only a technician who has looked could change that for Mill Lane and Dock Road."
+    two = statement("price.subject to a look", what=("the pin block", "the bearing"))
+    assert say(two) == "“I will take it, subject to a technician's look at the pin block and the bearing.”"
 
 
 def test_a_statement_without_words_or_values_is_refused_in_one_line() -> None:
@@ -245,11 +245,15 @@ def test_a_statement_without_words_or_values_is_refused_in_one_line() -> None:
 
 
 def test_what_is_left_out_is_changed_in_the_values_and_never_in_the_words() -> None:
-    said = statement("verdict.offer", "p0", amount=Money(900, "EUR"), reason=as_written("May asked for it"))
+    amounts = {"asked": Money(1900, "EUR"), "amount": Money(900, "EUR")}
+    price = statement("condition.price", "price", **amounts)
+    said = statement("verdict.buy if", "p0", name="what May plays", conditions=(price,))
     changed = with_changed_values(
         said, lambda v: "[left out]" if isinstance(v, Money) else v.replace("May", "somebody")
     )
-    assert say(changed) == "Offer at most [left out]: somebody asked for it."
+    assert say(changed) == (
+        "Buy what somebody plays if the price comes down from [left out] to [left out] or less."
+    )
     assert changed.subject == "p0"
 
 

@@ -24,9 +24,19 @@ class Missing:
 
     def says(self) -> Statement:
         """What is missing, with the minutes; and why nobody looked, where somebody said."""
-        if self.minutes is None:
-            return statement("missing.look", self.point, title=self.title, why=self.why)
-        return statement("missing.look in", self.point, title=self.title, minutes=self.minutes, why=self.why)
+        told = {} if self.why.kind == "unknown.not checked" else {"why": self.why}
+        if self.minutes is not None:
+            told |= {"minutes": self.minutes}
+        return statement(KINDS[tuple(told)], self.point, title=self.title, **told)
+
+
+KINDS = {
+    (): "missing.look",
+    ("why",): "missing.look, not done",
+    ("minutes",): "missing.look in",
+    ("why", "minutes"): "missing.look in, not done",
+}
+"""What is said of a missing look, by what is known of it."""
 
 
 def missing_looks(assessment: Assessment) -> tuple[Missing, ...]:

@@ -1,23 +1,20 @@
-"""What to find out next: the chance that learning something changes the first choice, and what it is worth."""
+"""What to find out next: what it is worth against what it costs, and what each answer would make one do."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import prod
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pianolab.assess import Assessment, Unknown
+from pianolab.assess import Alert, Assessment, PriceList, Unknown
+from pianolab.compare.costs import cost_of, load_step_data
+from pianolab.compare.learning import After, Field, Learned, learn, weigh
+from pianolab.compare.outcomes import Outcomes
 from pianolab.compare.results import BESIDE_THE_WALK, FINISH, LOOK, NextStep
-from pianolab.compare.simulate import (
-    LEARNING_DRAWS,
-    Array,
-    PianoDraws,
-    severity,
-    turns_out_stopped,
-)
+from pianolab.compare.simulate import LEARNING_DRAWS
 from pianolab.statements import Statement, statement
 
 TUNE, RECORD = "tune and record again", "record again"
@@ -32,99 +29,52 @@ ACTIONS = {
 MANY = 8
 """From so many unchecked points on, finishing the walk is a step of its own."""
 
-MISTAKEN = {"seen": 0.05, "likely": 0.2, "possible": 0.5}
-"""How often a technician finds that a veto does not hold, by how sure it was; own estimate."""
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Field:
-    """All pianos as the next step sees them: draws, expected utility, who may be bought, who leads."""
+class Ground:
+    """What all steps are made from: the judged pianos, the field, what each outcome leads to, the fees."""
 
-    draws: Sequence[PianoDraws]
-    utility: Array
-    buyable: NDArray[np.bool_]
-    weights: Array
-    money_per_point: float
+    assessments: Sequence[Assessment]
+    field: Field
+    outcomes: Outcomes
+    prices: PriceList | None
 
-    def best_other(self, piano: int) -> float:
-        """Highest expected utility among the other pianos that may be bought; minus infinity if none."""
-        others = self.buyable.copy()
-        others[piano] = False
-        return float(self.utility[others].max()) if others.any() else float("-inf")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Learned:
-    """What learning a set of unknowns does: the chance that the first choice changes, and its worth."""
-
-    chance: float
-    worth: float
-
-
-def learn(field: Field, piano: int, keys: Iterable[str]) -> Learned:
-    """Simulate learning some unknowns of one piano.
-
-    In each draw those unknowns take a value, the piano's expected utility follows, and the first choice is
-    made again. The worth is the expected gain over choosing now (expected value of information).
-    """
-    if not field.buyable[piano]:
-        return Learned(chance=0.0, worth=0.0)
-    d = field.draws[piano]
-    wanted = set(keys)
-    chosen = [i for i, key in enumerate(d.unknown) if key in wanted]
-    level = d.level[chosen]
-    loss = d.loss[:, chosen].astype(np.float32)
-    relative = np.exp(-(loss @ severity(level))) / d.mean_factor[:, chosen].prod(axis=1)[:, None]
-    means = d.high * d.mean_factor.prod(axis=1)
-    change = (field.weights[:-1] * means) @ (relative - 1.0)
-    saved = _saved(d, {d.unknown[i]: d.level[i] for i in chosen}) / field.money_per_point
-    utility = field.utility[piano] + change + saved
-    ruined = float(field.utility[piano] - field.weights[:-1] @ means)
-    return _compare(field, piano, utility, turns_out_stopped(level, d.veto_chance[chosen]), ruined=ruined)
+    def step(
+        self,
+        piano: int,
+        action: Statement,
+        *,
+        effort: str,
+        learned: Learned,
+        because: Statement,
+        source: str,
+        what: Statement | None = None,
+        minutes: float | None = None,
+        then: tuple[Statement, ...] = (),
+    ) -> NextStep:
+        """One step with its worth against its cost."""
+        cost = cost_of(effort, minutes, self.prices)
+        worth = Decimal(round(learned.worth * self.field.money_per_point))
+        return NextStep(
+            piano_id=self.assessments[piano].piano.id, piano_name=self.assessments[piano].piano.name,
+            action=action, what=what, effort=effort, minutes=minutes, chance_to_change=learned.chance,
+            because=because, source=source, worth=worth, payer=cost.payer, fee=cost.fee, cost=cost.all_of_it, then=then,
+        )  # fmt: skip
 
 
-def _saved(d: PianoDraws, level_of: Mapping[str, NDArray[np.float32]]) -> Array | float:
-    """By how much less than expected the repairs come to, once these unknowns are known."""
-    saved: Array | float = 0.0
-    for hunt in d.hunts:
-        if not level_of.keys().isdisjoint(hunt.chance_of):
-            saved = saved + hunt.expected_cost({}) - hunt.expected_cost(level_of)
-    return saved
-
-
-def _compare(
-    field: Field, piano: int, utility: Array, stopped: NDArray[np.bool_], *, ruined: float = 0.0
-) -> Learned:
-    """Choose again in each draw; what is gained is counted draw by draw, so that no change is worth nothing.
-
-    Who bought a piano that turns out to be beyond hope would keep ``ruined``: the money is gone, no aspect counts.
-    """
-    other = field.best_other(piano)
-    leads = field.utility[piano] >= other
-    changed = (stopped | (utility < other)) if leads else (~stopped & (utility > other))
-    if not np.isfinite(other):
-        return Learned(chance=float(changed.mean()), worth=0.0)
-    after = np.where(stopped, ruined, utility)
-    gain = np.maximum(other - after if leads else after - other, 0.0) * changed
-    return Learned(chance=float(changed.mean()), worth=float(gain.mean()))
-
-
-def find_next_steps(assessments: Sequence[Assessment], field: Field) -> tuple[NextStep, ...]:
-    """Everything worth finding out about any piano; what most likely changes the first choice comes first."""
-    steps = [
-        step
-        for i, assessment in enumerate(assessments)
-        for group in _groups(assessment)
-        if (step := _step(assessment, field, i, group)) is not None
-    ]
-    steps += [_confirm(a, field, i) for i, a in enumerate(assessments) if a.vetoes]
-    steps += [_ask_price(a, field, i) for i, a in enumerate(assessments) if not field.draws[i].price_known]
+def find_next_steps(ground: Ground) -> tuple[NextStep, ...]:
+    """Everything that could be found out about any piano; what is worth most beyond its cost comes first."""
+    found = enumerate(ground.assessments)
+    steps = [_step(ground, i, group) for i, a in found for group in _groups(a)]
+    steps += [_confirm(ground, i, a.vetoes[0]) for i, a in enumerate(ground.assessments) if a.vetoes]
+    priced = [d.price_known for d in ground.field.draws]
+    steps += [_ask_price(ground, i) for i, known in enumerate(priced) if not known]
     return tuple(sorted(steps, key=_order))
 
 
 def _order(step: NextStep) -> tuple[float, float, float, str, str]:
     minutes = step.minutes if step.minutes is not None else 999.0
-    return (-round(step.chance_to_change, 3), -float(step.worth or 0), minutes, step.text, step.piano_id)
+    return (-float(step.net or 0), -round(step.chance_to_change, 3), minutes, step.source, step.piano_id)
 
 
 def _groups(assessment: Assessment) -> list[list[Unknown]]:
@@ -154,21 +104,15 @@ def _groups(assessment: Assessment) -> list[list[Unknown]]:
     ]
 
 
-def _step(assessment: Assessment, field: Field, piano: int, group: list[Unknown]) -> NextStep | None:
-    learned = learn(field, piano, [u.key or u.source for u in group])
-    first = group[0]
-    return NextStep(
-        piano_id=assessment.piano.id,
-        piano_name=assessment.piano.name,
-        action=statement(_action(first.effort, group, heard=assessment.heard)),
-        what=_what(first.effort, group),
-        effort=first.effort,
-        minutes=_minutes(first.effort, group),
-        chance_to_change=learned.chance,
-        because=_because(group),
-        source=first.source,
-        worth=Decimal(round(learned.worth * field.money_per_point)),
-    )
+def _step(ground: Ground, piano: int, group: list[Unknown]) -> NextStep:
+    assessment, first = ground.assessments[piano], group[0]
+    keys = [u.key or u.source for u in group]
+    return ground.step(
+        piano, statement(_action(first.effort, group, heard=assessment.heard)),
+        what=_what(first.effort, group), effort=first.effort, minutes=_minutes(first.effort, group),
+        learned=learn(ground.field, piano, keys), because=_because(group), source=first.source,
+        then=ground.outcomes.once_known(piano, keys),
+    )  # fmt: skip
 
 
 def _minutes(effort: str, group: list[Unknown]) -> float | None:
@@ -210,40 +154,31 @@ def _because(group: Sequence[Unknown]) -> Statement:
     return statement("step.why, and it could stop" if stops else "step.why", reasons=reasons)
 
 
-def _confirm(assessment: Assessment, field: Field, piano: int) -> NextStep:
-    """Have a veto confirmed: it matters where the piano would come first without it."""
-    cleared = float(np.prod([MISTAKEN[v.how_sure] for v in assessment.vetoes]))
-    better = field.utility[piano] - field.best_other(piano)
-    first = assessment.vetoes[0]
-    return NextStep(
-        piano_id=assessment.piano.id,
-        piano_name=assessment.piano.name,
-        action=statement("step.confirm", by=first.confirm_by),
-        what=statement("step.veto", stop=first.says),
-        effort="technician" if first.confirm_by == "technician" else "look again",
-        minutes=None,
-        chance_to_change=cleared if better > 0 else 0.0,
+def _confirm(ground: Ground, piano: int, worst: Alert) -> NextStep:
+    """Have a stop settled; it matters where the piano would be bought without it."""
+    assessment, data = ground.assessments[piano], load_step_data()
+    takes = data.settled_by(worst)
+    cleared = prod(data.settled_by(v).clears[v.how_sure] for v in assessment.vetoes if not v.final)
+    open_still = not any(v.final for v in assessment.vetoes)
+    better = float(ground.field.utility[piano]) - ground.field.best_other(piano)
+    chance = cleared if open_still and better > 0 else 0.0
+    return ground.step(
+        piano, statement("step.confirm", by=worst.confirm_by), what=statement("step.veto", worst.source, stop=worst.says),
+        effort=takes.effort, source=worst.source,
+        learned=Learned(chance=chance, worth=chance * better if np.isfinite(better) else 0.0),
         because=statement("step.why", reasons=(statement("unknown.must not be bought"),)),
-        source=first.source,
-        worth=Decimal(round(max(better, 0.0) * cleared * field.money_per_point))
-        if np.isfinite(better)
-        else None,
-    )
+        then=ground.outcomes.once_cleared(piano) if open_still else (),
+    )  # fmt: skip
 
 
-def _ask_price(assessment: Assessment, field: Field, piano: int) -> NextStep:
-    d = field.draws[piano]
+def _ask_price(ground: Ground, piano: int) -> NextStep:
+    d = ground.field.draws[piano]
     total = d.total[:LEARNING_DRAWS]
-    utility = field.utility[piano] - (total - d.total.mean()) / field.money_per_point
-    learned = _compare(field, piano, utility, np.zeros(len(total), dtype=bool))
-    return NextStep(
-        piano_id=assessment.piano.id,
-        piano_name=assessment.piano.name,
-        action=statement("step.ask the price"),
-        effort="look again",
-        minutes=1.0,
-        chance_to_change=learned.chance if field.buyable[piano] else 0.0,
+    utility = ground.field.utility[piano] - (total - d.total.mean()) / ground.field.money_per_point
+    after = After(utility=utility, unfit=np.zeros(len(total), dtype=bool))
+    buyable = ground.field.buyable[piano]
+    return ground.step(
+        piano, statement("step.ask the price"), effort="look again", minutes=1.0, source="asking price",
+        learned=weigh(ground.field, piano, after) if buyable else Learned(chance=0.0, worth=0.0),
         because=statement("step.why", reasons=(statement("unknown.no price"),)),
-        source="asking price",
-        worth=Decimal(round(learned.worth * field.money_per_point)),
-    )
+    )  # fmt: skip

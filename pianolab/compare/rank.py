@@ -1,47 +1,31 @@
-"""Comparing a shortlist for one buyer: standings, next steps and a verdict from judged pianos.
-
-A veto, the budget, or too much that is wrong with it says why a piano can't be bought as things stand.
-"""
+"""Comparing a shortlist for one buyer: standings, next steps and a verdict from judged pianos."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from decimal import Decimal
 
 import numpy as np
 
-from pianolab.assess import Assessment
+from pianolab.assess import Assessment, PriceList
 from pianolab.assess.results import BEST
-from pianolab.compare.next_steps import Field, find_next_steps, learn
-from pianolab.compare.ranking import STOPPED
+from pianolab.compare.hangs_on import what_it_hangs_on
+from pianolab.compare.learning import Field
+from pianolab.compare.looked import missing_looks
+from pianolab.compare.next_steps import Ground, find_next_steps
+from pianolab.compare.obstacles import net_worth, obstacles_of
+from pianolab.compare.outcomes import Outcomes
+from pianolab.compare.price import PriceAdvice, advise_price
+from pianolab.compare.ranking import share_of_none
 from pianolab.compare.results import Comparison, Standing
 from pianolab.compare.simulate import Array, PianoDraws, draw_piano, money_scale, money_value
 from pianolab.compare.standings import MOST_CONFIDENCES, Ranking, make_standings
 from pianolab.compare.verdict import Shortlist, give_verdict
-from pianolab.compare.weights import draw_weights, middle_weights
+from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Comparable
-from pianolab.statements import Money, Statement, statement
-
-GOOD_ENOUGH = 4.0
-"""A piano whose weighted score can't even reach this at best is not worth buying; own choice."""
-
-
-def obstacle_of(assessment: Assessment, draws: PianoDraws, *, profile: BuyerProfile) -> Statement | None:
-    """The obstacle; None where the piano may be bought.
-
-    The budget stands in the way only if even the 10 % point of all the money it takes lies above it.
-    """
-    if assessment.vetoes:
-        return statement("obstacle.stop", stop=assessment.vetoes[0].says)
-    least = float(np.percentile(draws.total, 10))
-    if profile.budget is not None and draws.price_known and least > float(profile.budget):
-        return statement("obstacle.budget", takes=Money(least, profile.currency, profile.locale))
-    weights = middle_weights(profile)[:-1]
-    best = float(np.dot([a.high for a in assessment.aspects], weights) / weights.sum())
-    if best < GOOD_ENOUGH:
-        return statement("obstacle.too much wrong", best=best)
-    return None
+from pianolab.statements import statement
 
 
 def compare_pianos(
@@ -49,6 +33,8 @@ def compare_pianos(
     *,
     profile: BuyerProfile,
     comparables: Iterable[Comparable] = (),
+    prices: PriceList | None = None,
+    on: date | None = None,
     seed: int = 0,
     draws: int = 20000,
 ) -> Comparison:
@@ -62,6 +48,8 @@ def compare_pianos(
     assessments : one `Assessment` for each piano, in any order
     profile : the buyer: weight ranges, budget, currency
     comparables : what like instruments were offered or sold for; without them no price is named
+    prices : the price list that says what a technician's look and a tuning cost; None: fees are not known
+    on : the day on which the prices of like instruments are looked at; today if not given
     seed : int; the same seed gives the same result
     draws : int, how many cases are simulated
 
@@ -92,16 +80,23 @@ def compare_pianos(
     >>> compare_pianos([unseen], profile=load_profiles()["first piano"]).verdict.kind
     'find out first'
     """
-    given = tuple(assessments)
+    given, like = tuple(assessments), tuple(comparables)
     _check(given, profile, draws)
     draws_of = _draw_all(given, profile, seed=seed, draws=draws)
-    ranking = _rank(given, draws_of, profile, seed=seed, draws=draws)
-    field = _field(draws_of, ranking)
-    standings = make_standings(given, field, ranking, profile=profile)
-    steps = find_next_steps(given, field)
-    everything = [learn(field, i, d.unknown).chance for i, d in enumerate(draws_of)]
+    missing = [missing_looks(a) for a in given]
+    advice = [
+        advise_price(a, profile=profile, extras=d.extras, comparables=like, on=on)
+        for a, d in zip(given, draws_of, strict=True)
+    ]
+    ranking = _rank(given, draws_of, advice, profile, seed=seed)
+    field = _field(given, draws_of, advice, ranking)
+    advice = [_held_back(a, price) for a, price in zip(given, advice, strict=True)]
+    standings = make_standings(given, field, ranking, profile=profile, advice=advice)
+    ready = [not m and a.hidden is None for m, a in zip(missing, given, strict=True)]
+    outcomes = Outcomes(assessments=given, field=field, advice=advice, ready=ready, profile=profile)
+    steps = find_next_steps(Ground(assessments=given, field=field, outcomes=outcomes, prices=prices))
     shortlist = Shortlist(
-        assessments=given, standings=standings, steps=steps, all_unknown_chance=everything, profile=profile
+        assessments=given, standings=standings, steps=steps, missing=missing, advice=advice, profile=profile
     )
     return Comparison(
         profile=profile,
@@ -109,9 +104,19 @@ def compare_pianos(
         standings=tuple(sorted(standings, key=_order)),
         next_steps=steps,
         verdict=give_verdict(shortlist),
+        none_fit=share_of_none(ranking.fit),
+        hangs_on=what_it_hangs_on(given, draws_of, ranking),
         seed=seed,
         draws=draws,
-        comparables=tuple(comparables),
+        comparables=like,
+    )
+
+
+def _held_back(assessment: Assessment, advice: PriceAdvice) -> PriceAdvice:
+    """No figure before what the tuning hides has been heard."""
+    hidden = assessment.hidden
+    return (
+        advice if hidden is None else advice.held_back([statement("price.hidden", "tuning", hidden=hidden)])
     )
 
 
@@ -122,43 +127,52 @@ def _order(standing: Standing) -> tuple[float, float, str]:
 def _rank(
     given: Sequence[Assessment],
     draws_of: Sequence[PianoDraws],
+    advice: Sequence[PriceAdvice],
     profile: BuyerProfile,
     *,
     seed: int,
-    draws: int,
 ) -> Ranking:
+    draws = len(draws_of[0].total)
     weights = draw_weights(profile, draws=draws, rng=np.random.default_rng([seed, 0]))
     scale = money_scale(given, profile)
     criteria = [_criteria(d, scale) for d in draws_of] if len(given) <= MOST_CONFIDENCES else []
     merit = np.stack([np.einsum("da,ad->d", weights, _criteria(d, scale)) for d in draws_of])
-    obstacles = [obstacle_of(a, d, profile=profile) for a, d in zip(given, draws_of, strict=True)]
-    stopped = np.stack([d.stopped | (o is not None) for d, o in zip(draws_of, obstacles, strict=True)])
-    ties = np.stack([d.tie for d in draws_of])
+    obstacles = [
+        obstacles_of(a, d, profile=profile, advice=price)
+        for a, d, price in zip(given, draws_of, advice, strict=True)
+    ]
     return Ranking(
         obstacles=obstacles,
         criteria=criteria,
-        utility=merit + STOPPED * stopped + ties,
-        ties=ties,
-        stopped=stopped,
+        merit=merit,
+        ties=np.stack([d.tie for d in draws_of]),
+        fit=np.stack([d.fit & (not o) for d, o in zip(draws_of, obstacles, strict=True)]),
         weights=weights,
         scale=scale,
     )
 
 
-def _criteria(d: PianoDraws, scale: float) -> Array:
-    """The six aspects and money of one piano, shape (7, draws)."""
-    return np.vstack([d.scores, money_value(d.total, scale)])
+def _criteria(draws: PianoDraws, scale: float) -> Array:
+    return np.vstack([draws.scores, money_value(draws.total, scale)[None]])
 
 
-def _field(draws_of: Sequence[PianoDraws], ranking: Ranking) -> Field:
+def _field(
+    given: Sequence[Assessment],
+    draws_of: Sequence[PianoDraws],
+    advice: Sequence[PriceAdvice],
+    ranking: Ranking,
+) -> Field:
     mean_weights = ranking.weights.mean(axis=0)
-    merit = ranking.utility - STOPPED * ranking.stopped
+    worth = [net_worth(price) for price in advice]
+    asked = [a.piano.asking_price for a in given]
+    pairs = zip(worth, asked, strict=True)
     return Field(
         draws=draws_of,
-        utility=merit.mean(axis=1),
-        buyable=np.array([obstacle is None for obstacle in ranking.obstacles]),
+        utility=ranking.merit.mean(axis=1),
+        buyable=np.array([not found for found in ranking.obstacles]),
         weights=mean_weights,
         money_per_point=ranking.scale / (BEST * max(float(mean_weights[-1]), 1e-3)),
+        spare=np.array([np.nan if w is None or a is None else w - float(a) for w, a in pairs]),
     )
 
 

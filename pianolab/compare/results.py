@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
 from pianolab.assess.results import Assessment
+from pianolab.compare.costs import Payer
+from pianolab.compare.price import PriceAdvice
 from pianolab.compare.weights import middle_weights
 from pianolab.model import ASPECTS, BuyerProfile, Comparable
 from pianolab.show import LOCALE, Row, Showable, about, money
@@ -21,6 +24,7 @@ BESIDE_THE_WALK = ("listening", "players")
 VerdictKind = Literal["buy", "buy if", "find out first", "walk away"]
 """From best to worst; ``buy if``: one thing that can be named and settled stands between."""
 
+STOP_NOW = statement("step.stop now")
 LEAST_LEAN = 0.001
 """A weight that differs by less from the middle of its range says nothing: the simulation's error."""
 
@@ -29,13 +33,14 @@ LEAST_LEAN = 0.001
 class Standing(Told):
     """Where one piano stands: its share of each rank over the simulated weights and unknowns.
 
-    ``rank_shares[r]`` is the share of draws in which it comes out at rank r + 1. ``total_*`` is asking
-    price, repairs, moving and first tunings (10, 50, 90 %), None where the asking price is unknown.
+    ``rank_shares[r]`` is the share of draws in which it is fit to be bought and comes out at rank r + 1 of those that
+    are; ``unfit`` is the share in which it is not. ``total_*`` is the money that has to be spent: asking price, the
+    repairs that are needed, moving and first tunings (10, 50, 90 %), None where the asking price is unknown.
     ``score_*`` is the weighted mean of the six aspects (low, middle and high ends) without money;
     ``weighted_sum`` is the plain weighted sum of the middles, money in it, None where the price is unknown.
     ``central_weights`` are the mean weights of the draws in which this piano comes first (empty if none);
-    ``confidence`` is its share of rank 1 if exactly those weights hold. ``barred_by`` says why it can't be
-    bought as things stand (None where it can); such a piano ranks behind all that can. ``cost_per_year`` is
+    ``confidence`` is its share of rank 1 if exactly those weights hold. ``obstacles`` says why it can't be
+    bought as things stand, worst first (empty where it can), and ``barred_by`` is the worst of them. ``cost_per_year`` is
     the 50 % total over the years of use, without the tunings of later years.
     """
 
@@ -57,6 +62,13 @@ class Standing(Told):
     confidence: float | None = None
     cost_per_year: Decimal | None = None
     barred_by: Statement | None = None
+    obstacles: tuple[Statement, ...] = ()
+    price: PriceAdvice | None = None
+
+    @property
+    def unfit(self) -> float:
+        """Share of the draws in which it is not fit to be bought."""
+        return max(0.0, 1.0 - sum(self.rank_shares))
 
     @property
     def obstacle(self) -> str:
@@ -69,10 +81,12 @@ class Standing(Told):
 
 @dataclass(frozen=True, kw_only=True)
 class NextStep(Told):
-    """Something worth finding out: where, what, how, and the chance that it changes the first choice.
+    """Something to find out: where, what, how, the chance that it changes what to do, its worth and its cost.
 
     ``action`` is what to do and ``what`` that tells, None where the action says it all; ``because`` is why it is
-    not known. ``worth`` is what knowing it is worth on average, in the buyer's money; an estimate.
+    not known. ``worth`` is what knowing it is worth on average, in the buyer's money; an estimate. ``fee`` is what
+    has to be paid for it, by the ``payer`` (you, the seller if asked, nobody), ``cost`` that with one's own time;
+    None where no price list tells. ``then`` says what each answer would make one do.
     """
 
     piano_id: str
@@ -85,6 +99,25 @@ class NextStep(Told):
     because: Statement
     source: str
     worth: Decimal | None = None
+    payer: Payer = "nobody"
+    fee: Decimal | None = None
+    cost: Decimal | None = None
+    then: tuple[Statement, ...] = ()
+
+    @property
+    def net(self) -> Decimal | None:
+        """What it is worth beyond what it costs; its worth alone where the cost is not known, None without money."""
+        return None if self.worth is None else self.worth - (self.cost or 0)
+
+    @property
+    def pays(self) -> bool:
+        """Whether it is worth what it costs; without money, whether it changes anything."""
+        return self.chance_to_change > 0 and (self.net is None or self.net > 0)
+
+    @property
+    def outcomes(self) -> str:
+        """What each answer would make one do, in words."""
+        return "; ".join(say(s) for s in self.then)
 
     @property
     def says(self) -> Statement:
@@ -117,28 +150,36 @@ class NextStep(Told):
         parts = [
             self.effort if unsaid else "",
             "" if self.minutes is None else f"about {self.minutes:.0f} min",
+            say(statement("step.pays seller")) if self.payer == "seller" else "",
         ]
         return ", ".join(p for p in parts if p)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class NextVisit(Showable):
-    """What is worth finding out, in order: the chance that it changes the first choice, the money it saves on
-    average, the effort.
-    """
+    """What could be found out, what is worth most beyond its cost first; ``stop`` says when to stop looking."""
 
     steps: tuple[NextStep, ...]
     currency: str
     locale: str = LOCALE
+    stop: Statement = STOP_NOW
     header = (
         "piano",
         "what",
-        "could change the choice",
-        "saves on average",
+        "changes what to do",
+        "worth",
+        "cost",
+        "who pays",
         "effort",
         "minutes",
+        "what then",
         "why unknown",
     )
+
+    @property
+    def when_to_stop(self) -> str:
+        """After which step nothing that is left is worth what it costs, in words."""
+        return say(self.stop)
 
     def headline(self) -> str:
         if not self.steps:
@@ -152,13 +193,19 @@ class NextVisit(Showable):
                 s.piano_name,
                 s.text,
                 f"{s.chance_to_change:.0%}",
-                None if s.worth is None else about(s.worth, self.currency, locale=self.locale),
+                self._money(s.worth),
+                self._money(s.cost),
+                s.payer,
                 s.effort,
                 s.minutes,
+                s.outcomes,
                 s.why,
             )
             for s in self.steps
         ]
+
+    def _money(self, amount: Decimal | None) -> str | None:
+        return None if amount is None else about(amount, self.currency, locale=self.locale)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,7 +233,7 @@ class Verdict(Told):
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Comparison(Showable):
-    """A shortlist compared for one buyer."""
+    """A shortlist compared for one buyer; ``none_fit`` is the share of the draws in which not one is fit to buy."""
 
     profile: BuyerProfile
     assessments: tuple[Assessment, ...]
@@ -195,6 +242,8 @@ class Comparison(Showable):
     verdict: Verdict
     seed: int
     draws: int
+    none_fit: float = 0.0
+    hangs_on: tuple[Statement, ...] = ()
     comparables: tuple[Comparable, ...] = ()
     header = (
         "piano",
@@ -218,13 +267,34 @@ class Comparison(Showable):
 
         Once finishing the walk at a piano is on the list, its single points behind that are left out.
         """
+        return self._listed(self._without_doubles(piano_id)[:most])
+
+    def plan(self, piano_id: str | None = None) -> NextVisit:
+        """The steps that are worth their cost, in the best order: what most likely ends the matter for the least first.
+
+        A cheap step that may rule a piano out comes before a dear one, which is then spared. Source: the order of
+        tests by chance over cost, common practice of fault finding [practice].
+        """
+        paying = [s for s in self._without_doubles(piano_id) if s.pays]
+        best_first = sorted(
+            paying, key=lambda s: (-s.chance_to_change / float(max(s.cost or 1, 1)), s.piano_id)
+        )
+        return self._listed(best_first)
+
+    def _listed(self, steps: Sequence[NextStep]) -> NextVisit:
+        paying = sum(s.pays for s in steps)
+        stop = statement("step.stop after", count=paying) if paying else STOP_NOW
+        return NextVisit(
+            steps=tuple(steps), currency=self.profile.currency, locale=self.profile.locale, stop=stop
+        )
+
+    def _without_doubles(self, piano_id: str | None) -> list[NextStep]:
         mine = [s for s in self.next_steps if piano_id in (None, s.piano_id)]
         walks = {s.piano_id for s in mine if s.action.kind == FINISH}
-        kept = [
+        return [
             s for s in mine
             if s.piano_id not in walks or s.action.kind != LOOK or s.source in BESIDE_THE_WALK
         ]  # fmt: skip
-        return NextVisit(steps=tuple(kept[:most]), currency=self.profile.currency, locale=self.profile.locale)
 
     def leans(self, piano_id: str) -> tuple[str, ...]:
         """What a buyer for whom this piano comes first cares for more than the middle of the ranges, most first."""

@@ -14,6 +14,7 @@ from scipy.special import erf
 
 from pianolab.assess import Assessment, simulate_repairs
 from pianolab.assess.results import BEST
+from pianolab.compare.floors import load_floors
 from pianolab.model import ASPECTS, BuyerProfile
 
 Array = NDArray[np.float64]
@@ -29,17 +30,23 @@ LEARNING_DRAWS = 4000
 class PianoDraws:
     """One piano in all draws.
 
-    ``scores`` has shape (6 aspects, draws); ``total`` (draws,) is all the money it takes; ``stopped`` (draws,)
-    says where an unknown turns out to stop the purchase. ``unknown`` holds the unknowns' keys, ``loss``
+    ``scores`` has shape (6 aspects, draws); ``total`` (draws,) is all the money that has to be spent, ``extras`` all of it
+    but the price, ``repairs`` what goes into needed work; ``stopped`` (draws,) says where an unknown turns out to stop the purchase, ``below``
+    where an aspect falls under its floor (``floors``, shape (6,)). ``unknown`` holds the unknowns' keys, ``loss``
     (6, unknowns) what each takes at worst (as a logarithm), ``level`` (unknowns, draws) how bad it turns out
     in a draw (the first `LEARNING_DRAWS` only), ``veto_chance`` (unknowns,) when that stops the purchase.
-    ``mean_factor`` (6, unknowns) is what each leaves of a score on average, ``hunts`` are the jobs that an unknown may bring to light; ``tie`` (draws,) is a hair's breadth that decides
-    between pianos of which everything is the same, one way or the other.
+    ``mean_factor`` (6, unknowns) is what each leaves of a score on average, ``hunts`` are the jobs that an unknown may
+    bring to light; ``tie`` (draws,) is a hair's breadth that decides between pianos of which everything is the same,
+    one way or the other.
     """
 
     scores: NDArray[np.float32]
     total: Array
+    extras: Array
+    repairs: Array
     stopped: NDArray[np.bool_]
+    below: NDArray[np.bool_]
+    floors: Array
     unknown: tuple[str, ...]
     loss: Array
     level: NDArray[np.float32]
@@ -49,6 +56,11 @@ class PianoDraws:
     tie: Array
     mean_factor: Array
     hunts: tuple[JobHunt, ...] = ()
+
+    @property
+    def fit(self) -> NDArray[np.bool_]:
+        """Draws in which it is fit to buy, as far as it alone decides."""
+        return ~(self.stopped | self.below)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -83,17 +95,27 @@ def draw_piano(
     draws: int,
     rng: np.random.Generator,
 ) -> PianoDraws:
-    """Scores and money of one piano; every unknown takes a value between fine and failed in each draw."""
+    """Scores and money of one piano; every unknown takes a value between fine and failed in each draw.
+
+    Only the money that has to be spent counts: the price, moving, and the jobs needed for use and safety.
+    """
     unknown, loss, veto = _unknowns(assessment)
     level = rng.random((len(unknown), draws), dtype=np.float32)
     levels = dict(zip(unknown, level, strict=True))
     high = np.array([a.high for a in assessment.aspects])
     scores = high.astype(np.float32)[:, None] * np.exp(-(loss.astype(np.float32) @ severity(level)))
-    _fill_plain_intervals(scores, assessment, loss, rng)
+    plain = _fill_plain_intervals(scores, assessment, loss, rng)
+    asked, moving = _draw_paid(assessment, profile, price_span, draws=draws, rng=rng)
+    repairs = simulate_repairs(assessment.repairs.jobs, draws=draws, rng=rng, levels=levels, need="needed")
+    floors = load_floors().of(profile.level)
     return PianoDraws(
         scores=scores,
-        total=_draw_total(assessment, profile, price_span, levels, draws=draws, rng=rng),
+        total=asked + moving + repairs,
+        extras=moving + repairs,
+        repairs=repairs,
         stopped=turns_out_stopped(level, veto),
+        below=falls_below(high, loss, level, floors) | np.any(scores[plain] < floors[plain, None], axis=0),
+        floors=floors,
         unknown=unknown,
         loss=loss,
         level=level[:, :LEARNING_DRAWS].copy(),
@@ -135,6 +157,32 @@ def turns_out_stopped(level: NDArray[Any], veto_chance: Array) -> NDArray[np.boo
     return stopped
 
 
+def falls_below(high: Array, loss: Array, level: NDArray[Any], floors: Array) -> NDArray[np.bool_]:
+    """Draws in which one unknown by itself takes an aspect under its floor.
+
+    Many small doubts together make a score uncertain; how often one of many unseen parts fails altogether stands in
+    the chance of a stop already, and is not counted again.
+
+    Parameters
+    ----------
+    high : array, shape (6,), the aspects' upper ends; one under its floor stays there in every draw
+    loss : array, shape (6, unknowns), what each takes at worst, as a logarithm
+    level : array, shape (unknowns, draws), how bad each turns out, 0 to 1
+    floors : array, shape (6,)
+
+    Examples
+    --------
+    >>> falls_below(np.array([8.0]), np.array([[2.0]]), np.array([[0.2, 0.9]]), np.array([3.0])).tolist()
+    [False, True]
+    """
+    below = np.full(level.shape[1], bool(np.any(high < floors)))
+    with np.errstate(divide="ignore"):
+        room = np.log(np.maximum(high, 1e-12)) - np.log(floors)
+    for aspect, unknown in np.argwhere((loss > room[:, None]) & (loss > 0.0)):
+        below |= severity(level[unknown]) > room[aspect] / loss[aspect, unknown]
+    return below
+
+
 def _unknowns(assessment: Assessment) -> tuple[tuple[str, ...], Array, Array]:
     veto: dict[str, float] = {}
     for u in assessment.unknowns:
@@ -149,7 +197,8 @@ def _unknowns(assessment: Assessment) -> tuple[tuple[str, ...], Array, Array]:
 
 
 def _hunts(assessment: Assessment, unknown: Sequence[str]) -> tuple[JobHunt, ...]:
-    jobs, known = assessment.repairs.jobs, set(unknown)
+    jobs = [job.forced for job in assessment.repairs.jobs if job.forced is not None]
+    known = set(unknown)
     hunts = []
     for job in (job for job in jobs if job.waits_for):
         apart = prod(1.0 - bigger.chance for bigger in jobs if job.job in bigger.includes)
@@ -162,28 +211,29 @@ def _hunts(assessment: Assessment, unknown: Sequence[str]) -> tuple[JobHunt, ...
 
 def _fill_plain_intervals(
     scores: NDArray[np.float32], assessment: Assessment, loss: Array, rng: np.random.Generator
-) -> None:
-    """Intervals that no unknown explains are drawn evenly from low to high."""
+) -> list[int]:
+    """Intervals that no unknown explains are drawn evenly from low to high; returns which aspects those are."""
+    plain = []
     for row, aspect in enumerate(assessment.aspects):
         explained = aspect.high * np.exp(-loss[row].sum())
         if abs(explained - aspect.low) > 1e-6 * BEST:
             scores[row] = aspect.low + (aspect.high - aspect.low) * rng.random(scores.shape[1])
+            plain.append(row)
+    return plain
 
 
-def _draw_total(
+def _draw_paid(
     assessment: Assessment,
     profile: BuyerProfile,
     price_span: tuple[float, float],
-    levels: Mapping[str, NDArray[Any]],
     *,
     draws: int,
     rng: np.random.Generator,
-) -> Array:
+) -> tuple[Array, Array]:
+    """The price asked, drawn where nobody has named one, and the move."""
     price = assessment.piano.asking_price
     asked = rng.uniform(*price_span, draws) if price is None else np.full(draws, float(price))
-    moving = rng.uniform(float(profile.moving_cost[0]), float(profile.moving_cost[1]), draws)
-    repairs = simulate_repairs(assessment.repairs.jobs, draws=draws, rng=rng, levels=levels)
-    return asked + moving + repairs
+    return asked, rng.uniform(float(profile.moving_cost[0]), float(profile.moving_cost[1]), draws)
 
 
 def money_value(total: Array, scale: float) -> Array:

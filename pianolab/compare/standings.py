@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.assess import Assessment
-from pianolab.compare.next_steps import Field
+from pianolab.compare.learning import Field
 from pianolab.compare.offer import highest_offer
+from pianolab.compare.price import PriceAdvice
 from pianolab.compare.ranking import (
-    STOPPED,
     central_weights,
     confidence,
     dominators,
@@ -32,25 +32,36 @@ MOST_CONFIDENCES = 10
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ranking:
-    """The simulation over all pianos: ``utility``, ``ties`` and ``stopped`` (pianos, draws), ``weights`` (draws, 7),
-    ``criteria`` (7, draws; none on long shortlists) and ``obstacles`` for each piano; ``scale`` is the money that counts as a whole aspect.
+    """The simulation over all pianos: ``merit`` and ``ties`` (pianos, draws), ``weights`` (draws, 7), ``criteria``
+    (7, draws; none on long shortlists); ``obstacles`` and ``fit`` (draws) say where each may be bought; ``scale`` is
+    the money that counts as a whole aspect.
     """
 
-    obstacles: Sequence[Statement | None]
+    obstacles: Sequence[tuple[Statement, ...]]
     criteria: Sequence[Array]
-    utility: Array
+    merit: Array
     ties: Array
-    stopped: NDArray[np.bool_]
+    fit: NDArray[np.bool_]
     weights: Array
     scale: float
 
+    @property
+    def utility(self) -> Array:
+        """What the pianos are ranked by where they are fit to buy, shape (pianos, draws)."""
+        return self.merit + self.ties
+
 
 def make_standings(
-    given: Sequence[Assessment], field: Field, ranking: Ranking, *, profile: BuyerProfile
+    given: Sequence[Assessment],
+    field: Field,
+    ranking: Ranking,
+    *,
+    profile: BuyerProfile,
+    advice: Sequence[PriceAdvice],
 ) -> list[Standing]:
     """A standing for each piano, in the order given."""
-    shares = rank_shares(ranking.utility)
-    central = central_weights(ranking.utility, ranking.weights)
+    shares = rank_shares(ranking.utility, ranking.fit)
+    central = central_weights(ranking.utility, ranking.weights, ranking.fit)
     beaten = _dominated(given, field.draws)
     middle = middle_weights(profile)
     standings = []
@@ -76,7 +87,9 @@ def make_standings(
                 central_weights=_named(central[i]),
                 confidence=_confidence(ranking, i, central[i]),
                 cost_per_year=_per_year(total[1], profile),
-                barred_by=ranking.obstacles[i],
+                barred_by=next(iter(ranking.obstacles[i]), None),
+                obstacles=ranking.obstacles[i],
+                price=advice[i],
             )
         )
     return standings
@@ -114,7 +127,7 @@ def _named(weights: Array | None) -> dict[str, float]:
 def _confidence(ranking: Ranking, piano: int, central: Array | None) -> float | None:
     if central is None or not ranking.criteria:
         return None
-    return confidence(ranking.criteria, STOPPED * ranking.stopped + ranking.ties, piano, central)
+    return confidence(ranking.criteria, ranking.ties, piano, central, ranking.fit)
 
 
 def _per_year(total: Decimal | None, profile: BuyerProfile) -> Decimal | None:

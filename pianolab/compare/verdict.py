@@ -1,137 +1,165 @@
-"""The answer: buy, find out first, or walk away; a veto is never talked away."""
+"""The answer: buy, buy if, find out first, or walk away; a stop is never talked away.
+
+- *walk away*: every piano is barred, and no answer still to be had would clear one.
+- *find out first*: too little was looked at, a doubt would decide it, or more than one thing stands between.
+- *buy if*: one thing that can be named and settled stands between.
+- *buy*: nothing does; ordinary work may be due, the usual agreements remain.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
-from typing import Any
 
 from pianolab.assess import Assessment
+from pianolab.compare.conditions import Before, condition_of, what_stands_before
+from pianolab.compare.looked import Missing, minutes_of
+from pianolab.compare.obstacles import may_be_lifted
+from pianolab.compare.price import PriceAdvice
+from pianolab.compare.reasons import (
+    MOST_STEPS,
+    beside_it,
+    knows_already,
+    others_out,
+    price_reasons,
+    step_reason,
+    why_barred,
+)
 from pianolab.compare.results import NextStep, Standing, Verdict
 from pianolab.model import BuyerProfile
-from pianolab.statements import Money, Statement, statement
-
-COULD_CHANGE = 0.10
-"""From this chance on, something unknown stands before a purchase; own choice."""
-
-OFFER, STEPS = "verdict.offer", ("verdict.step", "verdict.step that changes")
-"""Kinds of reasons that a page says elsewhere: the offer and the next steps."""
-
-WORTH_SAYING = 0.01
-"""Under this chance a step is left out of the verdict; own choice."""
+from pianolab.statements import Statement, statement
 
 
 @dataclass(frozen=True, kw_only=True)
 class Shortlist:
-    """What the verdict looks at, in one order: judged pianos, their standings, and what could be learned.
-
-    ``all_unknown_chance`` is, for each piano, the chance that knowing everything about it changes the choice.
-    """
+    """What the verdict looks at, in one order: judged pianos, their standings, what to learn, what is missing."""
 
     assessments: Sequence[Assessment]
     standings: Sequence[Standing]
     steps: Sequence[NextStep]
-    all_unknown_chance: Sequence[float]
+    missing: Sequence[Sequence[Missing]]
+    advice: Sequence[PriceAdvice]
     profile: BuyerProfile
 
 
 def give_verdict(shortlist: Shortlist) -> Verdict:
     """The verdict on a shortlist."""
-    open_to_buy = [i for i, s in enumerate(shortlist.standings) if s.barred_by is None]
+    open_to_buy = [i for i, s in enumerate(shortlist.standings) if not s.obstacles]
     if not open_to_buy:
-        return _walk_away(shortlist)
-    leader = max(open_to_buy, key=lambda i: shortlist.standings[i].rank_shares[0])
-    before = _find_out(shortlist, leader)
-    if before:
-        return _find_out_first(shortlist, leader, before)
-    return _buy(shortlist, leader)
+        return _none_open(shortlist)
+    first = max(
+        open_to_buy,
+        key=lambda i: (shortlist.standings[i].rank_shares[0], shortlist.standings[i].score_middle),
+    )
+    if shortlist.missing[first]:
+        return _too_little(shortlist, first)
+    a = shortlist.assessments[first]
+    before = what_stands_before(
+        a.piano, shortlist.steps, advice=shortlist.advice[first], profile=shortlist.profile
+    )
+    if a.hidden is not None or before.rivals or before.things > 1:
+        return _find_out(shortlist, first, before)
+    return _buy(shortlist, first, before)
 
 
-def _find_out(shortlist: Shortlist, leader: int) -> list[NextStep]:
-    """The steps that stand before buying the leader, the weightiest first."""
-    mine = shortlist.standings[leader].piano_id
-    open_steps = [s for s in shortlist.steps if s.piano_id == mine or s.chance_to_change >= COULD_CHANGE]
-    doubtful = shortlist.all_unknown_chance[leader] >= COULD_CHANGE
-    judged = shortlist.assessments[leader]
-    unready = judged.hidden is not None or not judged.heard or judged.piano.asking_price is None
-    rivals = any(s.chance_to_change >= COULD_CHANGE for s in open_steps)
-    return open_steps if doubtful or unready or rivals else []
-
-
-def _walk_away(shortlist: Shortlist) -> Verdict:
-    reasons = [
-        statement("verdict.obstacle", s.piano_id, name=s.name, why=s.barred_by) for s in shortlist.standings
+def _none_open(shortlist: Shortlist) -> Verdict:
+    """Nothing may be bought as things stand: a stop that an answer could lift has to be settled, or that was it."""
+    pairs = zip(shortlist.assessments, shortlist.standings, strict=True)
+    liftable = [i for i, (a, s) in enumerate(pairs) if may_be_lifted(a, s.obstacles)]
+    reasons = [why_barred(s) for s in shortlist.standings]
+    if not liftable:
+        nothing = statement("verdict.nothing", pianos=len(shortlist.standings))
+        answer = statement("verdict.walk away", nothing=nothing)
+        beside = [r for a in shortlist.assessments for r in beside_it(a)]
+        return Verdict(
+            kind="walk away", piano_id=None, answer=answer, reasons=(*reasons, *beside), how_sure=1.0
+        )
+    best = max(liftable, key=lambda i: shortlist.standings[i].score_middle)
+    standing = shortlist.standings[best]
+    doubt = statement("verdict.doubt", standing.piano_id, name=standing.name)
+    steps = [
+        step_reason(s, alone=_alone(shortlist)) for s in shortlist.steps if s.piano_id == standing.piano_id
     ]
-    stopped = tuple(a.piano.name for a in shortlist.assessments if a.vetoes)
-    if stopped:
-        reasons.append(statement("verdict.technician", names=stopped))
-    nothing = statement("verdict.nothing", pianos=len(shortlist.standings))
-    answer = statement("verdict.walk away", nothing=nothing)
-    return Verdict(kind="walk away", piano_id=None, answer=answer, reasons=tuple(reasons), how_sure=1.0)
-
-
-def _find_out_first(shortlist: Shortlist, leader: int, steps: Sequence[NextStep]) -> Verdict:
-    standing = shortlist.standings[leader]
-    reasons = [_leads(shortlist, leader)]
-    if (hidden := shortlist.assessments[leader].hidden) is not None:
-        reasons.append(statement("verdict.hidden", standing.piano_id, hidden=hidden))
-    weighty = [s for s in steps if s.chance_to_change >= WORTH_SAYING] or list(steps[:1])
-    reasons += [_step(s) for s in weighty[:3]]
-    leads = statement("verdict.leads", standing.piano_id, name=standing.name)
     return Verdict(
-        kind="find out first",
+        kind="find out first", piano_id=standing.piano_id,
+        answer=statement("verdict.find out first", standing.piano_id, leads=doubt),
+        reasons=(*reasons, *beside_it(shortlist.assessments[best]), *steps[:MOST_STEPS]),
+        how_sure=standing.rank_shares[0],
+    )  # fmt: skip
+
+
+def _too_little(shortlist: Shortlist, first: int) -> Verdict:
+    """Nobody leads before what a decision needs has been looked at."""
+    standing, missing = shortlist.standings[first], shortlist.missing[first]
+    what = tuple(m.says() for m in missing)
+    minutes = minutes_of(missing)
+    kind = "verdict.not looked at" if minutes is None else "verdict.not looked at, in"
+    reasons = [
+        statement(kind, "little looked at", name=standing.name, what=what, minutes=minutes),
+        *knows_already(shortlist.assessments[first]),
+        *(step_reason(s, alone=_alone(shortlist)) for s in _own(shortlist, first)[:MOST_STEPS]),
+        *others_out(shortlist.standings),
+    ]
+    little = statement("verdict.too little", pianos=len(shortlist.standings), name=standing.name)
+    return Verdict(
+        kind="find out first", piano_id=standing.piano_id if _alone(shortlist) else None,
+        answer=statement("verdict.find out first", standing.piano_id, leads=little),
+        reasons=tuple(reasons), how_sure=standing.rank_shares[0],
+    )  # fmt: skip
+
+
+def _find_out(shortlist: Shortlist, first: int, before: Before) -> Verdict:
+    """More than one thing, or what the tuning hides, stands before buying the one that is ahead."""
+    standing, a = shortlist.standings[first], shortlist.assessments[first]
+    reasons = [_leads(shortlist, first), *knows_already(a)]
+    steps = before.first_looks or tuple(_own(shortlist, first))
+    reasons += [step_reason(s, alone=_alone(shortlist)) for s in steps[:MOST_STEPS]]
+    kind = "verdict.leads alone" if _alone(shortlist) else "verdict.leads"
+    return Verdict(
+        kind="find out first", piano_id=standing.piano_id,
+        answer=statement(
+            "verdict.find out first", standing.piano_id,
+            leads=statement(kind, standing.piano_id, name=standing.name),
+        ),
+        reasons=(*reasons, *before.agree, *beside_it(a), *others_out(shortlist.standings)),
+        how_sure=standing.rank_shares[0],
+    )  # fmt: skip
+
+
+def _buy(shortlist: Shortlist, first: int, before: Before) -> Verdict:
+    standing, a = shortlist.standings[first], shortlist.assessments[first]
+    conditions = (*before.agree, *(condition_of(s) for s in before.first_looks))
+    if conditions:
+        answer = statement("verdict.buy if", standing.piano_id, name=standing.name, conditions=conditions)
+    else:
+        answer = statement("verdict.buy", standing.piano_id, name=standing.name)
+    reasons = [
+        _leads(shortlist, first), *beside_it(a), *price_reasons(shortlist.advice[first], shortlist.profile, standing),
+        *(s for step in before.first_looks for s in step.then),
+        *others_out(shortlist.standings),
+    ]  # fmt: skip
+    return Verdict(
+        kind="buy if" if conditions else "buy",
         piano_id=standing.piano_id,
-        answer=statement("verdict.find out first", standing.piano_id, leads=leads),
-        reasons=(*reasons, *_others(shortlist)),
+        answer=answer,
+        reasons=tuple(reasons),
         how_sure=standing.rank_shares[0],
     )
 
 
-def _step(step: NextStep) -> Statement:
-    values: dict[str, Any] = {"name": step.piano_name, "step": step.says}
-    if step.chance_to_change < WORTH_SAYING:
-        return statement(STEPS[0], step.piano_id, **values)
-    return statement(STEPS[1], step.piano_id, **values, chance=step.chance_to_change)
+def _alone(shortlist: Shortlist) -> bool:
+    return len(shortlist.standings) == 1
 
 
-def _buy(shortlist: Shortlist, leader: int) -> Verdict:
-    standing = shortlist.standings[leader]
-    reasons = [_leads(shortlist, leader)]
-    if standing.highest_offer is not None:
-        amount = _money(standing.highest_offer, shortlist.profile)
-        reasons.append(statement(OFFER, standing.piano_id, amount=amount, reason=standing.offer_why))
-    warnings = shortlist.assessments[leader].warnings
-    reasons += [statement("verdict.warning", standing.piano_id, warning=w.says) for w in warnings[:2]]
-    reasons.append(statement("verdict.look once", standing.piano_id))
-    return Verdict(
-        kind="buy",
-        piano_id=standing.piano_id,
-        answer=statement("verdict.buy", standing.piano_id, name=standing.name),
-        reasons=(*reasons, *_others(shortlist)),
-        how_sure=standing.rank_shares[0],
-    )
+def _own(shortlist: Shortlist, piano: int) -> list[NextStep]:
+    """The steps at one piano that pay, or else the first."""
+    mine = [s for s in shortlist.steps if s.piano_id == shortlist.standings[piano].piano_id]
+    return [s for s in mine if s.pays] or mine[:1]
 
 
-def _leads(shortlist: Shortlist, leader: int) -> Statement:
-    standing = shortlist.standings[leader]
-    if len(shortlist.standings) == 1:
+def _leads(shortlist: Shortlist, first: int) -> Statement:
+    standing = shortlist.standings[first]
+    if _alone(shortlist):
         return statement("verdict.only one", standing.piano_id)
     share = standing.rank_shares[0]
     return statement("verdict.comes first", standing.piano_id, name=standing.name, share=share)
-
-
-def _others(shortlist: Shortlist) -> list[Statement]:
-    found = []
-    for s in (s for s in shortlist.standings if s.barred_by is not None):
-        values: dict[str, Any] = {"name": s.name, "why": s.barred_by}
-        if s.highest_offer:
-            amount = _money(s.highest_offer, shortlist.profile)
-            found.append(statement("verdict.out, but", s.piano_id, **values, amount=amount))
-        else:
-            found.append(statement("verdict.out", s.piano_id, **values))
-    return found
-
-
-def _money(amount: Decimal, profile: BuyerProfile) -> Money:
-    return Money(amount, profile.currency, profile.locale)

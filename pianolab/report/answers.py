@@ -9,8 +9,8 @@ from typing import Any
 from markupsafe import Markup
 
 from pianolab.assess.results import Unknown
+from pianolab.compare.reasons import OFFER, STEPS
 from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
-from pianolab.compare.verdict import OFFER, STEPS
 from pianolab.figures.money import about, money
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument

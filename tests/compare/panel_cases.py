@@ -132,7 +132,7 @@ def build_case(raw: Mapping[str, Any], checklist: Checklist, *, judged: bool = T
         findings=(*supplied, *own),
         listed=listed,
         sound=sound,
-        comparables=tuple(read_comparable(about, entry) for entry in raw["comparables"]),
+        comparables=tuple(read_comparable(about, entry, piano) for entry in raw["comparables"]),
         expected=_judged(about, raw, piano, listed, sound, checklist) if judged else None,
     )
 

@@ -11,7 +11,7 @@ from typing import Any
 from pianolab.checklist import Checklist, Point
 from pianolab.checklist.entry import check_finding, check_point
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.model import BuyerProfile, Comparable, Finding, Piano
 
 PANEL = Path(__file__).parent / "panel"
 VISIT_YEAR = 2026
@@ -83,24 +83,15 @@ class Sound:
     buzz: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True)
-class Comparable:
-    """A price for which a like instrument, sound and in working order, was offered or sold."""
-
-    price: float
-    age_years: float
-    condition: str
-    seller: str
-
-
 def read_piano(about: str, raw: Mapping[str, Any]) -> Piano:
     table = raw["piano"]
     check_fields(f"{about}, piano", table, PIANO)
     for name, allowed in (("seller", SELLERS), ("key_tops", KEY_TOPS), ("middle_pedal", MIDDLE_PEDALS)):
         check_one_of(about, name, table[name], allowed)
     known = {name: None if table[name] == "unknown" else table[name] for name in ("year", "asking_price")}
-    words = {name: table[name] for name in ("kind", "currency", "key_tops", "middle_pedal", "seller")}
-    return Piano(name=raw["id"], **words, **known)
+    words = {name: table[name] for name in ("kind", "currency", "key_tops", "middle_pedal", "storage")}
+    sold_by = {"seller_kind": table["seller"], "warranty_years": table["warranty_years"]}
+    return Piano(name=raw["id"], **words, **sold_by, **known)
 
 
 def read_buyer(about: str, table: Mapping[str, Any], currency: str) -> BuyerProfile:
@@ -208,7 +199,8 @@ def read_sound(about: str, table: Any) -> Sound | None:
     )
 
 
-def read_comparable(about: str, entry: Mapping[str, Any]) -> Comparable:
+def read_comparable(about: str, entry: Mapping[str, Any], piano: Piano) -> Comparable:
+    """A price for which a like instrument, sound and in working order, was offered or sold."""
     check_fields(f"{about}, a comparable", entry, COMPARABLE)
     check_one_of(about, "condition", entry["condition"], CONDITIONS)
     check_one_of(about, "seller", entry["seller"], SELLERS)
@@ -216,7 +208,10 @@ def read_comparable(about: str, entry: Mapping[str, Any]) -> Comparable:
         raise BadInput(
             about, f"{entry['price']} for {entry['age_years']} years", "a price above 0, an age not below"
         )
-    return Comparable(**entry)
+    rest = {name: value for name, value in entry.items() if name != "seller"}
+    return Comparable(
+        piano_id=piano.id, kind=piano.kind, currency=piano.currency, seller_kind=entry["seller"], **rest
+    )
 
 
 def check_fields(about: str, table: Any, must: Collection[str], may: Collection[str] = ()) -> None:

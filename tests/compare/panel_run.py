@@ -33,12 +33,15 @@ from tests.compare.panel_expected import VERDICTS
 from tests.compare.panel_sound import survey_of
 from tests.compare.panel_words import asked_by, named_by, panel_words
 
-NOT_PASSED_ON = ("comparables", "years of warranty", "storage", "home in words (the point access-home is)")
+NOT_PASSED_ON = (
+    "home in words (the point access-home is)",
+    "what the air did where it stood (storage stands in words)",
+)
 """What the records have no place for; a case is decided without it."""
 
 DAY = date(VISIT_YEAR, 11, 2)
-SUMS = {"walk_above": "highest_offer"}
-"""Which field of a standing tells which sum of a case; a sum that is not here is never told."""
+SUMS = {"open_with": "open_with", "aim_at": "aim_at", "walk_above": "walk_away_above"}
+"""Which field of a standing's price tells which sum of a case."""
 
 STEPS_READ = 5
 """So many next steps count as told; who reads a longer list does the first few. Own choice."""
@@ -245,6 +248,8 @@ def _decide(cases: Sequence[Case], folder: Path, *, seed: int) -> Decision:
 def _enter(case: Case, edit: Any) -> None:
     """One case as records: a visit on one day, at which everybody named in the case was there."""
     piano = edit.add(case.piano)
+    for comparable in case.comparables:
+        edit.add(comparable)
     visit = edit.add(Visit(piano_id=piano.id, day=DAY, examiner="panel"))
     for finding in case.findings:
         edit.add(replace(finding, visit_id=visit.id))
@@ -271,11 +276,8 @@ def _asked_of_step(step: NextStep) -> Iterator[str]:
 
 
 def _sums(standing: Standing) -> dict[str, float | None]:
-    told = {name: getattr(standing, own) for name, own in SUMS.items()}
-    return {
-        name: None if told.get(name) is None else float(told[name])
-        for name in ("open_with", "aim_at", "walk_above")
-    }
+    told = {name: getattr(standing.price, own, None) for name, own in SUMS.items()}
+    return {name: None if amount is None else float(amount) for name, amount in told.items()}
 
 
 def _place(told: float | None, wanted: tuple[float, float] | None) -> str:

@@ -31,11 +31,21 @@ HEARD = {
 
 REASONS = {
     "obstacle.budget": ("budget",),
-    "offer.budget": ("budget",),
-    "offer.budget used up": ("budget",),
+    "obstacle.work": ("price",),
+    "condition.price": ("price",),
+    "condition.no price asked": ("price",),
+    "condition.comparables": ("comparables",),
+    "condition.promises": ("promise",),
+    "price.no comparables": ("comparables",),
+    "price.too few comparables": ("comparables",),
+    "price.budget below": ("budget",),
+    "price.promise": ("promise",),
+    "price.promise worth": ("promise",),
     "unknown.no price": ("price",),
     "step.ask the price": ("price",),
     "step.finish the walk": ("little looked at",),
+    "verdict.not looked at": ("little looked at",),
+    "verdict.not looked at, in": ("little looked at",),
 }
 """The general reasons that a statement names by its kind; a kind that comes into being needs a line here."""
 
@@ -49,8 +59,22 @@ ASKED = {
     "step.look again": ("second visit",),
     "step.play and listen": ("second visit",),
     "step.ask the price": ("asking price",),
-    "verdict.look once": ("technician",),
-    "verdict.technician": ("technician",),
+    "condition.technician": ("technician",),
+    "condition.price": ("negotiate",),
+    "condition.no price asked": ("negotiate", "asking price"),
+    "condition.comparables": ("comparables",),
+    "condition.promises": ("in writing",),
+    "price.no comparables": ("comparables",),
+    "price.too few comparables": ("comparables",),
+    "price.none asked": ("asking price",),
+    "price.promise": ("in writing",),
+    "price.promise worth": ("in writing",),
+    "price.warranty in writing": ("in writing",),
+    "price.ask for a warranty": ("in writing",),
+    "price.delivery in writing": ("in writing",),
+    "price.tunings in writing": ("in writing",),
+    "price.subject to a look": ("technician",),
+    "verdict.work": ("quote",),
 }
 """What a statement asks the buyer to do next, by its kind."""
 

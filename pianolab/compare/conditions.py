@@ -1,0 +1,110 @@
+"""What stands between a piano and buying it: looks worth their cost, a price, a promise, what like ones cost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from pianolab.compare.price import PriceAdvice
+from pianolab.compare.results import FINISH, NextStep
+from pianolab.model import BuyerProfile, Piano
+from pianolab.statements import Money, Statement, statement
+
+WORTH_SAYING = 0.02
+"""Under this chance a step that is worth its cost still stands before nothing; own choice."""
+
+COULD_CHANGE = 0.10
+"""From this chance on, something unknown of another piano stands before buying the first; own choice."""
+
+HAGGLING = Decimal("1.1")
+"""A price asked that lies no more than a tenth above what it is worth is haggled over, no condition; own choice."""
+
+MOST_POINTS = 3
+"""So many points to look at again can be named in one breath; with more, too little is known. Own choice."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Before:
+    """What stands before buying one piano: steps of one kind that belong together, and what is to be agreed.
+
+    ``looks`` holds groups of its own steps, each done in one go; ``rivals`` steps at other pianos; ``agree`` what is
+    settled with the seller at one table: price, promises, and what like instruments cost.
+    """
+
+    looks: tuple[tuple[NextStep, ...], ...]
+    rivals: tuple[NextStep, ...]
+    agree: tuple[Statement, ...]
+
+    @property
+    def things(self) -> int:
+        """How many things stand between, each of which could be settled by itself."""
+        nameable = all(len(group) <= MOST_POINTS for group in self.looks)
+        return len(self.looks) + bool(self.agree) + len(self.rivals) + (not nameable)
+
+    @property
+    def first_looks(self) -> tuple[NextStep, ...]:
+        """All looks, as they stand in order."""
+        return (*(s for group in self.looks for s in group), *self.rivals)
+
+
+def what_stands_before(
+    piano: Piano, steps: Sequence[NextStep], *, advice: PriceAdvice, profile: BuyerProfile
+) -> Before:
+    """What stands before buying a piano that enough was looked at, and that nothing bars."""
+    mine = [s for s in steps if s.piano_id == piano.id and s.source != ASKING]
+    return Before(
+        looks=_in_one_go([s for s in mine if s.pays and s.chance_to_change >= WORTH_SAYING]),
+        rivals=tuple(
+            s for s in steps if s.piano_id != piano.id and s.pays and s.chance_to_change >= COULD_CHANGE
+        ),
+        agree=tuple(_agree(piano, advice, profile)),
+    )
+
+
+ASKING = "asking price"
+"""The source of the step that asks what a piano costs."""
+
+
+def _in_one_go(steps: Sequence[NextStep]) -> tuple[tuple[NextStep, ...], ...]:
+    """Steps of the same effort belong together; finishing the walk takes its single points in."""
+    groups: dict[str, list[NextStep]] = {}
+    for step in steps:
+        groups.setdefault(step.effort, []).append(step)
+    for effort, group in groups.items():
+        if walk := [s for s in group if s.action.kind == FINISH]:
+            groups[effort] = walk
+    return tuple(tuple(group) for group in groups.values())
+
+
+def _agree(piano: Piano, advice: PriceAdvice, profile: BuyerProfile) -> list[Statement]:
+    """What is to be agreed with the seller, or looked up, before anything is signed."""
+    asked, most = piano.asking_price, advice.walk_away_above
+    found = []
+    if most is None:
+        found += [statement("condition.comparables", "comparables", missing=advice.missing)]
+    elif asked is None:
+        found += [statement("condition.no price asked", "price", amount=_money(most, profile))]
+    elif asked > most * HAGGLING:
+        values = {"asked": _money(asked, profile), "amount": _money(most, profile)}
+        found += [statement("condition.price", "price", **values)]
+    if advice.promises:
+        found += [statement("condition.promises", "promise", promises=advice.promises)]
+    return found
+
+
+def condition_of(step: NextStep) -> Statement:
+    """A step as a condition of buying."""
+    return statement(CONDITIONS[step.effort], step.source, step=step.says)
+
+
+CONDITIONS = {
+    "technician": "condition.technician",
+    "tune and record again": "condition.look",
+    "record again": "condition.look",
+    "look again": "condition.look",
+}
+
+
+def _money(amount: Decimal, profile: BuyerProfile) -> Money:
+    return Money(amount, profile.currency, profile.locale)

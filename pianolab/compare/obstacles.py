@@ -1,0 +1,105 @@
+"""Why a piano can't be bought as things stand: stops, floors, the budget, too much that is wrong; worst first.
+
+None of it is weighed against anything: a fine tone doesn't make up for a block that no longer holds.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import numpy as np
+
+from pianolab.assess import AspectResult, Assessment
+from pianolab.compare.floors import load_floors
+from pianolab.compare.looked import missing_looks
+from pianolab.compare.price import MORE_WORK, PriceAdvice
+from pianolab.compare.simulate import PianoDraws
+from pianolab.compare.weights import middle_weights
+from pianolab.model import ASPECTS, BuyerProfile
+from pianolab.statements import Money, Statement, statement
+
+GOOD_ENOUGH = 4.0
+"""A piano whose weighted score can't even reach this at best is not worth buying; own choice."""
+
+MOST_CAUSES = 3
+"""So many things that lowered a score are named where it stands in the way."""
+
+
+def obstacles_of(
+    assessment: Assessment, draws: PianoDraws, *, profile: BuyerProfile, advice: PriceAdvice | None = None
+) -> tuple[Statement, ...]:
+    """Everything that stands in the way, worst first; empty where the piano may be bought.
+
+    Stops come first, in the order of their severity; then aspects under their floor, work beyond its worth, the
+    budget, and a mean that is too low. The budget stands in the way only if even the 10 % point of all the money it
+    takes lies above it, at the price asked or at what it is worth, whichever is less.
+    """
+    found = [statement("obstacle.stop", v.source, stop=v.says) for v in assessment.vetoes]
+    found += _floors(assessment, profile)
+    found += _work(assessment, advice)
+    found += _budget(assessment, draws, profile, advice)
+    return tuple(found) or tuple(_too_much(assessment, profile))
+
+
+def may_be_lifted(assessment: Assessment, obstacles: tuple[Statement, ...]) -> bool:
+    """Whether an answer still to be had could clear the way: nothing but stops, and none of them final."""
+    stops = assessment.vetoes
+    return bool(stops) and len(obstacles) == len(stops) and not any(v.final for v in stops)
+
+
+def _floors(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
+    floors = load_floors()
+    level = floors.level_of(profile.level)
+    limits = dict(zip(ASPECTS, floors.of(profile.level), strict=True))
+    low = [a for a in assessment.aspects if a.high < limits[a.aspect]]
+    return [
+        statement(
+            "obstacle.floor", a.aspect, aspect=a.aspect, best=a.high, floor=float(limits[a.aspect]),
+            reason=floors.reasons[level], because=causes_of(a),
+        )
+        for a in sorted(low, key=lambda a: a.high / limits[a.aspect])
+    ]  # fmt: skip
+
+
+def _work(assessment: Assessment, advice: PriceAdvice | None) -> list[Statement]:
+    """Work beyond its worth, once enough is known to say so: before that, most of it may prove not to be needed."""
+    if advice is None or missing_looks(assessment):
+        return []
+    return [statement("obstacle.work", "price", why=m) for m in advice.missing if m.kind == MORE_WORK]
+
+
+def causes_of(aspect: AspectResult) -> tuple[Statement, ...]:
+    """The first few things that lowered a score, the costliest first."""
+    return tuple(c.says for c in aspect.made_by[:MOST_CAUSES])
+
+
+def _budget(
+    assessment: Assessment, draws: PianoDraws, profile: BuyerProfile, advice: PriceAdvice | None
+) -> list[Statement]:
+    price = assessment.piano.asking_price
+    if profile.budget is None or price is None:
+        return []
+    least = float(np.percentile(draws.total, 10)) - _asked_too_much(price, advice)
+    if least <= float(profile.budget):
+        return []
+    return [statement("obstacle.budget", "budget", takes=Money(least, profile.currency, profile.locale))]
+
+
+def _asked_too_much(price: Decimal, advice: PriceAdvice | None) -> float:
+    """By how much the price asked lies above what it is worth to this buyer: so much comes off, or nobody buys it."""
+    worth = None if advice is None else net_worth(advice)
+    return 0.0 if worth is None else max(0.0, float(price) - worth)
+
+
+def net_worth(advice: PriceAdvice) -> float | None:
+    """What a piano is worth to this buyer as it stands, work and risk taken off; None where no price is named."""
+    return next((float(t.number("amount").amount) for t in advice.terms if t.kind == "price.net"), None)
+
+
+def _too_much(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
+    weights = middle_weights(profile)[:-1]
+    best = float(np.dot([a.high for a in assessment.aspects], weights) / weights.sum())
+    if best >= GOOD_ENOUGH:
+        return []
+    worst = min(assessment.aspects, key=lambda a: a.high)
+    return [statement("obstacle.too much wrong", worst.aspect, best=best, because=causes_of(worst))]

@@ -1,0 +1,87 @@
+"""The reasons beside a verdict, worst first: what bars a piano, what is known against it, the work, the price."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pianolab.assess import Assessment, RepairJob
+from pianolab.compare.price import PriceAdvice
+from pianolab.compare.results import NextStep, Standing
+from pianolab.model import BuyerProfile
+from pianolab.statements import Money, Statement, statement
+
+OFFER, STEPS = "verdict.offer", ("verdict.step", "verdict.step that changes", "verdict.step that decides")
+"""Kinds of reasons that a page says elsewhere: the offer and the next steps."""
+
+MOST_STEPS, MOST_STOPS, MOST_WARNINGS, MOST_JOBS = 3, 4, 3, 3
+CHANGES = 0.01
+"""Under this chance a step's chance is not said; own choice."""
+
+LIKELY = 0.5
+"""From this chance on, for what is known already, a job counts as due; own choice."""
+
+
+def why_barred(standing: Standing) -> Statement:
+    """Everything that matters of what bars a piano, worst first, in one line."""
+    name, shown = standing.name, standing.obstacles[:MOST_STOPS]
+    more = len(standing.obstacles) - len(shown)
+    if more:
+        return statement("verdict.obstacles and more", standing.piano_id, name=name, why=shown, count=more)
+    return statement("verdict.obstacles", standing.piano_id, name=name, why=shown)
+
+
+def knows_already(assessment: Assessment) -> list[Statement]:
+    """What stands against it already, and what the tuning hides."""
+    hidden = assessment.hidden
+    found = [statement("verdict.hidden", assessment.piano.id, hidden=hidden)] if hidden is not None else []
+    return [*found, *_warnings(assessment)]
+
+
+def beside_it(assessment: Assessment) -> list[Statement]:
+    """What to know before signing: the weightiest warnings, and the work that is due."""
+    return [*_warnings(assessment), *_work(assessment)]
+
+
+def _warnings(assessment: Assessment) -> list[Statement]:
+    worst = sorted(assessment.warnings, key=lambda w: -w.severity)
+    return [statement("verdict.warning", assessment.piano.id, warning=w.says) for w in worst[:MOST_WARNINGS]]
+
+
+def _work(assessment: Assessment) -> list[Statement]:
+    due = [job for job in assessment.repairs.jobs if _due(job)]
+    if not due:
+        return []
+    jobs = tuple(statement("verdict.job", job.job, job=job.what, why=job.why) for job in due[:MOST_JOBS])
+    return [statement("verdict.work", assessment.piano.id, jobs=jobs)]
+
+
+def _due(job: RepairJob) -> bool:
+    """Work on the instrument that is needed for what was found, as likely as not."""
+    forced = job.forced
+    return forced is not None and job.found and job.kind == "work" and forced.known_chance >= LIKELY
+
+
+def step_reason(step: NextStep, *, alone: bool) -> Statement:
+    """A step with how often it changes what to do; with one piano, whether to buy it."""
+    values = {"name": step.piano_name, "step": step.says}
+    if step.chance_to_change < CHANGES:
+        return statement(STEPS[0], step.piano_id, **values)
+    return statement(STEPS[2 if alone else 1], step.piano_id, **values, chance=step.chance_to_change)
+
+
+def price_reasons(advice: PriceAdvice, profile: BuyerProfile, standing: Standing) -> list[Statement]:
+    """The three figures with their reasons, or why there are none; then what to agree on."""
+    if advice.open_with is None or advice.aim_at is None or advice.walk_away_above is None:
+        return list(advice.missing)
+    figures = {"open": advice.open_with, "aim": advice.aim_at, "most": advice.walk_away_above}
+    amounts = {name: Money(sum_, profile.currency, profile.locale) for name, sum_ in figures.items()}
+    return [statement(OFFER, standing.piano_id, **amounts), *advice.conditions]
+
+
+def others_out(standings: Sequence[Standing]) -> list[Statement]:
+    """The pianos that are out for now, each with all that matters of why."""
+    return [
+        statement("verdict.out", s.piano_id, name=s.name, why=s.obstacles[:MOST_STOPS])
+        for s in standings
+        if s.obstacles
+    ]
