@@ -11,7 +11,7 @@ import ipywidgets
 from pianolab.errors import PianolabError
 from pianolab.model import Comparable, Condition, Piano
 from pianolab.show import html_table, money
-from pianolab.widgets.piano_fields import NAMES, NOT_KNOWN, NUMBERS, SELLERS, WIDE, YES_NO
+from pianolab.widgets.piano_fields import NAMES, NOT_KNOWN, NUMBERS, SELLERS, WIDE, YES_NO, known
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.typed import money_text, number_text
 
@@ -79,7 +79,7 @@ class ComparablesForm(StillTwin, ipywidgets.VBox):
             self._refused(error)
             return
         for name in self.controls.keys() - set(KEPT):
-            self.controls[name].value = None if name in ("condition", "delivery_included") else ""
+            self.controls[name].value = ""
         self._done("Saved.")
 
     def _remove(self, comparable: Comparable) -> None:
@@ -114,8 +114,8 @@ class ComparablesForm(StillTwin, ipywidgets.VBox):
         pianos = self._casebook.pianos()
         every = [("any upright", "upright"), ("any grand", "grand")]
         self.controls["piano"].options = [*((p.name, p.id) for p in pianos), *every]
-        known = {value for _, value in self.controls["piano"].options}
-        self.controls["piano"].value = chosen if chosen in known else "upright"
+        there = {value for _, value in self.controls["piano"].options}
+        self.controls["piano"].value = chosen if chosen in there else "upright"
         self.list.children = tuple(self._row(c) for c in self._casebook.comparables())
 
     def _row(self, comparable: Comparable) -> Any:
@@ -188,8 +188,8 @@ def _controls() -> dict[str, Any]:
         "condition": choice("Condition", CONDITIONS),
         "seller_kind": choice("Sold by", SELLERS),
         "warranty_years": text("Warranty, years"),
-        "tunings_included": text("Tunings in the price"),
-        "delivery_included": choice("Delivery in the price", YES_NO),
+        "tunings_included": text("Tunings included"),
+        "delivery_included": choice("Delivery included", YES_NO),
         "place": text("Place"),
         "seen_on": ipywidgets.DatePicker(description="Seen on", value=date.today(), style=NAMES, layout=WIDE),
         "note": text("Note", "make, model, where it was seen"),
@@ -212,7 +212,7 @@ def _read(values: dict[str, Any], casebook: Casebook) -> Comparable:
         tunings_included=number_text(values["tunings_included"], *NUMBERS["tunings_included"][1]),  # type: ignore[arg-type]
         note=values["note"].strip(),
         **{
-            name: values[name]
+            name: known(values[name])
             for name in ("sold", "condition", "seller_kind", "delivery_included", "seen_on")
         },
         place=values["place"].strip(),

@@ -19,7 +19,9 @@ CHOICES = {
     "key_tops": ("Key tops", ("unknown", "plastic", "ivory", "wood")),
     "middle_pedal": ("Middle pedal", ("unknown", "none", "sostenuto", "practice felt", "bass dampers")),
 }
-NOT_KNOWN = ("not known", None)
+NOT_KNOWN = ("not known", "")
+"""A choice of None would stand empty on the screen, as if nobody had been asked."""
+
 SELLERS = (
     NOT_KNOWN,
     *((f"a {kind}" if kind == "dealer" else f"{kind}ly", kind) for kind in get_args(SellerKind)),
@@ -27,7 +29,7 @@ SELLERS = (
 YES_NO = (NOT_KNOWN, ("yes", True), ("no", False))
 OPTIONS = {
     "seller_kind": ("Sold by", SELLERS),
-    "delivery_included": ("Delivery in the price", YES_NO),
+    "delivery_included": ("Delivery included", YES_NO),
     "storage_kind": ("Air where it stood", (NOT_KNOWN, *((kind, kind) for kind in get_args(StorageKind)))),
 }
 """What may be unknown, as choices: title, and each choice's words with its value."""
@@ -36,7 +38,7 @@ NUMBERS = {
     "size_cm": ("Height or length, cm", ("cm",)),
     "weight_kg": ("Weight, kg", ("kg",)),
     "warranty_years": ("Warranty, years", ("years", "year", "y")),
-    "tunings_included": ("Tunings in the price", ("tunings", "tuning")),
+    "tunings_included": ("Tunings included", ("tunings", "tuning")),
 }
 """What is typed as a number: title, and the units that may stand behind it."""
 
@@ -115,9 +117,20 @@ def folded(controls: Mapping[str, Any]) -> Any:
 def values_of(piano: Piano) -> dict[str, Any]:
     """What the controls show of a piano; what isn't known is empty."""
     typed = ("year", "asking_price", *NUMBERS)
-    values = {name: getattr(piano, name) for name in ("kind", *CHOICES, *OPTIONS, *TEXTS)}
+    values = {name: getattr(piano, name) for name in ("kind", *CHOICES, *TEXTS)}
+    values |= {name: chosen(getattr(piano, name)) for name in OPTIONS}
     values |= {name: _typed(getattr(piano, name)) for name in typed}
     return values | {"compass": (piano.first_key, piano.last_key)}
+
+
+def chosen(value: object) -> object:
+    """What a choice shows of a value."""
+    return "" if value is None else value
+
+
+def known(choice: Any) -> Any:
+    """The value behind a choice; None where nobody knows."""
+    return None if choice == "" else choice
 
 
 def _typed(value: object) -> str:
@@ -132,7 +145,7 @@ def read_piano(piano: Piano, value: Mapping[str, Any]) -> Piano:
     return replace(
         piano,
         **{name: value[name].strip() for name in (*TEXTS, *CHOICES)},
-        **{name: value[name] for name in OPTIONS},
+        **{name: known(value[name]) for name in OPTIONS},
         **{name: number_text(value[name], *units) for name, (_, units) in NUMBERS.items()},
         kind=value["kind"],
         first_key=first,

@@ -190,4 +190,4 @@ class PianoForm(StillTwin, ipywidgets.VBox):
 
 def _chosen(name: str, value: object) -> str:
     """A choice by its words; empty where nobody knows."""
-    return next((words for words, known in OPTIONS[name][1] if known == value and known is not None), "")
+    return next((words for words, known in OPTIONS[name][1] if known == value and known != ""), "")

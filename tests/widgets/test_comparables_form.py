@@ -72,7 +72,7 @@ def test_the_next_price_starts_where_the_last_one_was(book: Casebook) -> None:
         "seller_kind": "dealer",
         "age_years": "",
         "note": "",
-        "condition": None,
+        "condition": "",
     }
 
 
@@ -157,3 +157,11 @@ def _all(widget: ipywidgets.Widget) -> Iterator[ipywidgets.Widget]:
     yield widget
     for child in getattr(widget, "children", ()):
         yield from _all(child)
+
+
+def test_what_is_not_known_says_so_on_the_screen(book: Casebook) -> None:
+    """A choice whose value is None would stand empty."""
+    form = ComparablesForm(book)
+    for name in ("condition", "seller_kind", "delivery_included"):
+        assert form.controls[name].label == "not known"
+        assert form.controls[name].index == 0
