@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import PointView
 from pianolab.assess.scoring import Scoring
@@ -15,6 +17,9 @@ from pianolab.statements import Statement, statement
 
 MINUTES = 10.0
 """What playing it once more takes; own estimate."""
+
+FEW_PLAYERS = 3
+"""Under so many nobody can be told to stand alone."""
 
 
 def touch_evidence(
@@ -45,8 +50,10 @@ def touch_evidence(
 
     Notes
     -----
-    The kindest player gives what is known, the harshest what is possible; where they disagree the interval
-    widens. A scale nobody answered adds nothing here: the checklist's own unchecked points hold that gap.
+    Of two players the kinder gives what is known, the harsher what is possible; where they disagree the interval
+    widens. From three players on the quarter points of their grades stand for these, so that one who feels otherwise
+    than all the others neither clears a fault nor makes one. A scale nobody answered adds nothing here: the
+    checklist's own unchecked points hold that gap.
 
     Examples
     --------
@@ -92,7 +99,7 @@ def _evidence(
     scoring: Scoring,
 ) -> Evidence:
     shares = [scoring.grade_share(grade) for _, grade in grades]
-    known, worst = min(shares), max(shares)
+    known, worst = _spread(shares)
     strengths = dict(rule.aspects)
     why = statement("unknown.players disagree")
     if view is not None:
@@ -113,8 +120,17 @@ def _evidence(
     )  # fmt: skip
 
 
+def _spread(shares: Sequence[float]) -> tuple[float, float]:
+    """Best and worst of two players' words; of three or more the points a quarter from either end."""
+    if len(shares) < FEW_PLAYERS:
+        return min(shares), max(shares)
+    low, high = np.quantile(shares, (0.25, 0.75))
+    return float(low), float(high)
+
+
 def _says(scale: FaultScale, grades: list[tuple[str, int]]) -> Statement:
-    kindest = max(grade for _, grade in grades)
+    ranked = sorted((grade for _, grade in grades), reverse=True)
+    kindest = ranked[-(-(len(ranked) - 1) // 4) if len(ranked) >= FEW_PLAYERS else 0]
     players = len({player for player, _ in grades})
     anchor = scale.anchors[5 - kindest]
     return statement("found.players", scale.id, players=players, scale=scale.name, anchor=anchor)

@@ -1,8 +1,9 @@
 """How long strings, hammers, pins and dampers may still last: ranges, and unknown where nobody looked.
 
 Age alone is no fault. What was seen decides; age trims the upper half of that range, and the lower as far as the part
-tires without showing it, as wire and the grip of pins do. Where nothing was seen, age alone leaves everything from no time to the rest of the usual life; and where a part is older than such parts
-usually last, it has been renewed or it is worn, and only looking tells which.
+tires without showing it, as wire and the grip of pins do. Where nothing was seen, age alone leaves everything from no
+time to the rest of the usual life; and where a part is older than such parts usually last, it has been renewed or it is
+worn, and only looking tells which. Bad air shortens the usual life of all of them.
 """
 
 from __future__ import annotations

@@ -294,6 +294,20 @@ def test_players_who_disagree_widen_the_interval() -> None:
     assert apart[0].says.number("players") == 2
 
 
+@pytest.mark.parametrize(("most", "other"), [(1, 5), (5, 1)], ids=["one content", "one unhappy"])
+def test_one_player_who_stands_alone_neither_clears_a_fault_nor_makes_one(most: int, other: int) -> None:
+    def felt(*said: int) -> tuple[float, float]:
+        players = [opinion(0, f"player {i}", faults={"evenness": g}) for i, g in enumerate(said)]
+        (found,) = touch_evidence(players, SCALES, scoring=SCORING)
+        return found.share, found.share + sum(gap.share for gap in found.gaps)
+
+    share = SCORING.grade_share(most)
+    alone, agreed = felt(most, most, most, most, other), felt(most, most, most, most, most)
+    assert alone == agreed == (share, share)
+    halved = felt(most, most, other, other)
+    assert halved == (0.0, 1.0), "two against two is no outlier"
+
+
 def test_what_a_finding_has_counted_is_not_counted_twice() -> None:
     point = load_checklist().get("touch-even")
     assert point is not None
