@@ -2,11 +2,13 @@
 
 from pianolab.casebook.based_on import Clash, FieldClash
 from pianolab.casebook.book import Casebook, Verification
+from pianolab.casebook.checkup import CheckUp, check_casebook
 from pianolab.casebook.editing import Edit
 from pianolab.casebook.gathering import GatherResult, gather
 from pianolab.casebook.opening import create_casebook, open_casebook
 from pianolab.casebook.purge import PurgePlan
 from pianolab.casebook.reading import AsOf, Change, Conflict
+from pianolab.casebook.repair import Repair, repair_casebook, restore_casebook
 from pianolab.casebook.settings import KeptSettings, OwnFile, keep_settings, kept_settings
 from pianolab.casebook.troubles import ChangedSince
 from pianolab.casebook.zipped import export_zip, import_zip
@@ -16,6 +18,7 @@ __all__ = [
     "Casebook",
     "Change",
     "ChangedSince",
+    "CheckUp",
     "Clash",
     "Conflict",
     "Edit",
@@ -24,7 +27,9 @@ __all__ = [
     "KeptSettings",
     "OwnFile",
     "PurgePlan",
+    "Repair",
     "Verification",
+    "check_casebook",
     "create_casebook",
     "export_zip",
     "gather",
@@ -32,4 +37,6 @@ __all__ = [
     "keep_settings",
     "kept_settings",
     "open_casebook",
+    "repair_casebook",
+    "restore_casebook",
 ]

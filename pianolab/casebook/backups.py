@@ -107,5 +107,5 @@ def _made_at(copy: Path) -> datetime:
 
 def forget_copies(folder: Path) -> None:
     """Delete every copy: for a purge."""
-    for path in (folder / BACKUPS).glob("*.sqlite"):
+    for path in (folder / BACKUPS).glob("*.sqlite*"):
         path.unlink()

@@ -32,6 +32,7 @@ from pianolab.casebook.purge import (
     plan_purge,
 )
 from pianolab.casebook.reading import AsOf, Change, Conflict, Records, select_bodies, to_change
+from pianolab.casebook.rebuild import log_problems
 from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import refusal
 from pianolab.checklist import Checklist
@@ -233,7 +234,7 @@ class Casebook(Records):
         return tuple(found)
 
     def verify(self) -> Verification:
-        """Check the database's integrity, that every record can be read, and every media file's hash."""
+        """Check the database's integrity, that every change and record can be read, and every media file's hash."""
         record, change = tables.record, tables.change
         with reading(self._engine, name=self.name) as connection:
             problems = self._store.problems(connection)
@@ -244,6 +245,7 @@ class Casebook(Records):
             )
             for identity in connection.execute(apart).scalars():
                 problems.append(f"record {identity}: not what its last change says")
+            problems += log_problems(connection)
         used: set[str] = set()
         for identity, kind, body in records:
             try:

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from pianolab.casebook.engine import APPLICATION_ID, DATABASE_NAME, connect_read_only, make_engine, writing
-from pianolab.casebook.troubles import clear_errors, refusal
+from pianolab.casebook.troubles import readable, refusal
 from pianolab.errors import CasebookError
 
 VERSIONS = ("1", "2")
@@ -33,7 +33,7 @@ def version_of(database: Path) -> str:
     CasebookError
         the file is no casebook
     """
-    with clear_errors(database.parent, kept=""), closing(connect_read_only(database)) as connection:
+    with readable(database.parent), closing(connect_read_only(database)) as connection:
         mark = connection.execute("PRAGMA application_id").fetchone()[0]
         if mark != APPLICATION_ID:
             raise refusal(database.parent, f"a {DATABASE_NAME} of another program", "a casebook")

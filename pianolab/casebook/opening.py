@@ -55,7 +55,7 @@ def create_casebook(place: str | Path) -> Casebook:
     new = [path for path in (folder / FOLDER, folder, *folder.parents) if not path.exists()]
     try:
         (folder / FOLDER).mkdir(parents=True, exist_ok=True)
-        _build_database(temporary, folder)
+        build_database(temporary, folder)
         give_new_name(temporary, folder / DATABASE_NAME)
     except BaseException as error:
         _remove_parts(temporary)
@@ -91,7 +91,8 @@ def _remove_parts(temporary: Path) -> None:
             temporary.with_name(temporary.name + end).unlink(missing_ok=True)
 
 
-def _build_database(path: Path, folder: Path) -> None:
+def build_database(path: Path, folder: Path) -> None:
+    """The database of a new casebook, in a file of any name; ``folder`` is what messages call it."""
     engine = make_engine(path)
     try:
         migrate(engine, name=folder)

@@ -19,7 +19,7 @@ from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import DATABASE_NAME, make_reading_engine
 from pianolab.casebook.migrate import VERSIONS, check_version, copy_database, raise_database
 from pianolab.casebook.store import FolderStore
-from pianolab.casebook.troubles import clear_errors, refusal
+from pianolab.casebook.troubles import readable, refusal
 from pianolab.errors import CasebookError
 
 TRIAL_BYTES = 64 * 1024
@@ -90,7 +90,7 @@ def _open_copied(database: Path, room: Path, *, folder: Path, why: str) -> Caseb
 def open_copy(place: Path, room: Path) -> Casebook:
     """A casebook to read from while others write to it, or that must be left as it is: a copy, made in ``room``."""
     copy = room / DATABASE_NAME
-    with clear_errors(place, kept=""):
+    with readable(place):
         copy_database(place / DATABASE_NAME, copy)
     if check_version(copy) != VERSIONS[-1]:
         raise_database(copy, name=place)

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.codec import KINDS, REFERENCES, check_text, from_json
 from pianolab.casebook.ledger import TAKING_BACK, is_moment, moment_text
-from pianolab.errors import BadInput, CasebookError
+from pianolab.errors import BadInput, CasebookError, PianolabError
 
 ACTIONS = ("add", "change", "remove", *TAKING_BACK)
 FARTHEST_AHEAD = timedelta(days=100 * 366)
@@ -53,17 +53,23 @@ def in_order(entries: Iterable[Entry]) -> list[Entry]:
 
 
 def check_entries(entries: Iterable[Entry]) -> None:
-    """`CasebookError` where an entry from elsewhere holds something that no pianolab enters."""
-    known: set[str] = set()
+    """`BadInput` or `CasebookError` where an entry from elsewhere holds something that no pianolab enters."""
+    known: set[int] = set()
     for entry in entries:
-        _check_form(entry)
-        texts = [entry[name] for name in ("before", "after") if entry[name] is not None]
-        if not texts and not entry["purged"]:
-            raise CasebookError(f"change {entry['uid']}: got no content, need what was or what is.")
-        for text in texts:
-            if text not in known:
-                _check_body(entry, text)
-                known.add(text)
+        check_entry(entry, known)
+
+
+def check_entry(entry: Entry, known: set[int]) -> None:
+    """As `check_entries`; ``known`` remembers which contents were looked at, most come twice."""
+    _check_form(entry)
+    texts = [entry[name] for name in ("before", "after") if entry[name] is not None]
+    if not texts and not entry["purged"]:
+        raise CasebookError(f"change {entry['uid']}: got no content, need what was or what is.")
+    for text in texts:
+        mark = hash((entry["record_id"], text))
+        if mark not in known:
+            _check_body(entry, text)
+            known.add(mark)
 
 
 def _check_form(entry: Entry) -> None:
@@ -90,6 +96,19 @@ def _check_body(entry: Entry, text: object) -> None:
     found = content["id"] if "id" in content else f"profile:{content['name']}"
     if found != entry["record_id"]:
         raise BadInput("change", f"content of {str(found)[:40]!r}", f"that of {entry['record_id'][:40]!r}")
+
+
+def log_problems(connection: sa.Connection) -> list[str]:
+    """Changes in the log that no pianolab enters, in words."""
+    known: set[int] = set()
+    problems = []
+    query = sa.select(tables.change).order_by(tables.change.c.seq).execution_options(yield_per=AT_ONCE)
+    for row in connection.execute(query):
+        try:
+            check_entry(row._mapping, known)
+        except PianolabError as error:
+            problems.append(f"change {row.seq} of {row.kind} {row.record_id}: {error}")
+    return problems
 
 
 def entries_by_record(connection: sa.Connection) -> dict[str, list[Entry]]:

@@ -32,6 +32,10 @@ CLOCKS_DIFFER = timedelta(days=1)
 """So far ahead a clock elsewhere may be without a word: time zones set wrong are the usual case."""
 
 
+OWN = ("casebook_id", "created_at")
+"""What a casebook says of itself."""
+
+
 @dataclass(kw_only=True)
 class Source:
     """What a casebook from elsewhere holds. ``entries`` are those that are new to the reader, in order of time, by
@@ -46,6 +50,7 @@ class Source:
     conflicts: list[Entry] = field(default_factory=list)
     media: list[Entry] = field(default_factory=list)
     settings: KeptSettings = field(default_factory=KeptSettings)
+    meta: dict[str, str] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
 
 
@@ -61,8 +66,8 @@ def opened(place: str | Path) -> Iterator[tuple[Casebook, Callable[[str], Path]]
         yield source, lambda name: media_path(path, name)
 
 
-def read_source(casebook: Casebook, *, known: dict[str, str], name: str) -> Source:
-    """What is new in a casebook beside the entries that are ``known`` already (record by uid).
+def read_source(engine: sa.Engine, *, known: dict[str, str], name: str) -> Source:
+    """What is new in a casebook's database beside the entries that are ``known`` already (record by uid).
 
     Raises
     ------
@@ -70,11 +75,14 @@ def read_source(casebook: Casebook, *, known: dict[str, str], name: str) -> Sour
         its tables can't be read at all; the line names the source
     """
     found = Source(name=name)
-    with reading(casebook._engine, name=name) as connection:
+    with reading(engine, name=name) as connection:
         _read_log(connection, found, known)
         found.stones = _fit_rows(connection, tables.tombstone, found)
         found.conflicts = _fit_rows(connection, tables.conflict, found)
         found.media = _fit_rows(connection, tables.media, found)
+        found.meta = {
+            row["key"]: row["value"] for row in _fit_rows(connection, tables.meta, found) if row["key"] in OWN
+        }
         try:
             found.settings = read_settings(connection, name=name)
         except CasebookError as error:
@@ -142,6 +150,9 @@ def _check_cell(column: sa.Column[Any], value: object) -> None:
     if column.name == "size":
         if type(value) is not int or value < 0:
             raise CasebookError(f"size: got {value!r:.40}, need a number of bytes.")
+    elif column.name == "value":
+        if not isinstance(value, str):
+            raise CasebookError(f"value: got {type(value).__name__}, need text.")
     elif column.name.endswith("at") and not is_moment(value):
         raise CasebookError(f"{column.name}: got {value!r:.40}, need a moment.")
     else:

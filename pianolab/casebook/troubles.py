@@ -68,12 +68,12 @@ def refusal(
 
 
 @contextmanager
-def clear_errors(name: object, *, kept: str = KEPT) -> Iterator[None]:
-    """Database errors as one line; ``kept`` says what became of the work."""
+def clear_errors(name: object) -> Iterator[None]:
+    """Database errors as one line; what was confirmed before stays."""
     try:
         yield
     except (DBAPIError, sqlite3.Error) as error:
-        raise _translated(name, error, kept) from error
+        raise _translated(name, error, KEPT) from error
 
 
 @contextmanager

@@ -149,14 +149,14 @@ KILLED = """
 import os, signal, sys
 from pianolab.casebook import create_casebook, opening
 moment = int(sys.argv[2])
-real = opening._build_database
+real = opening.build_database
 def build(path, folder):
     if moment == 0:
         os.kill(os.getpid(), signal.SIGKILL)
     real(path, folder)
     if moment == 1:
         os.kill(os.getpid(), signal.SIGKILL)
-opening._build_database = build
+opening.build_database = build
 create_casebook(sys.argv[1])
 """
 
@@ -190,7 +190,7 @@ def test_making_on_a_full_disk_leaves_nothing(tmp_path, monkeypatch):
         path.write_bytes(b"half")
         raise CasebookError(f"{folder}: got a full disk, need room on the disk.")
 
-    monkeypatch.setattr(opening_module, "_build_database", full)
+    monkeypatch.setattr(opening_module, "build_database", full)
     with pytest.raises(CasebookError, match="full disk"):
         create_casebook(tmp_path / "above" / "new")
     assert list(tmp_path.iterdir()) == []
@@ -199,14 +199,14 @@ def test_making_on_a_full_disk_leaves_nothing(tmp_path, monkeypatch):
 
 
 def test_two_who_make_one_casebook_get_one(tmp_path, monkeypatch):
-    real = opening_module._build_database
+    real = opening_module.build_database
 
     def overtaken(path, folder):
         real(path, folder)
-        monkeypatch.setattr(opening_module, "_build_database", real)
+        monkeypatch.setattr(opening_module, "build_database", real)
         create_casebook(folder).close()
 
-    monkeypatch.setattr(opening_module, "_build_database", overtaken)
+    monkeypatch.setattr(opening_module, "build_database", overtaken)
     with pytest.raises(CasebookError, match="a folder with a casebook in it"):
         create_casebook(tmp_path / "new")
     with open_casebook(tmp_path / "new") as book:

@@ -1,0 +1,78 @@
+"""The commands ``gather``, ``check`` and ``restore``: casebooks brought together, looked through, made whole."""
+
+from __future__ import annotations
+
+import argparse
+
+from pianolab.cli.parts import Commands, casebook_place
+from pianolab.errors import PianolabError
+from pianolab.show import Showable
+
+
+def add_gather(commands: Commands) -> None:
+    gather = commands.add_parser("gather", help="merge casebooks without losing or doubling anything")
+    gather.add_argument("folders", type=casebook_place, nargs="+", metavar="FOLDER")
+    gather.add_argument("--into", type=casebook_place, required=True, metavar="CASEBOOK")
+    gather.set_defaults(run=run_gather)
+
+
+def add_check(commands: Commands) -> None:
+    """``check``, with ``--repair``."""
+    check = commands.add_parser("check", help="look through a casebook: is everything there and sound?")
+    check.add_argument("casebook", type=casebook_place, metavar="CASEBOOK")
+    check.add_argument(
+        "--repair",
+        action="store_true",
+        help="remove leftovers; where the database is damaged, make it anew from all that can be read",
+    )
+    check.set_defaults(run=run_check)
+
+
+def add_restore(commands: Commands) -> None:
+    """``restore``, from a copy."""
+    restore = commands.add_parser("restore", help="go back to a copy in backups/; the present state is kept")
+    restore.add_argument("casebook", type=casebook_place, metavar="CASEBOOK")
+    restore.add_argument("--copy", default="", metavar="NAME", help="default: the newest sound one")
+    restore.set_defaults(run=run_restore)
+
+
+def run_gather(args: argparse.Namespace) -> None:
+    """Merge casebooks."""
+    from pianolab.casebook import gather
+
+    result = gather(args.folders, into=args.into)
+    print(result.headline())
+    for row in result.rows():
+        if row[0] in ("conflict", "problem"):
+            print(*(str(cell) for cell in row if cell != ""), sep=": ")
+
+
+def run_check(args: argparse.Namespace) -> None:
+    """Look through a casebook, and repair it where that is asked for."""
+    from pianolab.casebook import check_casebook, repair_casebook
+
+    if args.repair:
+        repair = repair_casebook(args.casebook)
+        _print(repair)
+        left = repair.after
+    else:
+        left = check_casebook(args.casebook)
+        _print(left)
+    if not left.ok:
+        hint = "" if args.repair else " --repair saves what can be saved."
+        raise PianolabError(
+            f"{left.place}: got {left.headline().rpartition(': ')[2]}, need a sound casebook.{hint}"
+        )
+
+
+def run_restore(args: argparse.Namespace) -> None:
+    """Put a copy in the place of a casebook's database."""
+    from pianolab.casebook import restore_casebook
+
+    _print(restore_casebook(args.casebook, copy=args.copy))
+
+
+def _print(result: Showable) -> None:
+    print(result.headline())
+    for row in result.rows():
+        print(*(str(cell) for cell in row if cell != ""), sep=": ")
