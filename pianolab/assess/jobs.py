@@ -46,7 +46,7 @@ def jobs_from(
     profile: BuyerProfile | None,
     piano: Piano | None = None,
 ) -> tuple[RepairJob, ...]:
-    """Each job once, with the chance that at least one of its reasons needs it; the dearest first.
+    """Each job once, with the chance that at least one of its reasons needs it; needs first.
 
     What is seldom worth repairing counts only where it has been found: until then it is a doubt whether to buy, no
     cost. What the seller's price holds already (``piano``: delivery, tunings) costs nothing more.
@@ -57,7 +57,12 @@ def jobs_from(
     asked = [p for p in asked if not (piano is not None and _in_the_price(prices[p.job], piano))]
     groups = _groups([replace(p, need=p.need or prices[p.job].need) for p in asked], own)
     jobs = [_job(mine, own) for mine in groups]
-    return tuple(sorted(jobs, key=lambda j: (not j.found, -float(j.usual) * j.chance, j.job)))
+    return tuple(sorted(jobs, key=_place))
+
+
+def _place(job: RepairJob) -> tuple[bool, int, float, str]:
+    """What was found before what may turn up, needs before wishes, then the dearest first."""
+    return not job.found, NEEDS.index(job.need), -float(job.usual) * job.chance, job.job
 
 
 def _in_the_price(price: Price, piano: Piano) -> bool:

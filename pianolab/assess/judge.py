@@ -225,7 +225,7 @@ def _repairs(
     note = f"{result.note}; {prices.origin()}"
     if unchecked:
         note += f"; {unchecked} of the jobs only because something was not checked"
-    return replace(result, note=note)
+    return replace(result, note=note, origin=prices.origin())
 
 
 def _hidden_by_tuning(heard: Sequence[Heard], state: TuningState, scoring: Scoring) -> Statement | None:

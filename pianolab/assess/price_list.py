@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from difflib import get_close_matches
-from typing import Literal
+from functools import cache
+from importlib.resources import files
+from typing import Any, Literal
 
 from pianolab.checklist.points import JobKind, Need
 from pianolab.errors import BadInput
@@ -16,6 +19,13 @@ from pianolab.show import Fields, Row, Showable
 
 Per = Literal["piano", "key", "string", "way", "year"]
 Amounts = tuple[Decimal, Decimal, Decimal]
+
+
+@cache
+def trade_practice() -> Mapping[str, Any]:
+    """``data/jobs.toml``: what is done the second time, and how a price list ages."""
+    text = (files("pianolab.assess") / "data" / "jobs.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,6 +136,24 @@ class PriceList(Showable):
         'prices.toml: invented, 2026-01-15, in EUR'
         """
         return f"{self.file or 'prices'}: {self.region}, {self.day.isoformat()}, in {self.currency}"
+
+    def aged(self, on: date) -> str:
+        """What to say where the list is too old by that day; or nothing.
+
+        Examples
+        --------
+        >>> from pianolab.assess import load_prices
+        >>> load_prices().aged(date(2027, 1, 1))
+        ''
+        >>> load_prices().aged(date(2030, 1, 15))
+        'prices.toml is of 2026-01-15: prices of today are likely 8 to 22 % higher; ask for new ones'
+        """
+        years, age = (on - self.day).days / 365.25, trade_practice()["age"]
+        if years <= age["warn_after_years"]:
+            return ""
+        low, high = (100.0 * ((1.0 + rise) ** years - 1.0) for rise in age["rise_a_year"])
+        said = f"{self.file or 'the price list'} is of {self.day.isoformat()}"
+        return f"{said}: prices of today are likely {low:.0f} to {high:.0f} % higher; ask for new ones"
 
     def stand_ins(self, jobs: Iterable[str]) -> str:
         """What to say where some of these jobs have the usual list's price for want of one of their own; or nothing."""

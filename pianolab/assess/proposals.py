@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
-from importlib.resources import files
-from typing import Any
 
 from pianolab.assess.findings import PointView, found_at, gap_key
 from pianolab.assess.listening import Heard, counted
+from pianolab.assess.price_list import trade_practice
 from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState
@@ -89,14 +86,12 @@ def _asking(rule: RepairRule, view: PointView) -> list[Finding]:
 def as_second_time(proposals: Iterable[Proposal], views: Iterable[PointView]) -> list[Proposal]:
     """The same with what has been done once before replaced by what is left to do (``data/jobs.toml``)."""
     bad = {view.point.id for view in views if view.checked and view.share > 0}
-    becomes = {rule["job"]: rule["becomes"] for rule in _second_time() if not bad.isdisjoint(rule["points"])}
+    becomes = {
+        rule["job"]: rule["becomes"]
+        for rule in trade_practice()["second_time"]
+        if not bad.isdisjoint(rule["points"])
+    }
     return [replace(p, job=becomes[p.job]) if p.found and p.job in becomes else p for p in proposals]
-
-
-@cache
-def _second_time() -> tuple[dict[str, Any], ...]:
-    text = (files("pianolab.assess") / "data" / "jobs.toml").read_text(encoding="utf-8")
-    return tuple(tomllib.loads(text)["second_time"])
 
 
 def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:

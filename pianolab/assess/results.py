@@ -209,7 +209,8 @@ class RepairEstimate(Showable):
     """All jobs of one piano and the simulated sum: 10, 50 and 90 % of the draws lie under these.
 
     ``needed_p10``, ``needed_p50`` and ``needed_p90`` are those of the jobs needed for use and safety alone, the money
-    that a buyer can't keep; where they are not given, all of it counts as needed.
+    that a buyer can't keep; where they are not given, all of it counts as needed. ``origin`` says whose prices these
+    are, of which day.
     """
 
     jobs: tuple[RepairJob, ...]
@@ -221,6 +222,7 @@ class RepairEstimate(Showable):
     needed_p50: Decimal | None = None
     needed_p90: Decimal | None = None
     note: str = "estimates, not quotes"
+    origin: str = ""
     locale: str = LOCALE
     header = ("job", "low", "usual", "high", "chance", "need", "why")
 

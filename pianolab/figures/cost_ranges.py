@@ -1,4 +1,4 @@
-"""What each instrument will really cost: asking price, then repairs, moving and first tunings, as a range."""
+"""What each instrument will really cost: asking price, then needed repairs, moving and first tunings, as a range."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from pianolab.assess.results import RepairEstimate
 from pianolab.compare.results import Comparison
 from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
@@ -19,27 +20,32 @@ ROW_PX, WORDS_LINE_PX, BUDGET_PX = 64, 15, 22
 
 @dataclass(frozen=True, kw_only=True)
 class CostRow:
-    """One instrument's money: None where the asking price is unknown."""
+    """One instrument's money: None where the asking price is unknown; ``repairs`` are those that are needed."""
 
     mark: Mark
     asking: Decimal | None
     repairs: tuple[Decimal, Decimal, Decimal]
     total: tuple[Decimal, Decimal, Decimal] | None
     offer: Decimal | None
-    offer_reason: str
+    aim: Decimal | None
+    why: str
     vetoed: bool
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class CostPlan(Plan):
-    """Cost ranges of the shortlist (10, 50 and 90 % of the simulated totals lie under these)."""
+    """Cost ranges of the shortlist (10, 50 and 90 % of the simulated totals lie under these).
+
+    ``origin`` says whose prices the repairs were reckoned with, and of which day.
+    """
 
     currency: str
     budget: Decimal | None
     costs: tuple[CostRow, ...]
+    origin: str = ""
     header = (
-        "instrument", "asking price", "repairs 10 %", "repairs 50 %", "repairs 90 %", "total 10 %", "total 50 %", "total 90 %",
-        "highest sensible offer", "why", "currency",
+        "instrument", "asking price", "needed repairs 10 %", "needed repairs 50 %", "needed repairs 90 %", "total 10 %", "total 50 %", "total 90 %",
+        "aim at", "walk away above", "why", "currency",
     )  # fmt: skip
 
     def rows(self) -> list[Row]:
@@ -49,8 +55,9 @@ class CostPlan(Plan):
                 c.asking,
                 *c.repairs,
                 *(c.total or (None, None, None)),
+                c.aim,
                 c.offer,
-                c.offer_reason,
+                c.why,
                 self.currency,
             )
             for c in self.costs
@@ -74,7 +81,7 @@ def plan_costs(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
     currency = comparison.profile.currency
     return CostPlan(
         title="What it will cost in the end", alt=_alt(costs, comparison), currency=currency,
-        budget=comparison.profile.budget, costs=costs,
+        budget=comparison.profile.budget, costs=costs, origin=_origin(comparison),
     )  # fmt: skip
 
 
@@ -82,10 +89,20 @@ def _row(comparison: Comparison, piano_id: str, mark: Mark) -> CostRow:
     a, s = comparison.assessment(piano_id), comparison.standing(piano_id)
     known = s.total_p10 is not None and s.total_p50 is not None and s.total_p90 is not None
     return CostRow(
-        mark=mark, asking=a.piano.asking_price, repairs=(a.repairs.p10, a.repairs.p50, a.repairs.p90),
+        mark=mark, asking=a.piano.asking_price, repairs=_needed(a.repairs),
         total=(s.total_p10, s.total_p50, s.total_p90) if known else None,  # type: ignore[arg-type]
-        offer=s.highest_offer, offer_reason=s.offer_reason, vetoed=s.vetoed,
+        offer=s.price.walk_away_above, aim=s.price.aim_at, why="; ".join(s.price.reasons), vetoed=s.vetoed,
     )  # fmt: skip
+
+
+def _needed(repairs: RepairEstimate) -> tuple[Decimal, Decimal, Decimal]:
+    needed = (repairs.needed_p10, repairs.needed_p50, repairs.needed_p90)
+    return tuple(Decimal(0) if amount is None else amount for amount in needed)  # type: ignore[return-value]
+
+
+def _origin(comparison: Comparison) -> str:
+    """Whose prices the repairs were reckoned with; each list once."""
+    return "; ".join(dict.fromkeys(a.repairs.origin for a in comparison.assessments if a.repairs.origin))
 
 
 def _alt(costs: tuple[CostRow, ...], comparison: Comparison) -> str:
@@ -96,7 +113,7 @@ def _alt(costs: tuple[CostRow, ...], comparison: Comparison) -> str:
         for c in known
         if c.total
     ]
-    text = f"Total with repairs, moving and first tunings: {'; '.join(said)}." if said else ""
+    text = f"Total with needed repairs, moving and first tunings: {'; '.join(said)}." if said else ""
     blind = [c.mark.letter for c in costs if not c.total]
     text += (
         f" The asking price of {wording.listed(blind)} is not known, so neither is the total."
@@ -104,7 +121,8 @@ def _alt(costs: tuple[CostRow, ...], comparison: Comparison) -> str:
         else ""
     )
     text += f" The budget is {money(budget, code)}." if budget is not None else ""
-    return (text + " All amounts are estimates, not quotes.").strip()
+    origin = f" Prices of {_origin(comparison)}." if _origin(comparison) else ""
+    return f"{text} All amounts are estimates, not quotes.{origin}".strip()
 
 
 @drawing
@@ -130,11 +148,16 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     )
     fig.lay_out(
         margin={"l": 40, "r": 16}, barmode="overlay",
-        xaxis=frame.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=f"{plan.currency}, estimates", tickformat=",.0f", nticks=6),
+        xaxis=frame.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=_axis_words(plan), tickformat=",.0f", nticks=6),
         yaxis=frame.axis(look_of, range=[-n + 0.45, 0.55 + WORDS_LINE_PX / row_px * two_lines + BUDGET_PX / row_px], showgrid=False, tickvals=[-i for i in range(n)],
                         ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs], tickfont={"size": 15, "color": look_of.ink}),
     )  # fmt: skip
     return fig
+
+
+def _axis_words(plan: CostPlan) -> str:
+    """Under the chart: that these are estimates, and by whose prices, of which day."""
+    return f"{plan.currency}, estimates" + (f"; prices of {plan.origin}" if plan.origin else "")
 
 
 def _bars_in_words(fig: Sheet, theme: Theme) -> None:
@@ -156,9 +179,9 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
                     hovertext=[wording.lines(c.mark.label, f"asking price {money(c.asking, code)}")], hoverinfo="text")  # fmt: skip
     low, middle, high = c.total or c.repairs
     what = (
-        "total with repairs, moving and first tunings"
+        "total with needed repairs, moving and first tunings"
         if c.total
-        else "repairs alone; the asking price is not known"
+        else "needed repairs alone; the asking price is not known"
     )
     fig.add(
         "bar", orientation="h", y=[y], base=[asking], x=[max(float(middle) - asking, 0.0)], width=0.34, name="on top of it, most likely",
@@ -173,8 +196,8 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
     if c.offer is not None and not c.vetoed:
         fig.add(
             "scatter", x=[float(c.offer)], y=[y - 0.29], mode="markers", marker={"symbol": "triangle-up", "size": 11, "color": theme.ink},
-            hovertext=[wording.lines(c.mark.label, f"offer at most {money(c.offer, code)}", c.offer_reason)], hoverinfo="text",
-            name="highest sensible offer", showlegend=first,
+            hovertext=[wording.lines(c.mark.label, f"walk away above {money(c.offer, code)}, aim at {money(c.aim, code)}")], hoverinfo="text",
+            name="walk away above", showlegend=first,
         )  # fmt: skip
     fig.add_annotation(
         x=0, xref="paper", xanchor="left", y=y + 0.22, yanchor="bottom", text=_row_words(c, code, bare=bare),
@@ -188,6 +211,6 @@ def _row_words(c: CostRow, code: str, *, bare: bool) -> str:
     end = (
         f", in the end about {about(c.total[1], code)}"
         if c.total
-        else f", repairs about {about(c.repairs[1], code)}"
+        else f", needed repairs about {about(c.repairs[1], code)}"
     )
     return wording.wrapped(f"{name}{asked}{end}", width=frame.words_chars(bare=bare))

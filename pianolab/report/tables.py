@@ -148,8 +148,15 @@ def _shortlist(c: Comparison, names: Names, *, prices: bool) -> str:
         "total_p10",
         "total_p50",
         "total_p90",
-        "highest_offer",
-        "offer_reason",
+        "open_with",
+        "aim_at",
+        "walk_away_above",
+        "worth_low",
+        "worth_middle",
+        "worth_high",
+        "chance_over_budget",
+        "budget_limit",
+        "price_reasons",
         "currency",
     ]
     rows = []
@@ -162,8 +169,15 @@ def _shortlist(c: Comparison, names: Names, *, prices: bool) -> str:
             s.total_p10,
             s.total_p50,
             s.total_p90,
-            s.highest_offer,
-            s.offer_reason,
+            s.price.open_with,
+            s.price.aim_at,
+            s.price.walk_away_above,
+            s.price.worth_low,
+            s.price.worth_mid,
+            s.price.worth_high,
+            s.price.chance_over_budget,
+            s.price.budget_limit,
+            "; ".join(s.price.reasons),
             c.profile.currency,
         ]
         rows.append(row + amounts if prices else row)
@@ -221,12 +235,16 @@ def _repairs(c: Comparison, names: Names) -> str:
             j.high,
             a.repairs.currency,
             j.chance,
+            j.need,
+            j.kind,
             "; ".join(j.reasons),
+            a.repairs.origin,
         )
         for a in c.assessments
         for j in a.repairs.jobs
     ]
-    return as_csv([*WHO, "job", "low", "usual", "high", "currency", "chance", "reasons"], rows)
+    header = ["job", "low", "usual", "high", "currency", "chance", "need", "kind", "reasons", "prices_of"]
+    return as_csv([*WHO, *header], rows)
 
 
 def _findings(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pianolab.assess.results import RepairJob
 from pianolab.figures.judged import GRADE_WORDS as GRADE_WORDS
 
 JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}
@@ -19,6 +20,17 @@ SURE_WORDS = (
 )
 HOW_SURE = {"seen": "seen", "likely": "likely", "possible": "possible, not seen"}
 KIND_WORDS = {"buy": "Buy", "buy if": "Buy if", "find out first": "Find out first", "walk away": "Walk away"}
+DONE_FOR = {"needed": "use and safety", "keeps value": "value", "looks": "looks"}
+DONE_FOR_KIND = {"carrying": "the way home", "settling in": "settling in"}
+
+
+def done_for(job: RepairJob) -> str:
+    """What a job is done for, in a word or two; where only a part of it is needed, how many keys of it."""
+    for_it = DONE_FOR_KIND.get(job.kind, DONE_FOR[job.need])
+    part = job.needed_part
+    if part is None or part.quantity >= job.quantity:
+        return for_it
+    return f"{for_it} at {part.quantity} of them, else looks or value"
 
 
 def sure(share: float) -> str:

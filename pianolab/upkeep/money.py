@@ -9,13 +9,13 @@ the years.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
 from importlib.resources import files
 from math import prod
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +88,7 @@ def money_over_years(
     if own.resale is not None:
         flows.append(draws.resale(own.resale))
     lines = [draws.line(flow) for flow in flows]
+    wishes = draws.wishes()
     kept = [flow for flow in flows if flow.now is not None]
     known = piano.asking_price is not None
     a_year = draws.a_year(kept) if known else None
@@ -95,7 +96,8 @@ def money_over_years(
     hire = 12 * own.hire_a_month if own.hire_a_month is not None else None
     return MoneyOverYears(
         piano=piano.name,
-        lines=(*lines, *_besides(repairs)),
+        lines=tuple(lines if wishes is None else [*lines, wishes]),
+        total=span(_added(kept, "plain")) if known else None,
         years=profile.years_of_use,
         currency=prices.currency,
         a_year=None if a_year is None else span(a_year),
@@ -130,14 +132,6 @@ def _share_below(a_year: Array | None, other: Array | np.float64 | None) -> floa
     return None if a_year is None or other is None else float(np.mean(a_year < other))
 
 
-def _besides(repairs: RepairEstimate) -> tuple[MoneyLine, ...]:
-    """What could be done as well: in no sum here."""
-    ends = [(getattr(repairs, p), getattr(repairs, f"needed_{p}")) for p in ("p10", "p50", "p90")]
-    low, middle, high = (max(total - needed, Decimal(0)) for total, needed in ends)
-    wish = Span(low=low, middle=middle, high=high)
-    return (MoneyLine(kind="wishes", total=wish, counted=False),) if high > 0 else ()
-
-
 @dataclass(frozen=True, eq=False)
 class _Flow:
     """One line in all draws: the plain sum, and what it is worth today; None, with a reason, where not known."""
@@ -147,6 +141,12 @@ class _Flow:
     now: Array | None
     what: str = ""
     why: str = ""
+
+
+def _added(flows: Iterable[_Flow], what: Literal["plain", "now"]) -> Array:
+    """The sum of all lines that are known."""
+    known = [flow.plain if what == "plain" else flow.now for flow in flows]
+    return np.sum([amount for amount in known if amount is not None] or [np.zeros(DRAWS)], axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -235,15 +235,24 @@ class _Draws:
         assert plans.new_price is not None
         low, high = (float(m) for m in self.profile.moving_cost)
         now = float(plans.new_price) + self.rng.uniform(low, high, DRAWS) + self._jobs("settling in")
-        now = now + sum((flow.now for flow in later if flow.now is not None), np.zeros(DRAWS))
+        now = now + _added(later, "now")
         if plans.new_resale is not None:
             back = float(plans.new_price) * self.rng.uniform(*plans.new_resale, DRAWS)
             now = now - back * (1.0 + self.interest) ** -self.profile.years_of_use
         return now / present_value(self.profile.years_of_use, self.interest)
 
     def a_year(self, flows: list[_Flow]) -> Array:
-        total = sum((flow.now for flow in flows if flow.now is not None), np.zeros(DRAWS))
-        return np.asarray(total / present_value(self.profile.years_of_use, self.interest))
+        return _added(flows, "now") / present_value(self.profile.years_of_use, self.interest)
+
+    def wishes(self) -> MoneyLine | None:
+        """What could be done as well, in no sum: all jobs less those that are needed, in the same draws."""
+        seed = int(self.rng.integers(2**32))
+        both = [
+            simulate_repairs(self.repairs.jobs, draws=DRAWS, rng=np.random.default_rng(seed), need=need)
+            for need in (None, "needed")
+        ]
+        more = np.maximum(both[0] - both[1], 0.0)
+        return MoneyLine(kind="wishes", total=span(more), counted=False) if np.any(more > 0) else None
 
     def line(self, flow: _Flow) -> MoneyLine:
         total = None if flow.plain is None else span(flow.plain)

@@ -43,9 +43,10 @@ class MoneyLine:
 class MoneyOverYears(Showable):
     """What one piano costs over the years of use, line by line, and a year of it; an estimate, not a quote.
 
-    ``a_year`` is None, with ``why_unknown``, where no price is asked yet. ``hire_a_year`` and ``new_a_year`` are None
-    where the buyer entered no figure; ``below_hire`` and ``below_new`` are the shares of the drawn cases in which this
-    piano costs less a year. ``origin`` says whose prices these are, and of which day.
+    ``total`` is the plain sum of what is counted, ``a_year`` an even share of it with interest; both are None, with
+    ``why_unknown``, where no price is asked yet. ``hire_a_year`` and ``new_a_year`` are None where the buyer entered
+    no figure; ``below_hire`` and ``below_new`` are the shares of the drawn cases in which this piano costs less a
+    year. ``origin`` says whose prices these are, and of which day.
     """
 
     piano: str
@@ -53,6 +54,7 @@ class MoneyOverYears(Showable):
     years: float
     currency: str
     a_year: Span | None
+    total: Span | None = None
     why_unknown: str = ""
     hire_a_year: Decimal | None = None
     new_a_year: Span | None = None
@@ -105,8 +107,10 @@ class MoneyOverYears(Showable):
 
     def rows(self) -> list[Row]:
         rows: list[Row] = [(line.title, *_ends(line.total), _note(line)) for line in self.lines]
-        unit = say(statement("money line.a year"))
-        rows.append((unit, *_ends(self.a_year), self.why_unknown))
+        ends = (("all", self.total), ("a year", self.a_year))
+        rows += [
+            (say(statement(f"money line.{name}")), *_ends(span), self.why_unknown) for name, span in ends
+        ]
         return rows
 
     def shown(self) -> list[Row]:

@@ -212,8 +212,15 @@ def _notes(judged: Judged, settings: Settings) -> tuple[str, ...]:
     if judged.reckoning.why_none:
         return judged.reckoning.notes
     jobs = ["tuning", *(job.job for a in judged.assessments for job in a.repairs.jobs)]
-    lent = settings.price_list.stand_ins(jobs)
-    return (*judged.reckoning.notes, *settings.price_list.notes, *([lent] if lent else []))
+    prices = settings.price_list
+    said = (prices.stand_ins(jobs), prices.aged(_day_of(judged, settings)))
+    return (*judged.reckoning.notes, *prices.notes, *(note for note in said if note))
+
+
+def _day_of(judged: Judged, settings: Settings) -> date:
+    """The day from which prices are looked back at: that of the latest visit, or the year that was asked for."""
+    latest = max((v.day for v in judged.visits), default=date.today())
+    return latest if settings.year is None else max(latest, date(settings.year, 1, 1))
 
 
 def _rooms(judged: Judged, home: Room) -> dict[str, RoomChange]:
