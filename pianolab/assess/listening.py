@@ -26,6 +26,7 @@ from pianolab.statements import Statement, as_written, statement
 
 Flags = NDArray[np.bool_]
 MASKED = "masked by unison"
+HIDDEN_BY_TUNING = ("short_sustain", "slipped")
 MOVED, COMPARED = "moved", "compared"
 UNHEARD = frozenset({"skipped", "unclear", "too short", "noisy", "clipped", "automatic gain", "not judged"})
 """Words of the survey for why a key could not be judged that have words of our own; others are passed on."""
@@ -60,7 +61,7 @@ def hear(piano: Piano, survey: Survey | None, tuning: TuningState, *, scoring: S
     keys = np.arange(piano.first_key, piano.last_key + 1)
     items = [item for item in scoring.heard if item.fault != MOVED]
     if survey is None:
-        return tuple(_unheard(item, keys) for item in items)
+        return tuple(_unheard(item, keys, tuning) for item in items)
     table = survey.table.drop_duplicates("key").set_index("key").reindex(keys)
     return tuple(h for item in items if (h := _hear(item, table, tuning)).total)
 
@@ -87,8 +88,11 @@ def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:
     return inside
 
 
-def _unheard(item: HeardItem, keys: NDArray[np.int_]) -> Heard:
+def _unheard(item: HeardItem, keys: NDArray[np.int_], tuning: TuningState) -> Heard:
+    """Nothing of it is heard; where the ear tells that the strings disagree, recording alone would not tell it either."""
     mine = tuple(int(k) for k in _in_range(item, keys))
+    if tuning.neglected and item.fault in HIDDEN_BY_TUNING:
+        return Heard(item, (), mine, (), (), len(mine))
     why = statement("unknown.by ear only" if item.untold else "unknown.no recording")
     return Heard(item, (), (), (), mine, len(mine), why)
 
