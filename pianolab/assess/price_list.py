@@ -146,14 +146,14 @@ class PriceList(Showable):
         >>> load_prices().aged(date(2027, 1, 1))
         ''
         >>> load_prices().aged(date(2030, 1, 15))
-        'prices.toml is of 2026-01-15: prices of today are likely 8 to 22 % higher; ask for new ones'
+        'prices of 2026-01-15 (prices.toml): those of today are likely 8 to 22 % higher; ask for new ones'
         """
         years, age = (on - self.day).days / 365.25, trade_practice()["age"]
         if years <= age["warn_after_years"]:
             return ""
         low, high = (100.0 * ((1.0 + rise) ** years - 1.0) for rise in age["rise_a_year"])
-        said = f"{self.file or 'the price list'} is of {self.day.isoformat()}"
-        return f"{said}: prices of today are likely {low:.0f} to {high:.0f} % higher; ask for new ones"
+        said = f"prices of {self.day.isoformat()} ({self.file or 'the price list'})"
+        return f"{said}: those of today are likely {low:.0f} to {high:.0f} % higher; ask for new ones"
 
     def stand_ins(self, jobs: Iterable[str]) -> str:
         """What to say where some of these jobs have the usual list's price for want of one of their own; or nothing."""

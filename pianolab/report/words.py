@@ -20,17 +20,31 @@ SURE_WORDS = (
 )
 HOW_SURE = {"seen": "seen", "likely": "likely", "possible": "possible, not seen"}
 KIND_WORDS = {"buy": "Buy", "buy if": "Buy if", "find out first": "Find out first", "walk away": "Walk away"}
-DONE_FOR = {"needed": "use and safety", "keeps value": "value", "looks": "looks"}
-DONE_FOR_KIND = {"carrying": "the way home", "settling in": "settling in"}
+DONE_FOR = {
+    "needed": "Needed for use and safety",
+    "keeps value": "So that it keeps its value",
+    "looks": "For the looks",
+    "home": "Bringing it home, and settling in",
+    "unseen": "Only because something was not checked",
+}
 
 
-def done_for(job: RepairJob) -> str:
-    """What a job is done for, in a word or two; where only a part of it is needed, how many keys of it."""
-    for_it = DONE_FOR_KIND.get(job.kind, DONE_FOR[job.need])
+def jobs_by_need(jobs: Sequence[RepairJob]) -> list[tuple[str, list[RepairJob]]]:
+    """Jobs as a page lists them, under what they are done for; what may yet turn up stands last."""
+    groups: dict[str, list[RepairJob]] = {name: [] for name in DONE_FOR}
+    for job in jobs:
+        at_home = "home" if job.kind != "work" else job.need
+        groups[at_home if job.found else "unseen"].append(job)
+    return [(DONE_FOR[name], mine) for name, mine in groups.items() if mine]
+
+
+def why_done(job: RepairJob) -> str:
+    """The reasons for a job, and of how many keys it is needed where it is not of all."""
     part = job.needed_part
-    if part is None or part.quantity >= job.quantity:
-        return for_it
-    return f"{for_it} at {part.quantity} of them, else looks or value"
+    some = part is not None and part.quantity < job.quantity
+    return "; ".join(
+        [*job.reasons, *([f"needed at {part.quantity} of {job.quantity}"] if some and part else [])]
+    )
 
 
 def sure(share: float) -> str:
