@@ -62,6 +62,11 @@ def what_stands_before(
     )
 
 
+LIKE_ONES = frozenset(
+    ("price.no comparables", "price.too few comparables", "price.too old", "price.other currency")
+)
+"""Kinds of what a price lacks where like instruments have not been looked up."""
+
 ASKING = "asking price"
 """The source of the step that asks what a piano costs."""
 
@@ -81,15 +86,19 @@ def _agree(piano: Piano, advice: PriceAdvice, profile: BuyerProfile) -> list[Sta
     """What is to be agreed with the seller, or looked up, before anything is signed."""
     asked, most = piano.asking_price, advice.walk_away_above
     found = []
-    if most is None:
-        found += [statement("condition.comparables", "comparables", missing=advice.missing)]
+    lacking = tuple(m for m in advice.missing if m.kind in LIKE_ONES)
+    if lacking:
+        found += [statement("condition.comparables", "comparables", missing=lacking)]
+    elif most is None:
+        pass  # what keeps the price back stands before buying by itself
     elif asked is None:
         found += [statement("condition.no price asked", "price", amount=_money(most, profile))]
     elif asked > most * HAGGLING:
         values = {"asked": _money(asked, profile), "amount": _money(most, profile)}
         found += [statement("condition.price", "price", **values)]
     if advice.promises:
-        found += [statement("condition.promises", "promise", promises=advice.promises)]
+        said = tuple(dict.fromkeys(p.number("promise") for p in advice.promises))
+        found += [statement("condition.promises", "promise", promises=said)]
     return found
 
 

@@ -5,6 +5,7 @@ None of it is weighed against anything: a fine tone doesn't make up for a block 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from decimal import Decimal
 
 import numpy as np
@@ -52,25 +53,31 @@ def _floors(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
     level = floors.level_of(profile.level)
     limits = dict(zip(ASPECTS, floors.of(profile.level), strict=True))
     low = [a for a in assessment.aspects if a.high < limits[a.aspect]]
-    return [
-        statement(
-            "obstacle.floor", a.aspect, aspect=a.aspect, best=a.high, floor=float(limits[a.aspect]),
-            reason=floors.reasons[level], because=causes_of(a),
-        )
-        for a in sorted(low, key=lambda a: a.high / limits[a.aspect])
-    ]  # fmt: skip
+    named = {source for stop in assessment.vetoes for source in stop.sources}
+    found = []
+    for a in sorted(low, key=lambda a: a.high / limits[a.aspect]):
+        causes = causes_of(a, besides=named)
+        values = {"aspect": a.aspect, "best": a.high, "floor": float(limits[a.aspect])}
+        values |= {"reason": floors.reasons[level]} | ({"because": causes} if causes else {})
+        kind = "obstacle.floor, because" if causes else "obstacle.floor"
+        found.append(statement(kind, a.aspect, **values))
+    return found
 
 
 def _work(assessment: Assessment, advice: PriceAdvice | None) -> list[Statement]:
     """Work beyond its worth, once enough is known to say so: before that, most of it may prove not to be needed."""
     if advice is None or missing_looks(assessment):
         return []
-    return [statement("obstacle.work", "price", why=m) for m in advice.missing if m.kind == MORE_WORK]
+    return [
+        statement("obstacle.work", "price", worth=m.number("worth"), work=m.number("work"))
+        for m in advice.missing
+        if m.kind == MORE_WORK
+    ]
 
 
-def causes_of(aspect: AspectResult) -> tuple[Statement, ...]:
-    """The first few things that lowered a score, the costliest first."""
-    return tuple(c.says for c in aspect.made_by[:MOST_CAUSES])
+def causes_of(aspect: AspectResult, *, besides: Collection[str] = ()) -> tuple[Statement, ...]:
+    """The first few things that lowered a score, the costliest first, without those that a stop has named."""
+    return tuple(c.says for c in aspect.made_by if c.source not in besides)[:MOST_CAUSES]
 
 
 def _budget(

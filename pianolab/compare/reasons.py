@@ -5,17 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pianolab.assess import Assessment, RepairJob
-from pianolab.compare.price import PriceAdvice
+from pianolab.compare.price import MORE_WORK, PriceAdvice
 from pianolab.compare.results import NextStep, Standing
 from pianolab.model import BuyerProfile
 from pianolab.statements import Money, Statement, statement
 
-OFFER, STEPS = "verdict.offer", ("verdict.step", "verdict.step that changes", "verdict.step that decides")
+OFFER = "verdict.offer"
+STEPS = (
+    "verdict.step",
+    "verdict.step that changes",
+    "verdict.step that decides",
+    "verdict.step that clears",
+)
 """Kinds of reasons that a page says elsewhere: the offer and the next steps."""
 
-MOST_STEPS, MOST_STOPS, MOST_WARNINGS, MOST_JOBS = 3, 4, 3, 3
+MOST_STEPS, MOST_STOPS, MOST_OUT, MOST_WARNINGS, MOST_JOBS = 3, 4, 2, 3, 3
+CONFIRM = "step.confirm"
+"""The kind of a step that may lift a stop."""
+
 CHANGES = 0.01
 """Under this chance a step's chance is not said; own choice."""
+
+SAID_ELSEWHERE = frozenset(("warning.hidden",))
+"""Warnings whose matter the verdict says by itself."""
 
 LIKELY = 0.5
 """From this chance on, for what is known already, a job counts as due; own choice."""
@@ -39,15 +51,16 @@ def knows_already(assessment: Assessment) -> list[Statement]:
 
 def beside_it(assessment: Assessment) -> list[Statement]:
     """What to know before signing: the weightiest warnings, and the work that is due."""
-    return [*_warnings(assessment), *_work(assessment)]
+    return [*_warnings(assessment), *work_due(assessment)]
 
 
 def _warnings(assessment: Assessment) -> list[Statement]:
-    worst = sorted(assessment.warnings, key=lambda w: -w.severity)
+    told = [w for w in assessment.warnings if w.says.kind not in SAID_ELSEWHERE]
+    worst = sorted(told, key=lambda w: -w.severity)
     return [statement("verdict.warning", assessment.piano.id, warning=w.says) for w in worst[:MOST_WARNINGS]]
 
 
-def _work(assessment: Assessment) -> list[Statement]:
+def work_due(assessment: Assessment) -> list[Statement]:
     due = [job for job in assessment.repairs.jobs if _due(job)]
     if not due:
         return []
@@ -62,26 +75,34 @@ def _due(job: RepairJob) -> bool:
 
 
 def step_reason(step: NextStep, *, alone: bool) -> Statement:
-    """A step with how often it changes what to do; with one piano, whether to buy it."""
+    """A step with how often it changes what to do: with one piano whether to buy it, under a stop whether it is lifted."""
     values = {"name": step.piano_name, "step": step.says}
     if step.chance_to_change < CHANGES:
         return statement(STEPS[0], step.piano_id, **values)
-    return statement(STEPS[2 if alone else 1], step.piano_id, **values, chance=step.chance_to_change)
+    kind = STEPS[3] if step.action.kind == CONFIRM else STEPS[2 if alone else 1]
+    return statement(kind, step.piano_id, **values, chance=step.chance_to_change)
 
 
 def price_reasons(advice: PriceAdvice, profile: BuyerProfile, standing: Standing) -> list[Statement]:
     """The three figures with their reasons, or why there are none; then what to agree on."""
     if advice.open_with is None or advice.aim_at is None or advice.walk_away_above is None:
-        return list(advice.missing)
+        lacking = tuple(m for m in advice.missing if m.kind not in BARS)
+        return [statement("verdict.no price", standing.piano_id, missing=lacking)] if lacking else []
+    if not advice.aim_at:
+        return [statement("verdict.gift", standing.piano_id), *advice.conditions]
     figures = {"open": advice.open_with, "aim": advice.aim_at, "most": advice.walk_away_above}
     amounts = {name: Money(sum_, profile.currency, profile.locale) for name, sum_ in figures.items()}
     return [statement(OFFER, standing.piano_id, **amounts), *advice.conditions]
 
 
+BARS = frozenset((MORE_WORK, "price.stop", "price.look first", "price.hidden"))
+"""Reasons for no price that stand in the verdict by themselves."""
+
+
 def others_out(standings: Sequence[Standing]) -> list[Statement]:
-    """The pianos that are out for now, each with all that matters of why."""
+    """The pianos that are out for now, each with the worst of why."""
     return [
-        statement("verdict.out", s.piano_id, name=s.name, why=s.obstacles[:MOST_STOPS])
+        statement("verdict.out", s.piano_id, name=s.name, why=s.obstacles[:MOST_OUT])
         for s in standings
         if s.obstacles
     ]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from pianolab.assess import Assessment
 from pianolab.compare.conditions import Before, condition_of, what_stands_before
@@ -17,6 +18,7 @@ from pianolab.compare.looked import Missing, minutes_of
 from pianolab.compare.obstacles import may_be_lifted
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.reasons import (
+    CONFIRM,
     MOST_STEPS,
     beside_it,
     knows_already,
@@ -24,6 +26,7 @@ from pianolab.compare.reasons import (
     price_reasons,
     step_reason,
     why_barred,
+    work_due,
 )
 from pianolab.compare.results import NextStep, Standing, Verdict
 from pianolab.model import BuyerProfile
@@ -78,7 +81,7 @@ def _none_open(shortlist: Shortlist) -> Verdict:
     standing = shortlist.standings[best]
     doubt = statement("verdict.doubt", standing.piano_id, name=standing.name)
     steps = [
-        step_reason(s, alone=_alone(shortlist)) for s in shortlist.steps if s.piano_id == standing.piano_id
+        step_reason(s, alone=_alone(shortlist)) for s in _own(shortlist, best) if s.action.kind == CONFIRM
     ]
     return Verdict(
         kind="find out first", piano_id=standing.piano_id,
@@ -95,7 +98,7 @@ def _too_little(shortlist: Shortlist, first: int) -> Verdict:
     minutes = minutes_of(missing)
     kind = "verdict.not looked at" if minutes is None else "verdict.not looked at, in"
     reasons = [
-        statement(kind, "little looked at", name=standing.name, what=what, minutes=minutes),
+        statement(kind, "little looked at", name=standing.name, what=what, minutes=minutes and ceil(minutes)),
         *knows_already(shortlist.assessments[first]),
         *(step_reason(s, alone=_alone(shortlist)) for s in _own(shortlist, first)[:MOST_STEPS]),
         *others_out(shortlist.standings),
@@ -121,7 +124,7 @@ def _find_out(shortlist: Shortlist, first: int, before: Before) -> Verdict:
             "verdict.find out first", standing.piano_id,
             leads=statement(kind, standing.piano_id, name=standing.name),
         ),
-        reasons=(*reasons, *before.agree, *beside_it(a), *others_out(shortlist.standings)),
+        reasons=(*reasons, *_agree(before, standing), *work_due(a), *others_out(shortlist.standings)),
         how_sure=standing.rank_shares[0],
     )  # fmt: skip
 
@@ -147,6 +150,10 @@ def _buy(shortlist: Shortlist, first: int, before: Before) -> Verdict:
     )
 
 
+def _agree(before: Before, standing: Standing) -> list[Statement]:
+    return [statement("verdict.agree", standing.piano_id, what=before.agree)] if before.agree else []
+
+
 def _alone(shortlist: Shortlist) -> bool:
     return len(shortlist.standings) == 1
 
@@ -154,7 +161,7 @@ def _alone(shortlist: Shortlist) -> bool:
 def _own(shortlist: Shortlist, piano: int) -> list[NextStep]:
     """The steps at one piano that pay, or else the first."""
     mine = [s for s in shortlist.steps if s.piano_id == shortlist.standings[piano].piano_id]
-    return [s for s in mine if s.pays] or mine[:1]
+    return [s for s in mine if s.pays or s.action.kind == CONFIRM] or mine[:1]
 
 
 def _leads(shortlist: Shortlist, first: int) -> Statement:
