@@ -246,7 +246,12 @@ def waiting(place: Path) -> tuple[Arrived, ...]:
 
 
 def file_away(
-    casebook: Casebook, arrived: Arrived, *, by: str, progress: Callable[[str, float], None] | None = None
+    casebook: Casebook,
+    arrived: Arrived,
+    *,
+    by: str,
+    keys: tuple[int, int] | None = None,
+    progress: Callable[[str, float], None] | None = None,
 ) -> Recording:
     """Make a recording of the casebook of what arrived; what arrived is thrown away only when that is done.
 
@@ -255,6 +260,7 @@ def file_away(
     casebook : an open casebook
     arrived : Arrived
     by : who enters it
+    keys : lowest and highest key that was played, where that is known better than it was at the beginning
     progress : called with what is being done and a share from 0 to 1
 
     Returns
@@ -276,9 +282,10 @@ def file_away(
     tell("writing the sound", 0.0)
     kept = _kept(casebook, arrived)
     tell("entering it", 0.8)
+    first_key, last_key = keys or (about.first_key, about.last_key)
     with casebook.editing(by=by) as edit:
         recording = edit.add_sound(
-            about.visit_id, kept, first_key=about.first_key, last_key=about.last_key, a4_hz=about.a4_hz,
+            about.visit_id, kept, first_key=first_key, last_key=last_key, a4_hz=about.a4_hz,
             purpose=about.purpose, note=about.note,
         )  # fmt: skip
     throw_away(arrived.folder)
@@ -287,10 +294,14 @@ def file_away(
 
 
 def _kept(casebook: Casebook, arrived: Arrived) -> KeptSound:
+    """As FLAC, with the bits and channels that say something: many microphones give one signal twice."""
+    rate_hz, fine, apart = arrived.about.rate_hz, False, False
+    for block in arrived.blocks():
+        fine = fine or bool(np.any(block & 0xFF))
+        apart = apart or bool(np.any(block != block[:, :1]))
+    bits, channels = 24 if fine else 16, arrived.about.channels if apart else 1
     with TemporaryDirectory() as temporary:
         path = Path(temporary) / f"{arrived.id}.flac"
-        about = arrived.about
-        bits = 16 if all(not np.any(block & 0xFF) for block in arrived.blocks()) else 24
-        blocks = (block >> (24 - bits) for block in arrived.blocks())
-        write_blocks(path, blocks, rate_hz=about.rate_hz, channels=about.channels, bits=bits)
+        blocks = (block[:, :channels] >> (24 - bits) for block in arrived.blocks())
+        write_blocks(path, blocks, rate_hz=rate_hz, channels=channels, bits=bits)
         return casebook.keep_sound(path)

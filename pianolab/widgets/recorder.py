@@ -198,7 +198,9 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
             raise BadInput("recording", "one that is going on", "it stopped first", "In another tab?")
         choice = choice_of(self._piano, event["what"], event.get("keys"))
         about = self._about(event)
-        self._session = start(place_for(self._casebook), about, choice)
+        self._session = start(
+            place_for(self._casebook), about, choice, compass=(self._piano.first_key, self._piano.last_key)
+        )
         with self.hold_sync():
             self.line, self.leaving = "", {}
             self._show()
@@ -279,17 +281,23 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
             self.playing = {**session.view(), "on": False}
         self.send({"says": "ended", "page": event["page"]})
         if session.arriving.numbers:
-            self._keep(session.arriving.folder, session.choice.keys)
+            self._keep(session.arriving.folder, session.choice.keys, session.compass())
         else:
             throw_away(session.arriving.folder)
 
-    def _keep(self, folder: Path, asked: tuple[int, ...]) -> None:
+    def _keep(self, folder: Path, asked: tuple[int, ...], compass: tuple[int, int] | None = None) -> None:
         def job(tell: Tell) -> None:
             arrived = read_arrived(folder)
             keys = asked or tuple(range(arrived.about.first_key, arrived.about.last_key + 1))
             self._done(
                 keep_arrived(
-                    self._casebook, arrived, asked=keys, by=self._by, version=self._version, tell=tell
+                    self._casebook,
+                    arrived,
+                    asked=keys,
+                    compass=compass,
+                    by=self._by,
+                    version=self._version,
+                    tell=tell,
                 )
             )
 

@@ -36,11 +36,14 @@ class Kept:
 
 
 def keep_arrived(
-    casebook: Casebook, arrived: Arrived, *, asked: tuple[int, ...], by: str, version: str, tell: Tell
-) -> Kept:
+    casebook: Casebook, arrived: Arrived, *, asked: tuple[int, ...], compass: tuple[int, int] | None, by: str, version: str,
+    tell: Tell,
+) -> Kept:  # fmt: skip
     """File what arrived, then listen to it; it stays filed whatever becomes of the listening."""
     gaps = arrived.gaps()
-    recording = file_away(casebook, arrived, by=by, progress=lambda what, share: tell(what, 0.1 * share))
+    recording = file_away(
+        casebook, arrived, by=by, keys=compass, progress=lambda what, share: tell(what, 0.1 * share)
+    )
     return listen_to(casebook, recording, asked=asked, gaps=gaps, by=by, version=version, tell=tell)
 
 

@@ -48,7 +48,8 @@ class Session:
         if self.listener is None or number < self._next:
             return
         sound = unpack(samples, self.about.channels).astype(np.float32) / np.float32(FULL_SCALE)
-        self._early[number] = (first_frame, sound)
+        same = not np.any(sound != sound[:, :1])
+        self._early[number] = (first_frame, sound[:, :1] if same else sound)
         if len(self._early) > PATIENCE:
             self._next = min(self._early)
         while self._next in self._early:
@@ -64,7 +65,7 @@ class Session:
             self.listener.mark_gap(self._at / rate, first_frame / rate)
             while first_frame > self._at:
                 some = min(first_frame - self._at, 10 * rate)
-                self.listener.take(np.zeros((some, self.about.channels), np.float32))
+                self.listener.take(np.zeros((some, 1), np.float32))
                 self._at += some
         self._mark_zeros(sound)
         self.notes = self.listener.take(sound)
@@ -91,6 +92,11 @@ class Session:
                 self.guide.take(self.notes, now_s=self.listener.recent.end_s)
         self.arriving.close()
 
+    def compass(self) -> tuple[int, int]:
+        """Lowest and highest key that was asked for or surely heard."""
+        keys = [self.about.first_key, self.about.last_key, *(n.key for n in self.notes if n.sure)]
+        return min(keys), max(keys)
+
     def view(self) -> dict[str, Any]:
         """What the screen shows of it."""
         out: dict[str, Any] = {
@@ -112,8 +118,8 @@ class Session:
         return out
 
 
-def start(place: Path, about: About, choice: Choice) -> Session:
-    """Begin a recording.
+def start(place: Path, about: About, choice: Choice, *, compass: tuple[int, int]) -> Session:
+    """Begin a recording; ``compass`` are the piano's lowest and highest key, any of which may be struck by mistake.
 
     Raises
     ------
@@ -124,7 +130,7 @@ def start(place: Path, about: About, choice: Choice) -> Session:
     listener = None
     if choice.keys:
         listener = LiveListener(
-            rate_hz=about.rate_hz, first_key=about.first_key, last_key=about.last_key, a4_hz=about.a4_hz
+            rate_hz=about.rate_hz, first_key=compass[0], last_key=compass[1], a4_hz=about.a4_hz
         )
     return Session(begin_arriving(place, about), choice, guide, listener)
 

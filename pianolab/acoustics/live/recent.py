@@ -59,7 +59,7 @@ class RecentSound:
 
     def take(self, samples: NDArray[np.floating]) -> None:
         """Add sound, shape (frames, channels), full scale 1."""
-        piece = as_channels(samples)
+        piece = self._as_before(as_channels(samples))
         self.loudest = max(self.loudest, float(np.abs(piece).max(initial=0.0)))
         self._pieces.append(piece)
         self.frames += piece.shape[1]
@@ -69,6 +69,13 @@ class RecentSound:
         if self._held > most:
             kept = np.ascontiguousarray(self.channels[:, self._held - most :])
             self._pieces, self._held = deque([kept]), most
+
+    def _as_before(self, piece: Samples) -> Samples:
+        """With as many channels as are here already: more are left out, a missing one is the first again."""
+        if not self._pieces:
+            return piece
+        count = len(self._pieces[0])
+        return piece[:count] if len(piece) >= count else np.repeat(piece[:1], count, axis=0)
 
     def _take_bands(self) -> None:
         begin = self._next_band * self._hop - (self.frames - self._held)
