@@ -7,14 +7,17 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from hashlib import file_digest, sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pianolab.acoustics import Survey
 from pianolab.errors import BadInput, PianolabError
+from pianolab.files import check_place, write_files
+from pianolab.release import VERSION
 from pianolab.show import Fields, Row, Showable
 from pianolab.workflow.listening import listen_file
-from pianolab.workflow.parallel import Backend, cores, worked
+from pianolab.workflow.parallel import Backend, WorkerEnded, cores, worked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,7 +27,10 @@ NOT_REACHED = "not reached before the interruption"
 
 @dataclass(frozen=True, kw_only=True)
 class OneOfMany(Fields):
-    """One recording of many: its survey, or in one line why there is none; not ``reached`` where the work was stopped."""
+    """One recording of many: its survey, or in one line why there is none.
+
+    Not ``reached`` where nothing is known of the recording itself: the work was stopped, or its worker ended.
+    """
 
     path: Path
     survey: Survey | None = None
@@ -37,7 +43,7 @@ class ManySurveys(Showable):
     """What was heard in many recordings, in the order in which they were given.
 
     ``interrupted`` says that somebody stopped the work; what was finished by then is here, and the rest can
-    be asked for again: ``survey_many(many.left)``.
+    be asked for again: ``survey_many(many.left)``. So can what a worker was at that ended.
     """
 
     header = ("recording", "keys measured", "keys with faults", "note")
@@ -56,7 +62,7 @@ class ManySurveys(Showable):
 
     @property
     def left(self) -> tuple[Path, ...]:
-        """Recordings that the interruption left undone."""
+        """Recordings that an interruption, or the end of a worker, left undone."""
         return tuple(e.path for e in self.entries if not e.reached)
 
     def table(self) -> pd.DataFrame:
@@ -91,6 +97,7 @@ def survey_many(
     jobs: int | None = None,
     backend: Backend = "loky",
     progress: bool = True,
+    keep: str | Path | None = None,
     first_key: int = 1,
     last_key: int = 88,
     a4_hz: float = 440.0,
@@ -108,6 +115,9 @@ def survey_many(
         Dask client made before, whose workers must see the files under the same paths and have pianolab
         (``pip install 'pianolab[cluster]'``)
     progress : whether to show a progress bar
+    keep : a folder, made where it is missing, that gets every survey as soon as it is finished; asked again with
+        the same folder, also after the computer went down, only what isn't there is listened to. A recording is
+        known by its content, so that it may have moved
     first_key, last_key, a4_hz : as for `listen_file`, the same for all
 
     Returns
@@ -117,7 +127,8 @@ def survey_many(
     Raises
     ------
     BadInput
-        keys, pitch or jobs that no recording could have; a single path instead of a list; an unknown backend
+        keys, pitch or jobs that no recording could have; a single path instead of a list; an unknown backend; a
+        folder that can't be written
 
     Examples
     --------
@@ -138,6 +149,8 @@ def survey_many(
         raise BadInput("jobs", jobs, "1 or more")
     files = [Path(p) for p in paths]
     work = partial(_listen, first_key=first_key, last_key=last_key, a4_hz=a4_hz)
+    if keep is not None:
+        work = partial(_listen_once, folder=_made(Path(keep)), work=work)
     found: dict[int, OneOfMany] = {}
     interrupted = False
     try:
@@ -167,9 +180,41 @@ def _listen(path: Path, *, first_key: int, last_key: int, a4_hz: float) -> Surve
         return f"{path.name}: {_in_one_line(error)}"
 
 
+def _made(folder: Path) -> Path:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        check_place(folder / "survey.json")
+    except OSError as error:
+        raise BadInput(
+            "keep", f"{folder} ({(error.strerror or 'a write error').lower()})", "a folder"
+        ) from None
+    return folder.absolute()
+
+
+def _listen_once(path: Path, *, folder: Path, work: partial[Survey | str]) -> Survey | str:
+    """The survey that is kept of a recording, or a new one, which is kept; runs in the workers."""
+    try:
+        with path.open("rb") as file:
+            content = file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return work(path)
+    asked = f"{VERSION} {sorted(work.keywords.items())}"
+    kept = folder / f"{content[:32]}-{sha256(asked.encode()).hexdigest()[:8]}.json"
+    with contextlib.suppress(OSError, KeyError, ValueError, TypeError, AttributeError, RecursionError):
+        return Survey.from_json(kept.read_text(encoding="utf-8"))
+    heard = work(path)
+    if isinstance(heard, Survey):
+        # What can't be kept is given back all the same.
+        with contextlib.suppress(BadInput):
+            write_files({kept: heard.to_json().encode("utf-8")}, replace=True)
+    return heard
+
+
 def _entry(path: Path, heard: Survey | str | Exception) -> OneOfMany:
     if isinstance(heard, Survey):
         return OneOfMany(path=path, survey=heard)
+    if isinstance(heard, WorkerEnded):
+        return OneOfMany(path=path, why=f"{path.name}: {heard}", reached=False)
     return OneOfMany(
         path=path, why=heard if isinstance(heard, str) else f"{path.name}: {_in_one_line(heard)}"
     )

@@ -7,7 +7,7 @@ raises the first error, `pianolab.workflow.many.survey_many` the long one that g
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from typing import Any, Literal, TypeVar
 
 from threadpoolctl import threadpool_limits
@@ -26,6 +26,8 @@ def worked(
     work: Callable[[T], R], items: Sequence[T], *, jobs: int, backend: Backend = "threading"
 ) -> Generator[tuple[int, R | Exception]]:
     """``work`` done on every item; the item's place and its result, or the error it ended with, as they come.
+
+    A worker that ends (killed, too little memory) takes only its own item with it: the others go on.
 
     Closing the generator, or Ctrl-C while it waits, begins no further item and leaves no worker running that
     the program would have to wait for.
@@ -48,26 +50,65 @@ def worked(
     >>> sorted(worked(abs, [-3, 2, -1], jobs=2))
     [(0, 3), (1, 2), (2, 1)]
     """
-    from joblib import Parallel, delayed, parallel_config
-
     _check_backend(backend)
     if not items:
         return
     count = max(1, min(jobs, len(items)))
+    waiting, suspects = list(range(len(items))), list[int]()
+    while waiting or suspects:
+        # Who was at work when a worker died is tried once more, alone: then it is known whose fault it was.
+        alone = bool(suspects)
+        todo = [suspects.pop(0)] if alone else waiting
+        begun: set[int] = set()
+        with contextlib.closing(_run(work, items, todo, begun, count=count, backend=backend)) as done:
+            try:
+                for place, result in done:
+                    begun.discard(place)
+                    if not alone:
+                        waiting.remove(place)
+                    yield place, result
+            except Exception as error:  # what `work` raises comes as a result: this is the end of a worker
+                if alone:
+                    yield (
+                        todo[0],
+                        WorkerEnded(f"its worker ended ({type(error).__name__}); too little memory?"),
+                    )
+                else:
+                    suspects = sorted(begun) or waiting[:count]
+                    waiting = [place for place in waiting if place not in suspects]
+
+
+class WorkerEnded(PianolabError):
+    """The process that worked on an item ended, twice: it was killed, or had too little memory."""
+
+
+def _run(
+    work: Callable[[T], R],
+    items: Sequence[T],
+    todo: Sequence[int],
+    begun: set[int],
+    *,
+    count: int,
+    backend: Backend,
+) -> Generator[tuple[int, R | Exception]]:
+    """Some of the items, ``count`` at the same time; ``begun`` holds those that were handed out."""
+    from joblib import Parallel, delayed, parallel_config
+
+    def handed_out() -> Iterator[Any]:
+        for place in todo:
+            begun.add(place)
+            yield delayed(_one)(work, place, items[place])
+
+    # One item alone would be worked on in this very process, which must not end with it.
+    processes = max(count, 2) if backend == "loky" and len(todo) == 1 < len(items) else count
     # The items share the cores: threads of the linear algebra on top of them would only wait for each other.
     with threadpool_limits(limits=1), parallel_config(backend=backend):
         parallel = Parallel(
-            n_jobs=count, return_as="generator_unordered", batch_size=1, pre_dispatch="n_jobs"
+            n_jobs=processes, return_as="generator_unordered", batch_size=1, pre_dispatch="n_jobs"
         )
-        done = parallel(delayed(_one)(work, i, item) for i, item in enumerate(items))
-        left = set(range(len(items)))
+        done = parallel(handed_out())
         try:
-            for place, result in done:
-                left.discard(place)
-                yield place, result
-        except Exception as error:  # what `work` raises comes as a result: this is the end of a worker
-            ended = PianolabError(f"its worker ended ({type(error).__name__}); too little memory?")
-            yield from ((place, ended) for place in sorted(left))
+            yield from done
         finally:
             done.close()
 

@@ -15,7 +15,7 @@ from pianolab.acoustics import Survey
 from pianolab.errors import BadInput
 from pianolab.io import string_together, write_sound
 from pianolab.workflow import ManySurveys, listen_file, many, survey_many
-from pianolab.workflow.parallel import worked
+from pianolab.workflow.parallel import WorkerEnded, worked
 
 KEYS = {"low": (25, 28, 31), "middle": (40, 43, 46), "high": (55, 58, 61)}
 COMPASS = {"first_key": 20, "last_key": 65}
@@ -154,17 +154,75 @@ def test_interrupted_keeps_what_is_finished(
     assert result.headline().endswith("interrupted")
 
 
-def test_a_worker_that_dies_takes_only_the_unfinished_with_it() -> None:
-    results = dict(worked(dies_at_two, [0, 1, 2, 3], jobs=2, backend="loky"))
-    assert set(results) == {0, 1, 2, 3}
-    assert "its worker ended" in str(results[2])
+def test_a_worker_that_dies_takes_only_its_own_item_with_it() -> None:
+    results = dict(worked(dies_at_five, list(range(12)), jobs=2, backend="loky"))
+    assert set(results) == set(range(12))
+    assert isinstance(results.pop(5), WorkerEnded)
+    assert results == {n: n for n in range(12) if n != 5}
 
 
-def dies_at_two(item: int) -> int:
-    if item == 2:
-        time.sleep(1.0)
+def dies_at_five(item: int) -> int:
+    if item == 5:
+        time.sleep(0.5)
         os.kill(os.getpid(), signal.SIGKILL)
     return item
+
+
+def test_a_worker_that_was_killed_once_from_outside_costs_nothing(tmp_path: Path) -> None:
+    items = [(n, tmp_path / "killed") for n in range(8)]
+    results = dict(worked(dies_once, items, jobs=2, backend="loky"))
+    assert results == {n: n for n in range(8)}
+    assert (tmp_path / "killed").exists()
+
+
+def dies_once(item: tuple[int, Path]) -> int:
+    number, mark = item
+    if number == 3 and not mark.exists():
+        mark.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def test_the_recording_of_a_dead_worker_is_among_those_left(
+    recordings: dict[str, Path], alone: dict[str, Survey], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def work(path: Path, **_: object) -> Survey | str:
+        if path.stem == "high":
+            raise WorkerEnded("its worker ended")
+        return alone[path.stem]
+
+    monkeypatch.setattr(many, "_listen", work)
+    paths = [recordings[n] for n in KEYS]
+    result = survey_many(paths, jobs=1, backend="threading", progress=False)
+    assert result.left == (recordings["high"],)
+    assert len(result.surveys) == 2
+
+
+def test_what_was_finished_is_taken_up_again(
+    recordings: dict[str, Path], alone: dict[str, Survey], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    heard: list[str] = []
+
+    def work(path: Path, **_: object) -> Survey | str:
+        heard.append(path.stem)
+        return alone.get(path.stem, "text.wav: no sound")
+
+    monkeypatch.setattr(many, "_listen", work)
+    given = {"jobs": 1, "backend": "threading", "progress": False, "keep": tmp_path / "night" / "kept"}
+    survey_many([recordings["low"], recordings["text"]], **given)  # type: ignore[arg-type]
+    moved = tmp_path / "elsewhere.flac"
+    moved.write_bytes(recordings["low"].read_bytes())
+    again = survey_many([moved, recordings["middle"], recordings["text"]], **given)  # type: ignore[arg-type]
+    assert sorted(heard) == ["low", "middle", "text", "text"]
+    pd.testing.assert_frame_equal(again.surveys[str(moved)].table, alone["low"].table)
+    # Asked for in another way it is listened to anew; a damaged file is no survey.
+    survey_many([recordings["low"]], **given, a4_hz=442.0)  # type: ignore[arg-type]
+    for path in (tmp_path / "night" / "kept").iterdir():
+        path.write_text("half a surv")
+    survey_many([recordings["middle"]], **given)  # type: ignore[arg-type]
+    assert heard[4:] == ["low", "middle"]
+    with pytest.raises(BadInput, match="keep: got"):
+        survey_many([recordings["low"]], progress=False, keep=recordings["low"] / "below")
 
 
 def test_a_bar_shows_how_far_it_is(recordings: dict[str, Path], capsys: pytest.CaptureFixture[str]) -> None:
