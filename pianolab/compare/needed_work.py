@@ -28,14 +28,17 @@ def needed_work(assessment: Assessment) -> tuple[Work, ...]:
     """The needed jobs on the instrument itself, the dearest first.
 
     Bringing it home and the first tunings come with every piano and say nothing of this one's worth. A job counts only
-    where no bigger one that includes it is done.
+    where no bigger one that includes it is done. What a technician's look would bring to light is not taken off: the
+    price is named subject to that look (`conditions_of`), and who finds it then goes home or begins anew.
     """
+    looks = {u.key or u.source for u in assessment.unknowns if u.effort == "technician"}
     jobs = [forced for job in assessment.repairs.jobs if (forced := job.forced) and job.kind == "work"]
     given = {p.subject for p in assessment.promises}
     found = []
     for job in jobs:
         apart = prod(1.0 - bigger.chance for bigger in jobs if job.job in bigger.includes)
-        whole, known = (job.mean_price * apart * chance for chance in (job.chance, job.known_chance))
+        left = 1.0 - (1.0 - job.known_chance) * prod(1.0 - p for key, p in job.waits_for if key not in looks)
+        whole, known = (job.mean_price * apart * chance for chance in (left, job.known_chance))
         promised = job.found and is_promised(job.why, given)
         found.append(Work(job=job, known=known, possible=whole - known, promised=promised))
     return tuple(sorted(found, key=lambda w: (-w.known, -w.possible, w.job.job)))
