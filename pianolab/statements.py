@@ -54,7 +54,7 @@ class Statement:
 
         Examples
         --------
-        >>> statement("offer.asking price", amount=900).number("amount")
+        >>> statement("price.asked within", amount=900).number("amount")
         900
         """
         return dict(self.numbers)[name]

@@ -222,11 +222,9 @@ def test_whole_sentences() -> None:
     found = statement("found.value there", "hammers-grooves", title="Grooves in the hammers", where=("treble",),
                       value=statement("found.grade", anchor="Deep, with flat tops."))  # fmt: skip
     assert say(found) == "Grooves in the hammers (treble): deep, with flat tops"
-    rest = Money(1234.0, "EUR")
-    offer = statement("offer.estimate", reason=statement("offer.budget", rest=rest))
-    assert say(offer) == (
-        "what the budget leaves after about €1,230 for moving, tuning and repairs (an estimate)"
-    )
+    work = statement("price.work", "regulation", job=as_written("Regulating the action"))
+    term = statement("price.less", "regulation", amount=Money(1234.0, "EUR"), why=work)
+    assert say(term) == "less €1,230: regulating the action"
     heard = statement("heard.damper.warning", "damper", count=9, keys=(20, 21, 22, 40, 44, 50, 55, 56, 60))
     assert say(heard) == (
         "The sound goes on after the key is let go at E2 to F#2, C4, E4, A#4 and 3 more: the damper does not sit well, "
@@ -269,8 +267,8 @@ faulty = "{what} bei {count} von {total} {of} ({keys:few})"
 [heard."sustain treble"]
 what = "kurzer Ton"
 of = "Tönen im Diskant"
-[offer]
-budget = "was nach etwa {rest:about} für Transport, Stimmen und Reparaturen übrig bleibt"
+[price]
+limit = "Ihr Budget lässt {amount:about} für den Preis"
 [verdict]
 technician = "Nur ein Fachmann könnte das für {names:list} noch ändern."
 [moved]
@@ -289,9 +287,7 @@ def test_another_language_works() -> None:
     assert german.say(names) == "Nur ein Fachmann könnte das für A, B und C noch ändern."
     lost = statement("moved.lost", "x", aspect="Klang", points=-1.25, why=as_written("kurzer Ton"))
     assert german.say(lost) == "Klang -1,2: kurzer Ton"
-    rest = statement("offer.budget", rest=Money(1234, "EUR", "de_DE"))
-    assert german.say(rest).replace("\xa0", " ") == (
-        "was nach etwa 1.230 € für Transport, Stimmen und Reparaturen übrig bleibt"
-    )
+    rest = statement("price.limit", amount=Money(1234, "EUR", "de_DE"))
+    assert german.say(rest).replace("\xa0", " ") == "Ihr Budget lässt 1.230 € für den Preis"
     with pytest.raises(BadInput, match="de_DE"):
-        german.say(statement("offer.asking price"))
+        german.say(statement("price.gift"))

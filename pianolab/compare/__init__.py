@@ -1,6 +1,7 @@
 """Comparing a shortlist: who comes first how often, what to find out next, and what follows."""
 
 from pianolab.compare.changes import Moved, RankingChange, explain_change
+from pianolab.compare.price import PriceAdvice
 from pianolab.compare.rank import compare_pianos
 from pianolab.compare.results import Comparison, NextStep, NextVisit, Standing, Verdict
 
@@ -9,6 +10,7 @@ __all__ = [
     "Moved",
     "NextStep",
     "NextVisit",
+    "PriceAdvice",
     "RankingChange",
     "Standing",
     "Verdict",

@@ -24,13 +24,16 @@ from pianolab.compare.simulate import Array
 from pianolab.compare.worth import Subject, Worth, usable, value
 from pianolab.model import BuyerProfile, Comparable, Piano
 from pianolab.statements import Statement, statement
+from pianolab.words import Told, say
 
 MORE_WORK = "price.more work than worth"
 """The kind of what is missing where the work that is needed costs more than the piano is worth with it done."""
 
+OVER_BUDGET = "price.over budget"
+
 
 @dataclass(frozen=True, kw_only=True)
-class PriceAdvice:
+class PriceAdvice(Told):
     """What may be offered, and why; where nothing carries a price, what is missing.
 
     Parameters
@@ -47,6 +50,7 @@ class PriceAdvice:
         exceed the budget; None without a budget or a price
     budget_limit : Decimal, the price at which the budget is used up in half of the cases; a limit, never a value;
         None without a budget
+    beside : what the budget has to say: that limit, and the chance that all of it exceeds the budget
     """
 
     open_with: Decimal | None = None
@@ -61,11 +65,22 @@ class PriceAdvice:
     promises: tuple[Statement, ...] = ()
     chance_over_budget: float | None = None
     budget_limit: Decimal | None = None
+    beside: tuple[Statement, ...] = ()
 
     @property
     def named(self) -> bool:
         """Whether figures are named."""
         return self.aim_at is not None
+
+    @property
+    def why(self) -> tuple[Statement, ...]:
+        """What the figures rest on, or what a price needs and is not there."""
+        return self.terms if self.named else self.missing
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """That in words."""
+        return tuple(say(reason) for reason in self.why)
 
     @property
     def more_work_than_worth(self) -> bool:
@@ -86,7 +101,7 @@ class PriceAdvice:
             return self
         return replace(
             self, open_with=None, aim_at=None, walk_away_above=None, chance_over_budget=None, terms=(),
-            missing=(*self.missing, *reasons),
+            missing=(*self.missing, *reasons), beside=tuple(b for b in self.beside if b.kind != OVER_BUDGET),
         )  # fmt: skip
 
 
@@ -136,6 +151,8 @@ def advise_price(
     fitting = usable(all_of_them, assessment.piano, on=day)
     worth = value(fitting, _subject(assessment, profile, day))
     missing = [*_in_the_way(assessment), *_lacking(all_of_them, fitting, worth, assessment.piano)]
+    limit = _limit(profile, kept)
+    purse = Purse(assessment=assessment, profile=profile, limit=limit)
     bare = PriceAdvice(
         worth_low=_whole(worth and worth.low),
         worth_mid=_whole(worth and worth.mid),
@@ -143,11 +160,11 @@ def advise_price(
         missing=tuple(missing),
         conditions=conditions_of(assessment),
         promises=promises_of(assessment, work, profile),
-        budget_limit=_limit(profile, kept),
+        budget_limit=limit,
+        beside=() if limit is None else (statement("price.limit", amount=purse.money(limit)),),
     )
     if worth is None:
         return bare
-    purse = Purse(assessment=assessment, profile=profile, limit=bare.budget_limit)
     return _figures(bare, worth, work, purse, kept)
 
 
@@ -167,6 +184,7 @@ def _figures(
     walk = most if bare.budget_limit is None else min(most, float(bare.budget_limit))
     aim = min(shares["aim"] * most, walk)
     figures = [_said(amount, asked) for amount in (min(shares["open"] * most, aim), aim, walk)]
+    over = _over_budget(figures[1], extras, purse.profile)
     return replace(
         bare,
         open_with=figures[0],
@@ -174,8 +192,16 @@ def _figures(
         walk_away_above=figures[2],
         terms=terms,
         conditions=(*bare.conditions, *_deposit(figures[1], bare.conditions, purse)),
-        chance_over_budget=_over_budget(figures[1], extras, purse.profile),
+        chance_over_budget=over,
+        beside=(*bare.beside, *_over(over, purse)),
     )
+
+
+def _over(chance: float | None, purse: Purse) -> list[Statement]:
+    budget = purse.profile.budget
+    if chance is None or budget is None:
+        return []
+    return [statement(OVER_BUDGET, chance=chance, budget=purse.money(budget))]
 
 
 def _said(amount: float, asked: Decimal | None) -> Decimal:

@@ -57,8 +57,8 @@ def rounded(amount: float) -> Decimal:
 
     Examples
     --------
-    >>> rounded(487.0), rounded(1790.0), rounded(-3.0)
-    (Decimal('480'), Decimal('1750'), Decimal('0'))
+    >>> rounded(487.0), rounded(3790.0), rounded(-3.0)
+    (Decimal('480'), Decimal('3750'), Decimal('0'))
     """
     most = max(amount, 0.0)
     step = Decimal(next(step for until, step in load_pricing()["offer"]["step"] if most <= until))

@@ -41,7 +41,7 @@ class Standing(Told):
     ``central_weights`` are the mean weights of the draws in which this piano comes first (empty if none);
     ``confidence`` is its share of rank 1 if exactly those weights hold. ``obstacles`` says why it can't be
     bought as things stand, worst first (empty where it can), and ``barred_by`` is the worst of them. ``cost_per_year`` is
-    the 50 % total over the years of use, without the tunings of later years.
+    the 50 % total over the years of use, without the tunings of later years; ``price`` is what to offer, and why.
     """
 
     piano_id: str
@@ -53,9 +53,8 @@ class Standing(Told):
     total_p10: Decimal | None
     total_p50: Decimal | None
     total_p90: Decimal | None
-    highest_offer: Decimal | None
-    offer_why: Statement
     vetoed: bool
+    price: PriceAdvice
     dominated_by: tuple[str, ...] = ()
     weighted_sum: float | None = None
     central_weights: dict[str, float] = field(default_factory=dict)
@@ -63,7 +62,6 @@ class Standing(Told):
     cost_per_year: Decimal | None = None
     barred_by: Statement | None = None
     obstacles: tuple[Statement, ...] = ()
-    price: PriceAdvice | None = None
 
     @property
     def unfit(self) -> float:
@@ -73,10 +71,6 @@ class Standing(Told):
     @property
     def obstacle(self) -> str:
         return say(self.barred_by)
-
-    @property
-    def offer_reason(self) -> str:
-        return say(self.offer_why)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -252,7 +246,8 @@ class Comparison(Showable):
         "score to",
         "total from",
         "total to",
-        "highest offer",
+        "aim at",
+        "walk away above",
         "stop",
     )
 
@@ -315,16 +310,17 @@ class Comparison(Showable):
                 s.score_high,
                 s.total_p10,
                 s.total_p90,
-                s.highest_offer,
+                s.price.aim_at,
+                s.price.walk_away_above,
                 s.vetoed,
             )
             for s in self.standings
         ]
 
     def shown(self) -> list[Row]:
-        code = self.profile.currency
+        code, none = self.profile.currency, "no price yet"
         return [
             (name, first, f"{low:.1f}", f"{high:.1f}", about(total_low, code), about(total_high, code),
-             "no offer" if offer is None else money(offer, code), stop)
-            for name, first, low, high, total_low, total_high, offer, stop in self.rows()
+             none if aim is None else money(aim, code), none if most is None else money(most, code), stop)
+            for name, first, low, high, total_low, total_high, aim, most, stop in self.rows()
         ]  # fmt: skip

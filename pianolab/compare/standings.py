@@ -1,4 +1,4 @@
-"""Where each piano stands: ranks, scores, money, offer, what dominates it."""
+"""Where each piano stands: ranks, scores, money, what to offer, what dominates it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from pianolab.assess import Assessment
 from pianolab.compare.learning import Field
-from pianolab.compare.offer import highest_offer
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.ranking import (
     central_weights,
@@ -67,7 +66,6 @@ def make_standings(
     standings = []
     for i, a in enumerate(given):
         total = _percentiles(field.draws[i])
-        offer = highest_offer(a, profile=profile, lead=_lead(field, i), money_per_point=field.money_per_point)
         standings.append(
             Standing(
                 piano_id=a.piano.id,
@@ -79,8 +77,6 @@ def make_standings(
                 total_p10=total[0],
                 total_p50=total[1],
                 total_p90=total[2],
-                highest_offer=offer.amount,
-                offer_why=offer.why,
                 vetoed=bool(a.vetoes),
                 dominated_by=tuple(sorted(given[int(j)].piano.id for j in np.flatnonzero(beaten[:, i]))),
                 weighted_sum=_plain_sum(a, total[1], middle, ranking.scale),
@@ -93,11 +89,6 @@ def make_standings(
             )
         )
     return standings
-
-
-def _lead(field: Field, piano: int) -> float | None:
-    other = field.best_other(piano)
-    return float(field.utility[piano]) - other if np.isfinite(other) else None
 
 
 def _percentiles(draws: PianoDraws) -> tuple[Decimal, Decimal, Decimal] | tuple[None, None, None]:

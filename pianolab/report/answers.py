@@ -14,8 +14,9 @@ from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
 from pianolab.figures.money import about, money
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
+from pianolab.report.offers import offer_of
 from pianolab.statements import Statement
-from pianolab.words import listed, say, upper_first
+from pianolab.words import listed, say, upper_first, with_stop
 
 MOST_STEPS, LEAST_CHANCE = 6, 0.005
 """Steps shown in full: those that could change the first choice, the first six of them; one at least."""
@@ -104,18 +105,24 @@ def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, str]:
     s = chosen.standing
     total = ""
     if s.total_p10 is not None and s.total_p90 is not None:
-        total = f"With repairs, moving and first tunings it comes to {about(s.total_p10, currency)} to {about(s.total_p90, currency)} at the price asked."
-    budget = _budget_words(s, comparison.profile.budget, currency)
-    return {"most": money(s.highest_offer, currency), "why": s.offer_reason, "total": total, "budget": budget}
+        total = f"With needed repairs, moving and first tunings it comes to {about(s.total_p10, currency)} to {about(s.total_p90, currency)} at the price asked."
+    offer = offer_of(s.price, currency)
+    return {
+        "most": upper_first(offer["figures"]),
+        "why": "; ".join(s.price.reasons) if not s.price.named else "",
+        "total": total,
+        "budget": _budget_words(s, comparison.profile.budget, currency),
+    }
 
 
 def _budget_words(s: Standing, budget: Decimal | None, currency: str) -> str:
-    if budget is None or s.total_p10 is None or s.total_p90 is None:
-        return ""
+    said = " ".join(with_stop(upper_first(say(b))) for b in s.price.beside)
+    if s.price.named or budget is None or s.total_p10 is None or s.total_p90 is None:
+        return said
     if s.total_p90 <= budget:
-        return f"The budget of {money(budget, currency)} is enough for that."
+        return f"The budget of {money(budget, currency)} is enough for that. {said}"
     enough = "may not be" if s.total_p10 <= budget else "is not"
-    return f"The budget of {money(budget, currency)} {enough} enough for that."
+    return f"The budget of {money(budget, currency)} {enough} enough for that. {said}"
 
 
 def _unknown(leader: Instrument) -> dict[str, Any]:

@@ -100,6 +100,8 @@ def _edits(content: Content, pianos: Sequence[Piano], gone: frozenset[str]) -> t
     if "names" in gone:
         pairs = _name_pairs(pianos, content)
         people = set(pairs) - {p.name for p in pianos}
+        said = {" ".join(f.promised.split()) for found in content.findings.values() for f in found}
+        everywhere.append(swap(dict.fromkeys(said - {""}, LEFT_OUT)))
         everywhere.append(swap(pairs, exact=people))
         own.append(swap(pairs | words_of(people)))
     if "addresses" in gone:

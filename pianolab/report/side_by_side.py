@@ -11,6 +11,7 @@ from pianolab.figures.money import about, money
 from pianolab.figures.radar_plan import weight_shares
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
+from pianolab.report.offers import figures_line
 
 
 def side_by_side(
@@ -46,7 +47,7 @@ def side_by_side(
         rows += [
             _text_row("Price asked", [money(i.assessment.piano.asking_price, code) for i in instruments]),
             _text_row("In the end", [_total(i.standing, code) for i in instruments], sub="estimate, not quote"),
-            _text_row("Offer at most", [_offer(i.standing, code) for i in instruments]),
+            _text_row("What to offer", [_offer(i.standing, code) for i in instruments]),
         ]  # fmt: skip
     if any(i.standing.dominated_by for i in instruments):
         names = {i.id: i.mark.letter for i in instruments}
@@ -79,4 +80,4 @@ def _total(s: Standing, code: str) -> str:
 def _offer(s: Standing, code: str) -> str:
     if s.vetoed:
         return "no offer: a reason to stop"
-    return money(s.highest_offer, code) if s.highest_offer is not None else s.offer_reason or "not known"
+    return figures_line(s.price, code)

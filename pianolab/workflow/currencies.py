@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from pianolab.assess import Assessment, Price, PriceList, RepairEstimate
 from pianolab.assess.prices import usual_prices
-from pianolab.compare import Comparison
+from pianolab.compare import Comparison, PriceAdvice
 from pianolab.model import BuyerProfile, Piano
 from pianolab.show import Row
 from pianolab.statements import statement
@@ -131,7 +131,7 @@ def without_money(
     why : what to say where an amount would stand
     """
     asked, verdict = {p.id: p for p in pianos}, comparison.verdict
-    said, aside = (statement(kind, why=why) for kind in ("verdict.without money", "offer.without money"))
+    said, aside = (statement(kind, why=why) for kind in ("verdict.without money", "price.without money"))
     return replace(
         comparison,
         verdict=replace(verdict, reasons=(*verdict.reasons, said)),
@@ -143,14 +143,13 @@ def without_money(
                 total_p10=None,
                 total_p50=None,
                 total_p90=None,
-                highest_offer=None,
-                offer_why=aside,
+                price=PriceAdvice(missing=(aside,)),
                 weighted_sum=None,
                 cost_per_year=None,
             )
             for s in comparison.standings
         ),
-        next_steps=tuple(replace(s, worth=None) for s in comparison.next_steps),
+        next_steps=tuple(replace(s, worth=None, fee=None, cost=None) for s in comparison.next_steps),
     )
 
 

@@ -7,6 +7,7 @@ from difflib import get_close_matches
 
 from pianolab.errors import BadInput
 from pianolab.show import Lines, Row, Showable, Table, money
+from pianolab.words import say
 from pianolab.workflow.deciding import Decision
 
 LEAST_POINTS = 0.05
@@ -19,7 +20,7 @@ def table_of(decision: Decision, kind: str, *, piano: str = "") -> Showable:
     Parameters
     ----------
     kind : of all pianos ``stops``, ``alerts``, ``firmness``, ``offers``, ``rooms``, ``heard``, ``touch``, ``origin``;
-        of one piano ``reasons``, ``jobs``, ``years``
+        of one piano ``reasons``, ``price``, ``jobs``, ``years``
     piano : name or id; the piano ahead where none is named
 
     Raises
@@ -69,11 +70,27 @@ def _firmness(decision: Decision) -> Showable:
 def _offers(decision: Decision) -> Showable:
     buyer, rows = decision.comparison.profile, []
     for s in decision.comparison.standings:
-        amount = (
-            money(s.highest_offer, buyer.currency, locale=buyer.locale) if s.highest_offer else "no offer"
-        )
-        rows.append((s.name, amount, s.offer_reason))
-    return Table("Highest sensible offers", ["piano", "at most", "because"], rows)
+        price = s.price
+        figures = (price.open_with, price.aim_at, price.walk_away_above)
+        amounts = [
+            "no price yet" if amount is None else money(amount, buyer.currency, locale=buyer.locale)
+            for amount in figures
+        ]
+        rows.append((s.name, *amounts, "; ".join(price.reasons)))
+    return Table("What to offer", ["piano", "open with", "aim at", "walk away above", "because"], rows)
+
+
+def _price(decision: Decision, piano_id: str) -> Showable:
+    price = decision.comparison.standing(piano_id).price
+    parts = {
+        "of what it is made": price.terms,
+        "what is missing": price.missing,
+        "your budget": price.beside,
+        "to agree on": price.conditions,
+        "promises": price.promises,
+    }
+    rows = [(part, say(said)) for part, those in parts.items() for said in those]
+    return Table(f"The price of {decision.piano(piano_id).name}", ["what", "in words"], rows)
 
 
 def _rooms(decision: Decision) -> Showable:
@@ -129,6 +146,7 @@ OF_ALL: dict[str, Callable[[Decision], Showable]] = {
     "origin": _origin,
 }
 OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {
+    "price": _price,
     "reasons": _reasons,
     "jobs": _jobs,
     "years": _years,

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.assess import AspectResult, Assessment, RepairEstimate, RepairJob, Unknown
-from pianolab.compare import compare_pianos
+from pianolab.compare import PriceAdvice, compare_pianos
 from pianolab.compare.simulate import draw_piano
 from pianolab.model import ASPECTS, BuyerProfile, Piano
 from pianolab.statements import as_written
@@ -114,9 +114,11 @@ def test_currency_plays_no_part(chosen: list[int]) -> None:
         profile=replace(PROFILE, currency="SEK"),
         draws=500,
     )
-    said = as_written("")
+    none = PriceAdvice()
     for one, other in zip(euro.standings, crowns.standings, strict=True):
-        assert replace(one, offer_why=said, barred_by=None) == replace(other, offer_why=said, barred_by=None)
+        assert replace(one, price=none, barred_by=None, obstacles=()) == replace(
+            other, price=none, barred_by=None, obstacles=()
+        )
         assert (one.barred_by is None) == (other.barred_by is None)
     assert [(s.text, s.chance_to_change, s.worth) for s in euro.next_steps] == [
         (s.text, s.chance_to_change, s.worth) for s in crowns.next_steps

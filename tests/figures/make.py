@@ -20,6 +20,7 @@ from pianolab.assess.results import (
     Unknown,
 )
 from pianolab.checklist.points import Checklist, Point
+from pianolab.compare import PriceAdvice
 from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
 from pianolab.keyboard import note_name
 from pianolab.model import ASPECTS, BuyerProfile, Finding, Piano
@@ -242,10 +243,19 @@ def make_standing(piano: Piano, n: int, shares: tuple[float, ...]) -> Standing:
     return Standing(
         piano_id=piano.id, name=piano.name, rank_shares=shares, score_low=m - HALF_WIDTHS[n % 4], score_middle=m,
         score_high=m + HALF_WIDTHS[n % 4], total_p10=base if known else None, total_p50=base + 250 * (n + 1) if known else None,
-        total_p90=base + 900 * (n + 1) if known else None, highest_offer=Decimal(1650 - 300 * n) if known else None,
-        offer_why=as_written("the budget less repairs and moving" if known else "the asking price is not known"), vetoed=n == 2,
+        total_p90=base + 900 * (n + 1) if known else None, price=_price(n, known=known and n != 2), vetoed=n == 2,
         dominated_by=("p0",) if n == 2 else (),
     )  # fmt: skip
+
+
+def _price(n: int, *, known: bool) -> PriceAdvice:
+    if not known:
+        return PriceAdvice(missing=(as_written("the asking price is not known"),))
+    most = Decimal(1650 - 300 * n)
+    why = (as_written("three like instruments, less repairs"),)
+    return PriceAdvice(
+        open_with=most - 400, aim_at=most - 200, walk_away_above=most, worth_mid=most, terms=why
+    )
 
 
 def make_comparison(names: tuple[str, ...] = NAMES) -> Comparison:

@@ -128,7 +128,7 @@ def test_an_unknown_price_is_never_drawn_as_free() -> None:
 
 
 def test_a_vetoed_piano_gets_no_offer_mark() -> None:
-    offers = [t for t in draw_costs(plan_costs(make_comparison())).data if t.name == "highest sensible offer"]
+    offers = [t for t in draw_costs(plan_costs(make_comparison())).data if t.name == "walk away above"]
     assert [t.hovertext[0][0] for t in offers] == ["A", "B"]
 
 

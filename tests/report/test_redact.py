@@ -142,15 +142,12 @@ def test_names_of_pianos_that_are_parts_of_others() -> None:
 
 
 def test_amounts_and_names_go_out_of_what_is_said_and_its_own_words_stay() -> None:
-    """A seller called Offer takes nothing out of the words "Offer at most"; the kind and what it is about stay."""
+    """A seller called Less takes nothing out of the words "less so much"; the kind and what it is about stay."""
     c = make_comparison()
-    said = statement(
-        "verdict.offer",
-        "p0",
-        amount=Money(Decimal(1650), "EUR"),
-        reason=statement("verdict.obstacle", name=NAMES[0], why=as_written("Offer wrote 2.000")),
-    )
-    seller = replace(c.assessments[0].piano, seller="Offer")
+    job = as_written(f"{NAMES[0]}: Less wrote 2.000")
+    work = statement("price.work", "regulation", job=job)
+    said = statement("price.less", "p0", amount=Money(Decimal(1650), "EUR"), why=work)
+    seller = replace(c.assessments[0].piano, seller="Less")
     c = replace(
         c,
         assessments=(replace(c.assessments[0], piano=seller), *c.assessments[1:]),
@@ -159,6 +156,25 @@ def test_amounts_and_names_go_out_of_what_is_said_and_its_own_words_stay() -> No
     content = Content(comparison=c, findings={}, provenance={})
     (left,) = redact(content, ("names", "prices")).comparison.verdict.reasons
     assert (left.kind, left.subject) == (said.kind, said.subject)
-    assert say(left).startswith("Offer at most [amount left out]: Piano A: left out wrote ")
+    assert say(left).startswith("less [amount left out]: piano A: left out wrote ")
     (kept,) = redact(content, ("addresses",)).comparison.verdict.reasons
     assert kept == said
+
+
+def test_promises_go_with_the_names_wherever_they_are_said() -> None:
+    """In the findings and in what is said of the price."""
+    words = "Our Joost files them."
+    c = make_comparison()
+    promise = statement("promise", "grooves", title="Grooves", words=words)
+    price = replace(c.standings[0].price, promises=(statement("price.promise", "grooves", promise=promise),))
+    c = replace(
+        c,
+        assessments=(replace(c.assessments[0], promises=(promise,)), *c.assessments[1:]),
+        standings=(replace(c.standings[0], price=price), *c.standings[1:]),
+    )
+    found = {"p0": (Finding(visit_id="v", point="grooves", grade=3, promised=f" {words} "),)}
+    full = Content(comparison=c, findings=found, provenance={})
+    assert words in say(redact(full, ("addresses",)).comparison.standings[0].price.promises[0])
+    left = redact(full, ("names",)).comparison
+    assert words not in say(left.standings[0].price.promises[0])
+    assert words not in say(left.assessments[0].promises[0])

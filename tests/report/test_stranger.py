@@ -11,14 +11,15 @@ import pytest
 
 from pianolab.assess import assess_piano, load_prices
 from pianolab.checklist import findings_for, load_checklist, load_scenario
-from pianolab.compare import Comparison, compare_pianos
+from pianolab.compare import Comparison, PriceAdvice, compare_pianos
 from pianolab.model import Finding, load_profiles
 from pianolab.report import comparison_page
-from pianolab.show import money
+from pianolab.report.offers import figures_line
 from pianolab.statements import as_written
+from pianolab.words import upper_first
 from tests.figures.make import make_survey
 
-LABELS = ("Which", "Why", "Pay at most", "Do next", "Not known", "How sure")
+LABELS = ("Which", "Why", "What to offer", "Do next", "Not known", "How sure")
 
 
 @dataclass
@@ -116,7 +117,9 @@ def test_the_five_answers_are_found_by_their_labels(scenarios, number) -> None:
     assert winner.piano.name in answers["Which"]
     assert not any(a.piano.name in answers["Which"] for a in c.assessments if a is not winner)
     assert any(aspect in answers["Why"] for aspect in ahead(c, winner)), answers["Why"]
-    assert answers["Pay at most"].startswith(money(standing.highest_offer, winner.piano.currency))
+    assert answers["What to offer"].startswith(
+        upper_first(figures_line(standing.price, winner.piano.currency))
+    )
     step = max(c.next_steps, key=lambda s: s.chance_to_change)
     assert step.piano_name in answers["Do next"]
     assert step.text.partition(": ")[0].casefold() in answers["Do next"].casefold()
@@ -137,9 +140,9 @@ def test_the_reader_has_teeth(scenarios) -> None:
     changed = replace(
         first.comparison,
         standings=tuple(
-            replace(s, highest_offer=None, offer_why=as_written("nobody knows"))
+            replace(s, price=PriceAdvice(missing=(as_written("nobody knows"),)))
             for s in first.comparison.standings
         ),
     )
     page = comparison_page(changed, surveys={}, findings={}, checklist=load_checklist())
-    assert read(page)["Pay at most"].startswith("not known")
+    assert read(page)["What to offer"].startswith("No price yet Nobody knows.")

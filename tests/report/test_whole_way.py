@@ -10,6 +10,7 @@ from pianolab.compare import compare_pianos
 from pianolab.figures.money import money
 from pianolab.model import load_profiles
 from pianolab.report import comparison_page, csv_tables
+from pianolab.words import upper_first
 from tests.figures.make import make_survey
 from tests.report.test_page import text_of
 
@@ -53,8 +54,10 @@ def test_prices_and_offers_are_on_the_page(made, text) -> None:
     for a in made["comparison"].assessments:
         assert money(a.piano.asking_price, a.piano.currency) in text
         s = made["comparison"].standing(a.piano.id)
-        if s.highest_offer is not None and not s.vetoed:
-            assert money(s.highest_offer, a.piano.currency) in text
+        for amount in (s.price.open_with, s.price.aim_at, s.price.walk_away_above):
+            assert amount is None or money(amount, a.piano.currency) in text
+        for why in s.price.reasons:
+            assert upper_first(why) in text
 
 
 def test_every_point_that_was_not_looked_at_is_named(made, text) -> None:

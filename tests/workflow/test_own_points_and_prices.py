@@ -190,7 +190,7 @@ def test_without_prices_in_its_currency_it_is_compared_without_money_and_nothing
     with open_casebook("book") as book:
         decision = decide(book)
     assert "SEK" in decision.no_money
-    assert all(s.highest_offer is None and s.total_p50 is None for s in decision.comparison.standings)
+    assert all(s.price.aim_at is None and s.total_p50 is None for s in decision.comparison.standings)
     for a in decision.comparison.assessments:
         assert a.piano.currency == "SEK"
         assert a.piano.asking_price in (9000, 20000), "what is asked is known all the same"
