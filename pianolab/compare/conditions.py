@@ -104,15 +104,9 @@ def _agree(piano: Piano, advice: PriceAdvice, profile: BuyerProfile) -> list[Sta
 
 def condition_of(step: NextStep) -> Statement:
     """A step as a condition of buying."""
-    return statement(CONDITIONS[step.effort], step.source, step=step.says)
-
-
-CONDITIONS = {
-    "technician": "condition.technician",
-    "tune and record again": "condition.look",
-    "record again": "condition.look",
-    "look again": "condition.look",
-}
+    if step.effort == "technician" and step.what is not None:
+        return statement("condition.technician", step.source, what=step.what)
+    return statement("condition.look", step.source, step=step.says)
 
 
 def _money(amount: Decimal, profile: BuyerProfile) -> Money:

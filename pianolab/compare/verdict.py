@@ -138,7 +138,7 @@ def _buy(shortlist: Shortlist, first: int, before: Before) -> Verdict:
         answer = statement("verdict.buy", standing.piano_id, name=standing.name)
     reasons = [
         _leads(shortlist, first), *beside_it(a), *price_reasons(shortlist.advice[first], shortlist.profile, standing),
-        *(s for step in before.first_looks for s in step.then),
+        *(statement("verdict.then", step.source, what=step.then) for step in before.first_looks if step.then),
         *others_out(shortlist.standings),
     ]  # fmt: skip
     return Verdict(

@@ -171,8 +171,8 @@ class TestVerdict:
         result = compare(judged("a", 9.0, unknown=(gap(2.5),)), judged("b", 8.3))
         assert (result.verdict.kind, result.verdict.piano_id) == ("buy if", "a")
         assert "what k hides" in result.verdict.headline
-        bad = next(r for r in result.verdict.reasons if r.kind == "then.if bad")
-        assert bad.number("then").subject == "b"
+        (then,) = (r for r in result.verdict.reasons if r.kind == "verdict.then")
+        assert [said.number("then").subject for said in then.number("what")] == ["a", "b"]
 
     def test_two_things_that_could_change_the_choice_are_found_out_first(self) -> None:
         two = (gap(2.5), gap(2.5, key="pins", effort="technician"))
