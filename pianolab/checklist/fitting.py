@@ -51,11 +51,33 @@ class Fitting:
 
     def take_by_the_minute(self, points: Sequence[Point]) -> None:
         """Take what is worth most a minute, again and again, until nothing fits."""
-        waiting = list(points)
-        while bundles := [b for b in self._bundles(waiting) if self._cost(b) <= self.minutes + 1e-9]:
-            best = max(bundles, key=self._density)
-            self._take(best)
-            waiting = [p for p in waiting if p not in best]
+        waiting: dict[str, list[Point]] = {}
+        for p in sorted(points, key=lambda p: -self.worth[p.id] / p.minutes):
+            waiting.setdefault(self.here[p.id].id, []).append(p)
+        while found := [best for own in waiting.values() if (best := self._best_of(own)) is not None]:
+            _, take = max(found, key=lambda trial: trial[0])
+            self._take(take)
+            taken, station = {p.id for p in take}, self.here[take[0].id].id
+            waiting[station] = [p for p in waiting[station] if p.id not in taken]
+
+    def _best_of(self, own: Sequence[Point]) -> tuple[float, list[Point]] | None:
+        """What of one station is worth most a minute and fits; at a new one several together may be worth the way."""
+        if not own:
+            return None
+        station = self.here[own[0].id]
+        way = 0.0 if station.id in self._been else station.settle
+        best: tuple[float, list[Point]] | None = None
+        minutes, worth, together = way, 0.0, []
+        for p in own:
+            if minutes + p.minutes > self.minutes + 1e-9:
+                continue
+            minutes, worth, together = minutes + p.minutes, worth + self.worth[p.id], [*together, p]
+            if best is not None and worth / minutes <= best[0]:
+                break
+            best = worth / minutes, together
+            if not way:
+                break
+        return best
 
     def _best_at(self, points: Sequence[Point], stations: Collection[str]) -> tuple[float, frozenset[str]]:
         """What is worth most at some new stations and those one has been to; a knapsack in steps of `GRAIN_MIN`."""
@@ -80,19 +102,6 @@ class Fitting:
                 ids.add(own[i].id)
                 cell -= sizes[i]
         return float(best[room]), frozenset(ids)
-
-    def _bundles(self, points: Sequence[Point]) -> list[list[Point]]:
-        """For each station its best points, one, two and so on: together they may be worth the way there."""
-        found = []
-        for station in dict.fromkeys(self.here[p.id].id for p in points):
-            own = [p for p in points if self.here[p.id].id == station]
-            own.sort(key=lambda p: -self.worth[p.id] / p.minutes)
-            found += [own[: n + 1] for n in range(1 if station in self._been else len(own))]
-            found += [[p] for p in own[1:]]
-        return found
-
-    def _density(self, points: Sequence[Point]) -> float:
-        return sum(self.worth[p.id] for p in points) / self._cost(points)
 
     def _cost(self, points: Sequence[Point]) -> float:
         station = self.here[points[0].id]

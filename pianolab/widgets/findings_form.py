@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
@@ -14,23 +13,18 @@ from pianolab.checklist.points import Checklist
 from pianolab.errors import PianolabError
 from pianolab.model import Finding
 from pianolab.report.twins import findings_twin
+from pianolab.widgets.browser import browser_code as browser_code
 from pianolab.widgets.pictures import small_pictures
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk import Walk
 from pianolab.widgets.walk_view import keyboard_view, walk_view
+from pianolab.widgets.wrote import Wrote
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
 
-STATIC = Path(__file__).parent / "static"
 
-
-def browser_code(*names: str) -> str:
-    """Files of the static folder joined into one text: a widget's module can't import its neighbours."""
-    return "\n".join((STATIC / name).read_text(encoding="utf-8") for name in names)
-
-
-class FindingsForm(StillTwin, anywidget.AnyWidget):
+class FindingsForm(Wrote, StillTwin, anywidget.AnyWidget):
     """The guided walk through one visit, in a notebook.
 
     It shows one point at a time: why it matters, how to look, what to be careful about, and what to
@@ -72,6 +66,7 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
     keyboard = traitlets.Dict().tag(sync=True)
     pictures = traitlets.Dict().tag(sync=True)
     answer = traitlets.Dict().tag(sync=True)
+    inside = traitlets.Bool(False).tag(sync=True)
 
     def __init__(
         self,
@@ -101,6 +96,11 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
         """The visit's findings as the casebook holds them now."""
         self._walk.read()
         return self._walk.findings
+
+    @property
+    def minutes(self) -> float | None:
+        """How long the walk may take, as it was chosen last; None for as long as it takes."""
+        return self._walk.clock.minutes
 
     def weigh(self, worth: Mapping[str, float]) -> None:
         """What a look at each open point is worth from now on; the next turn follows it, the point on the screen stays."""
@@ -132,6 +132,8 @@ class FindingsForm(StillTwin, anywidget.AnyWidget):
         else:
             at = f"{saved} at {datetime.now():%H:%M:%S}" if saved else ""
             self._reply(sender, ok=True, line=at)
+            if saved:
+                self.wrote()
 
     def _reply(self, sender: dict[str, Any], *, ok: bool, line: str) -> None:
         with self.hold_sync():

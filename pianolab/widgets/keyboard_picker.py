@@ -12,12 +12,13 @@ from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Finding, Piano, Recording
 from pianolab.report.twin_keyboard import keyboard_twin, read_keys
-from pianolab.widgets.findings_form import browser_code
+from pianolab.widgets.browser import browser_code
 from pianolab.widgets.key_facts import KeyMarks, key_marks, measured_lines
 from pianolab.widgets.key_marking import KeyMarking
 from pianolab.widgets.key_sound import key_clip
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk_view import keyboard_view
+from pianolab.widgets.wrote import Wrote
 from pianolab.words import keys_in_words
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["KeyMarks", "KeyboardPicker", "key_marks"]
 
 
-class KeyboardPicker(StillTwin, anywidget.AnyWidget):
+class KeyboardPicker(Wrote, StillTwin, anywidget.AnyWidget):
     """The piano's own keyboard: touch or arrow keys choose keys, marks show what was found and heard.
 
     ``chosen`` holds the chosen keys as a tuple and can be observed or set. With a casebook and a visit keys
@@ -65,6 +66,7 @@ class KeyboardPicker(StillTwin, anywidget.AnyWidget):
     playable = traitlets.List[Any]().tag(sync=True)
     chosen = traitlets.Tuple().tag(sync=True)
     line = traitlets.Unicode().tag(sync=True)
+    told = traitlets.Int(0).tag(sync=True)
 
     def __init__(
         self,
@@ -85,7 +87,7 @@ class KeyboardPicker(StillTwin, anywidget.AnyWidget):
         if self._marking is not None:
             self._find_recording()
         super().__init__(
-            title=piano.name,
+            title=self._title(),
             keyboard=keyboard_view(piano.first_key, piano.last_key),
             kinds=[{"id": p.id, "text": p.mark} for p in (self._marking.points if self._marking else ())],
             chosen=self._on_this_piano(chosen),
@@ -97,6 +99,12 @@ class KeyboardPicker(StillTwin, anywidget.AnyWidget):
 
     def __repr__(self) -> str:
         return f"<KeyboardPicker {self.title}: {keys_in_words(self.chosen, most=None) or 'no key'} chosen>"
+
+    def _title(self) -> str:
+        if self._marking is None:
+            return self._piano.name
+        visit = self._marking.casebook.visit(self._marking.visit_id)
+        return f"{self._piano.name}, visit of {visit.day.isoformat()}"
 
     def _marking_in(self, casebook: Casebook, visit_id: str, examiner: str) -> KeyMarking:
         visit = casebook.visit(visit_id)
@@ -145,15 +153,29 @@ class KeyboardPicker(StillTwin, anywidget.AnyWidget):
             line = self._handle(event if isinstance(event, dict) else {})
         except PianolabError as error:
             line = f"Not done. {error}"
+        before = self.marked
         with self.hold_sync():
             self._read()
             self.line = line
+            self.told += 1
+        if self.marked != before:
+            self.wrote()
+
+    def refresh(self) -> None:
+        """Show what has been entered, taken back or heard elsewhere."""
+        if self._marking is not None:
+            self._find_recording()
+            self.facts = {str(k): lines for k, lines in measured_lines(self._survey).items()}
+            self.playable = self._playable()
+        self._read()
 
     def _handle(self, event: dict[str, Any]) -> str:
         do = event.get("do")
         if do == "mark" and self._marking is not None:
             keys = self._on_this_piano(event.get("keys") or ())
-            return self._marking.set(event.get("point"), keys, on=bool(event.get("on")))
+            line = self._marking.set(event.get("point"), keys, on=bool(event.get("on")))
+            self.chosen = ()  # the next mark is for the next keys
+            return line
         if do == "play":
             (key,) = self._on_this_piano([event.get("key")])
             self._play(key)

@@ -10,6 +10,7 @@ from typing import Any
 import ipywidgets
 
 from pianolab.widgets.working import working
+from pianolab.widgets.wrote import Wrote
 
 Tell = Callable[[str, float], None]
 Files = Callable[[], Sequence[Path]]
@@ -19,7 +20,7 @@ WIDE = {"width": "36em", "max_width": "100%"}
 NONE_THERE = "No sound file is here yet. Drag it from the phone or the recorder into the file list on the left, then press Look again."
 
 
-class RecordingForm(ipywidgets.VBox):
+class RecordingForm(Wrote, ipywidgets.VBox):
     """Choose a sound file, press *Listen and keep*; a line below says what was heard and what to do next.
 
     Parameters
@@ -58,7 +59,8 @@ class RecordingForm(ipywidgets.VBox):
         buttons = (self.listen, self.look)
         with working(buttons=buttons, bar=self.bar, said=self.said, done="kept"):
             heard = self._keep(path, self._tell)
-            self.said.value = f"Kept: {escape(heard)}. Run the cells below again."
+            self.said.value = f"Kept: {escape(heard)}."
+            self.wrote()
 
     def _tell(self, what: str, share: float) -> None:
         self.bar.value = share

@@ -13,9 +13,10 @@ from pianolab.checklist.touch_scales import short_end
 from pianolab.errors import PianolabError
 from pianolab.model import TouchOpinion, TouchTrial
 from pianolab.report.twins_touch import touch_rows, touch_twin
-from pianolab.widgets.findings_form import browser_code
+from pianolab.widgets.browser import browser_code
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.touch_round import TouchRound
+from pianolab.widgets.wrote import Wrote
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 View = dict[str, Any]
 
 
-class TouchForm(StillTwin, anywidget.AnyWidget):
+class TouchForm(Wrote, StillTwin, anywidget.AnyWidget):
     """Several people play one piano and say what they think, none seeing what the others said.
 
     Each sits down in turn, answers on described scales, and presses *Done*; each answer is in the casebook
@@ -83,6 +84,8 @@ class TouchForm(StillTwin, anywidget.AnyWidget):
     def receive(self, event: Any) -> None:
         """Take one event of the screen; answer it with the new view and one line."""
         sender = {k: event.get(k) for k in ("from", "n")} if isinstance(event, dict) else {}
+        around = self._round
+        before = (around.opinions, around.trials)
         try:
             reply = {"ok": True, "line": self._round.handle(event)}
         except PianolabError as error:
@@ -90,6 +93,13 @@ class TouchForm(StillTwin, anywidget.AnyWidget):
         with self.hold_sync():
             self.view = touch_view(self._round)
             self.answer = {**sender, **reply}
+        if (around.opinions, around.trials) != before:
+            self.wrote()
+
+    def refresh(self) -> None:
+        """Show what has been answered elsewhere."""
+        self._round.read()
+        self.view = touch_view(self._round)
 
     def to_html(self) -> str:
         """The opinions side by side, escaped; only who has answered while somebody is still to do so."""

@@ -40,6 +40,7 @@ def walk_view(walk: Walk) -> View:
     return {
         "title": walk.piano.name,
         "subtitle": ", ".join(t for t in (f"visit of {walk.visit.day.isoformat()}", walk.visit.place) if t),
+        "day": f"{walk.visit.day.day} {walk.visit.day:%b %Y}",
         "examiner": walk.examiner,
         "total": _tally(walk, walk.checklist),
         "progress": _progress(_tally(walk, walk.checklist)),

@@ -3,7 +3,7 @@
 from pianolab.widgets import ComparablesForm, FindingsForm, KeyboardPicker, PianoForm, ProfileForm, TouchForm
 from pianolab.widgets.drill_player import DrillPlayer
 from pianolab.workflow.fault_clips import hear_claims
-from pianolab.workflow.notebook_forms import export_button, recording_form
+from pianolab.workflow.notebook_forms import export_button, recording_form, visit_desk
 
 __all__ = [
     "ComparablesForm",
@@ -16,4 +16,5 @@ __all__ = [
     "export_button",
     "hear_claims",
     "recording_form",
+    "visit_desk",
 ]

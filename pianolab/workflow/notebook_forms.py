@@ -12,6 +12,7 @@ from pianolab.io import sound_info
 from pianolab.model import Piano, Visit
 from pianolab.workflow.deciding import Decision
 from pianolab.workflow.exporting import PAGE, export
+from pianolab.workflow.knowing import known_now
 from pianolab.workflow.listening import survey_into
 from pianolab.workflow.progress import Progress
 from pianolab.workflow.settings import Settings
@@ -19,6 +20,7 @@ from pianolab.workflow.settings import Settings
 if TYPE_CHECKING:
     from pianolab.widgets.export_button import ExportButton
     from pianolab.widgets.recording_form import RecordingForm
+    from pianolab.widgets.visit_desk import VisitDesk
 
 TABLES = "comparison-tables"
 SUFFIXES = frozenset(
@@ -86,6 +88,36 @@ def _beside(casebook: Casebook) -> Path:
     """The folder in which the casebook's folder lies; the current one where the casebook is on a server."""
     folder = Path(casebook.name)
     return folder.parent if folder.is_dir() else Path()
+
+
+def visit_desk(
+    casebook: Casebook,
+    *,
+    examiner: str = "me",
+    minutes: float | None = None,
+    settings: Settings | None = None,
+) -> VisitDesk:
+    """The whole visit on one screen: piano, walk, keyboard, recording, players, photos, and what is known so far.
+
+    Parameters
+    ----------
+    casebook : an open casebook; an empty one gets its first piano
+    examiner : str; who records
+    minutes : how long there is, such as 20, 40 or 60 min, or None; it can be chosen on the screen too
+    settings : for whom is judged, with which points and prices; what the casebook remembers if not given
+
+    Returns
+    -------
+    VisitDesk; a notebook shows it as it is
+    """
+    from pianolab.widgets.visit_desk import VisitDesk
+
+    return VisitDesk(
+        casebook,
+        examiner=examiner,
+        minutes=minutes,
+        know=lambda book, piano_id: known_now(book, piano_id, settings),
+    )
 
 
 def recording_form(

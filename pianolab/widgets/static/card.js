@@ -2,7 +2,7 @@
 
 const TYPING_PAUSE_MS = 700;
 
-function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, state, whole }) {
+function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, state, whole, place = () => "" }) {
   let id = first.record;
   const fields = [];
   const heading = make("h3", { class: "pl-point-title", tabindex: -1, text: first.title });
@@ -201,7 +201,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
     show(now, view) {
       latest = now;
       id = now.record;
-      setText(step, [view.areas.find((a) => a.here).title, now.step, whole ? "" : view.hour.station].filter(Boolean).join(" · "));
+      setText(step, [place(view), view.areas.find((a) => a.here).title, now.step, whole ? "" : view.hour.station].filter(Boolean).join(" · "));
       value.show(now);
       setText(pending, now.pending ? `This record says: ${now.pending}.` : "");
       const pressed = now.reasons.find((r) => r.chosen);

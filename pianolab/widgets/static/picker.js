@@ -30,6 +30,7 @@ function render({ model, el }) {
   const root = make("section", { class: "pl-picker", "data-lm-suppress-shortcuts": "true", onkeydown: byKeys },
     title, board, make("div", { class: "pl-row" }, play, facts), marking, make("div", { class: "pl-row" }, chosenLine, line));
 
+  keepFocus(root);
   function byKeys(event) {
     if (!event.ctrlKey && !event.altKey && !event.metaKey && /^p$/i.test(event.key) && !isTyping(event.target)) {
       event.preventDefault();
@@ -83,8 +84,9 @@ function render({ model, el }) {
   }
   function answered() {
     if (model.get("line") || line.textContent === "Saving") setText(line, model.get("line"));
+    line.dataset.refused = model.get("line").startsWith("Not") ? "yes" : "";
   }
-  const seen = { "change:chosen": show, "change:marks": show, "change:marked": show, "change:line": answered, "msg:custom": receive };
+  const seen = { "change:chosen": show, "change:marks": show, "change:marked": show, "change:told": answered, "msg:custom": receive };
   for (const [name, act] of Object.entries(seen)) model.on(name, act);
   show();
   el.append(root);

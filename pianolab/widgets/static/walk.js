@@ -136,7 +136,9 @@ function render({ model, el }) {
   const backArea = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Area before" }));
   const nextArea = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next area" }), sign("right"));
   const areaMoves = make("div", { class: "pl-area-moves", hidden: true }, backArea, nextArea);
-  const main = make("div", { class: "pl-main" }, place, areaMoves, steps);
+  const inside = model.get("inside");
+  if (inside) root.dataset.inside = "yes";
+  const main = make("div", { class: "pl-main" }, place, areaMoves, steps, inside ? make("div", { class: "pl-row" }, total, wholeArea, look) : null);
   root.append(make("div", { class: "pl-body" }, rail, main));
   root.append(make("p", { class: "pl-help pl-soft" }, make("b", { text: "Keyboard: " }), document.createTextNode(KEYS_HELP)));
 
@@ -145,6 +147,7 @@ function render({ model, el }) {
       record: (event, field = null) => tell({ ...event, point: card.point, record: card.record() }, { field, card }),
       addPhoto: (id, name, bytes) => tell({ do: "photo", point: id, name }, { card, buffers: [bytes] }),
       move, whole, pictures: () => model.get("pictures"), keyboard: model.get("keyboard"), state: whole ? null : state,
+      place: (view) => (inside ? `${view.title}, ${view.day}` : ""),
     });
     return card;
   }
