@@ -233,11 +233,24 @@ class RepairEstimate(Showable):
 
     def headline(self) -> str:
         low, mid, high = (about(x, self.currency, locale=self.locale) for x in (self.p10, self.p50, self.p90))
-        return f"repairs {low} to {high}, most likely about {mid} ({self.note})"
+        needed = about(self.needed_p50, self.currency, locale=self.locale)
+        return f"repairs {low} to {high}, most likely about {mid}, about {needed} of it needed ({self.note})"
+
+    def why(self, job: RepairJob) -> tuple[str, ...]:
+        """The reasons for a job; of how many keys it is needed, where not of all; and what it is part of, if done."""
+        said, part = list(job.reasons), job.needed_part
+        if part is not None and part.quantity < job.quantity:
+            said.append(say(statement("job.needed at", count=part.quantity, total=job.quantity)))
+        said += [say(statement("job.within", job=other.what)) for other in self.within(job)]
+        return tuple(said)
+
+    def within(self, job: RepairJob) -> tuple[RepairJob, ...]:
+        """Jobs that something found asks for, and in which this one needs no paying."""
+        return tuple(other for other in self.jobs if other.found and job.job in other.includes)
 
     def rows(self) -> list[Row]:
         return [
-            (j.title, *self._amounts(j), f"{j.chance:.0%}", j.need, "; ".join(j.reasons)) for j in self.jobs
+            (j.title, *self._amounts(j), f"{j.chance:.0%}", j.need, "; ".join(self.why(j))) for j in self.jobs
         ]
 
     def _amounts(self, job: RepairJob) -> tuple[str, str, str]:

@@ -158,6 +158,7 @@ def _shortlist(c: Comparison, names: Names, *, prices: bool) -> str:
         "budget_limit",
         "price_reasons",
         "currency",
+        "prices_of",
     ]
     rows = []
     for a in c.assessments:
@@ -179,6 +180,7 @@ def _shortlist(c: Comparison, names: Names, *, prices: bool) -> str:
             s.price.budget_limit,
             "; ".join(s.price.reasons),
             c.profile.currency,
+            a.repairs.origin,
         ]
         rows.append(row + amounts if prices else row)
     return as_csv(header + money_columns if prices else header, rows)
@@ -237,7 +239,7 @@ def _repairs(c: Comparison, names: Names) -> str:
             j.chance,
             j.need,
             j.kind,
-            "; ".join(j.reasons),
+            "; ".join(a.repairs.why(j)),
             a.repairs.origin,
         )
         for a in c.assessments

@@ -38,15 +38,6 @@ def jobs_by_need(jobs: Sequence[RepairJob]) -> list[tuple[str, list[RepairJob]]]
     return [(DONE_FOR[name], mine) for name, mine in groups.items() if mine]
 
 
-def why_done(job: RepairJob) -> str:
-    """The reasons for a job, and of how many keys it is needed where it is not of all."""
-    part = job.needed_part
-    some = part is not None and part.quantity < job.quantity
-    return "; ".join(
-        [*job.reasons, *([f"needed at {part.quantity} of {job.quantity}"] if some and part else [])]
-    )
-
-
 def sure(share: float) -> str:
     """How sure a first choice is, in words.
 

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from pianolab.assess import Assessment
+from pianolab.assess import Assessment, RepairEstimate
 from pianolab.casebook import create_casebook
 from pianolab.compare import NextStep, Standing
 from pianolab.io import Sound
@@ -220,11 +220,18 @@ def read_outcome(case: Case, decision: Decision) -> Outcome:
         named=named,
         elsewhere=named_by([*_beside(assessment), *(x for s in steps for x in (s.says, s.because))]) - named,
         steps=frozenset(asked) & panel_words(),
-        needed=frozenset(job.job for job in assessment.repairs.jobs if job.known_chance >= NEEDED_FROM),
+        needed=frozenset(_needed(assessment.repairs)),
         sums=sums,
         sentences=(verdict.headline, *verdict.sentences),
         unread=frozenset(said.kind for said in top if not named_by([said]) and not [*asked_by([said])]),
     )
+
+
+def _needed(repairs: RepairEstimate) -> Iterator[str]:
+    """Jobs on the instrument, and those of settling in, that are needed and not part of another such job."""
+    due = [part for job in repairs.jobs if (part := job.forced) and part.known_chance >= NEEDED_FROM]
+    inside = {name for job in due for name in job.includes}
+    yield from (job.job for job in due if job.kind != "carrying" and job.job not in inside)
 
 
 def _beside(assessment: Assessment) -> Iterator[Statement]:
