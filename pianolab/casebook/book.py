@@ -22,6 +22,7 @@ from pianolab.casebook.engine import reading, why_read_only, writing
 from pianolab.casebook.entering import kept_checklist
 from pianolab.casebook.ledger import moment_text
 from pianolab.casebook.media import KeptSound, hash_in_name, keep_sound
+from pianolab.casebook.photos import check_photo
 from pianolab.casebook.purge import (
     PurgePlan,
     bury,
@@ -36,7 +37,7 @@ from pianolab.casebook.rebuild import log_problems
 from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import refusal
 from pianolab.checklist import Checklist
-from pianolab.errors import CasebookError
+from pianolab.errors import CasebookError, PianolabError
 from pianolab.io import Sound
 from pianolab.show import Fields, html_table
 
@@ -246,16 +247,17 @@ class Casebook(Records):
             for identity in connection.execute(apart).scalars():
                 problems.append(f"record {identity}: not what its last change says")
             problems += log_problems(connection)
-        used: set[str] = set()
+        used: dict[str, str] = {}
         for identity, kind, body in records:
             try:
                 found, troubles = recall(kind, body)
                 problems += [f"record {identity}: {line}" for line in troubles]
-                used |= {getattr(found, "media", "")} - {""}
+                if name := getattr(found, "media", ""):
+                    used[name] = kind
             except CasebookError as error:
                 problems.append(str(error))
-        problems += [problem for name in sorted(used) if (problem := self._media_problem(name))]
-        unused = self._store.media_names() - used
+        problems += [line for name in sorted(used) if (line := self._media_problem(name, used[name]))]
+        unused = self._store.media_names() - used.keys()
         return Verification(problems=tuple(problems), unused_media=tuple(sorted(unused)))
 
     def purge_plan(self, record_ids: Iterable[str]) -> PurgePlan:
@@ -292,8 +294,15 @@ class Casebook(Records):
                 bury(connection, mark_field(record_id, name), by=by)
         self._store.forget(())
 
-    def _media_problem(self, name: str) -> str | None:
-        found = self._store.media_hash(name)
-        if found is None:
-            return f"media {name}: missing"
-        return None if found == hash_in_name(name) else f"media {name}: content changed"
+    def _media_problem(self, name: str, kind: str) -> str | None:
+        try:
+            found = self._store.media_hash(name)
+            if found is None:
+                return f"media {name}: missing"
+            if found != hash_in_name(name):
+                return f"media {name}: content changed"
+            if kind == "Photo":
+                check_photo(self._store.media_file(name), whole=False)
+        except PianolabError as error:
+            return f"media {name[:80]}: {error}"
+        return None

@@ -22,6 +22,9 @@ MOST_PIXELS = 80_000_000
 LONGEST_SIDE = 4096
 """Larger pictures are scaled down to this many pixels."""
 
+DAMAGE = (OSError, SyntaxError, ValueError, TypeError, LookupError, ArithmeticError, struct.error, zlib.error)
+"""What decoders raise for pictures that were cut off or changed."""
+
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")
 NEED = "a photo (JPEG, PNG, WebP, TIFF, BMP or GIF)"
 
@@ -38,19 +41,48 @@ def keep_photo(folder: Path, source: str | Path, *, keep_details: bool = False) 
     """
     path = Path(source)
     data = _read(path)
-    encoded, suffix = opened(data, name=path.name, look=lambda image: _save(image, keep_details=keep_details))
+    encoded, suffix = _opened(
+        data,
+        name=path.name,
+        longest_px=LONGEST_SIDE,
+        look=lambda image: _save(image, keep_details=keep_details),
+    )
     return keep_bytes(folder, encoded, suffix=suffix, original_sha256=sha256(data).hexdigest())
 
 
-def check_photo(path: Path) -> None:
-    """Whether a picture from elsewhere can be shown: its form and size, and that all of it is there.
+def check_photo(path: Path, *, whole: bool = True) -> None:
+    """Whether a picture from elsewhere can be shown: its form and size, and, with ``whole``, that all of it is there.
 
     Raises
     ------
     BadInput
         as `keep_photo`
     """
-    opened(_read(path), name=path.name, look=lambda image: image.load())
+    _opened(
+        _read(path),
+        name=path.name,
+        longest_px=LONGEST_SIDE,
+        look=lambda image: image.load() if whole else None,
+    )
+
+
+def as_jpeg(path: Path, *, longest_px: int, quality: int) -> bytes:
+    """A picture upright and scaled down, as JPEG without place and camera data.
+
+    Raises
+    ------
+    BadInput
+        as `keep_photo`
+    """
+
+    def look(image: Image.Image) -> bytes:
+        clean = _fitted(image, longest_px, "RGB")
+        clean.info = {}
+        room = io.BytesIO()
+        clean.save(room, "JPEG", quality=quality, optimize=True)
+        return room.getvalue()
+
+    return _opened(_read(path), name=path.name, longest_px=longest_px, look=look)
 
 
 def _read(path: Path) -> bytes:
@@ -62,14 +94,8 @@ def _read(path: Path) -> bytes:
     return path.read_bytes()
 
 
-def opened(data: bytes, *, name: str, look: Callable[[Image.Image], T]) -> T:
-    """What ``look`` makes of a picture, which is decoded no larger than it is needed.
-
-    Raises
-    ------
-    BadInput
-        no picture, a damaged one, or one too large
-    """
+def _opened(data: bytes, *, name: str, longest_px: int, look: Callable[[Image.Image], T]) -> T:
+    """What ``look`` makes of a picture; a JPEG is decoded at a half, a quarter or an eighth where that is enough."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # our own limit is checked first
@@ -77,9 +103,7 @@ def opened(data: bytes, *, name: str, look: Callable[[Image.Image], T]) -> T:
                 if image.width * image.height > MOST_PIXELS:
                     got = f"a picture of {image.width} x {image.height} pixels"
                     raise BadInput(name, got, f"{MOST_PIXELS:,} pixels or fewer", "Save it smaller.")
-                image.draft(
-                    "RGB", (LONGEST_SIDE, LONGEST_SIDE)
-                )  # a JPEG is read at half its size, or a quarter
+                image.draft("RGB", (longest_px, longest_px))
                 return look(image)
     except UnidentifiedImageError:
         raise BadInput(name, "content that is no picture", NEED, "Is it another file, renamed?") from None
@@ -89,24 +113,14 @@ def opened(data: bytes, *, name: str, look: Callable[[Image.Image], T]) -> T:
         ) from None
     except BadInput:
         raise
-    except (
-        OSError,
-        SyntaxError,
-        ValueError,
-        IndexError,
-        KeyError,
-        struct.error,
-        zlib.error,
-        OverflowError,
-    ) as error:
+    except DAMAGE as error:
         raise BadInput(name, f"a damaged picture ({error})", "an undamaged one", "Copy it again.") from None
 
 
 def _save(image: Image.Image, *, keep_details: bool) -> tuple[bytes, str]:
     transparent = image.has_transparency_data
     as_png = transparent or image.format == "PNG"
-    clean = ImageOps.exif_transpose(image).convert("RGBA" if transparent else "RGB")
-    clean.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    clean = _fitted(image, LONGEST_SIDE, "RGBA" if transparent else "RGB")
     details: dict[str, Any] = {}
     if keep_details:
         # Taken after turning the picture upright, so that it isn't turned twice.
@@ -118,3 +132,11 @@ def _save(image: Image.Image, *, keep_details: bool) -> tuple[bytes, str]:
     else:
         clean.save(room, "JPEG", quality=90, **details)
     return room.getvalue(), ".png" if as_png else ".jpg"
+
+
+def _fitted(image: Image.Image, longest_px: int, mode: str) -> Image.Image:
+    """Scaled down first and then turned and converted: one large picture in memory at a time."""
+    if image.mode in ("1", "P"):  # these have no shades to take the mean of
+        image = ImageOps.exif_transpose(image).convert(mode)
+    image.thumbnail((longest_px, longest_px))
+    return ImageOps.exif_transpose(image).convert(mode)

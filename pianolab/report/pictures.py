@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from base64 import b64encode
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,19 +39,10 @@ def scaled_picture(path: Path | str, *, caption: str = "", point: str = "") -> P
     ------
     BadInput : the file is no picture that can be read
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from pianolab.casebook.photos import as_jpeg
 
-    try:
-        with Image.open(path) as raw:
-            image = ImageOps.exif_transpose(raw).convert("RGB")
-            image.thumbnail((LONGEST_PX, LONGEST_PX))
-    except (UnidentifiedImageError, OSError) as error:
-        raise BadInput(
-            str(path), type(error).__name__, "a photo such as JPEG or PNG", "Cut off, or not a picture?"
-        ) from error
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=QUALITY, optimize=True)
-    return Picture(caption=caption, mime="image/jpeg", data=out.getvalue(), point=point)
+    data = as_jpeg(Path(path), longest_px=LONGEST_PX, quality=QUALITY)
+    return Picture(caption=caption, mime="image/jpeg", data=data, point=point)
 
 
 def provenance_name(piano: str) -> str:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from base64 import b64encode
 from functools import lru_cache
 from pathlib import Path
+
+from pianolab.errors import BadInput
 
 SIDE_PX, QUALITY = 144, 72
 
@@ -24,11 +25,10 @@ def small_picture(path: Path) -> str:
     OSError
         no such file, or no picture
     """
-    from PIL import Image
+    from pianolab.casebook.photos import as_jpeg
 
-    with Image.open(path) as image:
-        picture = image.convert("RGB")
-    picture.thumbnail((SIDE_PX, SIDE_PX))
-    room = io.BytesIO()
-    picture.save(room, "JPEG", quality=QUALITY)
-    return "data:image/jpeg;base64," + b64encode(room.getvalue()).decode("ascii")
+    try:
+        data = as_jpeg(path, longest_px=SIDE_PX, quality=QUALITY)
+    except BadInput as error:
+        raise OSError(str(error)) from error
+    return "data:image/jpeg;base64," + b64encode(data).decode("ascii")

@@ -3,15 +3,18 @@
 import io
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from pianolab.casebook.media import hash_in_name, hash_of
+from pianolab.casebook import gather, open_casebook
+from pianolab.casebook.media import hash_in_name, hash_of, keep_bytes, keep_file
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound, read_sound, write_sound
+from pianolab.model import Photo
 
 RNG = np.random.default_rng(11)
 
@@ -274,3 +277,43 @@ def test_a_disk_that_fills_up_while_media_are_kept(folder_case, tmp_path):
     assert "room on the disk" in done.stdout
     assert "0 Verification(problems=(), unused_media=())" in done.stdout
     assert [Path(p).name for p in (folder_case.book.folder / "media").iterdir()] == []
+
+
+def bomb(path, side=100_000):
+    """A PNG whose head promises far more pixels than anybody can hold."""
+    Image.new("1", (8, 8)).save(path)
+    data = bytearray(path.read_bytes())
+    data[16:24] = side.to_bytes(4, "big") * 2
+    data[29:33] = zlib.crc32(data[12:29]).to_bytes(4, "big")
+    path.write_bytes(data)
+    return path
+
+
+def test_a_picture_bomb_is_refused_at_every_door(folder_case, tmp_path):
+    from pianolab.workflow import export
+
+    book, path = folder_case.book, bomb(tmp_path / "bomb.png")
+    with book.editing(by="Ana") as edit, pytest.raises(BadInput, match="pixels"):
+        edit.add_photo(folder_case.visit.id, path)
+    # In a casebook that another program wrote it is named, left out where casebooks are gathered, and no page fails.
+    stored = keep_file(book.folder, path, suffix=".png")
+    with book.editing(by="Ana") as edit:
+        edit._register(stored)
+        photo = edit.add(Photo(visit_id=folder_case.visit.id, media=stored.name))
+    assert any("pixels" in problem for problem in book.verify().problems)
+    assert export(book, tmp_path / "page.html").paths
+    result = gather([book.folder], into=tmp_path / "all")
+    assert any(photo.id in problem and "pixels" in problem for problem in result.problems)
+    with open_casebook(tmp_path / "all") as together:
+        assert together.photos() == (photo,)
+        assert not list((tmp_path / "all" / "media").iterdir())
+
+
+def test_a_cut_off_picture_is_left_out_where_casebooks_are_gathered(folder_case, tmp_path):
+    Image.effect_noise((600, 400), 80).save(tmp_path / "a.jpg")
+    stored = keep_bytes(folder_case.book.folder, (tmp_path / "a.jpg").read_bytes()[:9000], suffix=".jpg")
+    with folder_case.book.editing(by="Ana") as edit:
+        edit._register(stored)
+        edit.add(Photo(visit_id=folder_case.visit.id, media=stored.name))
+    (problem,) = gather([folder_case.place], into=tmp_path / "all").problems
+    assert "damaged picture" in problem
