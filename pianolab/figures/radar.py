@@ -54,10 +54,15 @@ def draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool) -> Sheet:
             theme,
             range=[WORST - 0.1, BEST + 0.35],
             tickvals=[0, 2, 4, 6, 8, 10],
-            title="score, 0 to 10; the bar is what is possible",
+            title="score, 0 to 10; the bar is what is possible" + _money(plan),
         ),
     )
     return fig
+
+
+def _money(plan: RadarPlan) -> str:
+    """What is left of the whole for money, which has no spoke of its own."""
+    return f"; money itself counts {plan.money_share:.0%}" if plan.money_share else ""
 
 
 PANEL_PX = 300
@@ -89,8 +94,14 @@ def draw_radar(
         raise BadInput("panel", repr(panel), "a piano id of the plan")
     columns = columns or (1 if len(chosen) == 1 else 2 if len(chosen) in (2, 4) else 3)
     rows = ceil(len(chosen) / columns)
-    fig = frame.base_figure(look_of, title=plan.title, height=PANEL_PX * rows, bare=bare, bottom=8)
+    bottom = 8 if bare or not plan.money_share else 26
+    fig = frame.base_figure(look_of, title=plan.title, height=PANEL_PX * rows, bare=bare, bottom=bottom)
     fig.lay_out(margin={"l": 8, "r": 8})
+    if plan.money_share and not bare:
+        fig.add_annotation(
+            x=0.5, y=0, xref="paper", yref="paper", xanchor="center", yanchor="top", text=f"rim: what each counts for{_money(plan)}",
+            font={"size": look.SMALL_PX, "color": look_of.muted},
+        )  # fmt: skip
     for i, s in enumerate(chosen):
         _draw_one(fig, plan, s, look_of, place=(i, columns, rows), bare=bare)
     return fig

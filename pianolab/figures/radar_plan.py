@@ -10,10 +10,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pianolab.assess.results import Assessment
+from pianolab.compare.weights import middle_weights
 from pianolab.errors import BadInput
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.plans import Plan
-from pianolab.model import BuyerProfile
+from pianolab.model import ASPECTS, BuyerProfile
 from pianolab.show import Row
 
 MOST_SPOKES, FEWEST_SPOKES = 8, 3
@@ -42,10 +43,13 @@ class RadarSeries:
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class RadarPlan(Plan):
-    """Aspect bands of the shortlist; ``weight_share`` is each aspect's part of all that counts (middle values)."""
+    """Aspect bands of the shortlist; ``weight_share`` is each aspect's part of all that counts (middle values), and
+    ``money_share`` what is left of it for money itself.
+    """
 
     aspects: tuple[str, ...]
     weight_share: tuple[float, ...]
+    money_share: float
     series: tuple[RadarSeries, ...]
     form: str
     header = ("instrument", "aspect", "low", "high", "counts for", "largest reason", "largest unknown")
@@ -90,13 +94,14 @@ def plan_radar(
     shares = weight_shares(aspects, profile)
     round_form = len(series) > 1 and FEWEST_SPOKES <= len(aspects) <= MOST_SPOKES
     return RadarPlan(
-        title="What is known about each aspect", alt=_alt(series), aspects=aspects, weight_share=shares, series=series,
+        title="What is known about each aspect", alt=_alt(series) + _counts(money_share(profile)), aspects=aspects,
+        weight_share=shares, money_share=money_share(profile), series=series,
         form="radar" if round_form else "bars",
     )  # fmt: skip
 
 
 def weight_shares(aspects: Sequence[str], profile: BuyerProfile | None) -> tuple[float, ...]:
-    """Part of each aspect in all that counts, from the middles of the weight ranges; they add up to 1.
+    """Part of each aspect in all that counts, in the middle of the weight ranges; with money's own they add up to 1.
 
     Examples
     --------
@@ -105,9 +110,23 @@ def weight_shares(aspects: Sequence[str], profile: BuyerProfile | None) -> tuple
     """
     if profile is None:
         return tuple(1.0 / len(aspects) for _ in aspects)
-    middles = [sum(profile.weights.get(a, (0.0, 0.0))) / 2.0 for a in aspects]
-    total = sum(middles) or 1.0
-    return tuple(m / total for m in middles)
+    middle = dict(zip(ASPECTS, middle_weights(profile)[:-1], strict=True))
+    return tuple(float(middle.get(a, 0.0)) for a in aspects)  # type: ignore[call-overload]
+
+
+def money_share(profile: BuyerProfile | None) -> float:
+    """Money's own part in all that counts, in the middle of its range; 0 where no buyer is named.
+
+    Examples
+    --------
+    >>> money_share(None), round(money_share(BuyerProfile(name="x")), 3)
+    (0.0, 0.143)
+    """
+    return 0.0 if profile is None else float(middle_weights(profile)[-1])
+
+
+def _counts(share: float) -> str:
+    return f" Money itself counts for {share:.0%} of the whole." if share else ""
 
 
 def _series(a: Assessment, mark: Mark) -> RadarSeries:

@@ -16,30 +16,39 @@ from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
 
 ROW_PX, NAME_PX = 46, 14
+UNFIT = "not fit to buy"
+LEAST_SAID = 0.005
+"""A share under this reads as zero and is left out."""
 ORDINALS = ("1st", "2nd", "3rd", "4th", "5th", "6th", "7th", "8th")
 
 
 @dataclass(frozen=True, kw_only=True)
 class RankRow:
-    """One instrument's shares of the ranks, first rank first; they add up to 1."""
+    """One instrument's shares of the ranks, first rank first; with ``unfit``, where it is not fit to buy, they add up to 1."""
 
     mark: Mark
     shares: tuple[float, ...]
     vetoed: bool
+    unfit: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class RankPlan(Plan):
-    """Rank shares of the shortlist over ``draws`` tries with the given seed."""
+    """Rank shares of the shortlist over ``draws`` tries with the given seed; ``none_fit`` is the share in which not one is
+    fit to buy.
+    """
 
     ranks: tuple[RankRow, ...]
+    none_fit: float
     draws: int
     seed: int
     header = ("instrument", "rank", "share of tries", "reason to stop")
 
     def rows(self) -> list[Row]:
         return [
-            (r.mark.label, i + 1, round(s, 4), r.vetoed) for r in self.ranks for i, s in enumerate(r.shares)
+            (r.mark.label, rank, round(share, 4), r.vetoed)
+            for r in self.ranks
+            for rank, share in [*enumerate(r.shares, start=1), (UNFIT, r.unfit)]
         ]
 
 
@@ -59,10 +68,12 @@ def plan_ranks(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
     ranks = []
     for a in comparison.assessments:
         s = comparison.standing(a.piano.id)
-        ranks.append(RankRow(mark=marks[a.piano.id], shares=s.rank_shares, vetoed=s.vetoed))
+        ranks.append(RankRow(mark=marks[a.piano.id], shares=s.rank_shares, vetoed=s.vetoed, unfit=s.unfit))
     first = sorted(ranks, key=lambda r: -r.shares[0])
     said = wording.listed(f"{r.mark.letter} in {100 * r.shares[0]:.0f}" for r in first)
-    alt = f"Out of 100 tries with other weights and other values for what is unknown, first choice is {said}."
+    alt = f"Out of 100 tries with other weights and other values for what is unknown, first and fit to buy is {said}."
+    if comparison.none_fit >= LEAST_SAID:
+        alt += f" In {100 * comparison.none_fit:.0f} none of them is fit to buy."
     stopped = [r.mark.letter for r in ranks if r.vetoed]
     if stopped:
         alt += f" {wording.listed(stopped)} {'has' if len(stopped) == 1 else 'have'} a reason to stop, whatever the shares say."
@@ -70,6 +81,7 @@ def plan_ranks(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
         title="How often each comes out where",
         alt=alt,
         ranks=tuple(ranks),
+        none_fit=comparison.none_fit,
         draws=comparison.draws,
         seed=comparison.seed,
     )
@@ -84,6 +96,8 @@ def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> S
     fig = frame.base_figure(look_of, title=plan.title, height=row_px * n, bare=bare, bottom=44)
     for rank in range(max(len(r.shares) for r in plan.ranks)):
         _draw_rank(fig, plan, rank, look_of)
+    if any(r.unfit >= LEAST_SAID for r in plan.ranks):
+        _draw_unfit(fig, plan, look_of)
     if not bare:
         _names(fig, plan, look_of)
     fig.lay_out(
@@ -114,6 +128,18 @@ def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:
         hovertext=[wording.lines(r.mark.label, f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries", "a reason to stop" if r.vetoed else "")
                    for r, s in zip(plan.ranks, shares, strict=True)],
         hoverinfo="text",
+    )  # fmt: skip
+
+
+def _draw_unfit(fig: Sheet, plan: RankPlan, theme: Theme) -> None:
+    """What is left: the tries in which an instrument is not fit to buy, hatched, so that it is no rank."""
+    shares = [r.unfit for r in plan.ranks]
+    fig.add(
+        "bar", orientation="h", y=list(range(len(shares))), x=shares, name=UNFIT,
+        marker={"color": theme.paper, "line": {"color": theme.faint, "width": 1}, "pattern": {"shape": "/", "fgcolor": theme.faint, "size": 6}},
+        text=[f"{UNFIT}  {100 * s:.0f}" if s >= 0.3 else f"{100 * s:.0f}" if s >= 0.05 else "" for s in shares],
+        textposition="inside", insidetextanchor="middle", textangle=0, textfont={"color": theme.ink, "size": look.SMALL_PX},
+        hovertext=[wording.lines(r.mark.label, f"{UNFIT} in {100 * r.unfit:.1f} of 100 tries") for r in plan.ranks], hoverinfo="text",
     )  # fmt: skip
 
 

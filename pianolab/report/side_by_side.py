@@ -8,7 +8,7 @@ from typing import Any
 from pianolab.assess.results import Assessment
 from pianolab.compare.results import Comparison, Standing
 from pianolab.figures.money import about, money
-from pianolab.figures.radar_plan import weight_shares
+from pianolab.figures.radar_plan import money_share, weight_shares
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
 from pianolab.report.offers import figures_line
@@ -45,7 +45,11 @@ def side_by_side(
         )
     if prices:
         rows += [
-            _text_row("Price asked", [money(i.assessment.piano.asking_price, code) for i in instruments]),
+            _text_row(
+                "Price asked",
+                [money(i.assessment.piano.asking_price, code) for i in instruments],
+                sub=f"money counts {money_share(comparison.profile):.0%}",
+            ),
             _text_row("In the end", [_total(i.standing, code) for i in instruments], sub="estimate, not quote"),
             _text_row("What to offer", [_offer(i.standing, code) for i in instruments]),
         ]  # fmt: skip

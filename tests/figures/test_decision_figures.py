@@ -25,7 +25,7 @@ from pianolab.figures import (
 )  # fmt: skip
 from pianolab.figures.instrument_drawing import drawing_of
 from pianolab.figures.keyboard_map import SEEN
-from pianolab.figures.radar_plan import weight_shares
+from pianolab.figures.radar_plan import money_share, weight_shares
 from pianolab.model import Piano
 from pianolab.statements import as_written
 from tests.figures.make import (
@@ -64,13 +64,16 @@ def test_radar_bands_are_the_intervals() -> None:
 def test_weights_are_shown_and_add_up() -> None:
     c = make_comparison()
     shares = weight_shares([a.aspect for a in c.assessments[0].aspects], c.profile)
-    assert sum(shares) == pytest.approx(1.0)
-    assert shares[1] == pytest.approx(0.4 / 1.35)
+    assert sum(shares) + money_share(c.profile) == pytest.approx(1.0)
+    # By hand: the low ends add up to 0.95 with money's 0.05, all ranges are 1.1 wide together, so that each weight
+    # lies a 22nd of its range above its low end: touch 0.3 + 0.2 / 22, money 0.05 + 0.2 / 22.
+    assert shares[1] == pytest.approx(0.3 + 0.2 / 22)
+    assert money_share(c.profile) == pytest.approx(0.05 + 0.2 / 22)
     crown = next(
         t for t in draw_radar(plan_radar(c.assessments, profile=c.profile)).data if t.type == "barpolar"
     )
     assert crown.width[1] == max(crown.width)
-    assert "touch counts for 30%" in crown.hovertext[1]
+    assert "touch counts for 31%" in crown.hovertext[1]
 
 
 def test_one_instrument_becomes_bars() -> None:
@@ -148,11 +151,30 @@ def test_ranks_are_the_shares() -> None:
     assert "C has a reason to stop" in plan_ranks(c).alt
 
 
+def test_where_none_is_fit_to_buy_is_drawn_and_is_no_rank() -> None:
+    c = make_comparison()
+    half = [replace(s, rank_shares=tuple(x / 2 for x in s.rank_shares)) for s in c.standings]
+    plan = plan_ranks(replace(c, standings=tuple(half), none_fit=0.5))
+    assert "In 50 none of them is fit to buy." in plan.alt
+    last = draw_ranks(plan).data[-1]
+    assert (last.name, list(last.x)) == ("not fit to buy", [pytest.approx(0.5)] * 4)
+    assert "none" not in plan_ranks(c).alt
+
+
 def test_next_steps_are_sorted_and_cut() -> None:
     c = make_comparison()
     chances = [s.chance for s in plan_next_steps(replace(c, next_steps=c.next_steps[::-1])).steps]
     assert chances == sorted(chances, reverse=True)
     assert len(plan_next_steps(c, most=2).steps) == 2
+    priced = [
+        replace(s, worth=Decimal(w), cost=Decimal(100))
+        for s, w in zip(c.next_steps, (120, 900, 90), strict=True)
+    ]
+    plan = plan_next_steps(replace(c, next_steps=tuple(priced)))
+    assert [s.net for s in plan.steps] == [800.0, 20.0], (
+        "by what it is worth beyond its cost; what doesn't pay is left out"
+    )
+    assert list(draw_next_steps(plan).data[0].x) == [800.0, 20.0]
     assert "Nothing that is still unknown" in plan_next_steps(replace(c, next_steps=())).alt
     assert draw_next_steps(plan_next_steps(replace(c, next_steps=()))).data
 
