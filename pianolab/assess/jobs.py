@@ -145,10 +145,11 @@ def _quantity(mine: Sequence[Proposal], price: Price) -> int:
 
 
 def _missed(found: Iterable[Proposal]) -> float:
-    """The chance that none of what was found needs the job; the weightiest rule of each finding counts."""
-    chances: dict[Statement, float] = {}
+    """The chance that none of what was found needs the job; of one fault its weightiest rule counts."""
+    chances: dict[str | Statement, float] = {}
     for p in found:
-        chances[p.why] = max(chances.get(p.why, 0.0), p.chance)
+        fault = p.fault or p.why
+        chances[fault] = max(chances.get(fault, 0.0), p.chance)
     return prod(1.0 - chance for chance in chances.values())
 
 

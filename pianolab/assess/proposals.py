@@ -34,6 +34,8 @@ class Extra:
 class Proposal:
     """One reason for one job; ``keys`` or ``count`` say how many keys or strings it concerns.
 
+    ``fault`` names what is wrong: one that is noticed in two ways asks for its job once.
+
     ``need`` says why the job is done for this reason, None where that is as the price list has it. Where only something unknown proposes it, ``found`` is False and ``unknown`` is that unknown's key.
     """
 
@@ -46,6 +48,7 @@ class Proposal:
     unknown: str = ""
     extra: Extra | None = None
     need: Need | None = None
+    fault: str = ""
 
 
 def proposals_from_points(
@@ -58,7 +61,8 @@ def proposals_from_points(
             found += _possible(view, tuning, scoring)
         for rule in view.point.repairs:
             for f in _asking(rule, view):
-                found.append(_found(rule, f, found_at(view, scoring)))
+                fault = scoring.alike.get(view.point.id, view.point.id)
+                found.append(replace(_found(rule, f, found_at(view, scoring)), fault=fault))
     return found
 
 
@@ -102,6 +106,7 @@ def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:
             why=counted("heard.counted", h.item, keys=h.faulty, total=h.total),
             chance=rule.chance,
             keys=h.faulty if rule.per_key else (),
+            fault=h.item.fault_name,
         )
         for h in heard
         for rule in h.item.repairs

@@ -119,6 +119,28 @@ class TestNeed:
                 assert point.repairs, point.id
 
 
+class TestOneFault:
+    def chance(self, first: str, second: str) -> float:
+        asked = [
+            replace(ask("pin work", why=why, chance=0.5), fault=fault)
+            for why, fault in (("seen", first), ("heard", second))
+        ]
+        (job,) = jobs_from(asked, prices=PRICES, profile=None)
+        assert job.reasons == ("heard", "seen")
+        return job.chance
+
+    def test_a_fault_seen_and_heard_asks_once_and_two_faults_ask_twice(self) -> None:
+        assert self.chance("slipped strings", "slipped strings") == 0.5
+        assert self.chance("slipped strings", "loose pins") == 0.75
+
+    def test_one_look_at_two_places_is_one_fault(self) -> None:
+        places = [
+            Finding(visit_id="v", point="bridge-treble", grade=g, place=place)
+            for g, place in ((3, "a"), (2, "b"))
+        ]
+        assert jobs(*places)["bridge work treble"].known_chance == pytest.approx(0.9)
+
+
 class TestSecondTime:
     SLIPPED = found("tuning-single", count=9, keys=tuple(range(20, 29)))
 
