@@ -14,7 +14,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from pianolab.assess import Assessment
+from pianolab.assess import Assessment, PriceList
 from pianolab.compare.agreeing import conditions_of, promises_of
 from pianolab.compare.looked import missing_looks
 from pianolab.compare.needed_work import Work, needed_work
@@ -111,6 +111,7 @@ def advise_price(
     profile: BuyerProfile,
     extras: Array,
     comparables: Iterable[Comparable] = (),
+    prices: PriceList | None = None,
     on: date | None = None,
 ) -> PriceAdvice:
     """What to offer for one piano.
@@ -127,6 +128,7 @@ def advise_price(
         tunings), in each draw
     comparables : what like instruments were offered or sold for; those of another kind or currency, looked up for
         another piano, or seen too long ago are left aside
+    prices : what jobs cost, for the tunings that a price may hold; without them such tunings count for nothing
     on : the day of the valuation; today if not given
 
     Returns
@@ -149,7 +151,7 @@ def advise_price(
     work = needed_work(assessment)
     kept = extras - sum(w.known for w in work if w.promised)
     fitting = usable(all_of_them, assessment.piano, on=day)
-    worth = value(fitting, _subject(assessment, profile, day))
+    worth = value(fitting, _subject(assessment, profile, prices, day))
     missing = [*_in_the_way(assessment), *_lacking(all_of_them, fitting, worth, assessment.piano)]
     limit = _limit(profile, kept)
     purse = Purse(assessment=assessment, profile=profile, limit=limit)
@@ -215,14 +217,14 @@ def _deposit(aim: Decimal, conditions: Sequence[Statement], purse: Purse) -> lis
     return [statement("price.deposit", amount=purse.money(share))] if conditions and share else []
 
 
-def _subject(assessment: Assessment, profile: BuyerProfile, on: date) -> Subject:
+def _subject(assessment: Assessment, profile: BuyerProfile, prices: PriceList | None, on: date) -> Subject:
     piano = assessment.piano
-    settling = [float(j.usual) for j in assessment.repairs.jobs if j.kind == "settling in"]
+    tuning = prices.jobs.get("tuning") if prices is not None else None
     return Subject(
         piano=piano,
         age_years=None if piano.year is None else float(max(on.year - piano.year, 0)),
         looks=assessment.aspect("appearance").middle,
-        tuning=max(settling, default=0.0) / 2,
+        tuning=float(tuning.usual) if tuning is not None else 0.0,
         moving=float(sum(profile.moving_cost, Decimal(0))) / 2,
         on=on,
     )

@@ -85,7 +85,7 @@ def compare_pianos(
     draws_of = _draw_all(given, profile, seed=seed, draws=draws)
     missing = [missing_looks(a) for a in given]
     advice = [
-        advise_price(a, profile=profile, extras=d.extras, comparables=like, on=on)
+        advise_price(a, profile=profile, extras=d.extras, comparables=like, prices=prices, on=on)
         for a, d in zip(given, draws_of, strict=True)
     ]
     ranking = _rank(given, draws_of, advice, profile, seed=seed)

@@ -230,10 +230,11 @@ def _draw_paid(
     draws: int,
     rng: np.random.Generator,
 ) -> tuple[Array, Array]:
-    """The price asked, drawn where nobody has named one, and the move."""
-    price = assessment.piano.asking_price
+    """The price asked, drawn where nobody has named one, and the move, which may be in that price."""
+    price, carried = assessment.piano.asking_price, assessment.piano.delivery_included
     asked = rng.uniform(*price_span, draws) if price is None else np.full(draws, float(price))
-    return asked, rng.uniform(float(profile.moving_cost[0]), float(profile.moving_cost[1]), draws)
+    moving = rng.uniform(float(profile.moving_cost[0]), float(profile.moving_cost[1]), draws)
+    return asked, np.zeros(draws) if carried else moving
 
 
 def money_value(total: Array, scale: float) -> Array:

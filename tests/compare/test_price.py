@@ -283,3 +283,14 @@ def _most(findings: list[Finding]) -> Decimal | None:
         asking(None).piano, findings, survey=None, checklist=load_checklist(), prices=load_prices()
     )
     return advise(a).walk_away_above
+
+
+def test_tunings_and_delivery_in_the_price_are_worth_their_money() -> None:
+    """By hand: two tunings at the price list's usual sum, and the middle of what moving costs this buyer."""
+    prices = load_prices()
+    bare = asking(None)
+    given = replace(bare, piano=replace(bare.piano, tunings_included=2, delivery_included=True))
+    worth = [advise(a, prices=prices).worth_mid for a in (bare, given)]
+    assert worth[0] is not None
+    assert worth[1] is not None
+    assert worth[1] - worth[0] == pytest.approx(2 * prices["tuning"].usual + 250, abs=1)
