@@ -16,6 +16,9 @@ from pianolab.checklist import Point
 from pianolab.statements import Statement, statement
 
 
+CONTRADICTION = "warning.contradiction"
+
+
 def in_order(alerts: Iterable[Alert], scoring: Scoring, measured: frozenset[str]) -> tuple[Alert, ...]:
     """Each alert once, vetoes first, then the gravest; of two as grave what was measured first, then the surer one.
 
@@ -35,10 +38,13 @@ def _once(alerts: Sequence[Alert], scoring: Scoring) -> list[Alert]:
 
 
 def _swallows(other: Alert, a: Alert, scoring: Scoring) -> bool:
-    """Whether another alert is as grave and rests on all that this one does, and on more."""
+    """Whether another alert is as grave and rests on all that this one does, and is graver or rests on more."""
+    if CONTRADICTION in (a.says.kind, other.says.kind):
+        return False
     mine, theirs = _faults(a, scoring), _faults(other, scoring)
-    at_least = (other.kind == "veto", other.severity) >= (a.kind == "veto", a.severity)
-    return at_least and mine <= theirs and len(mine) < len(theirs) and (other.final or not a.final)
+    my_rank, their_rank = ((x.kind == "veto", x.severity) for x in (a, other))
+    more = len(mine) < len(theirs) or (other.kind == "veto" and a.kind == "warning")
+    return their_rank >= my_rank and mine <= theirs and more and (other.final or not a.final)
 
 
 def _faults(a: Alert, scoring: Scoring) -> frozenset[str]:

@@ -11,9 +11,11 @@ from pianolab.assess.places import value_of
 from pianolab.assess.results import Alert
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import TuningState
+from pianolab.model import Piano
 from pianolab.statements import Statement, statement
 
-PITCH, UNISONS = "tuning-pitch", "tuning-unisons"
+PITCH, UNISONS, PREPARED = "tuning-pitch", "tuning-unisons", "state-prepared"
+FRESH = statement("unknown.fresh tuning")
 
 
 def tuning_by_ear(state: TuningState, views: Mapping[str, PointView], *, scoring: Scoring) -> TuningState:
@@ -24,15 +26,46 @@ def tuning_by_ear(state: TuningState, views: Mapping[str, PointView], *, scoring
         state = replace(state, offset_cents=furthest, offset_source=PITCH)
     if not state.unisons_judged and unisons:
         state = replace(state, neglected=min(unisons) <= scoring.tuning["neglected_by_ear_from_grade"])
-    return state
+    settled = any(_sound(views, point) for point in scoring.tuning["fresh_settled_by"])
+    return replace(state, fresh=any(_values(views, PREPARED)) and not settled)
+
+
+def _sound(views: Mapping[str, PointView], point: str) -> bool:
+    return point in views and views[point].checked and views[point].worst == 0.0
 
 
 def with_doubt(views: Sequence[PointView], state: TuningState, *, scoring: Scoring) -> list[PointView]:
-    """What was judged by ear on strings that disagree stays open: sour notes die young on any piano."""
-    if not state.neglected:
-        return list(views)
-    by_ear = scoring.tuning["doubted_on_untuned_piano"]
-    return [replace(v, doubted=True) if v.checked and v.point.id in by_ear else v for v in views]
+    """What was judged by ear on strings that disagree stays open: sour notes die young on any piano.
+
+    So does what a tuning of yesterday hides.
+    """
+    doubts = dict.fromkeys(scoring.tuning["doubted_on_fresh_tuning"] if state.fresh else (), FRESH)
+    if state.neglected:
+        doubts |= dict.fromkeys(scoring.tuning["doubted_on_untuned_piano"], statement("unknown.out of tune"))
+    return [replace(v, doubt=doubts[v.point.id]) if v.checked and v.point.id in doubts else v for v in views]
+
+
+def hidden_by_fresh_tuning(heard: Sequence[Heard], state: TuningState, piano: Piano) -> tuple[Heard, ...]:
+    """No string out of place tells nothing of the pins where the tuning is of yesterday."""
+    keys = range(piano.first_key, piano.last_key + 1)
+    return tuple(_unproven(h, keys) if state.fresh and h.item.fault == "slipped" else h for h in heard)
+
+
+def _unproven(heard: Heard, keys: Iterable[int]) -> Heard:
+    told = {*heard.faulty, *heard.hidden, *heard.mute}
+    rest = tuple(key for key in keys if key not in told)
+    return replace(heard, unheard=rest, why=FRESH, effort="technician")
+
+
+def alerts_from_fresh_tuning(views: Mapping[str, PointView], state: TuningState) -> list[Alert]:
+    """A warning where a tuning made for the visit hides whether the pins hold."""
+    if not state.fresh:
+        return []
+    says = statement("warning.fresh tuning", PREPARED, found=views[PREPARED].point.yes_means)
+    who = "technician"
+    return [
+        Alert(kind="warning", says=says, how_sure="likely", confirm_by=who, source=PREPARED, severity=0.4)
+    ]
 
 
 def sour_by_ear(state: TuningState, views: Mapping[str, PointView]) -> Statement | None:

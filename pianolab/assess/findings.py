@@ -21,8 +21,8 @@ class PointView:
 
     ``out_of_sight`` is how much of the point nobody has seen: all of it before a look, then what no look reaches or
     where nobody looked, and nothing once another point has settled it. ``disputed`` says that examiners disagree about
-    one place, ``by_technician`` that the worst of it was found by somebody who repairs or tunes pianos, ``doubted`` that the tuning
-    leaves what was found by ear open. ``prior`` is how much likelier than usual it is that what was not seen is bad.
+    one place, ``by_technician`` that the worst of it was found by somebody who repairs or tunes pianos, ``doubt`` why the tuning
+    leaves open what was found by ear. ``prior`` is how much likelier than usual it is that what was not seen is bad.
     """
 
     point: Point
@@ -33,7 +33,7 @@ class PointView:
     out_of_sight: float = 0.0
     disputed: bool = False
     by_technician: bool = False
-    doubted: bool = False
+    doubt: Statement | None = None
     prior: float = 1.0
 
     @property
@@ -89,11 +89,12 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
     """The evidence that one point gives."""
     point = view.point
     gaps: tuple[Gap, ...] = ()
-    possible = 1.0 if view.doubted else view.worst + view.out_of_sight * (1.0 - view.worst)
+    possible = 1.0 if view.doubt else view.worst + view.out_of_sight * (1.0 - view.worst)
     if possible > view.share:
         in_part = view.checked and view.out_of_sight > 0
         # Where a look shows a part only, looking again shows no more: whoever can settle it brings a tool.
-        effort = "technician" if in_part and point.shows < 1.0 else _effort(point, state, scoring)
+        in_tools = (in_part and point.shows < 1.0) or (view.doubt is not None and not state.neglected)
+        effort = "technician" if in_tools else _effort(point, state, scoring)
         gaps = (
             Gap(
                 key=gap_key(point, state, scoring),
@@ -117,12 +118,13 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
 
 def _stop_chance(view: PointView, scoring: Scoring) -> float:
     """The chance that what nobody has seen of a point stops the purchase."""
-    return scoring.unknown["veto_chance"] * view.out_of_sight * view.prior if view.point.vetoes else 0.0
+    unseen = 1.0 if view.doubt else view.out_of_sight
+    return scoring.unknown["veto_chance"] * unseen * view.prior if view.point.vetoes else 0.0
 
 
 def _why_open(view: PointView, in_part: bool) -> Statement:
-    if view.doubted:
-        return statement("unknown.out of tune")
+    if view.doubt:
+        return view.doubt
     return view.why or statement("unknown.seen in part" if in_part else "unknown.not checked")
 
 

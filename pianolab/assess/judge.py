@@ -9,7 +9,14 @@ from datetime import date
 from pianolab.acoustics.results import Survey
 from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning, in_order
 from pianolab.assess.aspects import judge_aspects
-from pianolab.assess.by_ear import contradictions, sour_by_ear, tuning_by_ear, with_doubt
+from pianolab.assess.by_ear import (
+    alerts_from_fresh_tuning,
+    contradictions,
+    hidden_by_fresh_tuning,
+    sour_by_ear,
+    tuning_by_ear,
+    with_doubt,
+)
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import PointView, evidence_of, view_point
 from pianolab.assess.jobs import jobs_from
@@ -98,7 +105,7 @@ def assess_piano(
     recorded = tuning_state(survey, scoring=scoring)
     views, state = _look(piano, findings, recorded, checklist, examiners, year, scoring)
     heard = (*hear(piano, survey, state, scoring=scoring), *hear_twice(piano, holding, scoring=scoring))
-    heard = _told_by_playing(heard, views, scoring)
+    heard = hidden_by_fresh_tuning(_told_by_playing(heard, views, scoring), state, piano)
     evidence = [evidence_of(view, state, scoring=scoring) for view in views]
     evidence += [evidence_of_heard(h) for h in heard]
     if opinions:
@@ -164,7 +171,7 @@ def _told_by_playing(
     heard: Sequence[Heard], views: Sequence[PointView], scoring: Scoring
 ) -> tuple[Heard, ...]:
     """What no recording tells is not left open where somebody played and listened for it."""
-    by_ear = {scoring.alike.get(v.point.id) for v in views if v.checked and not v.doubted}
+    by_ear = {scoring.alike.get(v.point.id) for v in views if v.checked and not v.doubt}
     return tuple(replace(h, unheard=()) if h.item.untold and h.item.key in by_ear else h for h in heard)
 
 
@@ -195,6 +202,7 @@ def _alerts(noticed: _Noticed, scoring: Scoring) -> tuple[Alert, ...]:
         *alerts_from_listening(heard),
         *alerts_from_tuning(state, noticed.survey, noticed.hidden, weak_strings=weak, scoring=scoring),
         *alerts_from_stops(load_stops(), found, kind=noticed.kind),
+        *alerts_from_fresh_tuning(found.views, state),
         *contradictions(views, heard, noticed.recorded, scoring=scoring),
     ]
     measured = frozenset({"listening", *(v.point.id for v in views if v.point.record in MEASURED)})

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.reasons import split_names, split_reasons
 from pianolab.acoustics.results import Survey
-from pianolab.assess.evidence import Evidence, Gap
+from pianolab.assess.evidence import Effort, Evidence, Gap
 from pianolab.assess.scoring import HeardItem, Scoring
 from pianolab.assess.tuning_state import TuningState
 from pianolab.keyboard import usually_damped
@@ -36,7 +36,8 @@ UNHEARD = frozenset({"skipped", "unclear", "too short", "noisy", "clipped", "aut
 class Heard:
     """One item of listening over its keys: which are faulty, and which can't be told.
 
-    ``hidden`` are those the tuning hides, ``mute`` those that give no sound to judge, ``unheard`` the rest.
+    ``hidden`` are those the tuning hides, ``mute`` those that give no sound to judge, ``unheard`` the rest;
+    ``effort`` is what it takes to tell of these.
     """
 
     item: HeardItem
@@ -46,6 +47,7 @@ class Heard:
     unheard: tuple[int, ...]
     total: int
     why: Statement | None = None
+    effort: Effort = "record again"
 
     @property
     def shares(self) -> tuple[float, float, float, float]:
@@ -228,4 +230,8 @@ def _unheard_gap(heard: Heard, share: float) -> Gap:
         what = statement("heard.never told", item.key, **terms)
         return Gap(key=key, what=what, why=why, share=share, effort="look again", minutes=12.0)
     what = counted("heard.part unheard", item, keys=heard.unheard, total=heard.total)
-    return Gap(key=key, what=what, why=why, share=share, effort="record again", minutes=12.0)
+    return Gap(key=key, what=what, why=why, share=share, effort=heard.effort, minutes=_minutes(heard))
+
+
+def _minutes(heard: Heard) -> float | None:
+    return None if heard.effort == "technician" else 12.0

@@ -118,7 +118,7 @@ def _alert(rule: StopRule, needed: Sequence[Sign], further: Sequence[Sign]) -> A
         rule.id,
         evidence=sources,
         reason=rule.reason,
-        signs=tuple(says for sign in named for says in sign.says),
+        signs=tuple(dict.fromkeys(says for sign in named for says in sign.says)),
     )
     return Alert(
         kind=rule.result,

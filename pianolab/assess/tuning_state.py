@@ -22,7 +22,8 @@ class TuningState:
     fault of the instrument but hides others; ``slipped`` are keys where one string stands far from its
     neighbours; ``judged`` are the keys where that could be told at all; ``other_offset_cents`` is the offset if
     a recording that can be read in two ways is read in the other. ``offset_source`` is what tells the offset, a point or
-    ``listening``; ``unisons_judged`` says that the recording tells whether a tuning is due.
+    ``listening``; ``unisons_judged`` says that the recording tells whether a tuning is due, ``fresh`` that it was tuned for the visit and
+    nothing yet tells whether the pins hold it.
     """
 
     heard: bool = False
@@ -34,6 +35,7 @@ class TuningState:
     other_offset_cents: float | None = None
     offset_source: str = "listening"
     unisons_judged: bool = False
+    fresh: bool = False
 
 
 FIRST_KEY = "which key was played first"

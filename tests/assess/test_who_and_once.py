@@ -229,6 +229,35 @@ def test_low_pitch_read_at_the_point_warns_without_a_recording(cents: float, tol
         assert warnings[0].confirm_by == ("technician" if cents < -50 else "the tuner")
 
 
+def test_a_tuning_of_yesterday_hides_whether_the_pins_hold(make_survey: MakeSurvey) -> None:
+    clean, none_out = make_survey(), found("tuning-single", count=0)
+    fresh, usual = found("state-prepared", answer=True), found("state-prepared", answer=False)
+    as_it_was, tuned = judge(none_out, usual, survey=clean), judge(none_out, fresh, survey=clean)
+    low = [r.aspect("tuning stability").low for r in (as_it_was, tuned)]
+    assert 0 < low[1] < 0.6 * low[0]
+    assert chance(as_it_was, "tuning-single") == 0
+    assert chance(tuned, "tuning-single") > 0
+    assert {u.effort for u in tuned.aspect("tuning stability").unknown if u.source == "listening"} == {
+        "technician"
+    }
+    assert [w.source for w in tuned.warnings] == ["state-prepared"]
+    assert "hides whether the pins hold" in tuned.warnings[0].text
+
+
+@pytest.mark.parametrize(
+    ("point", "value"), [("pins-torque", {"reading": 9.0}), ("tuning-held", {"answer": True})]
+)
+def test_what_proves_the_pins_answers_a_tuning_of_yesterday(
+    make_survey: MakeSurvey, point: str, value: dict[str, Any]
+) -> None:
+    fresh, clean = found("state-prepared", answer=True), make_survey()
+    assert not judge(fresh, found(point, **value), survey=clean).warnings
+    weak = {"reading": 4.0} if "reading" in value else {"answer": False}
+    assert any(
+        w.source == "state-prepared" for w in judge(fresh, found(point, **weak), survey=clean).warnings
+    )
+
+
 # ---- age, air and use for what nobody saw --------------------------------------------------------------------
 
 SCARCE, MUCH = {"year": 2018, "storage_kind": "steady air"}, {"year": 1905, "storage_kind": "damp"}
