@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import update_wrapper
 from typing import Any, Generic, ParamSpec
 
-import plotly.graph_objects as go
+from pianolab.figures.showing import Chart
 
 P = ParamSpec("P")
 
@@ -48,9 +48,9 @@ class Sheet:
         """Changes to the layout; what is not named stays."""
         _merge(self.layout, changes)
 
-    def figure(self) -> go.Figure:
+    def figure(self) -> Chart:
         """The plotly figure; plotly checks every name and value."""
-        return go.Figure(data=self.data, layout=self.layout)
+        return Chart(data=self.data, layout=self.layout)
 
 
 def _merge(old: dict[str, Any], changes: Mapping[str, Any]) -> None:
@@ -68,7 +68,7 @@ class Drawing(Generic[P]):
         self.sheet = make
         update_wrapper(self, make)
 
-    def __call__(self, *args: P.args, **kwargs: P.kwargs) -> go.Figure:
+    def __call__(self, *args: P.args, **kwargs: P.kwargs) -> Chart:
         return self.sheet(*args, **kwargs).figure()
 
 

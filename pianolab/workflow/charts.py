@@ -14,7 +14,11 @@ from pianolab.figures.look import marks_for
 from pianolab.model import Piano
 from pianolab.recordings import Holding, LeftPedal
 from pianolab.workflow.deciding import Decision
+from pianolab.workflow.lab_theme import lab_theme
 from pianolab.workflow.many import ManySurveys
+
+AS_AROUND = "as the notebook"
+"""A theme: light or dark, as JupyterLab is when the chart is drawn."""
 
 Chart = Any
 """A figure of plotly's, which only `pianolab.figures` knows."""
@@ -34,7 +38,7 @@ THE_RECORDING = "this recording"
 
 
 def chart_of(
-    result: Any, kind: str, *, piano: str = "", key: int | None = None, theme: str = "light"
+    result: Any, kind: str, *, piano: str = "", key: int | None = None, theme: str = AS_AROUND
 ) -> Chart:
     """A chart of a result.
 
@@ -47,7 +51,7 @@ def chart_of(
         decisions; ``keyboard``, ``instrument``, ``holding``, ``pedal``, ``room`` of one piano of a decision
     piano : of a decision: the piano by name or id; the one ahead where none is named
     key : int, for ``note``; A4 = 49
-    theme : ``light`` or ``dark``
+    theme : ``light``, ``dark``, or as the notebook around it (`pianolab.workflow.lab_theme.lab_theme`)
 
     Returns
     -------
@@ -65,6 +69,7 @@ def chart_of(
     ...
     pianolab.errors.BadInput: chart: got 'raddar', need one of tuning, unison, decay, damper, brightness. ...
     """
+    theme = lab_theme() if theme == AS_AROUND else theme
     if isinstance(result, Decision):
         return _of_decision(result, kind, piano, theme)
     if isinstance(result, Comparison):
