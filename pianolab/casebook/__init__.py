@@ -11,7 +11,8 @@ from pianolab.casebook.reading import AsOf, Change, Conflict
 from pianolab.casebook.repair import Repair, repair_casebook, restore_casebook
 from pianolab.casebook.settings import KeptSettings, OwnFile, keep_settings, kept_settings
 from pianolab.casebook.troubles import ChangedSince
-from pianolab.casebook.zipped import export_zip, import_zip
+from pianolab.casebook.unzipped import import_zip
+from pianolab.casebook.zipped import export_zip
 
 __all__ = [
     "AsOf",

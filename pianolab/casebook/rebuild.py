@@ -6,6 +6,8 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import cache
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import sqlalchemy as sa
@@ -111,19 +113,13 @@ def log_problems(connection: sa.Connection) -> list[str]:
     return problems
 
 
-def entries_by_record(connection: sa.Connection) -> dict[str, list[Entry]]:
-    """The log by record, records in order of entry, each record's changes in order of time."""
-    change = tables.change
-    found: dict[str, list[Entry]] = {}
-    query = sa.select(change).where(change.c.purged.is_(False)).order_by(change.c.seq)
-    for row in connection.execute(query.execution_options(yield_per=AT_ONCE)):
-        found.setdefault(row.record_id, []).append(row._mapping)
-    return {record_id: in_order(entries) for record_id, entries in found.items()}
-
-
 def rebuild_records(connection: sa.Connection) -> None:
-    """Fill the empty ``record`` table from the log."""
-    put_rows(connection, (present_row(entries) for entries in entries_by_record(connection).values()))
+    """Fill the empty ``record`` table from the log, record by record."""
+    change = tables.change
+    query = sa.select(change).where(change.c.purged.is_(False)).order_by(change.c.record_id, change.c.at)
+    rows = (row._mapping for row in connection.execute(query.execution_options(yield_per=AT_ONCE)))
+    by_record = groupby(rows, key=itemgetter("record_id"))
+    put_rows(connection, (present_row(in_order(entries)) for _, entries in by_record))
 
 
 def put_rows(
