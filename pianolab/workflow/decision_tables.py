@@ -42,7 +42,7 @@ def table_of(decision: Decision, kind: str, *, piano: str = "") -> Showable:
 def _stops(decision: Decision) -> Showable:
     rows = []
     for a in decision.comparison.assessments:
-        stops = [f"{veto.text} ({veto.how_sure}; ask a {veto.confirm_by})" for veto in a.vetoes]
+        stops = [f"{veto.sentence()} ({veto.how_sure})" for veto in a.vetoes]
         rows.append((a.piano.name, "; ".join(stops) or "none found", len(a.unknown_vetoes)))
     return Table("Reasons to stop", ["piano", "stop", "not checked yet, and could stop it"], rows)
 

@@ -122,10 +122,22 @@ def test_looking_at_strings_and_plate_keeps_the_face_away() -> None:
         "plate-cracks-pins",
         "plate-cracks-edge",
         "plate-agraffes",
+        "plate-mended",
+        "bridge-treble",
+        "bridge-tenor",
+        "bridge-bass",
+        "bridge-pins",
         "strings-rust",
         "strings-gauge",
     ):
         assert "face" in cautions_at(CHECKLIST[point_id]), point_id
+
+
+def test_nobody_but_the_technician_turns_a_pin_or_a_bolt() -> None:
+    for point in CHECKLIST:
+        if point.area == "Pin block and tuning pins" and point.opens and point.id != "pinblock-cracks":
+            assert "never turn" in cautions_at(point), point.id
+    assert "touch no bolt" in cautions_at(CHECKLIST["plate-bolts"])
 
 
 # ---- what a piano can be without -----------------------------------------------------------------------------
