@@ -14,6 +14,7 @@ from pianolab.acoustics import Survey, listen
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.casebook.editing import Edit
 from pianolab.checklist import Scenario, findings_for, load_checklist, load_scenario
+from pianolab.demo.comparables import demo_comparables
 from pianolab.demo.sound_cache import cached_file, scene_file
 from pianolab.demo.touch import demo_opinions, demo_trials
 from pianolab.errors import BadInput
@@ -54,7 +55,7 @@ def demo_casebook(
     """The invented shortlist as a casebook: built where it isn't yet, reopened where it is.
 
     Four instruments that don't exist, each in a condition of its own, with a finding at every point of the
-    walk and a recording of every key. The recordings are modelled, and then listened to as any other
+    walk, a recording of every key and some prices of like instruments. The recordings are modelled, and then listened to as any other
     would be; rendered sounds are kept in the user's cache folder, which makes the next time quicker.
 
     Parameters
@@ -207,6 +208,8 @@ def _build(folder: Path, visits: tuple[DemoVisit, ...], heard: list[tuple[Path, 
                     edit.add(planned.piano)
                 add_visit(casebook, edit, planned, path=path, survey=survey)
             _add_touch(edit, visits)
+            for comparable in demo_comparables([v.piano for v in visits]):
+                edit.add(comparable)
         if folder.exists():
             folder.rmdir()
         temporary.rename(folder)
