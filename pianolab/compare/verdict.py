@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from pianolab.assess import Assessment
+from pianolab.compare.beside_others import stands_out
 from pianolab.compare.conditions import Before, condition_of, what_stands_before
 from pianolab.compare.looked import Missing, minutes_of
 from pianolab.compare.obstacles import may_be_lifted
@@ -114,7 +115,7 @@ def _too_little(shortlist: Shortlist, first: int) -> Verdict:
 def _find_out(shortlist: Shortlist, first: int, before: Before) -> Verdict:
     """More than one thing, or what the tuning hides, stands before buying the one that is ahead."""
     standing, a = shortlist.standings[first], shortlist.assessments[first]
-    reasons = [_leads(shortlist, first), *knows_already(a)]
+    reasons = [*_leads(shortlist, first), *knows_already(a)]
     steps = before.first_looks or tuple(_own(shortlist, first))
     reasons += [step_reason(s, alone=_alone(shortlist)) for s in steps[:MOST_STEPS]]
     kind = "verdict.leads alone" if _alone(shortlist) else "verdict.leads"
@@ -137,7 +138,7 @@ def _buy(shortlist: Shortlist, first: int, before: Before) -> Verdict:
     else:
         answer = statement("verdict.buy", standing.piano_id, name=standing.name)
     reasons = [
-        _leads(shortlist, first), *beside_it(a), *price_reasons(shortlist.advice[first], shortlist.profile, standing),
+        *_leads(shortlist, first), *beside_it(a), *price_reasons(shortlist.advice[first], shortlist.profile, standing),
         *(statement("verdict.then", step.source, what=step.then) for step in before.first_looks if step.then),
         *others_out(shortlist.standings),
     ]  # fmt: skip
@@ -164,9 +165,13 @@ def _own(shortlist: Shortlist, piano: int) -> list[NextStep]:
     return [s for s in mine if s.pays or s.action.kind == CONFIRM] or mine[:1]
 
 
-def _leads(shortlist: Shortlist, first: int) -> Statement:
+def _leads(shortlist: Shortlist, first: int) -> list[Statement]:
+    """How often it comes first, and in what it stands above the others that may be bought."""
     standing = shortlist.standings[first]
     if _alone(shortlist):
-        return statement("verdict.only one", standing.piano_id)
+        return [statement("verdict.only one", standing.piano_id)]
     share = standing.rank_shares[0]
-    return statement("verdict.comes first", standing.piano_id, name=standing.name, share=share)
+    pairs = enumerate(zip(shortlist.assessments, shortlist.standings, strict=True))
+    rivals = [a for i, (a, s) in pairs if i != first and not s.obstacles]
+    leads = statement("verdict.comes first", standing.piano_id, name=standing.name, share=share)
+    return [leads, *stands_out(shortlist.assessments[first], rivals)]

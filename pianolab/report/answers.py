@@ -16,7 +16,7 @@ from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
 from pianolab.report.offers import offer_of
 from pianolab.statements import Statement
-from pianolab.words import listed, say, upper_first, with_stop
+from pianolab.words import say, upper_first, with_stop
 
 MOST_STEPS, LEAST_CHANCE = 6, 0.005
 """Steps shown in full: those that could change the first choice, the first six of them; one at least."""
@@ -37,7 +37,11 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
         "word": words.KIND_WORDS[v.kind],
         "sign": shapes.sign(v.kind),
         "headline": v.headline,
-        "sentences": _why(comparison, chosen),
+        "sentences": _why(comparison),
+        "hangs_on": [with_stop(upper_first(say(h))) for h in comparison.hangs_on],
+        "stop": say(comparison.to_find_out().stop),
+        "alone": len(comparison.assessments) == 1,
+        "none_fit": words.of_hundred(comparison.none_fit),
         "chosen": chosen,
         "sure": words.sure(v.how_sure),
         "sure_count": words.of_hundred(v.how_sure),
@@ -58,29 +62,15 @@ def head_of(verdict: Verdict) -> str:
     >>> leads = statement("verdict.leads", name="the attic upright")
     >>> answer = statement("verdict.find out first", leads=leads)
     >>> head_of(Verdict(kind="find out first", piano_id="a", answer=answer, reasons=(), how_sure=0.5))
-    'The attic upright leads, but what is still unknown could change that.'
+    'The attic upright is ahead, but what is still unknown could change that.'
     """
     inner = UNDER_ITS_WORD.get(verdict.kind)
     return upper_first(say(verdict.answer.number(inner))) if inner else verdict.headline
 
 
-def _why(comparison: Comparison, chosen: Instrument | None) -> list[str]:
-    """The verdict's reasons without those that the page says elsewhere, and where the chosen one is ahead."""
-    said = [say(r) for r in comparison.verdict.reasons if r.kind not in (OFFER, *STEPS)]
-    ahead = _ahead(comparison, chosen) if chosen and len(comparison.assessments) > 1 else ""
-    return [*said[:1], *([ahead] if ahead else []), *said[1:]]
-
-
-def _ahead(comparison: Comparison, chosen: Instrument) -> str:
-    rivals = [a for a in comparison.assessments if a.piano.id != chosen.id and not a.vetoes]
-    best = [
-        r.aspect
-        for r in chosen.assessment.aspects
-        if all(r.middle > a.aspect(r.aspect).middle for a in rivals)
-    ]
-    if not rivals or not best:
-        return ""
-    return f"Of those without a reason to stop it stands highest in {listed(best)}."
+def _why(comparison: Comparison) -> list[str]:
+    """The verdict's reasons without those that the page says elsewhere."""
+    return [say(r) for r in comparison.verdict.reasons if r.kind not in (OFFER, *STEPS)]
 
 
 def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
@@ -89,7 +79,8 @@ def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
         f"{i.mark.letter} {i.mark.name} {words.of_hundred(s)}"
         for i, s in zip(instruments, shares, strict=True)
     )
-    label = f"First choice in how many of 100 tries: {said}. Computed from {comparison.draws} draws."
+    none = words.of_hundred(comparison.none_fit)
+    label = f"First choice in how many of 100 tries: {said}; none fit to buy in {none}. Computed from {comparison.draws} draws."
     return shapes.hundred_tries([i.mark for i in instruments], shares, label=label)
 
 
@@ -153,18 +144,20 @@ def _step_words(
             "effort": s.takes,
             "why": s.why,
             "chance": words.of_hundred(s.chance_to_change),
-            "likely": s.chance_to_change >= LEAST_CHANCE,
+            "likely": s.pays and s.chance_to_change >= LEAST_CHANCE,
             "worth": _worth(s, comparison.profile.currency) if prices else "",
+            "then": with_stop(upper_first(s.outcomes)) if s.then and prices else "",
             "bar": shapes.chance_bar(s.chance_to_change, index=by_id[s.piano_id].index),
         }
-        for s in sorted(comparison.to_find_out().steps, key=lambda s: -s.chance_to_change)
+        for s in comparison.to_find_out().steps
     ]
 
 
 def _worth(step: NextStep, currency: str) -> str:
     if step.worth is None or step.worth < LEAST_WORTH:
         return ""
-    return f"worth about {about(step.worth, currency)} to know"
+    worth = f"worth about {about(step.worth, currency)} to know"
+    return worth if step.cost is None else f"{worth}, costs about {about(step.cost, currency)} with your time"
 
 
 def likely_steps(steps: Sequence[dict[str, Any]]) -> int:

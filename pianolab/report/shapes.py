@@ -99,15 +99,24 @@ def chance_bar(share: float, *, index: int) -> Markup:
     ).format(index, max(0.0, min(100.0, 100.0 * share)))
 
 
+NOBODY = -1
+"""Stands for a try in which no instrument is fit to buy."""
+
+
 def hundred_tries(marks: Sequence[Mark], shares: Sequence[float], *, label: str) -> Markup:
-    """A hundred small squares, one per try, each with the letter of the instrument that came first."""
+    """A hundred small squares, one per try, each with the letter of the instrument that came first; empty for none."""
     order = sorted(range(len(shares)), key=lambda i: -shares[i])
-    counts = hundred([shares[i] for i in order])
-    cells = [i for i, n in zip(order, counts, strict=True) for _ in range(n)]
+    counts = hundred([*(shares[i] for i in order), max(0.0, 1.0 - sum(shares))])
+    cells = [i for i, n in zip([*order, NOBODY], counts, strict=True) for _ in range(n)]
     drawn = Markup("").join(
         Markup(
-            '<g class="i{0}" transform="translate({1} {2})"><rect width="17" height="17"/><text x="8.5" y="12.4">{3}</text></g>'
-        ).format(i, 19 * (n % 20), 19 * (n // 20), marks[i].letter)
+            '<g class="{0}" transform="translate({1} {2})"><rect width="17" height="17"/><text x="8.5" y="12.4">{3}</text></g>'
+        ).format(
+            "nobody" if i == NOBODY else f"i{i}",
+            19 * (n % 20),
+            19 * (n // 20),
+            "" if i == NOBODY else marks[i].letter,
+        )
         for n, i in enumerate(cells)
     )
     return Markup(

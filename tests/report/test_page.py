@@ -292,7 +292,7 @@ def test_one_instrument_alone_is_not_called_sure() -> None:
     html = make_page(c, surveys={}, findings={}, clips=None)
     text = text_of(html)
     assert "no other to compare it with" in text
-    assert "of 100 tries" not in text
+    assert "It is fit to buy in 100 of 100 tries" in text
     assert "First choice in" not in text
     assert "Quite sure" not in text
     assert "First choice in" in text_of(make_page())
