@@ -25,13 +25,14 @@ from pianolab.model import Visit
 from pianolab.release import VERSION
 from pianolab.report.twin_recorder import recorder_twin
 from pianolab.widgets.findings_form import browser_code
-from pianolab.widgets.recorder_keeping import Kept, keep_arrived, keep_file, leaving_view
+from pianolab.widgets.recorder_keeping import Kept, Order, keep_arrived, keep_file, leaving_view
 from pianolab.widgets.recorder_plan import BLOWS, choice_of, choices
 from pianolab.widgets.recorder_session import FULL_SCALE, Session, start
 from pianolab.widgets.recorder_upload import Upload
 from pianolab.widgets.recorder_work import Tell, Work
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk_view import keyboard_view
+from pianolab.words import with_stop
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
@@ -289,26 +290,19 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         def job(tell: Tell) -> None:
             arrived = read_arrived(folder)
             keys = asked or tuple(range(arrived.about.first_key, arrived.about.last_key + 1))
-            self._done(
-                keep_arrived(
-                    self._casebook,
-                    arrived,
-                    asked=keys,
-                    compass=compass,
-                    by=self._by,
-                    version=self._version,
-                    tell=tell,
-                )
-            )
+            self._done(keep_arrived(self._casebook, arrived, self._order(keys, tell), compass=compass))
 
         if not self._work.start(job):
             self._offer()
             self.line = "Kept for now: another recording is being listened to. Keep this one after it."
 
+    def _order(self, asked: tuple[int, ...], tell: Tell) -> Order:
+        return Order(asked, self._by, self._version, tell)
+
     def _done(self, kept: Kept) -> None:
         with self.hold_sync():
             self.leaving = leaving_view(kept)
-            self.line = f"Kept: {kept.says or 'the recording'}."
+            self.line = f"Kept: {with_stop(kept.says)}"
             self._offer()
         if self._on_kept is not None:
             self._on_kept(kept)
@@ -354,15 +348,11 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
             self.send({"says": "more", "offset": self._upload.size})
             return
         choice = choice_of(self._piano, event["what"], event.get("keys"))
-        about, visit_id = self._about({"rate_hz": 48000, "page": "", **event}), self._visit.id
+        about = self._about({"rate_hz": 48000, "page": "", **event})
 
         def job(tell: Tell) -> None:
             try:
-                kept = keep_file(
-                    self._casebook, path, visit_id, asked=choice.keys, by=self._by, version=self._version, tell=tell,
-                    first_key=about.first_key, last_key=about.last_key, purpose=about.purpose, note=about.note,
-                )  # fmt: skip
-                self._done(kept)
+                self._done(keep_file(self._casebook, path, about, self._order(choice.keys, tell)))
             finally:
                 self._upload.drop()
 

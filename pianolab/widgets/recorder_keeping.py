@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.live.leaving import Leaving, before_leaving
 from pianolab.casebook.arrived import Arrived, Gap, file_away
+from pianolab.casebook.arriving import About
+from pianolab.errors import BadInput
 from pianolab.io import read_sound
 from pianolab.keyboard import note_name
 from pianolab.model import Recording, SurveyRecord
@@ -35,54 +37,86 @@ class Kept:
     says: str = ""
 
 
+@dataclass(frozen=True)
+class Order:
+    """What is asked of the listening: which keys were to be played, who enters it, the version that stands beside it."""
+
+    asked: tuple[int, ...]
+    by: str
+    version: str
+    tell: Tell
+
+
 def keep_arrived(
-    casebook: Casebook, arrived: Arrived, *, asked: tuple[int, ...], compass: tuple[int, int] | None, by: str, version: str,
-    tell: Tell,
-) -> Kept:  # fmt: skip
+    casebook: Casebook, arrived: Arrived, order: Order, *, compass: tuple[int, int] | None = None
+) -> Kept:
     """File what arrived, then listen to it; it stays filed whatever becomes of the listening."""
     gaps = arrived.gaps()
     recording = file_away(
-        casebook, arrived, by=by, keys=compass, progress=lambda what, share: tell(what, 0.1 * share)
+        casebook,
+        arrived,
+        by=order.by,
+        keys=compass,
+        progress=lambda what, share: order.tell(what, 0.1 * share),
     )
-    return listen_to(casebook, recording, asked=asked, gaps=gaps, by=by, version=version, tell=tell)
-
-
-def keep_file(
-    casebook: Casebook, path: Path, visit_id: str, *, asked: tuple[int, ...], by: str, version: str, tell: Tell, **more: Any
-) -> Kept:  # fmt: skip
-    """Keep a sound file at a visit, then listen to it."""
-    tell("keeping the file", 0.02)
-    kept = casebook.keep_sound(path)
-    with casebook.editing(by=by) as edit:
-        recording = edit.add_sound(visit_id, kept, **more)
-    return listen_to(casebook, recording, asked=asked, gaps=(), by=by, version=version, tell=tell)
-
-
-def listen_to(
-    casebook: Casebook,
-    recording: Recording,
-    *,
-    asked: tuple[int, ...],
-    gaps: tuple[Gap, ...],
-    by: str,
-    version: str,
-    tell: Tell,
-) -> Kept:
-    """Listen to a recording of the casebook and enter what was heard."""
     if recording.purpose not in SCALES:
-        return Kept(recording, None, None, gaps)
-    sound = read_sound(casebook.media_path(recording.media))
-    survey = listen(
-        sound.samples, rate_hz=sound.rate_hz, first_key=recording.first_key, last_key=recording.last_key,
-        a4_hz=recording.a4_hz, lossy=sound.lossy, name=recording.original_name or "recording",
-        progress=lambda what, share: tell(what, 0.1 + 0.85 * share),
-    )  # fmt: skip
-    record = SurveyRecord(
-        recording_id=recording.id, visit_id=recording.visit_id, version=version, survey_json=survey.to_json()
+        return Kept(recording, None, None, gaps, "the recording")
+    try:
+        survey = _listen(casebook.media_path(recording.media), _Form.of(recording), order)
+    except BadInput as error:
+        return Kept(recording, None, None, gaps, f"the recording; but nothing could be measured. {error}")
+    with casebook.editing(by=order.by) as edit:
+        edit.add(_record(recording, survey, order))
+    return _kept(recording, survey, order, gaps)
+
+
+def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kept:
+    """Listen to a sound file and keep it at a visit; one in which nothing can be heard is not kept."""
+    form = {"first_key": about.first_key, "last_key": about.last_key, "a4_hz": about.a4_hz}
+    survey = _listen(path, _Form(**form), order) if about.purpose in SCALES else None
+    order.tell("keeping the file", 0.96)
+    kept = casebook.keep_sound(path)
+    with casebook.editing(by=order.by) as edit:
+        recording = edit.add_sound(about.visit_id, kept, **form, purpose=about.purpose, note=about.note)
+        if survey is not None:
+            edit.add(_record(recording, survey, order))
+    return (
+        Kept(recording, None, None, (), "the recording")
+        if survey is None
+        else _kept(recording, survey, order, ())
     )
-    with casebook.editing(by=by) as edit:
-        edit.add(record)
-    leaving = before_leaving(survey, asked=asked, gaps_s=[(g.begin_s, g.end_s) for g in gaps])
+
+
+@dataclass(frozen=True)
+class _Form:
+    first_key: int
+    last_key: int
+    a4_hz: float
+
+    @classmethod
+    def of(cls, recording: Recording) -> _Form:
+        return cls(recording.first_key, recording.last_key, recording.a4_hz)
+
+
+def _listen(path: Path, form: _Form, order: Order) -> Survey:
+    sound = read_sound(path)
+    return listen(
+        sound.samples, rate_hz=sound.rate_hz, first_key=form.first_key, last_key=form.last_key, a4_hz=form.a4_hz,
+        lossy=sound.lossy, progress=lambda what, share: order.tell(what, 0.1 + 0.85 * share),
+    )  # fmt: skip
+
+
+def _record(recording: Recording, survey: Survey, order: Order) -> SurveyRecord:
+    return SurveyRecord(
+        recording_id=recording.id,
+        visit_id=recording.visit_id,
+        version=order.version,
+        survey_json=survey.to_json(),
+    )
+
+
+def _kept(recording: Recording, survey: Survey, order: Order, gaps: tuple[Gap, ...]) -> Kept:
+    leaving = before_leaving(survey, asked=order.asked, gaps_s=[(g.begin_s, g.end_s) for g in gaps])
     return Kept(recording, survey, leaving, gaps, survey.headline())
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.live import Guide, LiveListener, LiveNote
-from pianolab.casebook.arrived import LEAST_ZEROS_S, read_arrived, unpack
+from pianolab.casebook.arrived import LEAST_ZEROS_S, unpack
 from pianolab.casebook.arriving import About, Arriving
 from pianolab.casebook.arriving import begin as begin_arriving
 from pianolab.keyboard import note_name
@@ -102,7 +102,7 @@ class Session:
         out: dict[str, Any] = {
             "title": self.choice.title,
             "how": self.choice.how,
-            "seconds": self._at / self.about.rate_hz,
+            "seconds": self.arriving.frames / self.about.rate_hz,
         }
         if self.guide is not None:
             shown = self.guide.view()
@@ -133,8 +133,3 @@ def start(place: Path, about: About, choice: Choice, *, compass: tuple[int, int]
             rate_hz=about.rate_hz, first_key=compass[0], last_key=compass[1], a4_hz=about.a4_hz
         )
     return Session(begin_arriving(place, about), choice, guide, listener)
-
-
-def seconds_of(folder: Path) -> float:
-    """How much has arrived in a recording's folder, s."""
-    return read_arrived(folder).seconds

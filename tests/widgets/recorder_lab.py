@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import socket
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -80,3 +82,94 @@ def residual_db(recorded: Any, original: Any, rate_hz: int) -> tuple[int, list[f
         power = max(float(np.mean(true**2)), 1e-12)
         out.append(10.0 * np.log10(max(float(np.mean((own - true) ** 2)), 1e-12) / power))
     return lag, out
+
+
+def residuals_between(recorded: Any, original: Any, gaps_s: Any, rate_hz: int) -> list[float]:
+    """Residuals of each stretch between the gaps that were reported, each aligned by itself.
+
+    A microphone that puts silence in moves all that comes after it, so one lag for the whole would say nothing.
+    """
+    edges = [0]
+    for begin_s, end_s in gaps_s:
+        edges += [round(begin_s * rate_hz), round(end_s * rate_hz)]
+    edges.append(len(recorded))
+    out = []
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        if end - begin > 1.5 * rate_hz:
+            out += residual_db(recorded[begin + 4 : end - 4], original, rate_hz)[1]
+    return out
+
+
+class Relay:
+    """Stands between browser and server, and can cut every connection for a while."""
+
+    def __init__(self, port: int) -> None:
+        self._target = port
+        self._open: set[socket.socket] = set()
+        self._listener: socket.socket | None = None
+        self.port = 0
+        self.mend()
+
+    def mend(self) -> None:
+        """Let connections through (again), at the same port."""
+        listener = socket.socket()
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind(("127.0.0.1", self.port))
+        listener.listen(64)
+        self.port, self._listener = listener.getsockname()[1], listener
+        threading.Thread(target=self._accept, args=(listener,), daemon=True).start()
+
+    def cut(self) -> None:
+        """Cut every connection, and take no new one."""
+        listener, self._listener = self._listener, None
+        if listener is not None:
+            with contextlib.suppress(OSError):
+                listener.shutdown(socket.SHUT_RDWR)
+            listener.close()
+        for end in list(self._open):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+
+    def _accept(self, listener: socket.socket) -> None:
+        while True:
+            try:
+                here, _ = listener.accept()
+                there = socket.create_connection(("127.0.0.1", self._target))
+            except OSError:
+                return
+            for one, other in ((here, there), (there, here)):
+                self._open.add(one)
+                threading.Thread(target=self._pass_on, args=(one, other), daemon=True).start()
+
+    def _pass_on(self, one: socket.socket, other: socket.socket) -> None:
+        with contextlib.suppress(OSError):
+            while data := one.recv(1 << 16):
+                other.sendall(data)
+        self._open.discard(one)
+        for end in (one, other):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+        one.close()
+
+
+def seconds_on_disk(place: Path) -> float:
+    """How much sound is confirmed, read apart from the widget."""
+    from pianolab.casebook.arrived import waiting
+
+    return sum(a.seconds for a in waiting(place))
+
+
+def begin_recording(form: Any, *, what: str | None = None) -> None:
+    """Press *Record* and wait until something was heard."""
+    if what is not None:
+        form.get_by_label("What to record").select_option(what)
+    form.get_by_role("button", name="Record", exact=True).click()
+    form.locator(".pl-going").wait_for(state="visible")
+
+
+def recorded_s(page: Any, least_s: float) -> None:
+    """Wait until so many seconds were heard."""
+    page.wait_for_function(
+        f"parseFloat(document.querySelector('.pl-clock')?.textContent || '0') >= {least_s}",
+        timeout=60_000,
+    )

@@ -58,15 +58,15 @@ function render({ model, el }) {
   const start = button("Record", begin, "pl-main");
   const setup = make("div", { class: "pl-setup" },
     make("div", { class: "pl-row" }, what, blow), how, consented,
-    make("div", { class: "pl-row" }, open, device, metered), about,
+    make("div", { class: "pl-row" }, open, device), about,
     make("div", { class: "pl-row" }, chord, chordSays), make("div", { class: "pl-row" }, silence, silenceSays),
     make("div", { class: "pl-row" }, start));
 
   const now = make("p", { class: "pl-now", role: "status" });
   const wrong = make("p", { class: "pl-wrong", role: "alert" });
   const pace = paceLight();
-  const clock = make("span", { class: "pl-soft" });
-  const safe = make("span", { class: "pl-soft" });
+  const clock = make("span", { class: "pl-soft pl-clock" });
+  const safe = make("span", { class: "pl-soft pl-safe" });
   const pause = button("Pause", () => guide(model.get("playing").paused ? "resume" : "pause"));
   const moves = [pause, button("Back", () => guide("back")), button("Repeat", () => guide("repeat")), button("No sound", () => guide("silent")), button("Leave out", () => guide("leave out"))];
   const stop = button("Stop and keep", end, "pl-main");
@@ -89,7 +89,7 @@ function render({ model, el }) {
     make("code", { text: "jupyter lab --ip=0.0.0.0 --certfile=cert.pem --keyfile=key.pem" }),
     make("p", { text: "ADDRESS is that computer's address in the network. Keep the server's password or token on." }));
   const root = make("section", { class: "pl-recorder", "data-lm-suppress-shortcuts": "true", onkeydown: (e) => e.stopPropagation() },
-    title, trouble, line, offers, setup, going, strips, working, leave, drop, secure);
+    title, trouble, line, offers, setup, metered, going, strips, working, leave, drop, secure);
 
   function button(text, act, extra = "") {
     return make("button", { type: "button", class: `pl-button ${extra}`, onclick: () => act() }, make("span", { text }));
