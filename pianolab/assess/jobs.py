@@ -141,6 +141,9 @@ def _quantity(mine: Sequence[Proposal], price: Price) -> int:
         return min(len(mine), 1)
     if price.per == "way":
         return len({p.why for p in mine if p.found} or {mine[0].why})
+    if price.per in ("flight", "kilometre"):
+        at_each = {p.why: max(p.count, 1) for p in mine}
+        return sum(at_each.values()) if mine[0].found else max(at_each.values())
     return max(len({k for p in mine for k in p.keys}), *(p.count for p in mine), 1)
 
 

@@ -17,7 +17,7 @@ from pianolab.errors import BadInput
 from pianolab.model.records import PianoKind
 from pianolab.show import Fields, Row, Showable
 
-Per = Literal["piano", "key", "string", "way", "year"]
+Per = Literal["piano", "key", "string", "way", "flight", "kilometre", "year"]
 Amounts = tuple[Decimal, Decimal, Decimal]
 
 
@@ -32,8 +32,8 @@ def trade_practice() -> Mapping[str, Any]:
 class Price(Fields):
     """One job, low, usual and high, labour and material together.
 
-    ``per`` says whether the price is for the piano, for each key or string, for each ``way`` (out of one home, into
-    the other) or for each ``year``. ``includes`` names jobs that need no paying where this one is done; ``own_work`` is the part of the
+    ``per`` says what the price is for: the piano, each key or string, each ``way`` (out of one home, into the other),
+    ``flight`` of stairs, ``kilometre`` or ``year``. ``includes`` names jobs that need no paying where this one is done; ``own_work`` is the part of the
     price (0 to 1) that is left for somebody who does the job themselves, None where nobody should. ``of_kind`` holds
     the amounts of a grand or an upright where they differ. ``need`` says why the job is done where a finding says
     nothing else, ``kind`` what sort of job it is. ``instead_of`` names jobs by key or string with the number from

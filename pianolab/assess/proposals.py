@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
 from pianolab.assess.findings import PointView, found_at, gap_key
 from pianolab.assess.listening import Heard, counted
@@ -67,8 +68,23 @@ def proposals_from_points(
 
 
 def _found(rule: RepairRule, finding: Finding, why: Statement) -> Proposal:
-    count = rule.count if finding.count is None and not finding.keys else finding.count or 0
-    return Proposal(job=rule.job, why=why, chance=rule.chance, keys=finding.keys, count=count, need=rule.need)
+    return Proposal(
+        job=rule.job,
+        why=why,
+        chance=rule.chance,
+        keys=finding.keys,
+        count=_count(rule, finding),
+        need=rule.need,
+    )
+
+
+def _count(rule: RepairRule, finding: Finding) -> int:
+    """How many keys, strings, flights, or units beyond the limit of a reading; the rule's own where none is told."""
+    if finding.count is not None or finding.keys:
+        return finding.count or 0
+    if finding.reading is not None and rule.over is not None:
+        return ceil(finding.reading - rule.over)
+    return rule.count
 
 
 def _possible(view: PointView, tuning: TuningState, scoring: Scoring) -> list[Proposal]:
@@ -77,7 +93,15 @@ def _possible(view: PointView, tuning: TuningState, scoring: Scoring) -> list[Pr
     chance = scoring.unknown["repair_chance"] * view.out_of_sight * view.prior
     key = gap_key(view.point, tuning, scoring)
     return [
-        Proposal(job=rule.job, why=why, chance=chance * rule.chance, found=False, unknown=key, need=rule.need)
+        Proposal(
+            job=rule.job,
+            why=why,
+            chance=chance * rule.chance,
+            found=False,
+            unknown=key,
+            count=rule.count,
+            need=rule.need,
+        )
         for rule in view.point.repairs
         if not _asking(rule, view)
     ]

@@ -296,6 +296,21 @@ class TestKindAndWay:
         assert two["narrow way"].kind == "carrying"
         assert jobs(found("access-there", grade=1))["crane"].kind == "carrying"
 
+    def test_stairs_are_paid_by_the_flight_and_the_way_by_the_kilometre(self) -> None:
+        """By hand: two flights down and three up are five at 45 or, a grand, 90; 130 km are 80 beyond the first 50."""
+        asked = (
+            found("access-flights-there", count=2),
+            found("access-flights-home", count=3),
+            found("access-distance", reading=130.0),
+        )
+        for piano, a_flight in ((UPRIGHT, 45), (GRAND, 90)):
+            listed = jobs(*asked, piano=piano)
+            assert (listed["carrying stairs"].quantity, listed["carrying stairs"].usual) == (5, 5 * a_flight)
+            assert (listed["long way"].quantity, listed["long way"].usual) == (80, 80 * Decimal("1.2"))
+            assert {listed[job].kind for job in ("carrying stairs", "long way")} == {"carrying"}
+        near = jobs(found("access-flights-there", count=0), found("access-distance", reading=12.0))
+        assert not {"carrying stairs", "long way"} & set(near)
+
     def test_what_the_price_holds_already_costs_nothing_more(self) -> None:
         held = replace(UPRIGHT, delivery_included=True, tunings_included=2)
         assert {"narrow way", "first tunings"} <= set(jobs(found("access-there", grade=2)))

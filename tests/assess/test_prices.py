@@ -65,7 +65,7 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
         ("low = 900\n", "", r"tuning: low: got None, need an amount of money"),
         ("date = 2026-03-01", 'date = "March"', r"date: got 'March', need a date such as"),
         ("date = 2026-03-01\n", "", r"date: got nothing"),
-        ("high = 1500", 'high = 1500\nper = "hour"', r"per: got 'hour', need one of piano, key, string, way, year"),
+        ("high = 1500", 'high = 1500\nper = "hour"', r"per: got 'hour', need one of piano, key, string, way, flight, kilometre, year"),
         (
             "high = 1500",
             'high = 1500\nincludes = ["voicing"]',
