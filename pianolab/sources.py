@@ -56,6 +56,10 @@ SOURCES: dict[str, str] = {
     "Psychophysics 33(2), 113-120 (1983); method from memory",
     "kingsmith1994": "P. E. King-Smith, S. S. Grigsby, A. J. Vingrys, S. C. Benes, A. Supowit, Efficient and unbiased "
     "modifications of the QUEST threshold method, Vision Research 34(7), 885-912 (1994); method from memory",
+    "kontsevich1999": "L. L. Kontsevich, C. W. Tyler, Bayesian adaptive estimation of psychometric slope and threshold, "
+    "Vision Research 39(16), 2729-2737 (1999); from memory",
+    "prins2013": "N. Prins, The psi-marginal adaptive method: how to give nuisance parameters the attention they deserve "
+    "(no more, no less), Journal of Vision 13(7):3 (2013); from memory",
     "levitt1971": "H. Levitt, Transformed up-down methods in psychoacoustics, JASA 49(2), 467-477 (1971); from memory",
     "macmillan2005": "N. A. Macmillan, C. D. Creelman, Detection Theory: A User's Guide, 2nd ed. (2005), chapter on "
     "same-different tasks; from memory",

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
-from pianolab.casebook import Casebook, create_casebook, gather
+from pianolab.casebook import Casebook, create_casebook, gather, open_casebook
 from pianolab.casebook.codec import from_json
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.errors import BadInput, CasebookError
@@ -47,7 +47,27 @@ def note_removed(file: Path, trace: str) -> None:
     draft.replace(file)
 
 
-def gather_each(places: Sequence[Path], *, into: str | Path) -> tuple[list[GatherResult], list[str]]:
+def belongs(place: Path, *, mark: str) -> None:
+    """Refuse a pupil's folder of another class: not a word of it is taken in.
+
+    Raises
+    ------
+    CasebookError : answers of another class lie in it
+    """
+    try:
+        with open_casebook(place) as book:
+            strange = [a for a in book.answers() if not a.id.startswith(mark)]
+    except CasebookError:
+        return  # Gathering says what is the matter with it.
+    if strange:
+        raise CasebookError(
+            f"{place}: {len(strange)} answers of another class, nothing of it was taken in. The folder of another class?"
+        )
+
+
+def gather_each(
+    places: Sequence[Path], *, into: str | Path, mark: str
+) -> tuple[list[GatherResult], list[str]]:
     """Gather folder by folder; what was done, and why some could not be read.
 
     Raises
@@ -58,6 +78,7 @@ def gather_each(places: Sequence[Path], *, into: str | Path) -> tuple[list[Gathe
     refused: list[CasebookError] = []
     for place in places:
         try:
+            belongs(place, mark=mark)
             done.append(gather(place, into=into))
         except CasebookError as error:
             refused.append(error)

@@ -7,11 +7,14 @@ The margins are those beyond which the listening tells two notes apart on its ow
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pianolab.acoustics.reasons import join_reasons, split_names, split_reasons
+from pianolab.classroom.altering import RATE_HZ
+from pianolab.classroom.blows import HOLD_S
+from pianolab.classroom.draws import Note
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.faults import HeardFault
-from pianolab.classroom.sounds import Played
+from pianolab.classroom.sounds import Played, listened
 
 NOT = "not confirmed by measurement"
 COLUMN: dict[HeardFault, tuple[str, str]] = {
@@ -19,6 +22,7 @@ COLUMN: dict[HeardFault, tuple[str, str]] = {
     "short_sustain": ("decay_20_s", "s"),
     "damper": ("release_20_s", "s"),
     "off_pitch": ("cents", "cents"),
+    "voicing": ("brightness_db", "dB"),
 }
 PROVES: dict[str, tuple[str, str, str]] = {
     "short_sustain": ("decay_20_bound", "=<", "=>"),
@@ -26,34 +30,54 @@ PROVES: dict[str, tuple[str, str, str]] = {
 }
 """Column of the bound of a time, and what the worse and the better note's may be for the order to be proven."""
 SAID = {"<": "at most ", ">": "at least "}
-APART_CENTS, ALIKE_CENTS, SHORTER, LONGER_RELEASE, BESIDE_CENTS = 0.7, 0.5, 0.93, 1.3, 2.0
+SOUND_CENTS = 2.0
+"""Strings that are heard to be no further apart are in tune [practice]."""
+
+APART_CENTS, ALIKE_CENTS, SHORTER, LONGER_RELEASE, BESIDE_CENTS, BRIGHTER_DB = 0.7, 0.5, 0.93, 1.3, 2.0, 2.0
 
 
-def by_faults(played: Played, key: int, fault: HeardFault | None, *, alone: bool = False) -> str:
-    """Confirmed where the listening finds this fault at this key (None: finds none); ``alone``: and at no other."""
-    found = _faults(played, key)
-    if fault is None:
-        # One blow never tells the voicing, so that it is untested says nothing against a sound note.
-        reasons = split_reasons(played.row(key)["not_judged"])
-        untested = join_reasons({f: why for f, why in reasons.items() if f != "voicing"})
-        if found or untested:
-            return (
-                f"{NOT}: heard {', '.join(sorted(found)) or 'nothing'}, not judged: {untested or 'nothing'}"
-            )
+def by_measure(note: Note) -> str:
+    """Confirmed where the listening hears a note's fault beside the same blow without it; or, without a fault, hears it sound."""
+    heard = _heard(note.sound, note.key)
+    if note.fault is None:
+        return _sound(heard, note.key)
+    if note.fault.kind == "damper":
+        return _by_release(note)
+    if note.fault.kind not in COLUMN:
+        return f"{NOT}: the listening tells this only among many keys of one piano"
+    return by_order(note.fault.kind, heard, _heard(note.plain, note.key), note.key)
+
+
+def _by_release(note: Note) -> str:
+    """When the note was let go is known: how long until it is 20 dB softer, beside the same blow well damped."""
+    bad, good = (release_s(sound) for sound in (note.sound, note.plain))
+    if bad > LONGER_RELEASE * good:
         return CONFIRMED
-    if fault not in found:
-        return f"{NOT}: the listening does not report it ({', '.join(sorted(found)) or 'nothing'} heard)"
-    others = [int(k) for k in played.table["key"] if int(k) != key and _faults(played, int(k))]
-    if alone and others:
-        return f"{NOT}: the listening reports other keys too"
-    return CONFIRMED
+    return f"{NOT}: {bad:.2f} s beside {good:.2f} s until it is 20 dB softer"
 
 
-def _faults(played: Played, key: int) -> set[str]:
-    return set(split_names(played.row(key)["faults"]))
+def release_s(sound: NDArray[np.float64], hold_s: float = HOLD_S) -> float:
+    """Time from letting go until the level in 30 ms has fallen by 20 dB; the rest of the sound where it never does."""
+    hop = round(0.005 * RATE_HZ)
+    power = np.convolve(sound**2, np.ones(6 * hop) / (6 * hop), "valid")[::hop]
+    at = round(hold_s / 0.005) - 6
+    low = np.flatnonzero(power[at:] < 0.01 * power[at])
+    return float((low[0] if low.size else power.size - at) * 0.005)
 
 
-def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, alike: bool = False) -> str:
+def _heard(sound: NDArray[np.float64], key: int) -> Played:
+    return listened(sound / max(float(np.abs(sound).max()), 1e-9) * 0.5, key, rate_hz=RATE_HZ, seed=1)
+
+
+def _sound(heard: Played, key: int) -> str:
+    """Confirmed where the strings are heard to agree."""
+    cents = float(heard.row(key)["unison_cents"])
+    if not np.isfinite(cents):
+        return f"{NOT}: whether its strings agree can't be measured here"
+    return CONFIRMED if cents < SOUND_CENTS else f"{NOT}: its strings are heard {cents:.1f} cents apart"
+
+
+def by_order(fault: HeardFault, worse: Played, better: Played, key: int, *, alike: bool = False) -> str:
     """Confirmed where the measure of this fault puts the two notes in the true order (``alike``: no order)."""
     column, unit = COLUMN[fault]
     bounds = _bounds(fault, worse, better, key)
@@ -67,6 +91,7 @@ def by_measure(fault: HeardFault, worse: Played, better: Played, key: int, *, al
         "short_sustain": bad < SHORTER * good,
         "damper": bad > LONGER_RELEASE * good,
         "off_pitch": abs(bad - good) > BESIDE_CENTS,
+        "voicing": bad - good > BRIGHTER_DB,
     }[fault]  # fmt: skip
     if alike:
         told = abs(bad - good) < ALIKE_CENTS and bounds == ("=", "=")
@@ -102,9 +127,3 @@ def _by_slope(worse: Played, better: Played, key: int) -> str:
     if not (np.isfinite(bad) and np.isfinite(good)):
         return f"{NOT}: neither the fall by 20 dB nor the first slope can be measured here"
     return CONFIRMED if SHORTER * bad > good else f"{NOT}: {bad:.0f} dB/s beside {good:.0f} dB/s measured"
-
-
-def by_verdict(played: Played, key: int, verdict: str) -> str:
-    """Confirmed where the listening's own verdict on the sustain is the drill's."""
-    heard = str(played.row(key)["sustain_verdict"] or "")
-    return CONFIRMED if heard == verdict else f"{NOT}: the listening says {heard or 'nothing'}"

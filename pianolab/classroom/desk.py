@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Protocol
@@ -14,6 +14,7 @@ from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.classroom.answer_ids import answer_id, standing_of
 from pianolab.classroom.collecting import make_sure
 from pianolab.classroom.drills import set_seed
+from pianolab.classroom.sealing import sealed, unsealed
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 
@@ -70,9 +71,7 @@ class Desk:
             return ()
         with self.book() as book:
             given = book.answers()
-        return tuple(
-            a for a in given if a.pupil == self.pupil and standing_of(a, class_id=self.school.id) == "counts"
-        )
+        return tuple(a for a in opened(given, class_id=self.school.id) if a.pupil == self.pupil and standing_of(a, class_id=self.school.id) == "counts")  # fmt: skip
 
     def seed(self, lesson: str) -> int:
         """Seed of this pupil's drills in a lesson: the class's own, or one for each pupil."""
@@ -96,19 +95,32 @@ class Desk:
             raise BadInput("pupil", got, "another name or number")
         if standing_of(answer, class_id=self.school.id) != "counts":
             raise BadInput("answer", "an id, a task and a truth that don't belong together", "the id that desk.answer_id gives, correct where given is the truth")  # fmt: skip
+        kept = sealed(answer, class_id=self.school.id)
         with self.book() as book:
             known = _known(book, answer.id)
             if known and not again:
                 return False
             try:
                 with book.editing(by=WRITER) as edit:
-                    edit.change(answer) if known else edit.add(answer)
+                    edit.change(kept) if known else edit.add(kept)
             except BadInput:
                 # Another window of this pupil was quicker.
                 if again or not _known(book, answer.id):
                     raise
                 return False
         return True
+
+
+def opened(answers: Sequence[Answer], *, class_id: str) -> list[Answer]:
+    """Answers unsealed; those whose seal is broken stay as they lie, and count nowhere."""
+    return [_opened(a, class_id) for a in answers]
+
+
+def _opened(answer: Answer, class_id: str) -> Answer:
+    try:
+        return unsealed(answer, class_id=class_id)
+    except BadInput:
+        return replace(answer, correct=True, truth="", grade=None)
 
 
 def _known(book: Casebook, identity: str) -> bool:

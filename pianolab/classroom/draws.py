@@ -1,61 +1,70 @@
-"""What is drawn for a drill before anything sounds: the piano, the key, and which faults it can have."""
+"""What is drawn for a drill before anything sounds: the key, the blows, and how they are altered."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from pianolab.classroom.altering import altered, let_go
+from pianolab.classroom.blows import HOLD_S
 from pianolab.classroom.drills import Recipe
-from pianolab.classroom.faults import HeardFault
-from pianolab.classroom.sounds import AROUND, true_rate_db_per_s
-from pianolab.sound_model import PianoModel
+from pianolab.classroom.faults import Fault, HeardFault
 
-KEYS, FAULT_KEYS, RINGING_KEYS = range(38, 61), range(34, 61), range(34, 46)
-"""Where drills of one fault lie, and those of several; a damper leaks only where enough is left after two seconds."""
-
-USUAL, USUAL_IN_OCTAVE, PIANOS = 0.75, 0.7, 12
-"""Least share of its neighbours' fall by 20 dB that a sound key has, alone and where thirteen must have it [practice];
-how many pianos are tried."""
+FloatArray = NDArray[np.float64]
+LAST_RINGING_KEY = 49
+"""Above it too little is left after two seconds for a damper to leak."""
 
 
-def drawn_piano(recipe: Recipe, *, unison: float = 0.3) -> PianoModel:
-    """A well kept grand, another one in every drill."""
-    seed = int(recipe.rng.integers(1, 2**31))
-    return PianoModel(
-        seed=seed, kind="grand", unison_spread_cents=unison, tuning_spread_cents=0.2, voicing_spread_db=0.4, false_beat_cents=0.05
-    )  # fmt: skip
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Note:
+    """One note of a drill as it sounds, and the same blow without its fault."""
+
+    key: int
+    fault: Fault | None
+    sound: FloatArray
+    plain: FloatArray
 
 
-def even_piano(recipe: Recipe, first: int, last: int, *, least: float) -> PianoModel:
-    """A well kept grand on which none of these keys falls by 20 dB much sooner than its neighbours by nature.
+def keys_for(recipe: Recipe, faults: Sequence[HeardFault], *, beside: int = 0) -> tuple[int, ...]:
+    """Keys at which every one of these faults can be heard, so that the key tells nothing of the fault.
 
-    A key that is short without having been made so would be a right answer that counts as wrong.
+    ``beside`` so many keys of the instrument are needed on either side.
     """
-    tried: list[tuple[float, PianoModel]] = []
-    while len(tried) < PIANOS and (not tried or tried[-1][0] < least):
-        model = drawn_piano(recipe)
-        fall = {k: 1.0 / true_rate_db_per_s(model, k) for k in range(first - AROUND, last + AROUND + 1)}
-        shares = [fall[k] / np.median([fall[j] for j in _neighbours(k)]) for k in range(first, last + 1)]
-        tried.append((float(min(shares)), model))
-    return max(tried, key=lambda found: found[0])[1]
+    keys = recipe.blows.keys
+    inner = keys[beside : len(keys) - beside]
+    return tuple(k for k in inner if "damper" not in faults or k <= LAST_RINGING_KEY)
 
 
-def _neighbours(key: int) -> list[int]:
-    return [k for k in range(key - AROUND, key + AROUND + 1) if k != key]
+def drawn_key(recipe: Recipe, faults: Sequence[HeardFault], *, beside: int = 0) -> int:
+    """A key for a drill of these faults; in a set every key comes about as often as any other."""
+    keys = keys_for(recipe, faults, beside=beside)
+    return keys[recipe.answer(len(keys), purpose=1)]
 
 
-def drawn_key(recipe: Recipe) -> int:
-    """A key for a drill of one fault."""
-    return int(recipe.rng.choice(KEYS))
+def neighbours(recipe: Recipe, key: int, beside: int) -> tuple[int, ...]:
+    """A key of the instrument with so many on either side."""
+    at = recipe.blows.keys.index(key)
+    return recipe.blows.keys[at - beside : at + beside + 1]
 
 
-def possible(recipe: Recipe, key: int, every: Sequence[HeardFault]) -> list[HeardFault]:
-    """What can be the matter with a key. The key is drawn first, so that it tells nothing of the fault."""
-    return [f for f in recipe.among(every) if f != "damper" or key in RINGING_KEYS]
+def two_blows(recipe: Recipe) -> tuple[int, int]:
+    """Which blow the first and the second of two clips get, whatever is true."""
+    first = int(recipe.rng.integers(2))
+    return first, 1 - first
 
 
-def low_only(recipe: Recipe, every: Sequence[HeardFault]) -> bool:
-    """Whether a drill is about dampers more than others: further up it would have nothing to ask."""
-    faults = recipe.among(every)
-    return "damper" in faults and len(faults) < len(every)
+def played(
+    recipe: Recipe, key: int, fault: Fault | None, *, which: int, more: Callable[[FloatArray], FloatArray] | None = None
+) -> Note:  # fmt: skip
+    """A blow of a key with a fault, or without, let go after `HOLD_S`; ``more`` is done to it with the fault or without."""
+    blow = recipe.blows.blow(key, which, rng=recipe.rng)
+    blow = more(blow) if more else blow
+    leak = fault.amount if fault and fault.kind == "damper" else 0.0
+    plain = let_go(blow, HOLD_S)
+    if fault is None:
+        return Note(key=key, fault=None, sound=plain, plain=plain)
+    sound = let_go(altered(blow, fault, key, rng=recipe.rng), HOLD_S, leak=leak)
+    return Note(key=key, fault=fault, sound=sound, plain=plain)

@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 
 from pianolab.checklist import Checklist, Point, load_checklist
-from pianolab.classroom.confirm import APART_CENTS, NOT, by_measure
+from pianolab.classroom.altering import RATE_HZ
+from pianolab.classroom.blows import HOLD_S
+from pianolab.classroom.confirm import APART_CENTS, NOT, by_order
 from pianolab.classroom.drawings import DRAWN, where_it_is
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.sounds import (
-    HOLD_S,
-    RATE_HZ,
     DrillClip,
     Played,
     Samples,
@@ -63,7 +63,7 @@ def confirm_sound(point: str, grade: int, *, seed: int) -> str:
             model, {k: float(_heard(model, k, seed).row(k)["unison_cents"]) for k in keys}
         )
     heard, sound = (_heard_together(m, keys, seed) for m in (model, replace(model, faults=())))
-    short = {k for k in keys if by_measure("short_sustain", heard, sound, k) == CONFIRMED}
+    short = {k for k in keys if by_order("short_sustain", heard, sound, k) == CONFIRMED}
     if short == {fault.key for fault in model.faults}:
         return CONFIRMED
     return f"{NOT}: {len(short)} of {len(keys)} notes are heard to be short"

@@ -10,15 +10,22 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pianolab.errors import BadInput
-from pianolab.sound_model import KeyFault
 
 HeardFault = Literal["unison", "short_sustain", "damper", "buzz", "voicing", "off_pitch"]
 NOTHING = "nothing wrong"
 
 
 @dataclass(frozen=True, kw_only=True)
+class Fault:
+    """A fault that a note is given, ``amount`` in the unit of its `FaultWords`."""
+
+    kind: HeardFault
+    amount: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class FaultWords:
-    """One fault in a pupil's words; ``plain`` and ``fine`` are amounts as in `KeyFault`."""
+    """One fault in a pupil's words; ``plain`` and ``fine`` are amounts as in `Fault`."""
 
     choice: str
     tell_tale: str
@@ -39,7 +46,7 @@ FAULT_WORDS: dict[HeardFault, FaultWords] = {
         choice="it dies too soon",
         tell_tale="Hold the key and count: beside its neighbours the tone has gone when theirs still sings. "
         "Its strings agree, so tuning will not bring it back.",
-        plain=0.3, fine=0.55, unit="of the usual time", chart="level",
+        plain=26.0, fine=10.0, unit="dB/s faster than it should", chart="level",
     ),
     "damper": FaultWords(
         choice="its damper leaks",
@@ -55,7 +62,7 @@ FAULT_WORDS: dict[HeardFault, FaultWords] = {
     "voicing": FaultWords(
         choice="its hammer is too hard",
         tell_tale="The note is no louder but brighter than its neighbours, from the first moment: a hard or worn hammer.",
-        plain=16.0, fine=9.0, unit="dB more in its high partials", chart="spectrum",
+        plain=13.0, fine=7.0, unit="dB more in its high partials", chart="spectrum",
     ),
     "off_pitch": FaultWords(
         choice="the whole note is out of tune",
@@ -81,15 +88,25 @@ def amount_of(kind: HeardFault, hardness: float) -> float:
     return float(words.plain * (words.fine / words.plain) ** hardness)
 
 
-def fault_of(kind: HeardFault, key: int, hardness: float) -> KeyFault:
-    """The fault of one key, as hard to hear as wanted."""
-    return KeyFault(key=key, kind=kind, amount=amount_of(kind, hardness))
+def fault_of(kind: HeardFault, hardness: float) -> Fault:
+    """A fault as hard to hear as wanted."""
+    return Fault(kind=kind, amount=amount_of(kind, hardness))
 
 
-def tell(kind: HeardFault | None, amount: float | None = None) -> str:
-    """What gives a fault away, with its amount where it is known."""
-    if kind is None:
+def tell(fault: Fault | None) -> str:
+    """What gives a fault away, with its amount.
+
+    Examples
+    --------
+    >>> tell(Fault(kind="buzz", amount=-16.0))[-34:]
+    'own. Here: -16 dB beside the tone.'
+    """
+    if fault is None:
         return "It is as it should be: it stands still, sings as long as its neighbours and stops at once."
-    words = FAULT_WORDS[kind]
-    size = "" if amount is None else f" Here: {amount:.3g} {words.unit}."
-    return words.tell_tale + size
+    words = FAULT_WORDS[fault.kind]
+    return f"{words.tell_tale} Here: {fault.amount:.3g} {words.unit}."
+
+
+def tells_of(choices: dict[str, HeardFault]) -> dict[str, str]:
+    """What one would have heard, for each answer that names a fault; for who chose it and was wrong."""
+    return {choice: FAULT_WORDS[kind].tell_tale for choice, kind in choices.items()}

@@ -20,7 +20,7 @@ from uuid import uuid4
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.classroom.answer_ids import Standing, mark_of, standing_of, trace_of
 from pianolab.classroom.collecting import first_counts, gather_each, make_sure, note_removed, together
-from pianolab.classroom.desk import PUPILS, WRITER, Desk, desk_name, desks_in
+from pianolab.classroom.desk import PUPILS, WRITER, Desk, desk_name, desks_in, opened
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer, check_pupil
 
@@ -75,22 +75,34 @@ class SchoolClass:
 
         Raises
         ------
-        CasebookError : the class's own casebook can't be opened, or none of the folders can be read
+        BadInput : the folder of another class
+        CasebookError : the class's own casebook can't be opened, or none of the folders can be read or is of this class
         """
         if not self.database:
             self.check_place()
         given = [more] if isinstance(more, (str, Path)) else more
-        places = [*self.desks(), *(place for path in given for place in desks_in(path) or [Path(path)])]
+        given = [Path(path) for path in given]
+        for path in given:
+            self._check_copy(path)
+        places = [*self.desks(), *(place for path in given for place in desks_in(path) or [path])]
         if not places:
             return None
         with self.book():
             into = self.database or self.folder / GATHERED
-        done, refused = gather_each(places, into=into)
+        done, refused = gather_each(places, into=into, mark=mark_of(self.id))
         with self.book() as book:
             self._bury(book, self.has_removed)
             twice = first_counts(book, mark=mark_of(self.id), by=WRITER)
             left = book.conflicts()
         return together(done, conflicts=left, problems=[*refused, *twice])
+
+    def _check_copy(self, path: Path) -> None:
+        """Refuse the folder of another class; a copy of this one may have another name."""
+        if (path / CLASS_FILE).is_file() and (other := open_class(path)).id != self.id:
+            got = f"the folder of another class, {other.name!r}"
+            raise BadInput(
+                str(path), got, f"pupils' folders or a copy of {self.name!r}", "Nothing was taken in."
+            )
 
     @contextmanager
     def book(self) -> Iterator[Casebook]:
@@ -126,7 +138,7 @@ class SchoolClass:
 
     def _all(self) -> Sequence[Answer]:
         with self.book() as book:
-            return book.answers()
+            return opened(book.answers(), class_id=self.id)
 
     def pupils(self) -> tuple[str, ...]:
         """Who has answered, in order."""
@@ -169,7 +181,8 @@ class SchoolClass:
 
     def _bury(self, book: Casebook, gone: Callable[[str], bool]) -> int:
         """Remove all answers of pupils who are gone; how many."""
-        own = [a for a in book.answers() if a.id.startswith(mark_of(self.id))]
+        # On a server other classes lie beside this one; in a folder of its own nothing else has a right to be.
+        own = [a for a in book.answers() if not self.database or a.id.startswith(mark_of(self.id))]
         leaving = {pupil for pupil in {a.pupil for a in own} if gone(pupil)}
         ids = [a.id for a in own if a.pupil in leaving]
         if ids:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, set_seed
 from pianolab.classroom.exhibits import Exhibit, make_exhibits
-from pianolab.classroom.making import make_drill
+from pianolab.classroom.making import in_turn, make_drill
 from pianolab.classroom.sheets import Sheets, answers_section, write_sheets
 from pianolab.classroom.sittings import DrillSitting, GradingSitting, hardness_for_all
 from pianolab.errors import BadInput
@@ -145,8 +145,8 @@ def lesson_drills(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Dri
         raise BadInput(school.name, "a class in which each pupil has an own set", "one with the same set for all", "Their answers tell the truth of each task.")  # fmt: skip
     seed, kinds = school.desk("0").seed(_label(lesson, turn)), lesson.kinds
     return tuple(
-        make_drill(kinds[n % len(kinds)], seed=seed, number=n, hardness=hardness_for_all(kinds, n), about=lesson.about)
-        for n in range(lesson.count)
+        make_drill(kind, seed=seed, number=n, hardness=hardness_for_all(kinds, n), about=lesson.about, turn=place, of=of)
+        for n, (kind, place, of) in enumerate(in_turn(kinds, lesson.count))
     )  # fmt: skip
 
 

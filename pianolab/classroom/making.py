@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
+from pianolab.classroom.blows import Blows, SourceName, blows_of
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, Recipe, task_name
 from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.kinds import MAKERS
@@ -20,6 +21,9 @@ def make_drill(
     hardness: float = 0.3,
     level: float | None = None,
     about: Sequence[HeardFault] = (),
+    turn: int | None = None,
+    of: int | None = None,
+    source: SourceName | Blows = "recorded",
 ) -> Drill:
     """One drill; the same arguments give the same drill on every machine.
 
@@ -32,15 +36,18 @@ def make_drill(
     level : for "which is further out" (cents) and "which dies sooner" (dB/s): the size of the difference;
         None takes one that suits the hardness
     about : faults to draw from, where the kind of drill has several; empty for all
+    turn, of : which task of its kind this is in the set, and how many of its kind there are: over those every answer
+        comes its share of times; None counts by ``number``
+    source : "recorded" (the shipped real notes), "modelled", or blows of one's own
 
     Raises
     ------
-    BadInput : an unknown kind, a hardness or level outside its range, a seed or number below 0
+    BadInput : an unknown kind or source, a hardness or level outside its range, a seed or number below 0
 
     Notes
     -----
-    The truth of the modelled piano is known because it was put there; whether our own listening hears it
-    too stands in ``truth.confirmed``.
+    What is true is known because it was done to the sound; whether pianolab's own listening hears it too stands in
+    ``truth.confirmed``, which listens when it is first asked for.
 
     Examples
     --------
@@ -56,10 +63,15 @@ def make_drill(
         raise BadInput("hardness", hardness, "0 (plain) to 1 (fine)")
     if seed < 0 or number < 0:
         raise BadInput("seed, number", f"{seed}, {number}", "whole numbers from 0 on")
-    maker: Callable[[Recipe], Drill] = MAKERS[kind]
     rng = np.random.default_rng([seed, number, DRILL_KINDS.index(kind)])
-    task = task_name(kind, seed=seed, number=number, hardness=hardness, level=level, about=about)
-    return maker(Recipe(rng=rng, seed=seed, task=task, hardness=hardness, level=level, about=tuple(about)))
+    blows = blows_of(source, seed=int(rng.integers(1, 2**31))) if isinstance(source, str) else source
+    words = source if isinstance(source, str) else source.words
+    task = task_name(kind, seed=seed, number=number, hardness=hardness, level=level, about=(*about, words))
+    recipe = Recipe(
+        rng=rng, seed=seed, task=task, hardness=hardness, level=level, blows=blows, kind=kind, turn=number if turn is None else turn,
+        of=of, about=tuple(about),
+    )  # fmt: skip
+    return MAKERS[kind](recipe)
 
 
 def drill_set(
@@ -74,6 +86,16 @@ def drill_set(
     """
     if not kinds or count < 1:
         raise BadInput("drills", f"{count} of {len(kinds)} kinds", "one kind and one drill at least")
-    return tuple(
-        make_drill(kinds[n % len(kinds)], seed=seed, number=n, hardness=hardness) for n in range(count)
-    )
+    return tuple(make_drill(kind, seed=seed, number=n, hardness=hardness, turn=turn, of=of) for n, (kind, turn, of) in enumerate(in_turn(kinds, count)))  # fmt: skip
+
+
+def in_turn(kinds: Sequence[DrillKind], count: int) -> list[tuple[DrillKind, int, int]]:
+    """So many tasks, the kinds in turn: of each its kind, which of its kind it is, and how many there are.
+
+    Examples
+    --------
+    >>> in_turn(["which dies sooner", "name the fault"], 3)
+    [('which dies sooner', 0, 2), ('name the fault', 0, 1), ('which dies sooner', 1, 2)]
+    """
+    places = [kinds[n % len(kinds)] for n in range(count)]
+    return [(kind, places[:n].count(kind), places.count(kind)) for n, kind in enumerate(places)]

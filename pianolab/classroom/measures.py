@@ -7,21 +7,26 @@ filled in for tasks that weren't answered.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import sqrt
 
 from scipy.stats import binomtest, norm
 
-from pianolab.classroom.kinds import LEVELS
+from pianolab.classroom.kinds import LEVELS, UNITS
 from pianolab.classroom.staircase import Ladder, Threshold
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 from pianolab.show import Row, Showable
 
 Z95 = float(norm.ppf(0.975))
-YES_NO: dict[str, str] = {"same or different": "different"}
-"""Kinds with two answers of which one is "there is something": for d' and bias.
+SQRT_2 = sqrt(2.0)
+YES_NO: dict[str, str] = {
+    "same or different": "different", "which is further out": "A", "which dies sooner": "A",
+    "which room rings longer": "A", "which has the left pedal down": "A",
+}  # fmt: skip
+"""Kinds with two answers, and the one that counts as "yes": for d' and bias. Where two sounds are compared and one of
+them has it, d' is that of one sound: smaller by the square root of two [macmillan2005]; their bias is towards A.
 
 "Same or different" is taken as one question, whether there is a beating note. A listener who compares the two notes
 as equals hears more than this d' says [macmillan2005]; over time and between pupils it compares all the same.
@@ -181,10 +186,17 @@ def sensitivity_of(answers: Iterable[Answer], *, kind: str = "same or different"
     own = [a for a in recent(answers, kind=kind) if a.truth]
     signals = [a for a in own if a.truth == yes]
     noises = [a for a in own if a.truth != yes]
-    return sensitivity(
+    found = sensitivity(
         hits=sum(a.given == yes for a in signals), signals=len(signals),
         false_alarms=sum(a.given == yes for a in noises), noises=len(noises),
     )  # fmt: skip
+    return found if yes == "different" or found.d_prime is None else _of_one_sound(found)
+
+
+def _of_one_sound(found: Sensitivity) -> Sensitivity:
+    """d' where one of two sounds had it and both were heard."""
+    smaller = {name: getattr(found, name) / SQRT_2 for name in ("d_prime", "d_low", "d_high")}
+    return replace(found, **smaller)
 
 
 def threshold_of(answers: Sequence[Answer], *, kind: str) -> Threshold:
@@ -195,7 +207,7 @@ def threshold_of(answers: Sequence[Answer], *, kind: str) -> Threshold:
     BadInput : a kind whose difference has no size
     """
     ladder = ladder_of(answers, kind=kind)
-    return ladder.result("cents" if kind == "which is further out" else "dB/s")
+    return ladder.result({str(k): u for k, u in UNITS.items()}[kind])
 
 
 def ladder_of(answers: Iterable[Answer], *, kind: str) -> Ladder:

@@ -23,7 +23,7 @@ from pianolab.report.class_page import Drawing, PlainTable, Section
 
 TOLD_APART = (
     "d' says how well two notes are told apart, whatever one says when in doubt (0: not at all, 1: fairly, 3: nearly "
-    "always). The bias says what one says when in doubt: above 0 “same”, below 0 “different”. The latest forty answers count."
+    "always). The bias says what one says when in doubt: above 0 “same” or “B”, below 0 “different” or “A”. The latest forty answers count."
 )
 SMALLEST = "The smallest difference that is heard four times out of five, from the latest forty answers."
 WANDERING = (

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from time import monotonic
 from typing import Any
 
 from pianolab.classroom.answer_ids import GRADE
+from pianolab.classroom.blows import Blows, SourceName
 from pianolab.classroom.desk import Desk
 from pianolab.classroom.drills import Drill, DrillKind
 from pianolab.classroom.exhibits import Exhibit
 from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.kinds import LEVELS
-from pianolab.classroom.making import make_drill
+from pianolab.classroom.making import in_turn, make_drill
 from pianolab.classroom.measures import ladder_of
-from pianolab.classroom.sounds import DrillClip
 from pianolab.classroom.staircase import UpDown
+from pianolab.classroom.telling import EncodedSound, Told, closing_words, encoded, told_of
 from pianolab.errors import BadInput
-from pianolab.io import clip_bytes
 from pianolab.model import Answer
+
+WORKERS = ThreadPoolExecutor(max_workers=1, thread_name_prefix="drills")
+"""Drills are made one after another, beside what the pupil does."""
 
 PLAIN = 0.2
 SPREAD = (0.2, 0.5, 0.35, 0.65, 0.75)
@@ -37,24 +41,6 @@ def hardness_for_all(kinds: Sequence[DrillKind], number: int) -> float:
     """
     turn, place = divmod(number, len(kinds))
     return SPREAD[turn % len(SPREAD)] if kinds[place] in LEVELS else PLAIN
-
-
-def encoded(clip: DrillClip) -> tuple[str, bytes, str]:
-    """A clip for the page: label, bytes and media type; all are coded alike, in as many bytes, without words."""
-    data, mime = clip_bytes(clip.samples, rate_hz=clip.rate_hz, format="mp3", constant=True)
-    return clip.label, data, mime
-
-
-@dataclass(frozen=True, kw_only=True)
-class Told:
-    """What is said after an answer: right (None: nothing is right or wrong), the truth in words, chart, sound."""
-
-    right: bool | None
-    headline: str
-    explanation: str
-    curves: tuple[dict[str, Any], ...] = ()
-    chart_words: str = ""
-    sound: tuple[str, bytes, str] | None = None
 
 
 class Sitting:
@@ -105,8 +91,25 @@ class Sitting:
         return "" if kept else "You answered this before, and that answer stands. "
 
 
+@dataclass(frozen=True, kw_only=True)
+class Ready:
+    """A drill with its sounds as they go to the page."""
+
+    drill: Drill
+    sounds: list[EncodedSound]
+    without_fault: EncodedSound | None
+
+
+def made_ready(make: Callable[[], Drill]) -> Ready:
+    """Make a drill and code its sounds; pianolab listens to it afterwards, while the pupil does."""
+    drill = make()
+    without = drill.truth.without_fault
+    WORKERS.submit(lambda: drill.truth.confirmed)
+    return Ready(drill=drill, sounds=[encoded(c) for c in drill.clips], without_fault=encoded(without) if without else None)  # fmt: skip
+
+
 class DrillSitting(Sitting):
-    """Listening drills, the kinds in turn.
+    """Listening drills, the kinds in turn; the next one is made while the pupil listens.
 
     Parameters
     ----------
@@ -117,6 +120,7 @@ class DrillSitting(Sitting):
     hardness : 0 plain to 1 fine; None: as the pupil's own answers ask for, or where all get the same set plain,
         and from plain to fine where the difference has a size
     about : faults that the drills are about; empty for all
+    source : what the sounds are made from: "recorded", "modelled", or blows of one's own
 
     Raises
     ------
@@ -132,21 +136,24 @@ class DrillSitting(Sitting):
         count: int = 10,
         hardness: float | None = None,
         about: Sequence[HeardFault] = (),
+        source: SourceName | Blows = "recorded",
     ) -> None:
         super().__init__(desk, lesson=lesson, count=count)
         if not kinds:
             raise BadInput("kinds", "none", "one kind of drill at least")
-        self._kinds, self._about = tuple(kinds), tuple(about)
+        self._kinds, self._about, self._source = tuple(kinds), tuple(about), source
+        self._places = in_turn(kinds, count)
         self._hardness = hardness
-        self._drill: Drill | None = None
+        self._ahead: dict[int, Future[Ready]] = {}
         self._start()
+        self._prepare(self._number)
 
     def _id(self) -> str:
         return self.desk.answer_id(self.lesson, f"{self._kind} {self._number + 1}")
 
     @property
     def _kind(self) -> DrillKind:
-        return self._kinds[self._number % len(self._kinds)]
+        return self._places[self._number][0]
 
     @property
     def drill(self) -> Drill:
@@ -156,25 +163,38 @@ class DrillSitting(Sitting):
         ------
         BadInput : all tasks are answered
         """
+        return self._ready().drill
+
+    def _ready(self) -> Ready:
         if self.finished:
             raise BadInput("drill", "all tasks are answered", "a task that isn't answered yet")
-        if self._drill is None:
-            hardness, level = self._aim()
-            seed = self.desk.seed(self.lesson)
-            self._drill = make_drill(
-                self._kind, seed=seed, number=self._number, hardness=hardness, level=level, about=self._about
-            )
-        return self._drill
+        if self._number not in self._ahead:
+            self._prepare(self._number)
+        return self._ahead[self._number].result()
 
-    def _aim(self) -> tuple[float, float | None]:
+    def _prepare(self, number: int) -> None:
+        """Begin to make a drill; what it is aimed at is decided now."""
+        if number in self._ahead or number >= self.count:
+            return
+        kind, turn, of = self._places[number]
+        hardness, level = self._aim(kind, number)
+        seed = self.desk.seed(self.lesson)
+        self._ahead[number] = WORKERS.submit(
+            made_ready,
+            lambda: make_drill(
+                kind, seed=seed, number=number, hardness=hardness, level=level, about=self._about, turn=turn, of=of, source=self._source
+            ),
+        )  # fmt: skip
+
+    def _aim(self, kind: DrillKind, number: int) -> tuple[float, float | None]:
         if self._hardness is not None:
             return self._hardness, None
         if self.desk.school.same_set:
-            return hardness_for_all(self._kinds, self._number), None
-        own = [a for a in self.desk.answers() if a.kind == self._kind]
-        if self._kind in LEVELS:
-            low, high = LEVELS[self._kind]
-            return PLAIN, min(high, max(low, float(ladder_of(own, kind=self._kind).next_level())))
+            return hardness_for_all(self._kinds, number), None
+        own = [a for a in self.desk.answers() if a.kind == kind]
+        if kind in LEVELS:
+            low, high = LEVELS[kind]
+            return PLAIN, min(high, max(low, float(ladder_of(own, kind=kind).next_level())))
         rule = UpDown(hardness=PLAIN)
         for answer in own:
             rule = rule.answered(bool(answer.correct))
@@ -184,16 +204,33 @@ class DrillSitting(Sitting):
         """What is shown before the answer: question, choices, names of the sounds."""
         base = self._base()
         if self.finished:
-            return {**base, "question": "", "choices": [], "clips": [], "made_from": "", "picture": ""}
+            return {
+                **base,
+                "question": "",
+                "choices": [],
+                "clips": [],
+                "made_from": "",
+                "picture": "",
+                "closing": self.closing(),
+            }
         drill = self.drill
         return {
             **base, "question": drill.question, "choices": list(drill.choices), "clips": [c.label for c in drill.clips],
-            "made_from": drill.made_from, "picture": "",
+            "made_from": drill.made_from, "picture": "", "closing": "",
         }  # fmt: skip
 
-    def sounds(self) -> list[tuple[str, bytes, str]]:
-        """The sounds of the present drill: label, bytes, media type."""
-        return [] if self.finished else [encoded(c) for c in self.drill.clips]
+    def closing(self) -> str:
+        """What this sitting's answers tell, in two or three sentences; for the pupil alone."""
+        return closing_words([a for a in self.desk.answers() if a.lesson == self.lesson])
+
+    def sounds(self) -> list[EncodedSound]:
+        """The sounds of the present drill: label, bytes, media type; the next drill is begun."""
+        if self.finished:
+            return []
+        sounds = self._ready().sounds
+        if self.desk.school.same_set or self._hardness is not None:
+            self._prepare(self._number + 1)
+        return sounds
 
     def take(self, choice: str) -> Told:
         """Keep the pupil's answer, then say what is true.
@@ -202,7 +239,8 @@ class DrillSitting(Sitting):
         ------
         BadInput : no choice of this drill
         """
-        drill, truth = self.drill, self.drill.truth
+        ready = self._ready()
+        drill, truth = ready.drill, ready.drill.truth
         right = drill.is_right(choice)
         before = self._keep(
             Answer(
@@ -210,19 +248,17 @@ class DrillSitting(Sitting):
                 truth=truth.answer, correct=right, level=truth.level, unit=truth.unit, confirmed=truth.confirmed,
             )
         )  # fmt: skip
-        how = "pianolab's own listening hears it too" if truth.is_confirmed else truth.confirmed
-        return Told(
-            right=right, headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.",
-            explanation=f"{truth.explanation} Made from {truth.made_from}; {how}.",
-            curves=tuple({"label": c.label, "x": c.x, "level_db": c.level_db, "x_unit": c.x_unit} for c in truth.curves),
-            chart_words="Level over " + ("time" if truth.curves and truth.curves[0].x_unit == "s" else "pitch") + ": " + " beside ".join(c.label for c in truth.curves),
-            sound=encoded(truth.without_fault) if truth.without_fault else None,
-        )  # fmt: skip
+        # The answer may have moved the aim: now it is known.
+        self._prepare(self._number + 1)
+        return told_of(drill, choice, before=before, sound=ready.without_fault)
 
     def next(self) -> None:
         """Go on to the next drill."""
-        self._drill = None
+        self._ahead.pop(self._number, None)
         super().next()
+
+
+ALL_GRADED = "All exhibits are graded. How the others see them you will talk about together."
 
 
 class GradingSitting(Sitting):
@@ -241,12 +277,20 @@ class GradingSitting(Sitting):
         """What is shown: where it is, the drawing, the reading, the scale in sentences."""
         base = self._base()
         if self.finished:
-            return {**base, "question": "", "choices": [], "clips": [], "made_from": "", "picture": ""}
+            return {
+                **base,
+                "question": "",
+                "choices": [],
+                "clips": [],
+                "made_from": "",
+                "picture": "",
+                "closing": ALL_GRADED,
+            }
         shown = self._exhibits[self._number]
         question = " ".join(part for part in (f"{shown.headline()}.", shown.point.how, shown.reading) if part)
         return {
             **base, "question": question, "choices": list(shown.point.anchors), "clips": [shown.clip.label] if shown.clip else [],
-            "made_from": "an invented instrument", "picture": shown.drawing,
+            "made_from": "an invented instrument", "picture": shown.drawing, "closing": "",
         }  # fmt: skip
 
     def sounds(self) -> list[tuple[str, bytes, str]]:

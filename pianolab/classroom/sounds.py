@@ -1,42 +1,38 @@
-"""Sounds of the drills: modelled notes with known faults, and real notes altered in a known way.
-
-Every sound is listened to by pianolab itself before a pupil hears it; rendering is kept, so that a set
-that was made once is made at once again.
-"""
+"""Clips of the drills: blows equally strong and then roved, so that loudness tells nothing; and what is drawn of them."""
 
 from __future__ import annotations
 
-import io
-from dataclasses import dataclass, replace
-from functools import lru_cache
-from math import gcd
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
-from scipy.signal import resample_poly
+from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics import listen
 from pianolab.acoustics.results import COLUMNS, TEXT_COLUMNS
+from pianolab.classroom.altering import RATE_HZ
+from pianolab.classroom.blows import NOTE_S
 from pianolab.errors import BadInput
-from pianolab.io import momentary_lufs, read_sound, real_notes
-from pianolab.sound_model import KeyFault, PianoModel, note_modes, note_truth, render_note, render_scale
+from pianolab.io import momentary_lufs
 from pianolab.sound_model.truth import level_curve
-from pianolab.units import db_to_amplitude, shift_cents
+from pianolab.units import db_to_amplitude
 
 Samples = NDArray[np.float32]
-RATE_HZ = 32000
-HOLD_S, AFTER_S, GAP_S, LEAD_S = 2.0, 0.7, 0.2, 0.25
-"""Held, still heard after the key is let go, then the next key; silence before the first. The same in every drill:
-the length of a sound tells nothing."""
+GAP_S, LEAD_S = 0.2, 0.25
+"""From one note of a clip to the next; silence before a note that is listened to."""
 
-AROUND = 4
-"""Neighbours on either side that are played, so that a key can be told from them."""
+BEFORE_S = 0.1
+"""Background before the first blow of a clip."""
 
+BLOW_DB, ROVE_DB, BACKGROUND_DB = -24.0, 3.0, -78.0
+"""Level of every blow over its strongest 30 ms, dB re full scale; how far each is moved up or down from there by
+chance, so that nobody wins by it; and the background under all of it, which is not moved."""
+
+BLOW_S, WINDOW_S = 0.15, 0.03
 NOISE_DB = -60.0
 CLIP_LUFS, PEAK = -23.0, 0.95
-"""Momentary loudness of every clip at its loudest, and how far its samples may go."""
+"""Momentary loudness of a grading exhibit's sound at its loudest, and how far samples may go."""
 
 DEEPEST_DB = -60.0
 
@@ -116,25 +112,34 @@ def equally_loud(clips: dict[str, tuple[Samples, int]]) -> tuple[DrillClip, ...]
     )  # fmt: skip
 
 
-@lru_cache(maxsize=48)
-def play_around(model: PianoModel, key: int, *, seed: int, around: int = AROUND) -> Played:
-    """A key of the modelled piano with its neighbours, played and listened to."""
-    first, last = max(model.first_key, key - around), min(model.last_key, key + around)
-    scale = render_scale(
-        model, first_key=first, last_key=last, hold_s=HOLD_S, gap_s=AFTER_S + GAP_S, rate_hz=RATE_HZ, snr_db=-NOISE_DB,
-        lead_in_s=LEAD_S, tail_s=1.0, seed=seed, jitter=0.0,
-    )  # fmt: skip
-    table = _heard(scale.samples, rate_hz=RATE_HZ, first_key=first, last_key=last)
-    onsets = {s.key: s.onset_s for s in scale.strikes}
-    ends = {s.key: s.release_s + AFTER_S for s in scale.strikes}
-    return Played(samples=scale.samples, rate_hz=RATE_HZ, table=table, onsets_s=onsets, ends_s=ends)
+def blow_level(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
+    """Level of a blow, dB re full scale: its strongest 30 ms within the first 150."""
+    power = np.asarray(note, float)[: round(BLOW_S * rate_hz)] ** 2
+    window = np.ones(round(WINDOW_S * rate_hz)) / round(WINDOW_S * rate_hz)
+    return float(10.0 * np.log10(max(float(np.convolve(power, window, "valid").max()), 1e-20)))
 
 
-@lru_cache(maxsize=96)
-def play_note(model: PianoModel, key: int, *, seed: int) -> Played:
-    """One key of the modelled piano alone, played and listened to."""
-    sound = render_note(model, key, seconds=HOLD_S + AFTER_S, hold_s=HOLD_S, rate_hz=RATE_HZ, seed=seed)
-    return listened(sound, key, rate_hz=RATE_HZ, seed=seed)
+def struck(label: str, notes: Sequence[ArrayLike], *, rng: np.random.Generator) -> DrillClip:
+    """Notes one after another, every blow at one level but for what ``rng`` moves it, over one background.
+
+    Parameters
+    ----------
+    notes : arrays of one length, at `RATE_HZ`, each from its blow on
+    """
+    pieces = [np.zeros(round(BEFORE_S * RATE_HZ))]
+    for note in notes:
+        level_db = BLOW_DB + float(rng.uniform(-ROVE_DB, ROVE_DB)) - blow_level(note)
+        one = faded(np.asarray(note, np.float32) * np.float32(db_to_amplitude(level_db)), rate_hz=RATE_HZ)
+        pieces += [one.astype(float), np.zeros(round(GAP_S * RATE_HZ))]
+    whole = np.concatenate(pieces)
+    whole += db_to_amplitude(BACKGROUND_DB) * rng.standard_normal(whole.size)
+    most = float(np.abs(whole).max())
+    return DrillClip(label=label, samples=(whole * min(1.0, PEAK / most)).astype(np.float32), rate_hz=RATE_HZ)
+
+
+def note_starts(count: int) -> list[float]:
+    """When the notes of a clip begin, s."""
+    return [BEFORE_S + n * (NOTE_S + GAP_S) for n in range(count)]
 
 
 def listened(
@@ -165,65 +170,7 @@ def _heard(samples: Samples, *, rate_hz: int, first_key: int, last_key: int) -> 
         return pd.DataFrame(rows)
 
 
-def with_fault(model: PianoModel, fault: KeyFault | None) -> PianoModel:
-    """The same piano with one more fault."""
-    return model if fault is None else replace(model, faults=(*model.faults, fault))
-
-
-@lru_cache(maxsize=1024)
-def true_rate_db_per_s(model: PianoModel, key: int) -> float:
-    """How fast a key of the modelled piano falls by its first 20 dB, from its own modes, dB/s."""
-    truth = note_truth(note_modes(model, key, rate_hz=RATE_HZ), hold_s=HOLD_S, rate_hz=RATE_HZ)
-    return 20.0 / truth.decay_20_s
-
-
-def real_keys(first: int = 34, last: int = 61) -> tuple[int, ...]:
-    """Keys of the shipped real notes in the middle of the keyboard, where two and a half seconds tell enough."""
-    return tuple(k for k in real_notes() if first <= k <= last)
-
-
-@lru_cache(maxsize=16)
-def _recorded(key: int) -> NDArray[np.float64]:
-    """One of the real notes, in one channel at the drills' rate: what a sound is made from doesn't show in its form."""
-    notes = real_notes()
-    if key not in notes:
-        raise BadInput("key", key, "one of " + ", ".join(map(str, notes)), "Every third key was recorded.")
-    room = io.BytesIO(notes[key].read_bytes())
-    room.name = notes[key].name
-    sound = read_sound(room)
-    mono = sound.samples.mean(axis=1)[: round((HOLD_S + AFTER_S + 0.1) * sound.rate_hz)].astype(np.float64)
-    common = gcd(RATE_HZ, sound.rate_hz)
-    return resample_poly(mono, RATE_HZ // common, sound.rate_hz // common)[
-        : round((HOLD_S + AFTER_S) * RATE_HZ)
-    ]
-
-
-@lru_cache(maxsize=48)
-def play_real(key: int, *, added_db_per_s: float = 0.0, added_copy_cents: float = 0.0) -> Played:
-    """A real note as it was recorded, or altered in a known way; listened to.
-
-    Parameters
-    ----------
-    key : one of `real_keys`
-    added_db_per_s : so much faster it dies away
-    added_copy_cents : a copy of itself, as loud, sounds with it so much higher; 0 for none
-    """
-    sound = _recorded(key)
-    if added_copy_cents:
-        sound = 0.5 * (sound + _higher(sound, added_copy_cents))
-    sound = sound * db_to_amplitude(-added_db_per_s * np.arange(len(sound)) / RATE_HZ)
-    return listened(faded(sound.astype(np.float32), rate_hz=RATE_HZ), key, rate_hz=RATE_HZ, seed=1)
-
-
-def _higher(sound: NDArray[np.float64], cents: float) -> NDArray[np.float64]:
-    """The same sound played faster by so many cents, as a tape would be."""
-    fine = resample_poly(sound, 4, 1)
-    at = np.arange(len(sound)) * 4.0 * float(shift_cents(1.0, cents))
-    at = np.minimum(at, len(fine) - 1.0)
-    return np.asarray(CubicSpline(np.arange(len(fine)), fine)(at))
-
-
-def level_over_time(label: str, samples: Samples, *, rate_hz: int) -> Curve:
+def level_over_time(label: str, samples: ArrayLike, *, rate_hz: int = RATE_HZ) -> Curve:
     """Level of a sound over time, 30 ms windows, in dB re its loudest moment."""
     time_s, level_db = level_curve(np.asarray(samples, np.float32), rate_hz=rate_hz, hop_s=0.02)
     level_db = np.maximum(level_db - level_db.max(), DEEPEST_DB)
@@ -232,7 +179,9 @@ def level_over_time(label: str, samples: Samples, *, rate_hz: int) -> Curve:
     )
 
 
-def level_over_pitch(label: str, samples: Samples, *, rate_hz: int, seconds: float = 0.8) -> Curve:
+def level_over_pitch(
+    label: str, samples: ArrayLike, *, rate_hz: int = RATE_HZ, seconds: float = 0.8
+) -> Curve:
     """Level of a sound's first moments in third-octave bands from 50 Hz to 12.5 kHz, dB re the strongest."""
     part = np.asarray(samples, float)[: round(seconds * rate_hz)]
     f_hz = np.fft.rfftfreq(part.size, 1.0 / rate_hz)

@@ -1,9 +1,10 @@
 """Adaptive difficulty: where to put the next task, and what is known of a listener's threshold.
 
-`Ladder` is a Bayesian maximum-likelihood procedure for two-alternative tasks whose difference has a size
-[watsonpelli1983], placed at the mean of what is known [kingsmith1994]: a grid of thresholds, a
-psychometric function of fixed slope, and after each answer Bayes' rule. `UpDown` is the transformed
-up-down rule [levitt1971] for tasks that are only plain or fine.
+`Ladder` is a Bayesian procedure for two-alternative tasks whose difference has a size: a grid over threshold, slope and
+lapse rate, a psychometric function, and after each answer Bayes' rule [kontsevich1999]; slope and lapses are of no
+interest and are summed over [prins2013]. Tasks are placed at the mean of the logarithm of the threshold [kingsmith1994],
+and by turns above it: only what is easy tells how often somebody answers by mistake. `UpDown` is the transformed up-down
+rule [levitt1971] for tasks that are only plain or fine.
 """
 
 from __future__ import annotations
@@ -16,29 +17,47 @@ from numpy.typing import ArrayLike, NDArray
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
 
-GRID = 161
-GUESS, LAPSE, SLOPE = 0.5, 0.03, 2.5
-"""Chance of two alternatives; answers given by mistake; steepness of the Weibull function over log level."""
-
-THRESHOLD_SHARE = GUESS + (1.0 - GUESS - LAPSE) * (1.0 - np.exp(-1.0))
-"""Share of right answers at the threshold: 0.80."""
-
-EDGE = 0.12
-"""So near an end of the levels, in logarithms, the middle of what is known lies where the threshold is beyond them."""
-
 FloatArray = NDArray[np.float64]
+GRID, BEYOND = 61, 2.0
+"""Steps of the grid; it goes so many times beyond the levels that can be asked, on either side."""
+
+GUESS = 0.5
+"""Chance of two alternatives."""
+
+SLOPES = np.array([0.8, 1.2, 1.8, 2.7, 4.0, 6.0])
+SLOPE_PRIOR = np.array([0.12, 0.19, 0.23, 0.22, 0.15, 0.09])
+LAPSES = np.array([0.0, 0.02, 0.05, 0.1, 0.15, 0.2, 0.3])
+LAPSE_PRIOR = np.array([0.2, 0.2, 0.2, 0.15, 0.12, 0.08, 0.05])
+"""How steep the Weibull function over log level may be, how often an answer may be given by mistake, and how likely
+each is before anything is answered [practice]."""
+
+PLACES = (1.0, 1.0, 1.5, 1.0, 3.0)
+"""Tasks lie at the threshold as it is known, by turns above it."""
+
+PRIOR_WIDTH = 0.8
+THRESHOLD_SHARE = GUESS + (1.0 - GUESS) * (1.0 - np.exp(-1.0))
+"""Share of right answers at the threshold of a listener who makes no mistakes: 0.82."""
+
+SPILL = 5.0
+"""Where an end of the grid is more than one in so many times as likely as the likeliest place, no interval is stated."""
+
+TAIL = 0.025
 
 
-def share_right(level: ArrayLike, threshold: ArrayLike, *, slope: float = SLOPE) -> FloatArray:
+def share_right(level: ArrayLike, threshold: ArrayLike, *, slope: ArrayLike = 2.5, lapse: ArrayLike = 0.0) -> FloatArray:  # fmt: skip
     """Share of right answers of a listener with that threshold, shapes broadcast: a Weibull function.
 
     Examples
     --------
     >>> share_right([0.0, 2.0, 1000.0], 2.0).round(2)
-    array([0.5 , 0.8 , 0.97])
+    array([0.5 , 0.82, 1.  ])
+    >>> float(share_right(1000.0, 2.0, lapse=0.1))
+    0.95
     """
     ratio = np.asarray(level, float) / np.asarray(threshold, float)
-    return np.asarray(GUESS + (1.0 - GUESS - LAPSE) * (1.0 - np.exp(-(ratio**slope))))
+    heard = 1.0 - np.exp(-(ratio ** np.asarray(slope, float)))
+    attentive = GUESS + (1.0 - GUESS) * heard
+    return np.asarray((1.0 - np.asarray(lapse, float)) * attentive + np.asarray(lapse, float) * GUESS)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -66,13 +85,13 @@ class Threshold(Showable):
 
 @dataclass(frozen=True, eq=False)
 class Ladder:
-    """Thresholds on a log grid from ``low`` to ``high`` and how likely each is; `answered` gives the next one.
+    """Thresholds on a log grid around the levels ``low`` to ``high``, how likely each is; `answered` gives the next one.
 
-    ``log_weight`` has shape (grid,), or (runs, grid) for many listeners at once.
+    ``log_weight`` has shape (thresholds, slopes, lapses), or (runs, …) for many listeners at once.
 
     Examples
     --------
-    >>> ladder = Ladder.start(0.3, 12.0)
+    >>> ladder = Ladder.start(0.6, 12.0)
     >>> better = ladder.answered(ladder.next_level(), right=True)
     >>> bool(better.next_level() < ladder.next_level())
     True
@@ -93,51 +112,66 @@ class Ladder:
         """
         if not 0.0 < low < high:
             raise BadInput("levels", f"{low} to {high}", "two positive levels, the lower first")
-        places = np.linspace(-1.0, 1.0, GRID)
-        prior = np.asarray(-0.5 * (places / 0.6) ** 2)
-        return cls(low, high, prior if runs is None else np.tile(prior, (runs, 1)))
+        places = -0.5 * (np.linspace(-1.0, 1.0, GRID) / PRIOR_WIDTH) ** 2
+        prior = places[:, None, None] + np.log(SLOPE_PRIOR)[:, None] + np.log(LAPSE_PRIOR)
+        return cls(low, high, prior if runs is None else np.tile(prior, (runs, 1, 1, 1)))
 
     @property
     def thresholds(self) -> FloatArray:
-        """The grid, shape (grid,)."""
-        return np.geomspace(self.low, self.high, GRID)
+        """The grid, shape (thresholds,)."""
+        return np.geomspace(self.low / BEYOND, self.high * BEYOND, GRID)
 
     @property
     def weight(self) -> FloatArray:
-        """How likely each threshold is; sums to 1."""
-        w = np.exp(self.log_weight - self.log_weight.max(axis=-1, keepdims=True))
+        """How likely each threshold is, whatever slope and lapses are; sums to 1."""
+        w = np.exp(self.log_weight - self.log_weight.max(axis=(-3, -2, -1), keepdims=True)).sum(axis=(-2, -1))
         return np.asarray(w / w.sum(axis=-1, keepdims=True))
 
     def next_level(self) -> FloatArray:
-        """Where to put the next task: the mean of the log threshold."""
-        return np.asarray(np.exp(self.weight @ np.log(self.thresholds)))
+        """Where to put the next task: the mean of the log threshold, or by turns above it."""
+        middle = np.exp(self.weight @ np.log(self.thresholds))
+        return np.asarray(np.clip(middle * PLACES[self.answers % len(PLACES)], self.low, self.high))
 
     def answered(self, level: ArrayLike, *, right: ArrayLike) -> Ladder:
         """What is known after an answer to a task of that level (arrays of shape (runs,) for many)."""
-        p = share_right(np.asarray(level, float)[..., None], self.thresholds)
-        fits = np.where(np.asarray(right)[..., None], p, 1.0 - p)
-        return replace(self, log_weight=self.log_weight + np.log(fits), answers=self.answers + 1)
+        grid = self.thresholds[:, None, None]
+        at = np.asarray(level, float)[..., None, None, None]
+        p = share_right(at, grid, slope=SLOPES[:, None], lapse=LAPSES)
+        fits = np.where(np.asarray(right)[..., None, None, None], p, 1.0 - p)
+        return replace(self, log_weight=self.log_weight + np.log(np.maximum(fits, 1e-9)), answers=self.answers + 1)  # fmt: skip
+
+    def interval(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Lower end, middle and upper end of what is known, 95 %; each of shape () or (runs,)."""
+        below = np.cumsum(self.weight, axis=-1)
+        flat = below.reshape(-1, GRID)
+        found = np.array([np.interp([TAIL, 0.5, 1.0 - TAIL], row, self.thresholds) for row in flat])
+        low, middle, high = found.T.reshape(3, *below.shape[:-1])
+        return low, middle, high
 
     def result(self, unit: str, *, least: int = 12) -> Threshold:
         """The threshold with its interval, or why it is not known yet."""
         if self.answers < least:
-            why = f"{self.answers} answers, {least} are needed"
-            return Threshold(
-                value=None, low=None, high=None, unit=unit, answers=self.answers, why_missing=why
-            )
-        low, middle, high = np.interp([0.025, 0.5, 0.975], np.cumsum(self.weight), self.thresholds)
-        spill = self.weight[0] * 20.0 > self.weight.max() or self.weight[-1] * 20.0 > self.weight.max()
-        if spill:
-            place = np.log(middle / self.low) / np.log(self.high / self.low)
-            why = f"{self.answers} answers don't tell it yet"
-            if not EDGE < place < 1.0 - EDGE:
-                why = f"it lies beyond the levels that were asked, {self.low:g} to {self.high:g} {unit}"
-            return Threshold(
-                value=None, low=None, high=None, unit=unit, answers=self.answers, why_missing=why
-            )
-        return Threshold(
-            value=float(middle), low=float(low), high=float(high), unit=unit, answers=self.answers
-        )
+            return self._unknown(unit, f"{self.answers} answers, {least} are needed")
+        low, middle, high = (float(v) for v in self.interval())
+        if not self.stated() or not self.low <= middle <= self.high:
+            return self._unknown(unit, self._beyond(unit, low, middle, high))
+        return Threshold(value=middle, low=low, high=high, unit=unit, answers=self.answers)
+
+    def stated(self) -> NDArray[np.bool_]:
+        """Whether the ends of the grid are unlikely enough for an interval; shape () or (runs,)."""
+        ends = np.maximum(self.weight[..., 0], self.weight[..., -1])
+        return np.asarray(ends * SPILL <= self.weight.max(axis=-1))
+
+    def _beyond(self, unit: str, low: float, middle: float, high: float) -> str:
+        """What is known all the same where an end of the levels isn't left behind: on one side it is a bound."""
+        if middle < self.low:
+            return f"finer than the levels that were asked, from {self.low:g} {unit}: under {high:.2g} {unit}"
+        if middle > self.high:
+            return f"it lies beyond the levels that were asked, up to {self.high:g} {unit}: over {low:.2g} {unit}"
+        return f"{self.answers} answers don't tell it yet: {low:.2g} to {high:.2g} {unit}"
+
+    def _unknown(self, unit: str, why: str) -> Threshold:
+        return Threshold(value=None, low=None, high=None, unit=unit, answers=self.answers, why_missing=why)
 
 
 @dataclass(frozen=True)

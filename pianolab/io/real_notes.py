@@ -1,6 +1,7 @@
 """The real notes that come with pianolab, one by one and strung together.
 
-Sound: "Salamander Grand Piano V3" by Alexander Holm, CC BY 3.0; see ``datasets/real_notes/CARD.md``.
+Sound: "Salamander Grand Piano V3" by Alexander Holm, CC BY 3.0; see ``datasets/real_notes/CARD.md``. Whoever passes
+on sound made from them passes on `ATTRIBUTION` and says what was altered.
 """
 
 from __future__ import annotations
@@ -14,6 +15,12 @@ from pianolab.errors import BadInput
 from pianolab.io.read import read_sound
 from pianolab.io.sound import Samples, Sound
 from pianolab.shipped import shipped
+
+ATTRIBUTION = (
+    "“Salamander Grand Piano V3” by Alexander Holm, CC BY 3.0 <https://creativecommons.org/licenses/by/3.0/>, "
+    "<https://archive.org/details/SalamanderGrandPianoV3>"
+)
+"""Goes with every sound that is made from these notes."""
 
 RELEASE_S = 0.05
 """Fade that stands for letting the key go."""
@@ -32,8 +39,49 @@ def real_notes() -> dict[int, Traversable]:
     >>> len(notes), min(notes), max(notes), notes[40].name
     (30, 1, 88, 'key40_C4.ogg')
     """
-    folder = shipped("datasets/real_notes")
-    files = (file for file in folder.iterdir() if file.name.startswith("key") and file.name.endswith(".ogg"))
+    return _by_key("datasets/real_notes")
+
+
+def second_blows() -> dict[int, Traversable]:
+    """Twelve keys of the same piano struck once more, a little softer: every third from D#3 (31) to C6 (64).
+
+    Returns
+    -------
+    dict of key to a file of 3.6 s; ``.open("rb")`` it for `read_sound`
+
+    Examples
+    --------
+    >>> list(second_blows())[:3], set(second_blows()) < set(real_notes())
+    ([31, 34, 37], True)
+    """
+    return _by_key("datasets/real_notes/second_blow")
+
+
+def read_real_note(key: int, *, blow: int = 0) -> Sound:
+    """One of the real notes as it was recorded, two channels.
+
+    Parameters
+    ----------
+    key : a key of `real_notes`
+    blow : 0, or 1 for that of `second_blows`
+
+    Raises
+    ------
+    BadInput : a key of which there is no such recording
+
+    Examples
+    --------
+    >>> read_real_note(40, blow=1).rate_hz
+    48000
+    """
+    notes = second_blows() if blow else real_notes()
+    if key not in notes:
+        raise BadInput("key", key, "one of " + ", ".join(map(str, notes)), "Every third key was recorded.")
+    return _read(notes[key])
+
+
+def _by_key(folder: str) -> dict[int, Traversable]:
+    files = (f for f in shipped(folder).iterdir() if f.name.startswith("key") and f.name.endswith(".ogg"))
     return dict(sorted((int(file.name[3:5]), file) for file in files))
 
 

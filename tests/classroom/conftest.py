@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
 
-from pianolab.classroom import kinds
+from pianolab.classroom import pairs, rows
+from pianolab.classroom.draws import Note
 from pianolab.classroom.drills import CONFIRMED
-from pianolab.classroom.sounds import RATE_HZ, Played
+from pianolab.classroom.sounds import RATE_HZ, DrillClip
 
 
 @pytest.fixture
 def unplayed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Drills are made as always, but nothing is played: for what is drawn, many times over."""
     silence = np.ones(RATE_HZ // 2, np.float32)
-    keys = range(1, 89)
-    played = Played(
-        samples=silence, rate_hz=RATE_HZ, table=pd.DataFrame(), onsets_s=dict.fromkeys(keys, 0.1), ends_s=dict.fromkeys(keys, 0.2)
-    )  # fmt: skip
-    for name in ("play_around", "play_note", "play_real"):
-        monkeypatch.setattr(kinds, name, lambda *_, **__: played)
-    for name in ("by_faults", "by_measure", "by_verdict"):
-        monkeypatch.setattr(kinds, name, lambda *_, **__: CONFIRMED)
-    monkeypatch.setattr(kinds, "even_piano", lambda recipe, *_, **__: kinds.drawn_piano(recipe))
-    monkeypatch.setattr(kinds, "_curves", lambda *_: ())
-    monkeypatch.setattr(kinds, "equally_loud", lambda clips: tuple(clips))
-    monkeypatch.setattr(kinds, "_one", lambda *_: None)
+
+    def played(_recipe, key, fault, **_more):
+        return Note(key=key, fault=fault, sound=silence, plain=silence)
+
+    for module in (pairs, rows):
+        monkeypatch.setattr(module, "played", played)
+        monkeypatch.setattr(module, "by_measure", lambda *_: CONFIRMED)
+        monkeypatch.setattr(module, "curves_of", lambda *_, **__: ())
+        monkeypatch.setattr(module, "struck", lambda label, _notes, **__: DrillClip(label=label, samples=silence, rate_hz=RATE_HZ))  # fmt: skip
+    for name in ("level_over_time", "level_over_pitch"):
+        monkeypatch.setattr(pairs, name, lambda *_, **__: None)
+    for name in ("in_room", "brighter"):
+        monkeypatch.setattr(pairs, name, lambda sound, *_, **__: sound)

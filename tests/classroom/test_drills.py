@@ -1,50 +1,38 @@
-"""Drills: the truth is what was put there, our own listening hears it, and nothing gives it away."""
+"""Drills: the truth is what was done to the sound, our own listening hears it, and nothing else gives it away."""
 
 from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from pianolab.classroom import DRILL_KINDS, Drill, draws, drill_set, make_drill, set_seed
-from pianolab.classroom.confirm import NOT, by_faults, by_measure, by_verdict
-from pianolab.classroom.drills import ALTERED, CONFIRMED, MODELLED, Recipe
-from pianolab.classroom.faults import FAULT_WORDS, NOTHING, amount_of, fault_of
-from pianolab.classroom.sittings import encoded
-from pianolab.classroom.sounds import (
-    CLIP_LUFS,
-    RATE_HZ,
-    Played,
-    _higher,
-    _recorded,
-    level_over_time,
-    listened,
-    play_around,
-    play_note,
-    play_real,
-    true_rate_db_per_s,
-    with_fault,
-)
+from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed
+from pianolab.classroom.altering import RATE_HZ, altered, let_go
+from pianolab.classroom.blows import HOLD_S, Modelled, Recorded, blows_of, recorded_note
+from pianolab.classroom.confirm import NOT, by_measure, by_order, release_s
+from pianolab.classroom.draws import LAST_RINGING_KEY, Note
+from pianolab.classroom.drills import CONFIRMED, balanced
+from pianolab.classroom.faults import FAULT_WORDS, NOTHING, Fault, amount_of, fault_of
+from pianolab.classroom.kinds import carriers
+from pianolab.classroom.making import in_turn
+from pianolab.classroom.sounds import BLOW_DB, ROVE_DB, Played, blow_level, listened, note_starts, struck
+from pianolab.classroom.telling import encoded
 from pianolab.errors import BadInput
-from pianolab.io import momentary_lufs
-from pianolab.sound_model import KeyFault, PianoModel
+from pianolab.io.real_notes import ATTRIBUTION
+from pianolab.keyboard import key_of
 
-SLOW = ("name the fault", "find the bad key", "can you judge the sustain")
-"""Kinds that need a whole row of keys played and listened to: one of each."""
-
-GRAND = PianoModel(seed=9, kind="grand", unison_spread_cents=0.3)
+PLAIN = 0.2
 
 
 @pytest.fixture(scope="module")
 def drills() -> tuple[Drill, ...]:
-    """Plain drills of each kind."""
+    """Two plain drills of each kind."""
     return tuple(
-        make_drill(kind, seed=11, number=n, hardness=0.2)
-        for kind in DRILL_KINDS
-        for n in range(1 if kind in SLOW else 2)
+        make_drill(kind, seed=11, number=n, hardness=PLAIN) for kind in DRILL_KINDS for n in range(2)
     )
 
 
@@ -53,29 +41,66 @@ def test_there_is_one_answer_among_the_choices(drills: tuple[Drill, ...]) -> Non
         assert drill.choices.count(drill.truth.answer) == 1
         assert sum(drill.is_right(c) for c in drill.choices) == 1
         assert drill.truth.explanation
-        assert len(drill.truth.curves) >= 2
-        assert drill.truth.without_fault is not None
+        assert drill.truth.curves
 
 
-def test_plain_drills_are_confirmed_by_our_own_listening(drills: tuple[Drill, ...]) -> None:
-    marked = [d.truth.confirmed for d in drills if not d.truth.is_confirmed]
-    assert len(marked) <= len(drills) // 4, marked
-    assert all(m.startswith(NOT) and len(m) > len(NOT) + 5 for m in marked)
+def test_where_nothing_is_wrong_nothing_is_played_without_it() -> None:
+    sound = [
+        d for n in range(7) if not (d := make_drill("name the fault", seed=1, number=n, of=7)).truth.fault
+    ]
+    assert len(sound) == 1
+    assert sound[0].truth.without_fault is None
+    assert len(sound[0].truth.curves) == 1
 
 
-def test_all_clips_of_all_drills_are_equally_loud(drills: tuple[Drill, ...]) -> None:
-    """Within 0.1 dB at their loudest moment, by the figure that broadcasters use."""
-    clips = [c for drill in drills for c in (*drill.clips, drill.truth.without_fault) if c is not None]
-    levels = [momentary_lufs(c.samples, rate_hz=c.rate_hz) for c in clips]
-    assert levels == pytest.approx([CLIP_LUFS] * len(levels), abs=0.1)
-    assert max(float(np.abs(c.samples).max()) for c in clips) <= 1.0
+@pytest.mark.parametrize("kind", ["unison", "short_sustain", "damper", "voicing", "off_pitch"])
+@pytest.mark.parametrize("key", [34, 43])
+def test_plain_faults_of_real_notes_are_confirmed_by_our_own_listening(kind: str, key: int) -> None:
+    """And the twin: the same claim of a note to which nothing was done is not."""
+    blow, rng = recorded_note(key, 0), np.random.default_rng(2)
+    fault = fault_of(kind, 0.0)
+    leak = fault.amount if kind == "damper" else 0.0
+    plain, bad = let_go(blow, HOLD_S), let_go(altered(blow, fault, key, rng=rng), HOLD_S, leak=leak)
+    assert by_measure(Note(key=key, fault=fault, sound=bad, plain=plain)) == CONFIRMED
+    assert by_measure(Note(key=key, fault=fault, sound=plain, plain=plain)).startswith(NOT)
+    assert by_measure(Note(key=key, fault=None, sound=plain, plain=plain)) == CONFIRMED
+    if kind == "unison":
+        assert by_measure(Note(key=key, fault=None, sound=bad, plain=bad)).startswith(NOT)
 
 
-def test_equal_level_would_not_be_equally_loud(drills: tuple[Drill, ...]) -> None:
-    """The twin: at one mean level the same clips lie more than 1 dB apart for the ear."""
-    clips = [c for drill in drills for c in drill.clips]
-    apart = [momentary_lufs(c.samples / np.sqrt(np.mean(c.samples**2)), rate_hz=c.rate_hz) for c in clips]
-    assert max(apart) - min(apart) > 1.0
+def test_a_buzz_is_never_said_to_be_measured() -> None:
+    note = recorded_note(40, 0)
+    said = by_measure(Note(key=40, fault=fault_of("buzz", 0.0), sound=note, plain=note))
+    assert said.startswith(NOT)
+
+
+def test_every_blow_is_as_strong_as_any_but_for_what_is_roved() -> None:
+    levels = []
+    for n in range(12):
+        clip = make_drill("which is better", seed=5, number=n).clips[n % 2].samples
+        begin = round(note_starts(1)[0] * RATE_HZ)
+        levels.append(blow_level(clip[begin:]) - BLOW_DB)
+    assert np.all(np.abs(levels) < ROVE_DB + 0.3)
+    assert np.std(levels) > 0.8, "roved"
+    assert max(float(np.abs(c.samples).max()) for d in drill_set(["find the bad key"], count=1, seed=2) for c in d.clips) <= 1.0  # fmt: skip
+
+
+def test_matched_over_half_a_second_the_blow_would_tell_which_dies_sooner() -> None:
+    """The twin: at one loudness over 400 ms the note that dies sooner has the stronger blow."""
+    blow, rng = recorded_note(49, 0), np.random.default_rng(1)
+    short = altered(blow, Fault(kind="short_sustain", amount=26.0), 49, rng=rng)
+    part = slice(0, round(0.4 * RATE_HZ))
+    raised = 10 * np.log10(np.sum(blow[part] ** 2) / np.sum(short[part] ** 2))
+    assert blow_level(short) + raised > blow_level(blow) + 0.5
+
+
+def test_two_blows_of_one_note_are_no_copies() -> None:
+    for n in range(6):
+        drill = make_drill("same or different", seed=3, number=n, of=6)
+        a, b = (c.samples.astype(float) for c in drill.clips)
+        begin = round(note_starts(1)[0] * RATE_HZ)
+        a, b = a[begin : begin + RATE_HZ], b[begin : begin + RATE_HZ]
+        assert abs(np.corrcoef(a, b)[0, 1]) < 0.995
 
 
 def test_neither_length_nor_form_nor_size_of_a_sound_tells_anything(drills: tuple[Drill, ...]) -> None:
@@ -85,28 +110,66 @@ def test_neither_length_nor_form_nor_size_of_a_sound_tells_anything(drills: tupl
         assert {c.rate_hz for c in drill.clips} == {RATE_HZ}
         assert len({len(encoded(c)[1]) for c in drill.clips}) == 1, drill.kind
     assert all(len(found) == 1 for found in lengths.values()), lengths
-    one_note = [
-        n for kind in ("which is better", "same or different", "which dies sooner") for n in lengths[kind]
-    ]
-    assert len(set(one_note)) == 1
 
 
 def test_the_drill_shows_nothing_of_its_truth(drills: tuple[Drill, ...]) -> None:
     """What is shown is the same whatever is true, and the task's name is a hash of the question's making."""
     for drill in drills:
-        untold = replace(
-            drill.truth, answer="x", explanation="y", fault="z", confirmed="w", level=1.0, unit="v", curves=()
-        )
+        untold = replace(drill.truth, answer="x", explanation="y", fault="z", level=1.0, unit="v", curves=())
         other = replace(drill, truth=untold)
         assert repr(other) == repr(drill)
         assert other._repr_html_() == drill._repr_html_()
         assert drill.truth.explanation not in drill._repr_html_()
 
 
+def test_real_notes_come_first_and_carry_whom_to_name(drills: tuple[Drill, ...]) -> None:
+    for drill in drills:
+        assert "recorded note" in drill.made_from
+        assert drill.truth.credit == ATTRIBUTION
+    assert make_drill("which dies sooner", seed=1, source="modelled").made_from == "a modelled piano"
+    with pytest.raises(BadInput, match="source: got 'sung', need one of recorded, modelled"):
+        blows_of("sung", seed=1)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("kind", DRILL_KINDS)
+def test_the_modelled_piano_carries_every_kind(kind: str) -> None:
+    drill = make_drill(kind, seed=4, source="modelled", hardness=PLAIN)
+    assert all(np.isfinite(c.samples).all() and float(np.abs(c.samples).max()) > 0.01 for c in drill.clips)
+
+
+@pytest.mark.usefixtures("unplayed")
+@pytest.mark.parametrize("kind", DRILL_KINDS)
+def test_over_a_set_every_answer_comes_its_share_and_no_oftener(kind: str) -> None:
+    """200 sets of twelve."""
+    for seed in range(200):
+        made = [make_drill(kind, seed=seed, number=n, turn=n, of=12) for n in range(12)]
+        counts = Counter(d.truth.answer for d in made)
+        most = {"find the bad key": 5, "which is better": 10}.get(kind, len(made[0].choices))
+        assert max(counts.values()) <= -(-12 // most)
+        assert len(counts) == min(12, most)
+
+
+def test_balance_tells_nothing_of_the_next_answer() -> None:
+    """Within a set of twelve "the other one than before" is right hardly oftener than chance, and so is the same."""
+    other = []
+    for seed in range(400):
+        row = [balanced(seed=seed, choices=2, turn=n, of=12, purpose=0) for n in range(12)]
+        assert sum(row) == 6
+        other += [a != b for a, b in pairwise(row)]
+    # Drawn without putting back, 6 of 11 are others: 0.545.
+    assert np.mean(other) == pytest.approx(6 / 11, abs=0.03)
+
+
+def test_the_kinds_of_a_set_come_in_turn() -> None:
+    assert [
+        turn for _, turn, _ in in_turn(["which dies sooner", "name the fault", "which dies sooner"], 6)
+    ] == [0, 0, 1, 2, 1, 3]
+
+
 @pytest.mark.usefixtures("unplayed")
 def test_the_same_seed_gives_the_same_set_and_another_another() -> None:
     one, again, other = (
-        [d.truth.answer for d in drill_set(["which dies sooner", "which is further out"], count=6, seed=s)] for s in (3, 3, 4)
+        [d.truth.answer for d in drill_set(["which dies sooner", "which is further out"], count=16, seed=s)] for s in (3, 3, 4)
     )  # fmt: skip
     assert one == again
     assert one != other
@@ -117,15 +180,9 @@ def test_a_class_gets_one_set_or_each_their_own() -> None:
     assert len({set_seed(5, pupil=str(n)) for n in range(30)}) == 30
 
 
-@pytest.mark.usefixtures("unplayed")
-def test_answers_are_spread_over_the_choices() -> None:
-    answers = Counter(make_drill("which is further out", seed=s, level=9.0).truth.answer for s in range(14))
-    assert min(answers["A"], answers["B"]) >= 3
-
-
 def test_a_difference_too_small_to_measure_is_marked() -> None:
-    drill = make_drill("which is further out", seed=1, level=0.3)
-    assert drill.truth.confirmed.startswith(NOT)
+    said = [make_drill("which is further out", seed=1, number=n, level=0.6).truth.confirmed for n in range(4)]
+    assert any(s.startswith(NOT) for s in said)
 
 
 def heard(seconds: float, bound: str) -> Played:
@@ -143,78 +200,65 @@ def heard(seconds: float, bound: str) -> Played:
 
 
 @pytest.mark.parametrize(
-    ("fault", "worse", "better", "proven"),
+    ("worse", "better", "proven"),
     [
-        ("short_sustain", (1.0, "<"), (2.0, "="), True),
-        ("short_sustain", (1.0, "<"), (2.0, ">"), True),
-        ("short_sustain", (1.0, ">"), (2.0, "="), False),
-        ("short_sustain", (1.0, "="), (2.0, "<"), False),
-        ("damper", (0.5, ">"), (0.2, "<"), True),
-        ("damper", (0.5, "<"), (0.2, "="), False),
-        ("damper", (0.5, "="), (0.2, ">"), False),
+        ((1.0, "<"), (2.0, "="), True),
+        ((1.0, "<"), (2.0, ">"), True),
+        ((1.0, ">"), (2.0, "="), False),
+        ((1.0, "="), (2.0, "<"), False),
     ],
 )
-def test_a_bound_proves_an_order_only_where_it_can(fault, worse, better, proven) -> None:
-    said = by_measure(fault, heard(*worse), heard(*better), 40)
+def test_a_bound_proves_an_order_only_where_it_can(worse, better, proven) -> None:
+    said = by_order("short_sustain", heard(*worse), heard(*better), 40)
     assert (said == CONFIRMED) is proven
-
-
-def test_a_bound_is_never_said_to_be_measured() -> None:
-    said = by_measure("damper", heard(0.5, "<"), heard(0.2, "="), 40)
-    assert said == f"{NOT}: at most 0.50 s beside 0.20 s measured"
 
 
 def test_a_sound_that_the_listening_refuses_is_not_confirmed_and_says_why() -> None:
     noise = np.random.default_rng(1).standard_normal(RATE_HZ).astype(np.float32)
     refused = listened(noise, 40, rate_hz=RATE_HZ, seed=1)
     assert list(refused.table["key"]) == [40]
-    assert by_faults(refused, 40, None).startswith(f"{NOT}: heard nothing, not judged: recording: got")
-    assert by_measure("unison", refused, refused, 40) == f"{NOT}: unison_cents can't be measured here"
-    assert by_verdict(refused, 40, "sound").startswith(NOT)
+    assert by_order("unison", refused, refused, 40) == f"{NOT}: unison_cents can't be measured here"
 
 
-def test_a_wrong_truth_is_not_confirmed() -> None:
-    """The twin of all confirmations: claim what is not so."""
-    key = 45
-    bad, good = (
-        play_note(with_fault(GRAND, KeyFault(key=key, kind="unison", amount=5.0)), key, seed=1),
-        play_note(GRAND, key, seed=1),
+def test_a_beat_is_as_wide_as_said_and_as_often_begins_up_as_down() -> None:
+    """A tone of 440 Hz with a copy 20 cents higher beats 5.11 times a second; its mean power is that of both."""
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    tone = np.sin(2 * np.pi * 440.0 * t)
+    up = []
+    for seed in range(12):
+        sound = altered(tone, Fault(kind="unison", amount=20.0), 49, rng=np.random.default_rng(seed))
+        power = np.convolve(sound**2, np.ones(320) / 320, "same")[1600:-1600]
+        rate = np.fft.rfftfreq(power.size * 8, 1 / RATE_HZ)
+        swing = np.abs(np.fft.rfft(power - power.mean(), power.size * 8))
+        assert rate[np.argmax(swing * (rate < 20))] == pytest.approx(440 * (2 ** (20 / 1200) - 1), abs=0.15)
+        assert power.mean() == pytest.approx(0.5 * (1 + 0.8**2), rel=0.06)
+        up.append(power[:800].mean() < power[1000:1600].mean())
+    assert 0 < sum(up) < 12
+
+
+def test_dying_faster_is_exactly_that() -> None:
+    tone = np.ones(RATE_HZ)
+    fallen = altered(tone, Fault(kind="short_sustain", amount=12.0), 49, rng=np.random.default_rng(1))
+    assert 20 * np.log10(fallen[RATE_HZ // 2]) == pytest.approx(-6.0, abs=1e-6)
+
+
+def test_a_leak_lets_its_share_past_the_damper_and_never_makes_it_louder() -> None:
+    tone = np.ones(3 * RATE_HZ)
+    for leak in (0.0, 0.25, 0.6):
+        after = let_go(tone, HOLD_S, leak=leak)
+        assert after[-1] == pytest.approx(leak, abs=1e-3)
+        assert np.all(np.diff(after) <= 1e-12)
+    ringing = np.exp(-np.arange(round(2.7 * RATE_HZ)) / RATE_HZ) * np.sin(
+        np.arange(round(2.7 * RATE_HZ)) * 0.1
     )
-    assert by_measure("unison", bad, good, key) == CONFIRMED
-    assert by_measure("unison", good, bad, key) != CONFIRMED
-    assert by_measure("unison", good, good, key, alike=True) == CONFIRMED
-    assert by_measure("unison", bad, good, key, alike=True) != CONFIRMED
-    row = play_around(with_fault(GRAND, fault_of("buzz", key, 0.2)), key, seed=1)
-    assert by_faults(row, key, "buzz") == CONFIRMED
-    assert by_faults(row, key, "damper") != CONFIRMED
-    assert by_faults(row, key, None) != CONFIRMED
-    assert by_faults(row, key + 1, None) == CONFIRMED
-    assert by_faults(row, key + 1, "buzz") != CONFIRMED
-    assert by_verdict(row, key + 1, "sound") == CONFIRMED
-    assert by_verdict(row, key + 1, "short") != CONFIRMED
-
-
-def test_real_notes_are_altered_as_said_and_say_so() -> None:
-    plain, apart = play_real(37), play_real(37, added_copy_cents=5.0)
-    gone = play_real(37, added_db_per_s=12.0)
-    copy = listened(_higher(_recorded(37), 5.0), 37, rate_hz=plain.rate_hz, seed=1)
-    assert float(copy.row(37)["cents"]) - float(plain.row(37)["cents"]) == pytest.approx(5.0, abs=0.2)
-    assert float(apart.row(37)["unison_cents"]) > float(plain.row(37)["unison_cents"]) + 3.0
-    before, after = (level_over_time("", p.cut(37), rate_hz=p.rate_hz) for p in (plain, gone))
-    lower = np.array(before.level_db) - np.array(after.level_db)
-    early = (np.array(before.x) > 0.2) & (np.array(before.x) < 1.4)
-    assert np.polyfit(np.array(before.x)[early], lower[early], 1)[0] == pytest.approx(12.0, abs=0.4)
-    assert float(gone.row(37)["early_db_per_s"]) > float(plain.row(37)["early_db_per_s"]) + 9.0
-    made = [make_drill("which is better", seed=2, number=n) for n in range(4)]
-    assert {d.truth.made_from for d in made} == {ALTERED, MODELLED}
-    assert "altered" in ALTERED
-    assert len({d.made_from for d in made}) == 1, "before the answer the one would tell half of it"
+    assert release_s(let_go(ringing, HOLD_S)) < 0.2 < release_s(let_go(ringing, HOLD_S, leak=0.4))
 
 
 def test_hardness_goes_from_plain_to_fine() -> None:
     for kind, words in FAULT_WORDS.items():
         assert amount_of(kind, 0.0) == words.plain
         assert amount_of(kind, 1.0) == pytest.approx(words.fine)
+        assert set(carriers()[kind]) <= {"energy", "centroid"}, "nobody wins by peak or level"
     assert len({w.choice for w in FAULT_WORDS.values()} | {NOTHING}) == len(FAULT_WORDS) + 1
 
 
@@ -237,43 +281,41 @@ def test_an_answer_that_is_no_choice() -> None:
         make_drill("which dies sooner", seed=1).is_right("C")
 
 
-def test_a_sound_key_is_not_short_by_nature() -> None:
-    """The first piano that is drawn here has a key that dies by itself in 0.58 of its neighbours' time: another is taken."""
-
-    def share(model: PianoModel) -> float:
-        fall = {k: 1.0 / true_rate_db_per_s(model, k) for k in range(44, 53)}
-        return float(fall[48] / np.median([fall[k] for k in fall if k != 48]))
-
-    recipes = [
-        Recipe(rng=np.random.default_rng(4), seed=1, task="t", hardness=0.2, level=None) for _ in range(2)
-    ]
-    assert share(draws.drawn_piano(recipes[0])) < 0.6
-    assert share(draws.even_piano(recipes[1], 48, 48, least=draws.USUAL)) >= draws.USUAL
-
-
 @pytest.mark.usefixtures("unplayed")
 @pytest.mark.parametrize("kind", ["name the fault", "which is better"])
 def test_the_question_tells_nothing_of_the_fault(kind: str) -> None:
-    """Within the keys whose dampers can leak every fault is as likely at every key; above, all but the damper's."""
+    """Every fault is as likely at every key that is asked."""
     drawn: dict[str, Counter[str]] = {}
-    for n in range(3000):
+    for n in range(2400):
         drill = make_drill(kind, seed=5, number=n)
-        drawn.setdefault(drill.question.split(",")[1 if kind == "name the fault" else 0], Counter())[drill.truth.fault] += 1  # fmt: skip
-    low = [c for c in drawn.values() if c["damper"]]
-    assert 10 <= len(low) <= 12
-    for counts in low:
+        drawn.setdefault(drill.question, Counter())[drill.truth.fault] += 1
+    for counts in drawn.values():
         expected = counts.total() / len(counts)
-        assert len(counts) == (7 if kind == "name the fault" else 4)
+        assert len(counts) == (7 if kind == "name the fault" else 5)
         assert all(abs(found - expected) < 4.5 * np.sqrt(expected) for found in counts.values()), counts
-    assert len(drawn) >= 25
+    assert len(drawn) >= 5
 
 
 @pytest.mark.usefixtures("unplayed")
 @pytest.mark.parametrize("kind", ["name the fault", "which is better", "find the bad key"])
 def test_a_lesson_about_dampers_stays_where_dampers_leak(kind: str) -> None:
-    """Further up only the answer "nothing wrong" would be left, and everybody would know it."""
-    drills = [make_drill(kind, seed=5, number=n, about=["damper"]) for n in range(200)]
-    asked = {d.question for d in drills}
-    assert {d.truth.fault for d in drills} == ({"damper", ""} if kind == "name the fault" else {"damper"})
-    if kind == "name the fault":
-        assert all({d.truth.fault for d in drills if d.question == q} == {"damper", ""} for q in asked)
+    made = [make_drill(kind, seed=5, number=n, about=["damper"]) for n in range(60)]
+    assert {d.truth.fault for d in made} == ({"damper", ""} if kind == "name the fault" else {"damper"})
+    if kind == "find the bad key":
+        assert all(key_of(d.truth.answer) <= LAST_RINGING_KEY for d in made)
+
+
+def test_a_clip_holds_its_notes_where_it_says() -> None:
+    rng = np.random.default_rng(1)
+    notes = [Recorded().blow(k, 0, rng=rng) for k in (40, 43)]
+    clip = struck("A", notes, rng=rng).samples
+    for start in note_starts(2):
+        at = round(start * RATE_HZ)
+        before, after = clip[at - 800 : at], clip[at : at + 1600]
+        assert np.sum(after**2) > 100 * np.sum(before**2)
+
+
+def test_blows_of_the_modelled_piano_are_never_copies() -> None:
+    piano, rng = Modelled(3), np.random.default_rng(1)
+    a, b = piano.blow(45, 0, rng=rng), piano.blow(45, 0, rng=rng)
+    assert not np.allclose(a, b)

@@ -213,21 +213,38 @@ def test_answers_changed_by_hand_are_named_and_counted_nowhere(tmp_path: Path) -
     for name in ("Ida", "Leo", "Mia", "Tom"):
         work(school.desk(name))
     wrong = sum(n % 3 == 0 for n in range(EACH))
-    assert by_hand(school.desk("Ida"), '"correct": false', '"correct": true') == wrong
+    assert by_hand(school.desk("Ida"), "sealed:", "sealed:AAAA") == EACH
     assert by_hand(school.desk("Leo"), '"pupil": "Leo"', '"pupil": "Mia"') == EACH
-    assert by_hand(school.desk("Tom"), '"correct": false', '"correct": true', table="record", column="body") == wrong  # fmt: skip
+    assert by_hand(school.desk("Tom"), "sealed:", "sealed:AAAA", table="record", column="body") == EACH
     school.gather()
     counted = Counter((a.pupil, a.correct) for a in school.answers())
     assert counted == {
-        ("Ida", True): EACH - wrong, ("Mia", True): EACH - wrong, ("Mia", False): wrong, ("Tom", True): EACH - wrong, ("Tom", False): wrong,
+        ("Mia", True): EACH - wrong, ("Mia", False): wrong, ("Tom", True): EACH - wrong, ("Tom", False): wrong,
     }  # fmt: skip
     assert Counter((a.pupil, why) for a, why in school.left_out()) == {
-        ("Ida", "changed by hand"): wrong,
+        ("Ida", "changed by hand"): EACH,
         ("Mia", "changed by hand"): EACH,
     }
     page = write_class_page(school, tmp_path / "class.html").read_text(encoding="utf-8")
     assert "What does not count" in page
-    assert page.split("What does not count</h2>")[1].count("<tr>") == 1 + wrong + EACH
+    assert page.split("What does not count</h2>")[1].count("<tr>") == 1 + EACH + EACH
+
+
+def test_no_answer_and_no_truth_lies_in_clear_in_a_folder_and_no_name_after_removal(tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    work(school.desk("Ida"))
+    work(school.desk("Mia"))
+    school.gather()
+    whole = b"".join(f.read_bytes() for f in school.folder.rglob("*") if f.is_file())
+    for answer in school.answers():
+        for said in (answer.given, answer.truth):
+            assert f'"{said}"'.encode() not in whole
+    assert b"sealed:" in whole
+    assert b"Ida" in whole, "the twin: what is not sealed is found"
+    school.remove("Ida")
+    left = [f for f in school.folder.rglob("*") if f.is_file() and b'"Ida"' in f.read_bytes()]
+    assert left == []
+    assert not [f for f in school.folder.rglob("*") if "Ida" in f.name]
 
 
 def test_two_classes_share_a_place_and_stay_apart(school: SchoolClass, tmp_path: Path) -> None:
@@ -235,10 +252,18 @@ def test_two_classes_share_a_place_and_stay_apart(school: SchoolClass, tmp_path:
     other = make_class(tmp_path / "other", name="Tuesday", seed=4, database=school.database)
     work(other.desk("Mia"))
     assert school.desk("Mia").record(answers_of(school.desk("Mia"))[0])
-    school.gather([] if school.database else [other.desk("Mia").place])
+    found = school.gather([] if school.database else [other.desk("Mia").place])
     other.gather()
     assert (len(school.answers()), len(other.answers())) == (1, EACH)
-    assert {why for _, why in school.left_out()} == {"another class"}
+    if school.database:
+        assert {why for _, why in school.left_out()} == {"another class"}
+    else:
+        assert found is not None
+        assert len(found.problems) == 1
+        assert "answers of another class, nothing of it was taken in" in found.problems[0]
+        assert school.left_out() == ()
+        with pytest.raises(BadInput, match="the folder of another class, 'Tuesday'"):
+            school.gather(other.folder)
     assert len(school.desk("Mia").answers()) == 1
     assert school.remove("Mia") == 1
     assert len(other.answers()) == EACH

@@ -177,7 +177,10 @@ def test_thresholds_and_sensitivity_stand_day_by_day(answers: list[Answer]) -> N
     assert [r[:3] for r in heard] == [("Leo", "which is further out", f"2026-03-{d:02d}") for d in (1, 8, 15)]
     assert heard[0][3:5] == ("not known", "8 answers, 12 are needed")
     assert re.fullmatch(r"[\d.]+ cents", heard[2][3])
-    assert [r[2] for r in apart] == ["2026-03-01", "2026-03-08", "2026-03-15"]
+    days = ["2026-03-01", "2026-03-08", "2026-03-15"]
+    assert {r[1]: [a[2] for a in apart if a[1] == r[1]] for r in apart} == {
+        "same or different": days, "which is further out": days,
+    }  # fmt: skip
     _, fine = section.drawings
     assert "2026-03-01: not known; 2026-03-08: " in fine.svg
     assert fine.svg.count("<circle") == sum(r[3] != "not known" for r in heard)

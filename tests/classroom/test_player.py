@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -55,9 +56,11 @@ def test_what_is_sent_is_the_same_whatever_is_true(sat: DrillSitting) -> None:
     sent = []
     for answer in ("A", "B"):
         truth = replace(
-            sat.drill.truth, answer=answer, explanation=f"It is {answer}.", level=float(ord(answer)), fault=answer, confirmed=answer, curves=()
+            sat.drill.truth, answer=answer, explanation=f"It is {answer}.", level=float(ord(answer)), fault=answer, check=lambda: "", curves=()
         )  # fmt: skip
-        sat._drill = replace(sat.drill, truth=truth)
+        ready = replace(sat._ready(), drill=replace(sat.drill, truth=truth))
+        sat._ahead[0] = Future()
+        sat._ahead[0].set_result(ready)
         player = DrillPlayer(sat)
         page = Page(player)
         player.receive({"said": "hello"})

@@ -1,0 +1,144 @@
+"""What is done to a note so that it has a fault: arrays in, arrays out, each by a known amount.
+
+Every alteration works on one blow of one key, recorded or modelled alike (shape (frames,), at `RATE_HZ`, ringing on),
+so that two clips differ in what was altered and in nothing else that one could go by.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.signal import fftconvolve, hilbert, resample_poly
+
+from pianolab.classroom.faults import Fault
+from pianolab.sound_model.hammer import buzz_pulses, voicing_gain
+from pianolab.sound_model.room import Room, impulse_response
+from pianolab.units import db_to_amplitude, key_to_hz, shift_cents
+
+FloatArray = NDArray[np.float64]
+RATE_HZ = 32000
+COPY = 0.8
+"""Amplitude of the second string beside the first: its beat is deep, and never quite silent."""
+
+DAMPED_T60_S, LANDING_S = 0.28, 0.03
+"""How fast a sound damper in the middle takes the tone away, and how long it takes to land [practice]."""
+
+TURNS, LITTLE_DB = 12, 3.0
+"""Phases that are tried for what makes a note brighter; what so little does needs none."""
+
+BUZZ_RANGE_DB = 18.0
+"""A buzz falls silent when the tone has fallen so far."""
+
+
+def altered(sound: FloatArray, fault: Fault | None, key: int, *, rng: np.random.Generator) -> FloatArray:
+    """A blow of a key with a fault that shows while the key is held (dampers: `let_go`).
+
+    Examples
+    --------
+    >>> tone = np.sin(2 * np.pi * 440 * np.arange(RATE_HZ) / RATE_HZ)
+    >>> altered(tone, Fault(kind="short_sustain", amount=20.0), 49, rng=np.random.default_rng(1)).shape
+    (32000,)
+    """
+    if fault is None or fault.kind == "damper":
+        return sound
+    f1_hz = float(key_to_hz(key))
+    if fault.kind == "unison":
+        return beating(sound, fault.amount, rng=rng)
+    if fault.kind == "short_sustain":
+        return dying_faster(sound, fault.amount)
+    if fault.kind == "buzz":
+        return buzzing(sound, fault.amount, f1_hz, rng=rng)
+    if fault.kind == "off_pitch":
+        return out_of_tune(sound, fault.amount * float(rng.choice([-1.0, 1.0])))
+    return brighter(sound, fault.amount, f1_hz)
+
+
+def dying_faster(sound: FloatArray, db_per_s: float) -> FloatArray:
+    """The same blow, dying away so much faster, in dB/s."""
+    return sound * db_to_amplitude(-db_per_s * np.arange(len(sound)) / RATE_HZ)
+
+
+def beating(sound: FloatArray, cents: float, *, rng: np.random.Generator) -> FloatArray:
+    """The note with a copy of itself so much higher, as a second string.
+
+    The copy starts a quarter of a period beside the note, before or behind it by chance: at the blow it makes the
+    note neither louder nor softer than without, and the first swing of the beat goes up as often as down.
+    """
+    aside = rng.choice([-1.0, 1.0]) * np.imag(hilbert(np.concatenate([sound, np.zeros(RATE_HZ // 4)])))
+    return sound + COPY * out_of_tune(aside[: len(sound)], cents)
+
+
+def out_of_tune(sound: FloatArray, cents: float) -> FloatArray:
+    """The same sound played faster by so many cents, as a tape would be."""
+    fine = resample_poly(sound, 4, 1)
+    at = np.arange(len(sound)) * 4.0 * float(shift_cents(1.0, cents))
+    at = np.minimum(at, len(fine) - 1.0)
+    return np.asarray(CubicSpline(np.arange(len(fine)), fine)(at))
+
+
+def buzzing(sound: FloatArray, level_db: float, f1_hz: float, *, rng: np.random.Generator) -> FloatArray:
+    """Something loose that rattles along while the tone is loud; ``level_db`` beside the tone's first 0.3 s."""
+    pulses = buzz_pulses(rng, rate_hz=RATE_HZ, frames=len(sound), f1_hz=f1_hz, periodic=True)
+    smooth = np.sqrt(np.maximum(fftconvolve(sound**2, _window(0.03), "same"), 1e-20))
+    loud = smooth / smooth.max()
+    gone = float(db_to_amplitude(-BUZZ_RANGE_DB))
+    buzz = pulses * loud * np.clip((loud - gone) / 0.2, 0.0, 1.0)
+    first = slice(0, round(0.3 * RATE_HZ))
+    level = np.sqrt(np.mean(sound[first] ** 2)) * db_to_amplitude(level_db)
+    return np.asarray(sound + buzz * level / max(float(np.sqrt(np.mean(buzz[first] ** 2))), 1e-12))
+
+
+def brighter(sound: FloatArray, gain_db: float, f1_hz: float) -> FloatArray:
+    """The partials from the fifth up so much stronger (below 0: weaker), the first two as they were.
+
+    What is added is turned in phase, by all the same, so that the blow is as peaked as it was: brightness is heard by
+    its colour and not by its tallest sample.
+    """
+    size = 1 << int(np.ceil(np.log2(len(sound) + RATE_HZ // 4)))
+    n = np.maximum(np.fft.rfftfreq(size, 1.0 / RATE_HZ) / f1_hz, 0.5)
+    gain = voicing_gain(40, n, brightness_db=gain_db)
+    added = np.fft.rfft(sound, size) * (gain - 1.0)
+    parts = [np.fft.irfft(added * turn, size)[: len(sound)] for turn in (1.0, 1j)]
+    blow = slice(0, round(0.15 * RATE_HZ))
+    wanted = _crest(sound[blow])
+    turns = np.linspace(0.0, 2.0 * np.pi, TURNS, endpoint=False)
+    made = [sound[blow] + np.cos(a) * parts[0][blow] + np.sin(a) * parts[1][blow] for a in turns]
+    best = turns[int(np.argmin([abs(_crest(m) - wanted) for m in made]))] if abs(gain_db) > LITTLE_DB else 0.0
+    return np.asarray(sound + np.cos(best) * parts[0] + np.sin(best) * parts[1])
+
+
+def _crest(part: FloatArray) -> float:
+    """Tallest sample over the mean of the strongest 30 ms, dB."""
+    window = np.ones(round(0.03 * RATE_HZ)) / round(0.03 * RATE_HZ)
+    strongest = float(np.convolve(part**2, window, "valid").max())
+    return float(10.0 * np.log10(max(float(np.max(part**2)), 1e-20) / max(strongest, 1e-20)))
+
+
+def let_go(sound: FloatArray, hold_s: float, *, leak: float = 0.0) -> FloatArray:
+    """The key let go after ``hold_s``: a damper takes the tone away, but for a share that leaks past it.
+
+    The leak never silences the tone at once nor makes it louder: it is the note itself, so much softer.
+    """
+    t = np.maximum(np.arange(len(sound)) / RATE_HZ - hold_s, 0.0)
+    landed = np.minimum(t / LANDING_S, 1.0)
+    kept = np.exp(-np.log(1000.0) / DAMPED_T60_S * (t - 0.5 * LANDING_S * landed))
+    return sound * (leak + (1.0 - leak) * np.minimum(kept, 1.0))
+
+
+def in_room(sound: FloatArray, t60_s: float, *, seed: int) -> FloatArray:
+    """The note in a room that rings ``t60_s``; each seed is another place in it."""
+    response = _response(round(t60_s, 3), seed)
+    return np.asarray(fftconvolve(sound, response)[: len(sound)])
+
+
+@lru_cache(maxsize=8)
+def _response(t60_s: float, seed: int) -> FloatArray:
+    return impulse_response(Room(t60_s=t60_s), rate_hz=RATE_HZ, seed=seed)[:, 0]
+
+
+def _window(seconds: float) -> FloatArray:
+    window = np.hanning(round(seconds * RATE_HZ))
+    return np.asarray(window / window.sum())
