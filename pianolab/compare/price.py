@@ -16,13 +16,13 @@ import numpy as np
 
 from pianolab.assess import Assessment, PriceList
 from pianolab.compare.agreeing import conditions_of, promises_of
-from pianolab.compare.looked import missing_looks
 from pianolab.compare.needed_work import Work, needed_work
+from pianolab.compare.price_missing import in_the_way, lacking
 from pianolab.compare.price_terms import Purse, terms_of
 from pianolab.compare.pricing_data import load_pricing, rounded
 from pianolab.compare.simulate import Array
-from pianolab.compare.worth import Subject, Worth, usable, value
-from pianolab.model import BuyerProfile, Comparable, Piano
+from pianolab.compare.worth import Adjusted, Subject, Worth, usable, value
+from pianolab.model import BuyerProfile, Comparable
 from pianolab.statements import Statement, statement
 from pianolab.words import Told, say
 
@@ -51,6 +51,7 @@ class PriceAdvice(Told):
     budget_limit : Decimal, the price at which the budget is used up in half of the cases; a limit, never a value;
         None without a budget
     beside : what the budget has to say: that limit, and the chance that all of it exceeds the budget
+    adjusted : the comparable prices, each brought over to this piano step by step
     """
 
     open_with: Decimal | None = None
@@ -66,6 +67,7 @@ class PriceAdvice(Told):
     chance_over_budget: float | None = None
     budget_limit: Decimal | None = None
     beside: tuple[Statement, ...] = ()
+    adjusted: tuple[Adjusted, ...] = ()
 
     @property
     def named(self) -> bool:
@@ -100,7 +102,7 @@ class PriceAdvice(Told):
         if not reasons:
             return self
         return replace(
-            self, open_with=None, aim_at=None, walk_away_above=None, chance_over_budget=None, terms=(),
+            self, open_with=None, aim_at=None, walk_away_above=None, chance_over_budget=None, terms=(), conditions=(),
             missing=(*self.missing, *reasons), beside=tuple(b for b in self.beside if b.kind != OVER_BUDGET),
         )  # fmt: skip
 
@@ -152,7 +154,8 @@ def advise_price(
     kept = extras - sum(w.known for w in work if w.promised)
     fitting = usable(all_of_them, assessment.piano, on=day)
     worth = value(fitting, _subject(assessment, profile, prices, day))
-    missing = [*_in_the_way(assessment), *_lacking(all_of_them, fitting, worth, assessment.piano)]
+    barred = in_the_way(assessment)
+    missing = [*barred, *(lacking(all_of_them, fitting, assessment.piano) if worth is None else [])]
     limit = _limit(profile, kept)
     purse = Purse(assessment=assessment, profile=profile, limit=limit)
     bare = PriceAdvice(
@@ -160,10 +163,11 @@ def advise_price(
         worth_mid=_whole(worth and worth.mid),
         worth_high=_whole(worth and worth.high),
         missing=tuple(missing),
-        conditions=conditions_of(assessment),
+        conditions=() if barred else conditions_of(assessment),
         promises=promises_of(assessment, work, profile),
         budget_limit=limit,
-        beside=() if limit is None else (statement("price.limit", amount=purse.money(limit)),),
+        beside=_beside(limit, purse),
+        adjusted=() if worth is None else worth.adjusted,
     )
     if worth is None:
         return bare
@@ -177,12 +181,13 @@ def _figures(
     terms, net = terms_of(worth, work, purse)
     if net <= 0.0:
         values = {"worth": purse.money(worth.mid), "work": purse.money(worth.mid - net)}
-        return replace(bare, missing=(*bare.missing, statement(MORE_WORK, **values)))
+        return replace(bare, missing=(*bare.missing, statement(MORE_WORK, **values)), conditions=())
     if bare.missing:
         return bare
     shares = load_pricing()["offer"]
     asked = purse.assessment.piano.asking_price
-    most = net if asked is None else min(net, float(asked))
+    whole = float(rounded(net))
+    most = whole if asked is None else min(whole, float(asked))
     walk = most if bare.budget_limit is None else min(most, float(bare.budget_limit))
     aim = min(shares["aim"] * most, walk)
     figures = [_said(amount, asked) for amount in (min(shares["open"] * most, aim), aim, walk)]
@@ -195,8 +200,22 @@ def _figures(
         terms=terms,
         conditions=(*bare.conditions, *_deposit(figures[1], bare.conditions, purse)),
         chance_over_budget=over,
-        beside=(*bare.beside, *_over(over, purse)),
+        beside=(*(b for b in bare.beside if not _said_already(terms)), *_over(over, purse)),
     )
+
+
+def _beside(limit: Decimal | None, purse: Purse) -> tuple[Statement, ...]:
+    """What the budget leaves for the price."""
+    if limit is None:
+        return ()
+    if limit <= 0:
+        return (statement("price.no limit left"),)
+    return (statement("price.limit", amount=purse.money(limit)),)
+
+
+def _said_already(terms: Sequence[Statement]) -> bool:
+    """Whether the budget ends the price itself, among its terms."""
+    return any(term.kind == "price.budget below" for term in terms)
 
 
 def _over(chance: float | None, purse: Purse) -> list[Statement]:
@@ -228,33 +247,6 @@ def _subject(assessment: Assessment, profile: BuyerProfile, prices: PriceList | 
         moving=float(sum(profile.moving_cost, Decimal(0))) / 2,
         on=on,
     )
-
-
-def _in_the_way(assessment: Assessment) -> list[Statement]:
-    """Stops, and what a decision needs to have been looked at."""
-    stops = [statement("price.stop", v.source, stop=v.says) for v in assessment.vetoes]
-    looks = tuple(m.says() for m in missing_looks(assessment))
-    return stops + ([statement("price.look first", looks=looks)] if looks else [])
-
-
-def _lacking(
-    given: Sequence[Comparable], fitting: Sequence[Comparable], worth: Worth | None, piano: Piano
-) -> list[Statement]:
-    """What of comparables is missing, and why some that were entered can't be used."""
-    if worth is not None:
-        return []
-    least = load_pricing()["comparables"]["least"]
-    like = [c for c in given if c.kind == piano.kind and c.piano_id in (None, piano.id)]
-    foreign = sorted({c.currency for c in like} - {piano.currency})
-    found = []
-    if foreign:
-        values = {"codes": tuple(foreign), "needed": piano.currency}
-        found.append(statement("price.other currency", **values))
-    old = sum(c.currency == piano.currency for c in like) - len(fitting)
-    if old:
-        found.append(statement("price.too old", count=old))
-    kind = "price.no comparables" if not fitting else "price.too few comparables"
-    return [*found, statement(kind, count=len(fitting), least=least)]
 
 
 def _limit(profile: BuyerProfile, extras: Array) -> Decimal | None:

@@ -30,7 +30,7 @@ class Purse:
 
 
 def terms_of(worth: Worth, work: Sequence[Work], purse: Purse) -> tuple[tuple[Statement, ...], float]:
-    """All terms in order, and what is left in a round figure: the worth of the piano to this buyer as it stands.
+    """All terms in order, and what is left: the worth of the piano to this buyer as it stands.
 
     What the seller promised is not taken off here: put in writing it is the seller's to do (`promises_of` says what it
     is worth if it isn't).
@@ -49,8 +49,7 @@ def terms_of(worth: Worth, work: Sequence[Work], purse: Purse) -> tuple[tuple[St
     said = [_move(amount, why, purse) for amount, why in moves if abs(amount) >= WORTH_SAYING]
     apart = [statement("price.apart")] if worth.apart else []
     left = statement("price.net", amount=purse.money(net))
-    round_net = float(rounded(net))
-    return (start, *apart, *said, left, *_limits(round_net, purse)), round_net
+    return (start, *apart, *said, left, *_limits(float(rounded(net)), purse)), net
 
 
 def _move(amount: float, why: Statement, purse: Purse) -> Statement:

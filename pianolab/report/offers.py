@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from pianolab.compare import PriceAdvice
-from pianolab.figures.money import money
+from pianolab.compare.worth import STEPS, Adjusted
+from pianolab.figures.money import about, money
 from pianolab.words import say, upper_first
 
 NO_PRICE = "no price yet"
@@ -41,4 +42,35 @@ def offer_of(advice: PriceAdvice, currency: str) -> dict[str, Any]:
         "beside": [upper_first(say(b)) for b in advice.beside],
         "conditions": [say(c) for c in advice.conditions],
         "promises": [upper_first(say(p)) for p in advice.promises],
+        "grid": [grid_row(a, currency) for a in advice.adjusted],
     }
+
+
+GRID = ("Like instrument", "Seen at", *(step.capitalize() for step in STEPS), "For this one")
+"""Columns of the table that brings each price over."""
+
+
+def grid_row(adjusted: Adjusted, currency: str) -> tuple[str, ...]:
+    """One comparable price, what each step adds or takes off, and what it comes to.
+
+    Examples
+    --------
+    >>> from pianolab.model import Comparable
+    >>> seen = Comparable(price=2000, age_years=40, condition="good", sold=False)
+    >>> moves = dict.fromkeys(STEPS, 0.0) | {"asked": -160.0}
+    >>> row = grid_row(Adjusted(comparable=seen, moves=moves, amount=1840.0, spread=0.1), "EUR")
+    >>> row[0], row[2:4], row[-1]
+    ('40 years, good, asked', ('-€160', ''), '€1,840')
+    """
+    seen = adjusted.comparable
+    words = [
+        "" if seen.age_years is None else f"{seen.age_years:g} years",
+        seen.condition or "",
+        {"dealer": "a dealer", "private": "private"}.get(seen.seller_kind or "", ""),
+        {True: "paid", False: "asked", None: ""}[seen.sold],
+    ]
+    moves = [
+        about(adjusted.moves[step], currency) if abs(adjusted.moves[step]) >= 1 else "" for step in STEPS
+    ]
+    named = ", ".join(w for w in words if w) or "nothing more known"
+    return (named, money(seen.price, currency), *moves, about(adjusted.amount, currency))

@@ -10,7 +10,7 @@ from typing import Any, Literal, TypeVar
 
 from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano, load_profiles
+from pianolab.model import BuyerProfile, Comparable, Finding, Piano, load_profiles
 from pianolab.report.further import Further
 from pianolab.report.pictures import Picture, provenance_name
 from pianolab.report.redact_words import (
@@ -187,6 +187,8 @@ def _edited(value: T, edit: Callable[[Any], Any]) -> T:
     out: Any = value
     if isinstance(value, str):
         out = edit(value)
+    elif isinstance(value, Comparable):
+        out = replace(value, place="", note="")  # the page shows neither
     elif isinstance(value, Statement):
         out = with_changed_values(value, edit)
     elif isinstance(value, tuple):

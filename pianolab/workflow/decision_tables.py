@@ -6,6 +6,7 @@ from collections.abc import Callable
 from difflib import get_close_matches
 
 from pianolab.errors import BadInput
+from pianolab.report.offers import GRID, grid_row
 from pianolab.show import Lines, Row, Showable, Table, money
 from pianolab.words import say
 from pianolab.workflow.deciding import Decision
@@ -20,7 +21,7 @@ def table_of(decision: Decision, kind: str, *, piano: str = "") -> Showable:
     Parameters
     ----------
     kind : of all pianos ``stops``, ``alerts``, ``firmness``, ``offers``, ``rooms``, ``heard``, ``touch``, ``origin``;
-        of one piano ``reasons``, ``price``, ``jobs``, ``years``
+        of one piano ``reasons``, ``price``, ``comparables``, ``jobs``, ``years``
     piano : name or id; the piano ahead where none is named
 
     Raises
@@ -145,8 +146,17 @@ OF_ALL: dict[str, Callable[[Decision], Showable]] = {
     "touch": _touch,
     "origin": _origin,
 }
+
+
+def _comparables(decision: Decision, piano_id: str) -> Showable:
+    price = decision.comparison.standing(piano_id).price
+    rows = [grid_row(a, decision.comparison.profile.currency) for a in price.adjusted]
+    return Table(f"Like instruments, brought over to {decision.piano(piano_id).name}", list(GRID), rows)
+
+
 OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {
     "price": _price,
+    "comparables": _comparables,
     "reasons": _reasons,
     "jobs": _jobs,
     "years": _years,

@@ -6,7 +6,8 @@ from decimal import Decimal
 import pytest
 
 from pianolab.assess.results import Unknown
-from pianolab.model import Finding
+from pianolab.compare.worth import Adjusted
+from pianolab.model import Comparable, Finding
 from pianolab.report import csv_tables
 from pianolab.report.redact import Content, redact
 from pianolab.statements import Money, as_written, statement
@@ -178,3 +179,16 @@ def test_promises_go_with_the_names_wherever_they_are_said() -> None:
     left = redact(full, ("names",)).comparison
     assert words not in say(left.standings[0].price.promises[0])
     assert words not in say(left.assessments[0].promises[0])
+
+
+def test_prices_of_others_tell_no_place_and_no_note() -> None:
+    seen = Comparable(
+        price=Decimal(900), place="Quay Street", note="from Joost", condition="good", seller_kind="dealer"
+    )
+    adjusted = Adjusted(comparable=seen, moves={}, amount=900.0, spread=0.1)
+    c = make_comparison()
+    price = replace(c.standings[0].price, adjusted=(adjusted,))
+    c = replace(c, comparables=(seen,), standings=(replace(c.standings[0], price=price), *c.standings[1:]))
+    left = redact(Content(comparison=c, findings={}, provenance={}), ("names",)).comparison
+    for kept in (left.comparables[0], left.standings[0].price.adjusted[0].comparable):
+        assert kept == replace(seen, place="", note="")
