@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess.findings import PointView, found_there, not_looked_at, view_point
+from pianolab.assess.findings import PointView, found_there, not_looked_at, value_of, view_point
 from pianolab.assess.listening import Heard, hear
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.tuning_state import tuning_state
@@ -19,7 +19,7 @@ from pianolab.show import Row, Showable
 from pianolab.statements import Statement, as_written, statement
 from pianolab.words import say
 
-Direction = Literal["better", "worse", "the same", "first time", "not looked at again"]
+Direction = Literal["better", "worse", "different", "the same", "first time", "not looked at again"]
 Kept = Literal["", "kept", "partly kept", "not kept", "not looked at again"]
 
 NOTICEABLE = 0.02
@@ -64,6 +64,8 @@ class HeardChange:
     after: int
     hidden_before: int
     hidden_after: int
+    judged_before: int | None = None
+    judged_after: int | None = None
     came_to_light: tuple[int, ...] = ()
     new: tuple[int, ...] = ()
     gone: tuple[int, ...] = ()
@@ -76,30 +78,47 @@ class HeardChange:
     def of(self) -> str:
         return say(statement(f"heard.{self.item}.of"))
 
+    @property
+    def tells(self) -> bool:
+        """Whether the two recordings differ in this, or one could judge nothing of what the other could."""
+        before = self.before, self.hidden_before, self.judged_before == 0
+        return before != (self.after, self.hidden_after, self.judged_after == 0) or bool(self.new)
+
     def says(self) -> Statement:
         """The difference: both counts, and the keys behind it."""
         what, of = (statement(f"heard.{self.item}.{name}") for name in ("what", "of"))
-        parts = [
-            statement(
-                "changed.counts", what=what, of=of, total=self.total, before=self.before, after=self.after
-            )
-        ]
+        before, after = self.found()
+        parts = [statement("changed.counts", what=what, of=of, total=self.total, before=before, after=after)]
         for kind, keys in (("came to light", self.came_to_light), ("new", self.new), ("gone", self.gone)):
             parts += [statement(f"changed.{kind}", keys=keys)] if keys else []
         if self.hidden_before != self.hidden_after:
             parts.append(statement("changed.hidden", before=self.hidden_before, after=self.hidden_after))
         return statement("changed.heard", self.item, evidence=["listening"], parts=tuple(parts))
 
+    def found(self) -> tuple[Statement, Statement]:
+        """What each recording told: how many of those that it could judge; of none judged nothing is known."""
+        sides = ((self.before, self.judged_before), (self.after, self.judged_after))
+        return _told(*sides[0], self.total), _told(*sides[1], self.total)
+
     def sentence(self) -> str:
         """The difference in one sentence.
 
         Examples
         --------
-        >>> HeardChange(item="sustain treble", total=24, before=0, after=14, hidden_before=22,
-        ...     hidden_after=0, came_to_light=(60, 61)).sentence()
-        'short sustain: 0 of 24 treble notes before, 14 now; at G#5 and A5 it could not be heard before; ...'
+        >>> change = HeardChange(item="sustain treble", total=24, before=0, after=14, hidden_before=24,
+        ...     hidden_after=0, judged_before=0, came_to_light=(60, 61))
+        >>> change.sentence()
+        'short sustain, of 24 treble notes: before not known, as none could be judged, now 14; at G#5 and A5 ...'
         """
         return say(self.says())
+
+
+def _told(found: int, judged: int | None, total: int) -> Statement:
+    if judged is None or judged >= total:
+        return statement("changed.found", found=found)
+    if judged <= 0:
+        return statement("changed.none judged")
+    return statement("changed.found of judged", found=found, judged=judged)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -136,11 +155,11 @@ class VisitChanges(Showable):
         return f"{self.piano.name}: {better} {points} better, {worse} worse{said}"
 
     def rows(self) -> list[Row]:
-        order = {"worse": 0, "better": 1, "first time": 2, "not looked at again": 3, "the same": 4}
+        order = {"worse": 0, "better": 1, "first time": 2, "different": 3, "not looked at again": 4, "the same": 5}
         points = sorted(self.points, key=lambda p: (not p.promised, order[p.direction], p.point))
         rows: list[Row] = [(p.title, p.before, p.after, p.direction, p.promised, p.kept) for p in points]
         return rows + [
-            (f"by ear: {h.what} ({h.of})", f"{h.before} of {h.total}", f"{h.after} of {h.total}", h.sentence(), "", "")
+            (f"by ear: {h.what} ({h.of})", *(say(side) for side in h.found()), h.sentence(), "", "")
             for h in self.heard
         ] + [("pins", "", "", self.pins_sentence(), "", "")]  # fmt: skip
 
@@ -251,8 +270,13 @@ def _direction(was: PointView, now: PointView) -> Direction:
     if not was.checked:
         return "first time"
     if abs(now.share - was.share) < NOTICEABLE:
-        return "the same"
+        return "the same" if _values(was) == _values(now) else "different"
     return "better" if now.share < was.share else "worse"
+
+
+def _values(view: PointView) -> list[float]:
+    """What was found, whether it is good, bad or only information."""
+    return sorted(float(value_of(f, view.point)) for f in view.findings if f.state == "checked")
 
 
 def _kept(now: PointView, direction: Direction) -> Kept:
@@ -276,7 +300,7 @@ def _heard_changes(
     old = _hear(piano, before, scoring)
     now = _hear(piano, after, scoring)
     changes = [_heard_change(old[key], now[key]) for key in old if key in now]
-    return tuple(c for c in changes if (c.before, c.hidden_before) != (c.after, c.hidden_after) or c.new)
+    return tuple(c for c in changes if c.tells)
 
 
 def _hear(piano: Piano, survey: Survey, scoring: Scoring) -> dict[str, Heard]:
@@ -288,6 +312,8 @@ def _heard_change(old: Heard, now: Heard) -> HeardChange:
     was, blind = set(old.faulty), {*old.hidden, *old.mute, *old.unheard}
     unsure = {*now.hidden, *now.mute, *now.unheard}
     return HeardChange(
+        judged_before=old.total - len(blind),
+        judged_after=now.total - len(unsure),
         item=now.item.key,
         total=now.total,
         before=len(old.faulty),

@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
-from pianolab.figures.look import Mark
 from pianolab.figures.measures import Measure, Row
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed
@@ -22,7 +21,7 @@ def _words(row: Row) -> Sequence[str]:
     return () if db is None else (f"brightness {db:.1f}{spread} dB",)
 
 
-def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark]) -> str:
+def _say(series: Sequence[KeySeries], _: Mapping[str, Survey]) -> str:
     far = BRIGHTNESS.chart.usual or (0.0, 0.0)
     said = []
     for s in series:

@@ -8,7 +8,7 @@ from statistics import median
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
-from pianolab.figures.look import Kind, Mark
+from pianolab.figures.look import Kind
 from pianolab.figures.measures import BOUND_KIND, Measure, Row
 from pianolab.figures.wording import keys_are, listed
 from pianolab.keyboard import usually_damped
@@ -25,7 +25,7 @@ def _words(row: Row) -> Sequence[str]:
     return ("keys this high have no damper",) if usually_damped(int(row["key"])) is False else ()
 
 
-def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark]) -> str:
+def _say(series: Sequence[KeySeries], _: Mapping[str, Survey]) -> str:
     said = []
     for s in series:
         values = s.values("measured", "fault")

@@ -11,7 +11,7 @@ from statistics import median
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
-from pianolab.figures.look import Kind, Mark
+from pianolab.figures.look import Kind
 from pianolab.figures.measures import BOUND_KIND, Measure, Row
 from pianolab.figures.wording import keys_are, listed
 
@@ -29,7 +29,7 @@ def _words(row: Row) -> Sequence[str]:
     return (f"trust: {trust}" if trust not in ("", "ok") else "", f"verdict: {verdict}" if verdict else "")
 
 
-def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], unheard: Sequence[Mark]) -> str:
+def _say(series: Sequence[KeySeries], _: Mapping[str, Survey]) -> str:
     said = sorted((_treble_of(s) for s in series), reverse=True)
     text = f"Typical treble note (from C#5 up) falls 20 dB in: {listed(words for _, words in said)}."
     masked, at_least, at_most = (_count(series, kind) for kind in ("masked", "at least", "at most"))
@@ -40,7 +40,7 @@ def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], unheard: Sequence
     parts += [f"{at_most} only as an upper bound (the room rings on)"] if at_most else []
     parts += [f"{gaps} without a value"] if gaps else []
     text += f" {listed(parts)}."
-    return text + (f" Not recorded: {listed(m.label for m in unheard)}." if unheard else "")
+    return text
 
 
 def _count(series: Sequence[KeySeries], kind: Kind) -> int:

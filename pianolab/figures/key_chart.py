@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from math import ceil, log10
 
-from pianolab.figures import frame, look
+from pianolab.figures import frame, look, wording
 from pianolab.figures.key_marks import Panel, draw_gaps, draw_points, draw_trend, end_letters, row_title
-from pianolab.figures.key_plan import KeyPlan
+from pianolab.figures.key_plan import NOT_RECORDED, KeyPlan
 from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks, visible_registers
 from pianolab.figures.look import Theme
 from pianolab.figures.sheet import Sheet, drawing
@@ -61,6 +61,7 @@ def draw_over_keys(plan: KeyPlan, theme: str = "light", *, bare: bool = False) -
         _draw_panel(fig, panel, height, plan=plan, theme=look_of)
     _register_bands(fig, plan, look_of, panels=panels, height=height)
     if not bare:
+        _name_the_others(fig, plan, look_of)
         _kind_legend(fig, plan, look_of)
     return fig
 
@@ -141,8 +142,23 @@ def _register_bands(
 
 def _legend_rows(plan: KeyPlan) -> int:
     """Rows of the legend at notebook width: instruments where they share a panel, then the kinds of points."""
-    named = len(plan.loud) if plan.arrange == "overlay" else 0
+    named = (len(plan.loud) if plan.arrange == "overlay" else 0) + len(plan.unheard)
     return max(1, ceil((named + len(plan.kinds)) / 3))
+
+
+def _name_the_others(fig: Sheet, plan: KeyPlan, theme: Theme) -> None:
+    """Legend entries of instruments without a trend line, and of those that nobody recorded."""
+    drawn = [(s.mark, s.mark.label) for s in plan.loud if plan.arrange == "overlay" and not s.trend]
+    for mark, label in [*drawn, *((m, f"{m.label}: {NOT_RECORDED}") for m in plan.unheard)]:
+        fig.add(
+            "scatter",
+            x=[None],
+            y=[None],
+            mode="markers",
+            name=wording.plain(label),
+            hoverinfo="skip",
+            marker={"symbol": mark.symbol, "size": 9, "color": mark.colour(theme)},
+        )
 
 
 def _kind_legend(fig: Sheet, plan: KeyPlan, theme: Theme) -> None:

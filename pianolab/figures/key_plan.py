@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 TREND_REACH_KEYS, TREND_LEAST = 4, 3
+NOT_RECORDED = "not recorded"
+FAR_OUT = 3.0
+"""Values further than this many quartile widths beyond the middle half may be drawn at the edge of a chart."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,6 +64,7 @@ class KeyPlan(Plan):
 
     ``arrange`` is ``overlay`` (one panel) or ``rows`` (a panel per instrument, same scale); ``usual`` is a
     band of values that is no fault; values beyond ``limits`` are drawn at the edge and named in the hover.
+    ``unheard`` are instruments that were not recorded: they stand in the legend and the table, as unknown.
     """
 
     measure: str
@@ -74,6 +78,7 @@ class KeyPlan(Plan):
     usual: tuple[float, float] | None = None
     ticks: tuple[float, ...] = ()
     digits: int = 1
+    unheard: tuple[Mark, ...] = ()
     header = ("instrument", "key", "note", "value", "unit", "standard deviation", "how", "note or reason")
 
     @property
@@ -88,7 +93,10 @@ class KeyPlan(Plan):
         return tuple(k for k in order if k in here)
 
     def rows(self) -> list[Row]:
-        return sorted((row for s in self.loud for row in self._rows_of(s)), key=lambda row: (row[0], row[1]))
+        known = sorted((row for s in self.loud for row in self._rows_of(s)), key=lambda row: (row[0], row[1]))
+        return known + [
+            (m.label, None, "", None, self.unit, None, "unknown", NOT_RECORDED) for m in self.unheard
+        ]
 
     def _rows_of(self, s: KeySeries) -> Iterator[Row]:
         for p in s.points:
@@ -170,7 +178,7 @@ def compass(surveys: Mapping[str, Survey]) -> tuple[int, int]:
 def shown_limits(
     series: Sequence[KeySeries], *, least: tuple[float, float], even: bool
 ) -> tuple[float, float]:
-    """Limits that show 96 of 100 values and at least ``least``; the rest is drawn at the edge.
+    """Limits that show 9 of 10 values at either end and at least ``least``; what lies far out is drawn at the edge.
 
     Examples
     --------
@@ -180,9 +188,19 @@ def shown_limits(
     values = sorted(v for s in series for v in s.values())
     if not values:
         return least
-    cut = int(0.02 * len(values))
-    low, high = min(least[0], 1.1 * values[cut]), max(least[1], 1.1 * values[-1 - cut])
+    low, high = _edges(values)
+    low, high = min(least[0], low), max(least[1], high)
     if even:
         high = max(high, -low)
         low = -high
+    return low, high
+
+
+def _edges(values: Sequence[float]) -> tuple[float, float]:
+    """How far a chart must reach either way for sorted values, whatever single ones lie far out."""
+    n = len(values)
+    quarter, most = values[n // 4], values[3 * n // 4]
+    reach = FAR_OUT * (most - quarter)
+    low = max(1.1 * values[0], min(quarter - reach, 1.1 * values[n // 10]))
+    high = min(1.1 * values[-1], max(most + reach, 1.1 * values[9 * n // 10]))
     return low, high

@@ -31,6 +31,8 @@ FAULT_SYMBOL: dict[str, str] = {
     "buzz": "star", "voicing": "triangle-up",
 }  # fmt: skip
 SEEN = "by eye and hand"
+NO_KEY = "judged on no key"
+UNKNOWN = "not recorded, and no finding names a key: unknown"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,7 +140,8 @@ def _alt(
         if found:
             few = ", ".join(note_name(k) for k in found[:4]) + (" …" if len(found) > 4 else "")
             said.append(f"{lane} on {len(found)} ({few})")
-    text = "Marks on the keyboard: " + (wording.listed(said) if said else "none found") + "."
+    none = "none found" if any(tested.values()) or SEEN in lanes else "nothing could be judged"
+    text = "Marks on the keyboard: " + (wording.listed(said) if said else none) + "."
     blind = {lane: keys - n for lane, n in tested.items() if n < keys}
     if not heard:
         return text + " Nothing was recorded, so no key was judged by ear."
@@ -179,6 +182,17 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     for i, lane in enumerate(plan.lanes):
         _draw_lane(fig, plan, lane, i, look_of)
     _mark_keys(fig, plan, look_of)
+    if not n:
+        fig.add_annotation(
+            xref="paper",
+            x=0,
+            xanchor="left",
+            yref="paper",
+            y=1,
+            yanchor="bottom",
+            text=UNKNOWN,
+            font={"size": 12, "color": look_of.alarm},
+        )
     _lane_words(fig, plan, look_of)
     return fig
 
@@ -215,9 +229,10 @@ def _lane_words(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
     for i, lane in enumerate(plan.lanes):
         found = len({n.key for n in plan.notes if n.lane == lane and n.found})
         judged = f", {plan.tested[lane]} keys judged" if lane in plan.tested else ""
+        said = f"{found or 'none'} found{judged}" if found or plan.tested.get(lane, 1) else NO_KEY
         fig.add_annotation(
             xref="paper", x=0, xanchor="left", yref="y2", y=i - 0.2, yanchor="bottom", borderpad=0,
-            text=f"<b>{wording.plain(lane)}</b>  {found or 'none'} found{judged}", font={"size": 11, "color": theme.ink if found else theme.muted},
+            text=f"<b>{wording.plain(lane)}</b>  {said}", font={"size": 11, "color": theme.ink if found else theme.muted},
         )  # fmt: skip
     fig.add("scatter", x=[None], y=[0], yaxis="y2", mode="markers", hoverinfo="skip", showlegend=False)
 

@@ -38,7 +38,7 @@ BOUND_KIND: dict[str, Kind] = {"<": "at most", ">": "at least"}
 
 Row = Mapping[str, Any]
 Words = Callable[[Row], Sequence[str]]
-Say = Callable[[Sequence[KeySeries], Mapping[str, Survey], Sequence[Mark]], str]
+Say = Callable[[Sequence[KeySeries], Mapping[str, Survey]], str]
 
 
 def no_words(row: Row) -> Sequence[str]:  # noqa: ARG001
@@ -51,8 +51,8 @@ class Measure:
     """One column of the survey as a chart over the keys.
 
     ``column`` is its name; ``kind`` says how a row's value is to be taken (by its bound where it has one), ``words``
-    what else the hover tells. ``say`` writes the text alternative from the series, their surveys, and the instruments
-    that were not recorded; without it the typical value of each instrument is told.
+    what else the hover tells. ``say`` writes the text alternative from the series and their surveys; without it the typical
+    value of each instrument is told. Instruments that were not recorded are named in any case.
 
     Raises
     ------
@@ -112,7 +112,7 @@ class Measure:
         arrange: Literal["overlay", "rows"] = "overlay" if chart.overlay else "rows"
         return KeyPlan(
             title=chart.title,
-            alt=self._alt([s for s in series if not s.quiet], chosen, unheard),
+            alt=self._alt([s for s in series if not s.quiet], chosen) + _not_recorded(unheard),
             measure=chart.axis,
             unit=self.unit,
             first_key=first_key,
@@ -124,6 +124,7 @@ class Measure:
             usual=chart.usual,
             digits=chart.digits,
             ticks=tuple(t for t in LOG_TICKS if limits[0] <= t <= limits[1]) if self.log else (),
+            unheard=tuple(unheard),
         )
 
     def point(self, row: Row) -> KeyPoint | None:
@@ -146,11 +147,9 @@ class Measure:
         overlay = self.chart.overlay
         return series_of(mark, survey, column=self.column, point=self.point, quiet=quiet, trend=overlay)
 
-    def _alt(
-        self, series: Sequence[KeySeries], surveys: Mapping[str, Survey], unheard: Sequence[Mark]
-    ) -> str:
+    def _alt(self, series: Sequence[KeySeries], surveys: Mapping[str, Survey]) -> str:
         if self.say is not None:
-            return self.say(series, surveys, unheard)
+            return self.say(series, surveys)
         said = [self._typical(s) for s in series]
         return f"{_upper(column(self.column).words)}, typical value: {listed(said)}."
 
@@ -167,6 +166,11 @@ class Measure:
             return low, max(high, low + LEAST_SPAN)
         values = [v for s in series for v in s.values()] or list(EMPTY_LOG)
         return LOG_ROOM[0] * min(values), LOG_ROOM[1] * max(values)
+
+
+def _not_recorded(marks: Sequence[Mark]) -> str:
+    """That nothing is known of the instruments nobody recorded; a chart is never silent about one."""
+    return f" Not recorded, so not known: {listed(m.label for m in marks)}." if marks else ""
 
 
 def _upper(words: str) -> str:

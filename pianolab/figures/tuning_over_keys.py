@@ -12,7 +12,6 @@ from statistics import median
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
-from pianolab.figures.look import Mark
 from pianolab.figures.measures import Measure, Row
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed, signed
@@ -23,7 +22,7 @@ def _words(row: Row) -> Sequence[str]:
     return () if cents is None else (f"{signed(cents, digits=1)} cents from equal temperament",)
 
 
-def _say(series: Sequence[KeySeries], surveys: Mapping[str, Survey], _: Sequence[Mark]) -> str:
+def _say(series: Sequence[KeySeries], surveys: Mapping[str, Survey]) -> str:
     said = []
     for s, survey in zip(series, surveys.values(), strict=True):
         sizes = [abs(v) for v in s.values()]

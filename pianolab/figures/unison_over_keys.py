@@ -12,7 +12,6 @@ from pianolab.acoustics.judging.tuning_need import wide_cents
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
-from pianolab.figures.look import Mark
 from pianolab.figures.measures import Measure, Row
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed
@@ -29,7 +28,7 @@ def _words(row: Row) -> Sequence[str]:
     )
 
 
-def _say(series: Sequence[KeySeries], _: Mapping[str, Survey], __: Sequence[Mark]) -> str:
+def _say(series: Sequence[KeySeries], _: Mapping[str, Survey]) -> str:
     said = []
     for s in series:
         values = s.values()

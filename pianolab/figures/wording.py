@@ -6,6 +6,9 @@ from html import escape
 
 from pianolab.words import listed as listed
 
+HOVER_CHARS = 48
+"""How long a line of a hover may be, so that it fits beside the pointer on a small screen."""
+
 
 def plain(text: object) -> str:
     """Text as plotly shall show it: its own markup taken literally."""
@@ -13,14 +16,18 @@ def plain(text: object) -> str:
 
 
 def lines(*parts: str) -> str:
-    """Hover text from its lines, empty ones left out; each is taken literally.
+    """Hover text from its lines, empty ones left out; each is taken literally, and long ones are broken.
 
     Examples
     --------
     >>> lines("A4", "", "1 < 2")
     'A4<br>1 &lt; 2'
+    >>> lines("not heard, because these keys were not played in the recording")
+    'not heard, because these keys were not played in<br>the recording'
     """
-    return "<br>".join(plain(p) for p in parts if p)
+    return "<br>".join(
+        plain(p) if len(p) <= HOVER_CHARS else wrapped(p, width=HOVER_CHARS) for p in parts if p
+    )
 
 
 def wrapped(text: str, *, width: int) -> str:

@@ -54,7 +54,9 @@ def test_drawing_shows_every_point_once(plan, draw, column, theme) -> None:  # n
 @pytest.mark.parametrize(("plan", "draw", "column"), ALL)
 def test_the_table_has_every_key(plan, draw, column) -> None:  # noqa: ARG001
     frame = plan(make_surveys(2), NAMES).to_frame()
-    assert len(frame) == 2 * 88
+    heard, unheard = frame[frame["key"].notna()], frame[frame["key"].isna()]
+    assert len(heard) == 2 * 88
+    assert list(unheard["note or reason"]) == ["not recorded"] * 2
     unknown = frame[frame["value"].isna()]
     assert (unknown["note or reason"] != "").all()
 
@@ -160,7 +162,7 @@ def test_a_piano_flat_as_a_whole_is_said_once() -> None:
 
 
 def test_instruments_without_a_survey_are_named() -> None:
-    assert "Not recorded: D  Parlour grand." in plan_decay(make_surveys(3), NAMES).alt
+    assert "Not recorded, so not known: D  Parlour grand." in plan_decay(make_surveys(3), NAMES).alt
 
 
 @pytest.mark.parametrize("count", [2, 8])

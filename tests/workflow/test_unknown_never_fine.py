@@ -1,0 +1,190 @@
+"""Nothing that nobody looked at or heard looks fine: every chart, table and sentence, with an empty visit and survey."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pytest
+
+import pianolab as pl
+from pianolab.acoustics import Survey, listen
+from pianolab.acoustics.results import FAULTS
+from pianolab.assess.changes import compare_visits
+from pianolab.casebook import create_casebook
+from pianolab.checklist import load_checklist
+from pianolab.figures import plan_keyboard
+from pianolab.io import Sound
+from pianolab.model import Finding, Piano, SurveyRecord, Visit
+from pianolab.sound_model import PianoModel, render_scale
+from pianolab.workflow.charts import OF_A_COMPARISON, OVER_KEYS
+from pianolab.workflow.decision_tables import OF_ALL, OF_ONE
+
+NAMES = ("blind survey", "empty visit", "never visited")
+KEYS = {"first_key": 40, "last_key": 43}
+
+PRAISE = re.compile(
+    r"\b(no faults?\b|none found|nothing found|in order|faultless|all good|(?<!no )sound$|as it should|no key is flagged)",
+    re.I,
+)
+LIMITED = re.compile(
+    r"not (yet )?(been )?(known|judged|recorded|looked|heard|checked|seen|told|asked|faultless)|unknown|nobody|judged on no|"
+    r"could be judged|of \d+ keys|unseen|unjudged|no price|not one|if it is|can say",
+    re.I,
+)
+"""What must stand in the same text where something sounds like praise."""
+
+
+def blind(survey: Survey) -> Survey:
+    """The same recording, but nothing in it could be judged on any key."""
+    table = survey.table.copy()
+    table["faults"] = ""
+    table["not_judged"] = ";".join(f"{fault}=the sound could not be judged" for fault in FAULTS)
+    for column in (
+        "off_curve_cents",
+        "unison_cents",
+        "decay_20_s",
+        "release_20_s",
+        "brightness_dev",
+        "cents",
+    ):
+        table[column] = np.nan
+    table["gaps"] = "decay_20_s=not judged;unison_cents=not judged"
+    return replace(survey, table=table)
+
+
+@pytest.fixture(scope="module")
+def survey() -> Survey:
+    scale = render_scale(PianoModel(seed=5), **KEYS, rate_hz=22050, hold_s=0.8, gap_s=0.3)
+    return listen(scale.samples, rate_hz=scale.rate_hz, **KEYS, name="scale.flac")
+
+
+@pytest.fixture(scope="module")
+def decision(tmp_path_factory: pytest.TempPathFactory, survey: Survey) -> Iterator[pl.Decision]:
+    """Three pianos of which nothing is known: one with a recording that tells nothing, one visited, one not even that."""
+    with create_casebook(tmp_path_factory.mktemp("unknown") / "book") as book:
+        with book.editing(by="Ana") as edit:
+            first, second, _ = (edit.add(Piano(name=name)) for name in NAMES)
+            visits = [edit.add(Visit(piano_id=p.id, day=date(2026, 5, 14))) for p in (first, second)]
+            silence = np.zeros((22050, 1), dtype=np.float32)
+            recording = edit.add_sound(visits[0].id, Sound(silence, 22050, name="scale.flac"), **KEYS)
+            edit.add(
+                SurveyRecord(
+                    recording_id=recording.id,
+                    visit_id=visits[0].id,
+                    version="1",
+                    survey_json=blind(survey).to_json(),
+                )
+            )
+        yield pl.decide(book)
+
+
+def texts_of(value: Any) -> Iterator[str]:
+    """Every text in nested data."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for each in value.values():
+            yield from texts_of(each)
+    elif isinstance(value, (list, tuple)):
+        for each in value:
+            yield from texts_of(each)
+
+
+def said_in(figure: Any) -> list[str]:
+    """Titles, legends, notes and hovers of a figure."""
+    drawn = figure.to_dict()
+    traces = [{k: t.get(k) for k in ("name", "text", "hovertext")} for t in drawn["data"]]
+    layout = {k: drawn["layout"].get(k) for k in ("title", "annotations", "xaxis", "yaxis")}
+    return [*texts_of(traces), *texts_of(layout)]
+
+
+def praises(texts: list[str]) -> list[str]:
+    """Texts that praise without saying in the same breath how little is known."""
+    return [t for t in texts if PRAISE.search(t) and not LIMITED.search(t)]
+
+
+@pytest.mark.parametrize("kind", [*OVER_KEYS, *OF_A_COMPARISON])
+def test_every_chart_of_the_shortlist_names_every_piano_and_praises_none(
+    decision: pl.Decision, kind: str
+) -> None:
+    texts = said_in(decision.chart(kind))
+    assert praises(texts) == []
+    for name in NAMES:
+        assert any(name in text for text in texts), f"{name} vanishes from {kind}"
+    if kind in OVER_KEYS:
+        for name in NAMES[1:]:
+            assert any(name in t and "not recorded" in t for t in texts)
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("kind", ["keyboard", "instrument", "room"])
+def test_every_chart_of_one_piano_says_that_it_is_unknown(
+    decision: pl.Decision, kind: str, name: str
+) -> None:
+    texts = said_in(decision.chart(kind, piano=name))
+    assert praises(texts) == []
+    assert any(re.search(r"not |unknown|judged on no", text) for text in texts), texts
+
+
+@pytest.mark.parametrize("kind", OF_ALL)
+def test_no_table_of_all_praises_what_nobody_knows(decision: pl.Decision, kind: str) -> None:
+    table = decision.table(kind)
+    rows = ["; ".join(str(cell) for cell in row) for row in table.rows()]
+    if kind == "stops":  # its last column counts what nobody has looked for
+        assert all(int(row[-1]) > 0 for row in table.rows())
+        return
+    assert praises([table.headline(), *rows]) == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("kind", OF_ONE)
+def test_no_table_of_one_piano_praises_it(decision: pl.Decision, kind: str, name: str) -> None:
+    try:
+        table = decision.table(kind, name)
+    except pl.BadInput:  # what nobody recorded has no such table, and is told so
+        return
+    assert praises([table.headline(), *("; ".join(map(str, row)) for row in table.rows())]) == []
+
+
+def test_no_sentence_of_the_verdict_praises(decision: pl.Decision) -> None:
+    assert decision.comparison.verdict.kind != "buy"
+    assert praises(list(decision.comparison.verdict.sentences)) == []
+
+
+def test_a_keyboard_of_which_nothing_was_judged_says_so(survey: Survey) -> None:
+    plan = plan_keyboard(Piano(name="x", **KEYS), survey=blind(survey))
+    assert set(plan.tested.values()) == {0}
+    assert "nothing could be judged" in plan.alt
+    assert "none found" not in plan.alt
+
+
+def test_two_visits_of_which_the_first_heard_nothing_are_no_zero_before(survey: Survey) -> None:
+    piano = Piano(name="x", **KEYS)
+    changes = compare_visits(
+        piano, [], [], checklist=load_checklist(), heard_before=blind(survey), heard_after=survey
+    )
+    assert changes.heard
+    for row in changes.rows():
+        if row[0].startswith("by ear"):
+            assert "not known" in row[1], row
+            assert not row[1].startswith("0")
+
+
+def test_another_answer_is_not_the_same() -> None:
+    tuned = [Finding(visit_id=str(n), point="papers-tuner", answer=bool(n)) for n in (0, 1)]
+    changes = compare_visits(Piano(name="x"), tuned[:1], tuned[1:], checklist=load_checklist())
+    assert [p.direction for p in changes.points] == ["different"]
+    again = compare_visits(Piano(name="x"), tuned[:1], tuned[:1], checklist=load_checklist())
+    assert [p.direction for p in again.points] == ["the same"]
+
+
+@pytest.mark.parametrize("text", ["no fault heard", "buzz: none found", "The hammers are in order."])
+def test_praise_would_be_seen(text: str) -> None:
+    """The twin: what the checks above look for is caught."""
+    assert praises([text]) == [text]
+    assert praises([f"{text}; 40 of 88 keys could be judged"]) == []
