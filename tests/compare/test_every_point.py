@@ -1,5 +1,6 @@
 """What has to hold at every point of the checklist and in every aspect, whatever the numbers behind it."""
 
+import itertools
 from dataclasses import replace
 from decimal import Decimal
 from functools import cache
@@ -88,7 +89,7 @@ def first(result: Comparison, name: str) -> float:
 @pytest.mark.parametrize("point", JUDGED_POINTS)
 def test_a_worse_finding_is_never_better(point: str) -> None:
     alone = [compare(at(point, value)) for value in values_of(POINTS[point])]
-    for better, worse in zip(alone, alone[1:], strict=False):
+    for better, worse in itertools.pairwise(alone):
         assert rank(better) <= rank(worse)
         most = [c.standings[0].price.walk_away_above for c in (better, worse)]
         assert None in most or most[0] >= most[1]
@@ -118,8 +119,8 @@ def test_the_more_is_looked_at_the_less_doubt_is_left() -> None:
     order = sorted(POINTS, key=lambda p: (len(p) * 7919 % 13, p))
     left = [*(frozenset(order[n:]) for n in range(0, len(order), 20)), frozenset()]
     doubts = [compare(judged(without=without)).none_fit for without in left]
-    assert all(more >= less - SCATTER for more, less in zip(doubts, doubts[1:], strict=False))
-    assert doubts[0] > 0.3 > 0.05 > doubts[-1]
+    assert all(more >= less - SCATTER for more, less in itertools.pairwise(doubts))
+    assert doubts[0] > 0.3 > 0.1 > doubts[-1], "what is left is that nobody recorded it"
 
 
 STRUCTURAL = [p for p in JUDGED_POINTS if POINTS[p].nature == "structural"]
