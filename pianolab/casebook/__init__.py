@@ -6,6 +6,7 @@ from pianolab.casebook.checkup import CheckUp, check_casebook
 from pianolab.casebook.editing import Edit
 from pianolab.casebook.gathering import GatherResult, gather
 from pianolab.casebook.opening import create_casebook, open_casebook
+from pianolab.casebook.pupils import pupil_access, shut_out, without_password
 from pianolab.casebook.purge import PurgePlan
 from pianolab.casebook.reading import AsOf, Change, Conflict
 from pianolab.casebook.repair import Repair, repair_casebook, restore_casebook
@@ -38,6 +39,9 @@ __all__ = [
     "keep_settings",
     "kept_settings",
     "open_casebook",
+    "pupil_access",
     "repair_casebook",
     "restore_casebook",
+    "shut_out",
+    "without_password",
 ]

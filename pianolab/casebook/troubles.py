@@ -109,7 +109,9 @@ def _translated(name: object, error: Exception, kept: str) -> CasebookError:
 
 
 def _said_by_server(cause: BaseException, *, lost: bool) -> tuple[str, str, str] | None:
-    state = getattr(cause, "sqlstate", None) or ("08" if lost else "")
+    # Without a code it wasn't the server that spoke: the driver found nobody at the other end.
+    broken = lost or type(cause).__name__ in ("OperationalError", "InterfaceError")
+    state = getattr(cause, "sqlstate", None) or ("08" if broken else "")
     return next((said for begin, *said in SERVER_STATES if state.startswith(begin)), None)  # type: ignore[return-value]
 
 
