@@ -165,14 +165,16 @@ def _factors(c: Comparable, subject: Subject) -> Iterator[tuple[str, float]]:
     if c.age_years is not None and subject.age_years is not None:
         yield "age", worth_at_age(subject.age_years) / worth_at_age(c.age_years)
     yield "condition", condition_by_looks(subject.looks) / data["condition"][c.condition or "good"]
-    sellers = [_seller(kind) for kind in (subject.piano.seller_kind, c.seller_kind)]
-    yield "seller", sellers[0] / sellers[1]
+    yield "seller", _seller(subject.piano) / _seller(c)
     yield "warranty", _warranty(subject.piano, c) / _warranty(c, subject.piano)
 
 
-def _seller(kind: str | None) -> float:
-    sellers = load_pricing()["seller"]
-    return float(sellers[kind]) if kind else sqrt(sellers["private"] * sellers["dealer"])
+def _seller(own: Piano | Comparable) -> float:
+    """The factor of who sells; a dealer who gives no warranty answers for no more than a private seller."""
+    sellers, kind = load_pricing()["seller"], own.seller_kind
+    if kind is None:
+        return sqrt(sellers["private"] * sellers["dealer"])
+    return float(sellers["private" if own.warranty_years == 0 else kind])
 
 
 def _warranty(own: Piano | Comparable, other: Piano | Comparable) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from pianolab.compare import PriceAdvice
@@ -42,25 +43,37 @@ def offer_of(advice: PriceAdvice, currency: str) -> dict[str, Any]:
         "beside": [upper_first(say(b)) for b in advice.beside],
         "conditions": [say(c) for c in advice.conditions],
         "promises": [upper_first(say(p)) for p in advice.promises],
-        "grid": [grid_row(a, currency) for a in advice.adjusted],
+        "grid": grid_of(advice, currency),
     }
 
 
-GRID = ("Like instrument", "Seen at", *(step.capitalize() for step in STEPS), "For this one")
-"""Columns of the table that brings each price over."""
+LEAST = 5.0
+"""A step under this sum, which would read as nothing, is left out of the table."""
 
 
-def grid_row(adjusted: Adjusted, currency: str) -> tuple[str, ...]:
-    """One comparable price, what each step adds or takes off, and what it comes to.
+def grid_of(advice: PriceAdvice, currency: str) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """The table that brings each comparable price over: header and rows; steps that move none of them are left out.
+
+    Examples
+    --------
+    >>> grid_of(PriceAdvice(), "EUR")
+    (('Like instrument', 'Seen at', 'For this one'), [])
+    """
+    steps = [step for step in STEPS if any(abs(a.moves[step]) >= LEAST for a in advice.adjusted)]
+    header = ("Like instrument", "Seen at", "For this one", *(step.capitalize() for step in steps))
+    return header, [grid_row(a, steps, currency) for a in advice.adjusted]
+
+
+def grid_row(adjusted: Adjusted, steps: Sequence[str], currency: str) -> tuple[str, ...]:
+    """One comparable price, what it comes to, and what each step adds or takes off.
 
     Examples
     --------
     >>> from pianolab.model import Comparable
     >>> seen = Comparable(price=2000, age_years=40, condition="good", sold=False)
     >>> moves = dict.fromkeys(STEPS, 0.0) | {"asked": -160.0}
-    >>> row = grid_row(Adjusted(comparable=seen, moves=moves, amount=1840.0, spread=0.1), "EUR")
-    >>> row[0], row[2:4], row[-1]
-    ('40 years, good, asked', ('-€160', ''), '€1,840')
+    >>> grid_row(Adjusted(comparable=seen, moves=moves, amount=1840.0, spread=0.1), ["asked", "age"], "EUR")
+    ('40 years, good, asked', '€2,000', '€1,840', '-€160', '')
     """
     seen = adjusted.comparable
     words = [
@@ -70,7 +83,7 @@ def grid_row(adjusted: Adjusted, currency: str) -> tuple[str, ...]:
         {True: "paid", False: "asked", None: ""}[seen.sold],
     ]
     moves = [
-        about(adjusted.moves[step], currency) if abs(adjusted.moves[step]) >= 1 else "" for step in STEPS
+        about(adjusted.moves[step], currency) if abs(adjusted.moves[step]) >= LEAST else "" for step in steps
     ]
     named = ", ".join(w for w in words if w) or "nothing more known"
-    return (named, money(seen.price, currency), *moves, about(adjusted.amount, currency))
+    return (named, money(seen.price, currency), about(adjusted.amount, currency), *moves)

@@ -20,7 +20,7 @@ from pianolab.report.clips import ClaimClips, Clip
 from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of
 from pianolab.report.listening import clip_grid, hidden_rows
-from pianolab.report.offers import GRID, offer_of
+from pianolab.report.offers import offer_of
 from pianolab.report.page_charts import changed_chart, over_keys, piano_charts, radars
 from pianolab.report.pictures import Picture
 from pianolab.report.redact import Content, check_choices, redact
@@ -143,7 +143,7 @@ def _context(
 
 
 TOOLS: dict[str, Any] = {
-    "words": words, "shapes": shapes, "money": money, "about": about, "listed": listed, "offer_of": offer_of, "GRID": GRID,
+    "words": words, "shapes": shapes, "money": money, "about": about, "listed": listed, "offer_of": offer_of,
     "upper_first": upper_first, "as_sentence": as_sentence, "with_stop": with_stop, "palette_source": PALETTE_SOURCE,
 }  # fmt: skip
 """What the templates call."""

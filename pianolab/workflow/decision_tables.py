@@ -6,7 +6,7 @@ from collections.abc import Callable
 from difflib import get_close_matches
 
 from pianolab.errors import BadInput
-from pianolab.report.offers import GRID, grid_row
+from pianolab.report.offers import grid_of
 from pianolab.show import Lines, Row, Showable, Table, money
 from pianolab.words import say
 from pianolab.workflow.deciding import Decision
@@ -150,8 +150,8 @@ OF_ALL: dict[str, Callable[[Decision], Showable]] = {
 
 def _comparables(decision: Decision, piano_id: str) -> Showable:
     price = decision.comparison.standing(piano_id).price
-    rows = [grid_row(a, decision.comparison.profile.currency) for a in price.adjusted]
-    return Table(f"Like instruments, brought over to {decision.piano(piano_id).name}", list(GRID), rows)
+    header, rows = grid_of(price, decision.comparison.profile.currency)
+    return Table(f"Like instruments, brought over to {decision.piano(piano_id).name}", list(header), rows)
 
 
 OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {

@@ -227,3 +227,13 @@ def test_only_what_can_stand_beside_it_is_used() -> None:
 def test_round_figures_never_go_up() -> None:
     for amount in (0.0, 4.0, 487.0, 1999.0, 9_950.0, 123_456.0):
         assert Decimal(0) <= rounded(amount) <= Decimal(str(amount))
+
+
+def test_a_dealer_without_a_warranty_asks_for_no_more_than_a_private_seller() -> None:
+    def fetched(warranty: float | None) -> float:
+        piano = replace(MINE.piano, seller_kind="dealer", warranty_years=warranty)
+        return adjust(like(2000), replace(MINE, piano=piano)).amount
+
+    assert fetched(0) == pytest.approx(2000)
+    assert fetched(None) == pytest.approx(2300)
+    assert fetched(2) > fetched(1) > fetched(None) > fetched(0)
