@@ -10,21 +10,32 @@ from __future__ import annotations
 import argparse
 import resource
 import sys
+import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
+from pathlib import Path
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
 from pianolab.assess import Assessment, assess_piano, load_prices
+from pianolab.casebook import create_casebook
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.checklist.points import VALUE_OF, Point
 from pianolab.compare import compare_pianos
-from pianolab.model import Finding, Piano, load_profiles
+from pianolab.model import Comparable, Finding, Piano, Visit, load_profiles
+from pianolab.workflow.deciding import decide
 
-GOALS = {"10 pianos, 100,000 draws": 2.0, "500 pianos": 60.0}
+GOALS = {"4 pianos, all in": 1.0, "10 pianos, 100,000 draws": 2.0, "500 pianos": 60.0}
+LIKE = tuple(
+    Comparable(kind=kind, price=Decimal(price), age_years=35, condition="good", seller_kind="private")
+    for kind, prices in (("upright", (1800, 2100, 2400)), ("grand", (7000, 8200, 9000)))
+    for price in prices
+)
+"""Prices of like instruments, so that the price is worked out too."""
 
 
 @dataclass(frozen=True)
@@ -79,16 +90,36 @@ def judge_all(count: int) -> list[Assessment]:
     ]
 
 
+def whole_decision(folder: Path) -> Timed:
+    """Four pianos from casebook to verdict, prices, plan and what it hangs on; warm, as in a session at work."""
+    checklist = load_checklist()
+    with create_casebook(folder / "four") as book:
+        with book.editing(by="benchmark") as edit:
+            for number in range(4):
+                piano, findings = made_up(number, checklist=checklist)
+                edit.add(piano)
+                visit = edit.add(Visit(piano_id=piano.id, day=date(2026, 11, 2), examiner="benchmark"))
+                for finding in findings:
+                    edit.add(replace(finding, id=f"{piano.id}-{finding.id}", visit_id=visit.id))
+            for comparable in LIKE:
+                edit.add(comparable)
+        decide(book, profile="first piano")
+        return timed("4 pianos, all in", lambda: decide(book, profile="first piano"))
+
+
 def run(*, pianos: int, draws: int, many_draws: int) -> list[tuple[Timed, float | None]]:
-    """Ten pianos with many draws, then many pianos; each with what it should take at most."""
+    """Four pianos all in, ten with many draws, then many pianos; each with what it should take at most."""
     profile = load_profiles()["first piano"]
     ten, many = judge_all(10), []
     compare_pianos(ten, profile=profile, draws=200)
+    with tempfile.TemporaryDirectory() as folder:
+        all_in = whole_decision(Path(folder))
     found: list[tuple[Timed, float | None]] = [
+        (all_in, GOALS["4 pianos, all in"]),
         (
             timed(f"10 pianos, {draws:,} draws", lambda: compare_pianos(ten, profile=profile, draws=draws)),
             GOALS["10 pianos, 100,000 draws"],
-        )
+        ),
     ]
     found.append((timed(f"judging {pianos} pianos", lambda: many.extend(judge_all(pianos))), None))
     what = f"comparing {pianos} pianos, {many_draws:,} draws"
