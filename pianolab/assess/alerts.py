@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any
 
 from pianolab.acoustics.results import Survey
 from pianolab.assess.findings import PointView, found_at
@@ -15,36 +17,44 @@ from pianolab.assess.tuning_state import TuningState
 from pianolab.checklist import Point
 from pianolab.statements import Statement, statement
 
-
 CONTRADICTION = "warning.contradiction"
+LISTENING = "listening"
 
 
 def in_order(alerts: Iterable[Alert], scoring: Scoring, measured: frozenset[str]) -> tuple[Alert, ...]:
     """Each alert once, vetoes first, then the gravest; of two as grave what was measured first, then the surer one.
 
-    What a graver one rests on already is not said again for itself.
+    One fault that was noticed in two ways is one alert; what a graver one rests on already is not said for itself.
     """
-    alerts = _once(list(alerts), scoring)
 
-    def rank(a: Alert) -> tuple[object, ...]:
+    def rank(a: Alert) -> tuple[Any, ...]:
         unmeasured = measured.isdisjoint(a.sources)
         return a.kind != "veto", -a.severity, unmeasured, SURENESS.index(a.how_sure), a.source, repr(a.says)
 
-    return tuple(sorted(alerts, key=rank))
+    once = _noticed_once(sorted(alerts, key=rank), scoring)
+    return tuple(a for a in once if not any(_swallows(other, a, scoring) for other in once if other is not a))
 
 
-def _once(alerts: Sequence[Alert], scoring: Scoring) -> list[Alert]:
-    return [a for a in alerts if not any(_swallows(other, a, scoring) for other in alerts if other is not a)]
+def _noticed_once(ranked: Sequence[Alert], scoring: Scoring) -> list[Alert]:
+    """Alerts of one fault together: the gravest stands, the others only say what else it rests on."""
+    found: dict[Any, Alert] = {}
+    for i, a in enumerate(ranked):
+        alone = a.says.kind == CONTRADICTION or a.source not in {*scoring.alike, LISTENING}
+        key = i if alone else (a.kind, _faults(a, scoring))
+        if key in found:
+            a = replace(found[key], sources=tuple(dict.fromkeys((*found[key].sources, *a.sources))))
+        found[key] = a
+    return list(found.values())
 
 
 def _swallows(other: Alert, a: Alert, scoring: Scoring) -> bool:
-    """Whether another alert is as grave and rests on all that this one does, and is graver or rests on more."""
-    if CONTRADICTION in (a.says.kind, other.says.kind):
+    """Whether another alert rests on all that this one does: a stop beside a warning, or the graver of two stops."""
+    if CONTRADICTION in (a.says.kind, other.says.kind) or (a.final and not other.final):
         return False
     mine, theirs = _faults(a, scoring), _faults(other, scoring)
-    my_rank, their_rank = ((x.kind == "veto", x.severity) for x in (a, other))
-    more = len(mine) < len(theirs) or (other.kind == "veto" and a.kind == "warning")
-    return their_rank >= my_rank and mine <= theirs and more and (other.final or not a.final)
+    if a.kind == other.kind:
+        return mine < theirs and other.severity > a.severity
+    return other.kind == "veto" and mine <= theirs
 
 
 def _faults(a: Alert, scoring: Scoring) -> frozenset[str]:
@@ -136,7 +146,7 @@ def _heard_alert(kind: AlertKind, h: Heard, sure: HowSure) -> Alert:
         says=says,
         how_sure=sure,
         confirm_by=h.item.confirm_by,
-        source="listening",
+        source=LISTENING,
         severity=weight,
     )
 
@@ -159,11 +169,11 @@ def alerts_from_tuning(
         found.append(_warn(says, TECHNICIAN, tuning.offset_source, 0.3))
     if hidden is not None:
         says = statement("warning.hidden", "tuning", hidden=hidden)
-        source = "listening" if tuning.heard else "tuning-unisons"
+        source = LISTENING if tuning.heard else "tuning-unisons"
         found.append(_warn(says, "a tuning and a second recording", source, 0.4))
     if survey is not None and survey.summary.reading == "doubtful":
         says = statement("warning.two readings", "recording")
-        found.append(_warn(says, "whoever recorded it", "listening", 0.3))
+        found.append(_warn(says, "whoever recorded it", LISTENING, 0.3))
     return found
 
 
