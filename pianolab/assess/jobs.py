@@ -49,15 +49,19 @@ def jobs_from(
     """Each job once, with the chance that at least one of its reasons needs it; needs first.
 
     What is seldom worth repairing counts only where it has been found: until then it is a doubt whether to buy, no
-    cost. What the seller's price holds already (``piano``: delivery, tunings) costs nothing more.
+    cost. So does a hard way home: until somebody has walked it, the buyer's own range for the move stands for it. What the seller's price holds already (``piano``: delivery, tunings) costs nothing more.
     """
     wholes = {single: (whole.job, n) for whole in prices for single, n in whole.instead_of.items()}
     own = _Prices(prices, piano.kind if piano is not None else "upright", profile, wholes)
-    asked = [p for p in proposals if p.found or not prices[p.job].seldom_worth]
+    asked = [p for p in proposals if p.found or _may_turn_up(prices[p.job])]
     asked = [p for p in asked if not (piano is not None and _in_the_price(prices[p.job], piano))]
     groups = _groups([replace(p, need=p.need or prices[p.job].need) for p in asked], own)
     jobs = [_job(mine, own) for mine in groups]
     return tuple(sorted(jobs, key=_place))
+
+
+def _may_turn_up(price: Price) -> bool:
+    return not price.seldom_worth and price.kind != "carrying"
 
 
 def _place(job: RepairJob) -> tuple[bool, int, float, str]:

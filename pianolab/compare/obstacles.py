@@ -22,6 +22,9 @@ from pianolab.statements import Money, Statement, statement
 GOOD_ENOUGH = 4.0
 """A piano whose weighted score can't even reach this at best is not worth buying; own choice."""
 
+SURE_ENOUGH = 0.5
+"""From this chance on a job that was found counts as due; own choice."""
+
 MOST_CAUSES = 3
 """So many things that lowered a score are named where it stands in the way."""
 
@@ -33,7 +36,8 @@ def obstacles_of(
 
     Stops come first, in the order of their severity; then aspects under their floor, work beyond its worth, the
     budget, and a mean that is too low. The budget stands in the way only if even the 10 % point of all the money it
-    takes lies above it, at the price asked or at what it is worth, whichever is less.
+    takes lies above it, at the price asked or at what it is worth, whichever is less; before enough has been looked
+    at, only if what is known by then does.
     """
     found = [statement("obstacle.stop", v.source, stop=v.says) for v in assessment.vetoes]
     found += _floors(assessment, profile)
@@ -86,10 +90,22 @@ def _budget(
     price = assessment.piano.asking_price
     if profile.budget is None or price is None:
         return []
-    least = float(np.percentile(draws.total, 10)) - _asked_too_much(price, advice)
+    # Of what nobody has looked at most may prove not to be needed: it can't be what breaks the budget.
+    least = (
+        _known_so_far(assessment, profile) if missing_looks(assessment) else np.percentile(draws.total, 10)
+    )
+    least = float(least) - _asked_too_much(price, advice)
     if least <= float(profile.budget):
         return []
     return [statement("obstacle.budget", "budget", takes=Money(least, profile.currency, profile.locale))]
+
+
+def _known_so_far(assessment: Assessment, profile: BuyerProfile) -> float:
+    """The least that the price, the move and what has been found come to; nothing for what may turn up."""
+    due = [part for job in assessment.repairs.jobs if job.found and (part := job.forced)]
+    moved = 0 if assessment.piano.delivery_included else profile.moving_cost[0]
+    work = sum(float(part.low) for part in due if part.known_chance >= SURE_ENOUGH)
+    return float(assessment.piano.asking_price or 0) + float(moved) + work
 
 
 def _asked_too_much(price: Decimal, advice: PriceAdvice | None) -> float:

@@ -295,6 +295,7 @@ class TestKindAndWay:
         assert two["narrow way"].usual == 2 * one["narrow way"].usual
         assert two["narrow way"].kind == "carrying"
         assert jobs(found("access-there", grade=1))["crane"].kind == "carrying"
+        assert not [j for j in estimate().jobs if j.kind == "carrying"]
 
     def test_stairs_are_paid_by_the_flight_and_the_way_by_the_kilometre(self) -> None:
         """By hand: two flights down and three up are five at 45 or, a grand, 90; 130 km are 80 beyond the first 50."""
