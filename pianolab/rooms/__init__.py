@@ -14,11 +14,13 @@ from pianolab.rooms.predict import predict_room
 from pianolab.rooms.preview import listening_preview
 from pianolab.rooms.results import RoomAcoustics, Span
 from pianolab.rooms.surfaces import NOMINAL_HZ, Surface, SurfaceTable, load_surfaces
+from pianolab.rooms.walk import RoomAsFound, predict_as_found, room_of_visit
 
 __all__ = [
     "NOMINAL_HZ",
     "HeardTime",
     "RoomAcoustics",
+    "RoomAsFound",
     "RoomChange",
     "Span",
     "Surface",
@@ -33,8 +35,10 @@ __all__ = [
     "listening_preview",
     "load_surfaces",
     "power_gain_db",
+    "predict_as_found",
     "predict_room",
     "pressure_on_axis_db",
+    "room_of_visit",
     "sabine_t60",
     "schroeder_frequency",
     "speed_of_sound",

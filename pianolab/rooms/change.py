@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from pianolab.model import PianoKind, Room
 from pianolab.rooms.predict import predict_room
 from pianolab.rooms.results import RoomAcoustics, Span, band, mean_over, span_of, span_row
 from pianolab.rooms.surfaces import NOMINAL_HZ
+from pianolab.rooms.walk import RoomAsFound, predict_as_found
 from pianolab.rooms.words import caution_words, change_words
 from pianolab.show import Fields, Row, Showable
 from pianolab.units import FloatArray
@@ -41,6 +42,7 @@ class RoomChange(Showable):
     ``ear_db`` is the level at the player's ear, ``room_db`` where somebody listens; ``brightness_db`` is how
     much more the treble (2 to 8 kHz) changes than the middle (500 Hz and 1 kHz) at the ear; ``t60_s`` the
     change of the reverberation time. All None where a room can't be calculated: ``why_unknown`` says why.
+    ``as_heard`` says what the room and the lid did to what was heard, ``not_noted`` what of them nobody noted.
     """
 
     showroom: RoomAcoustics = field(repr=False)
@@ -60,6 +62,8 @@ class RoomChange(Showable):
     showroom_t60_s: tuple[Span, ...] | None = None
     heard: HeardTime | None = None
     cautions: tuple[str, ...] = ()
+    as_heard: tuple[str, ...] = ()
+    not_noted: tuple[str, ...] = ()
     header = ("what changes", "low", "middle", "high", "unit", "note")
 
     @property
@@ -68,10 +72,11 @@ class RoomChange(Showable):
 
     @property
     def sentence(self) -> str:
-        """What the buyer can expect, in one or two plain sentences."""
-        return change_words(
+        """What the buyer can expect, and what the room and the lid did to what was heard, in plain sentences."""
+        change = change_words(
             self.bass_db, self.middle_db, self.treble_db, self.t60_middle_s, why=self.why_unknown
         )
+        return " ".join((change, *self.as_heard))
 
     @property
     def preview_note(self) -> str:
@@ -108,11 +113,12 @@ class RoomChange(Showable):
         if self.heard is not None:
             heard = self.heard
             rows.append(("reverberation heard in the recording", None, heard.heard_s, None, "s", heard.text))
+        rows += [("not known", None, None, None, "", text) for text in self.not_noted]
         return rows + [("caution", None, None, None, "", text) for text in self.cautions]
 
 
 def compare_rooms(
-    showroom: RoomAcoustics | Room,
+    showroom: RoomAcoustics | Room | RoomAsFound,
     home: RoomAcoustics | Room,
     *,
     kind: PianoKind = "upright",
@@ -122,7 +128,8 @@ def compare_rooms(
 
     Parameters
     ----------
-    showroom : the room where it was heard, calculated by `predict_room`, or only described
+    showroom : the room where it was heard, calculated by `predict_room`, only described, or as a visit found it
+        (`room_of_visit`); how the lid stood there is taken to stay so at home
     home : the room where it will stand
     kind : ``upright`` or ``grand``, for rooms that are only described
     heard_t60_s : reverberation time heard in the recording there, s; where it fits the description it
@@ -147,6 +154,11 @@ def compare_rooms(
     >>> compare_rooms(hall, Room()).sentence
     'How it will sound at home nobody can say yet: home: length, width and height of the room are not known.'
     """
+    if isinstance(showroom, RoomAsFound):
+        here, lid = predict_as_found(showroom, kind=kind), showroom.lid
+        there = home if isinstance(home, RoomAcoustics) else predict_room(home, kind=kind, lid=lid)
+        change = compare_rooms(here, there, kind=kind, heard_t60_s=heard_t60_s)
+        return replace(change, as_heard=showroom.says(kind), not_noted=showroom.not_known())
     here = showroom if isinstance(showroom, RoomAcoustics) else predict_room(showroom, kind=kind)
     there = home if isinstance(home, RoomAcoustics) else predict_room(home, kind=kind)
     if here.kind != there.kind:

@@ -20,7 +20,7 @@ from pianolab.model import Finding, Piano, Room
 from pianolab.recordings import Holding, LeftPedal
 from pianolab.report import Clip
 from pianolab.report.clips import ClaimClips
-from pianolab.rooms import RoomChange, compare_rooms
+from pianolab.rooms import RoomChange, compare_rooms, room_of_visit
 from pianolab.show import Row, Showable
 from pianolab.touch import TouchView, touch_view
 from pianolab.upkeep import CarePlan, Life, MoneyOverYears, care_plan, money_over_years, remaining_life
@@ -224,13 +224,13 @@ def _day_of(judged: Judged, settings: Settings) -> date:
 
 
 def _rooms(judged: Judged, home: Room) -> dict[str, RoomChange]:
-    """For each piano the room of its latest visit that is described, against the buyer's own."""
+    """For each piano the room of its latest visit, as described and as the walk found it, against the buyer's own."""
     changes = {}
     for piano in judged.pianos:
         described = [v.room for v in judged.visits if v.piano_id == piano.id and v.room != Room()]
         survey = judged.survey(piano.id)
         changes[piano.id] = compare_rooms(
-            described[-1] if described else Room(),
+            room_of_visit(described[-1] if described else Room(), judged.findings[piano.id]),
             home,
             kind=piano.kind,
             heard_t60_s=survey.summary.t60_s if survey is not None else None,

@@ -21,7 +21,7 @@ from pianolab.rooms import RoomChange
 from pianolab.rooms.change import HeardTime
 from pianolab.rooms.words import general_cautions
 from pianolab.touch.view import TouchView
-from pianolab.words import listed
+from pianolab.words import as_sentence, listed
 from pianolab.workflow.deciding import Decision
 
 NOT_COMPARED = {
@@ -133,11 +133,13 @@ def _echo(heard: HeardTime | None) -> tuple[str, ...]:
 
 
 def _cautions(change: RoomChange) -> list[str]:
-    """What the calculation can't know, then what was assumed of each room in one line."""
+    """What nobody noted, what the calculation can't know, then what was assumed of each room in one line."""
+    noted = [as_sentence(text) for text in change.not_noted]
     if not change.known:
-        return []
+        return noted
     rooms = (("showroom", change.showroom), ("home", change.home))
     return [
+        *noted,
         *general_cautions(change.showroom, change.home),
         *(f"{name}: {'; '.join(room.assumed)}." for name, room in rooms if room.assumed),
     ]
