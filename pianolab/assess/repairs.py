@@ -102,16 +102,22 @@ def estimate(
     jobs: tuple[RepairJob, ...], *, currency: str, seed: int, draws: int, locale: str = LOCALE
 ) -> RepairEstimate:
     """The jobs with the 10, 50 and 90 % points of their simulated sum, and of those that are needed."""
-    all_of_it = _points(simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed)))
-    needed = _points(simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed), need="needed"))
+    low, middle, high = _points(simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed)))
+    needed = simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed), need="needed")
+    least, usual, most = _points(needed)
     return RepairEstimate(
         jobs=jobs,
-        **{f"p{p}": amount for p, amount in all_of_it.items()},
-        **{f"needed_p{p}": amount for p, amount in needed.items()},
+        p10=low,
+        p50=middle,
+        p90=high,
+        needed_p10=least,
+        needed_p50=usual,
+        needed_p90=most,
         currency=currency,
         locale=locale,
     )
 
 
-def _points(sums: Array) -> dict[int, Decimal]:
-    return {p: Decimal(round(float(np.percentile(sums, p)))) for p in (10, 50, 90)}
+def _points(sums: Array) -> tuple[Decimal, Decimal, Decimal]:
+    low, middle, high = (Decimal(round(float(q))) for q in np.percentile(sums, (10, 50, 90)))
+    return low, middle, high

@@ -236,7 +236,7 @@ class RepairEstimate(Showable):
         needed = about(self.needed_p50, self.currency, locale=self.locale)
         return f"repairs {low} to {high}, most likely about {mid}, about {needed} of it needed ({self.note})"
 
-    def why(self, job: RepairJob) -> tuple[str, ...]:
+    def reasons_for(self, job: RepairJob) -> tuple[str, ...]:
         """The reasons for a job; of how many keys it is needed, where not of all; and what it is part of, if done."""
         said, part = list(job.reasons), job.needed_part
         if part is not None and part.quantity < job.quantity:
@@ -250,7 +250,8 @@ class RepairEstimate(Showable):
 
     def rows(self) -> list[Row]:
         return [
-            (j.title, *self._amounts(j), f"{j.chance:.0%}", j.need, "; ".join(self.why(j))) for j in self.jobs
+            (j.title, *self._amounts(j), f"{j.chance:.0%}", j.need, "; ".join(self.reasons_for(j)))
+            for j in self.jobs
         ]
 
     def _amounts(self, job: RepairJob) -> tuple[str, str, str]:

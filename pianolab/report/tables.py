@@ -239,7 +239,7 @@ def _repairs(c: Comparison, names: Names) -> str:
             j.chance,
             j.need,
             j.kind,
-            "; ".join(a.repairs.why(j)),
+            "; ".join(a.repairs.reasons_for(j)),
             a.repairs.origin,
         )
         for a in c.assessments

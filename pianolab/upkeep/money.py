@@ -195,7 +195,8 @@ class _Draws:
 
     def tunings(self) -> _Flow:
         """Those of each year after the first."""
-        times = self.rng.uniform(*_data()["tunings_a_year"], DRAWS)
+        few, many = _data()["tunings_a_year"]
+        times = self.rng.uniform(few, many, DRAWS)
         return self._each_year("tunings", "tuning", times, self.profile.years_of_use - 1.0)
 
     def air(self) -> _Flow:
