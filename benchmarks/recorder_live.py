@@ -45,7 +45,7 @@ def heard_live(take: Take) -> tuple[tuple[LiveNote, ...], float, list[float]]:
     step, begun, known = round(PIECE_S * take.rate_hz), time.process_time(), dict[float, float]()
     for at in range(0, len(samples), step):
         for note in live.take(samples[at : at + step]):
-            if note.over and note.settled:
+            if note.over:
                 known.setdefault(round(note.onset_s, 2), live.recent.end_s)
     notes = live.finish()
     cost = (time.process_time() - begun) / (len(samples) / take.rate_hz)

@@ -42,8 +42,8 @@ FIRST, LAST = 40, 48
 def played() -> Any:
     """A modelled scale in 16 bits, and silence enough in front to press the buttons."""
     scale = render_scale(
-        PianoModel(seed=12), first_key=FIRST, last_key=LAST, hold_s=1.5, gap_s=0.5, rate_hz=RATE, snr_db=55.0, lead_in_s=6.0,
-        tail_s=20.0,
+        PianoModel(seed=12), first_key=FIRST, last_key=LAST, hold_s=1.5, gap_s=0.5, rate_hz=RATE, snr_db=45.0, lead_in_s=6.0,
+        tail_s=60.0,
     )  # fmt: skip
     return np.round(scale.samples * 2**15) / 2**15
 
@@ -182,6 +182,7 @@ def test_a_cut_connection_is_mended_without_a_gap(lab: Lab, wav: Path, tmp_path:
         (recording,) = book.recordings()
         recorded = read_sound(book.media_path(recording.media)).samples[:, 0].astype(float)
     assert recording.seconds > 9.0
+    recorded = recorded[: 45 * RATE]  # the file ends some time later
     assert max(residuals_between(recorded, played(), zero_runs(recorded), RATE)) <= -40.0
     relay.cut()
     lab.close_kernels()

@@ -31,8 +31,10 @@ KNOWN_AFTER_S = 0.2
 FIRST_LOOK_S, WHOLE_LOOK_S = 0.5, 1.2
 SAME_S = 0.03
 """Two candidates this close are one, seen twice."""
-TOGETHER = 40
-"""So many candidates are read together; those before keep their key."""
+TOGETHER, AT_FIRST = 200, 24
+"""So many candidates are read together, for good and at the first look; those before them keep their key.
+
+A scale is read as a whole: a path through few strikes takes a slip for a way of playing."""
 
 Again = Literal["clipped", "too soft", "too short", "doubtful", "gap"]
 
@@ -226,7 +228,9 @@ class LiveListener:
 
     def _read(self) -> None:
         """Read the last candidates together."""
-        some = [c for c in self._candidates if c.score is not None][-TOGETHER:]
+        some = [c for c in self._candidates if c.score is not None]
+        for_good = some[-1:] and all(c.looked_s >= WHOLE_LOOK_S for c in some[-AT_FIRST:])
+        some = some[-TOGETHER if for_good else -AT_FIRST :]
         if not some or self._grid is None:
             return
         rise = np.array([c.rise for c in some])
@@ -240,6 +244,8 @@ class LiveListener:
         times = np.array([c.time_s for c in some])
         path = read_evidence(evidence, times, rise, first_key=self._first, last_key=self._last)
         for c, key, sure in zip(some, path.keys.tolist(), path.sure.tolist(), strict=True):
+            if c.looked_s >= WHOLE_LOOK_S and not for_good and c.key != NO_NOTE:
+                continue
             c.key, c.sure = int(key), bool(sure)
 
     def _measure(self) -> None:
