@@ -3,7 +3,8 @@
 from pianolab.compare.changes import Moved, RankingChange, explain_change
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.rank import compare_pianos
-from pianolab.compare.results import Comparison, NextStep, NextVisit, Standing, Verdict
+from pianolab.compare.results import Comparison, Standing, Verdict
+from pianolab.compare.steps import NextStep, NextVisit
 
 __all__ = [
     "Comparison",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from pianolab.compare.price import PriceAdvice
-from pianolab.compare.results import FINISH, NextStep
+from pianolab.compare.steps import FINISH, NextStep
 from pianolab.model import BuyerProfile, Piano
 from pianolab.statements import Money, Statement, statement
 

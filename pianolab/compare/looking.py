@@ -8,7 +8,7 @@ from math import exp
 from pianolab.assess import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.checklist.stations import load_hour
-from pianolab.compare.results import NextStep
+from pianolab.compare.steps import NextStep
 from pianolab.model import BuyerProfile
 
 FULL_SCORE = 10.0

@@ -13,8 +13,8 @@ from pianolab.assess import Alert, Assessment, PriceList, Unknown
 from pianolab.compare.costs import cost_of, load_step_data
 from pianolab.compare.learning import After, Field, Learned, learn, weigh
 from pianolab.compare.outcomes import Outcomes
-from pianolab.compare.results import BESIDE_THE_WALK, FINISH, LOOK, NextStep
 from pianolab.compare.simulate import LEARNING_DRAWS
+from pianolab.compare.steps import BESIDE_THE_WALK, FINISH, LOOK, NextStep
 from pianolab.statements import Statement, statement
 
 TUNE, RECORD = "tune and record again", "record again"

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from pianolab.assess import Assessment, RepairJob
 from pianolab.compare.price import MORE_WORK, PriceAdvice
-from pianolab.compare.results import NextStep, Standing
+from pianolab.compare.results import Standing
+from pianolab.compare.steps import NextStep
 from pianolab.model import BuyerProfile
 from pianolab.statements import Money, Statement, statement
 

@@ -29,7 +29,8 @@ from pianolab.compare.reasons import (
     why_barred,
     work_due,
 )
-from pianolab.compare.results import NextStep, Standing, Verdict
+from pianolab.compare.results import Standing, Verdict
+from pianolab.compare.steps import NextStep
 from pianolab.model import BuyerProfile
 from pianolab.statements import Statement, statement
 

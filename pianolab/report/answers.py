@@ -10,7 +10,8 @@ from markupsafe import Markup
 
 from pianolab.assess.results import Unknown
 from pianolab.compare.reasons import OFFER, STEPS
-from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
+from pianolab.compare.results import Comparison, Standing, Verdict
+from pianolab.compare.steps import NextStep
 from pianolab.figures.money import about, money
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument

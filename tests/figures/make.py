@@ -21,7 +21,8 @@ from pianolab.assess.results import (
 )
 from pianolab.checklist.points import Checklist, Point
 from pianolab.compare import PriceAdvice
-from pianolab.compare.results import Comparison, NextStep, Standing, Verdict
+from pianolab.compare.results import Comparison, Standing, Verdict
+from pianolab.compare.steps import NextStep
 from pianolab.keyboard import note_name
 from pianolab.model import ASPECTS, BuyerProfile, Finding, Piano
 from pianolab.statements import as_written
