@@ -29,12 +29,18 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 
 STEP_CENTS = 10
 MARGIN_CENTS = 200
-MOST_PARTIALS = 18
+MOST_PARTIALS = 24
 TOP_HZ = 9000.0
 SPECTRUM_S = 1.5
-B_FACTORS = 0.24 * 1.26 ** np.arange(12)
-"""Inharmonicity over the usual that is tried: 0.24 to 3, so close that partials stay within a window."""
-EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 18, 0.5))
+B_FACTORS = 0.095 * 1.26 ** np.arange(16)
+"""Inharmonicity over the usual that is tried: 0.1 to 3, so close that partials stay within a window."""
+B_REACH = 0.12
+"""Partials count while B n^2 stays below: beyond, one step of the inharmonicity moves them out of their windows."""
+BASS_B_FACTORS = 0.24 * 1.08 ** np.arange(52)
+"""The same in the bass, 0.24 to 12: short wound strings may be many times stiffer than usual."""
+BASS_B_REACH = 0.4
+BASS_UP_TO_KEY = 36
+EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 24, 0.5))
 """First and last partial, and how often a partial among them is seen where it should be [practice]."""
 OCTAVES_HZ = 25.0 * 2.0 ** np.arange(10)
 LOWEST_HEARD_HZ = 80.0
@@ -176,7 +182,10 @@ def explained_share(
         power = fresh.power[[i]]
         share, below = _past_end(_boxed(power, side_cents=UNISON_SIDE_CENTS))[0], np.cumsum(power[0])
         place = np.array([49.0 + 12.0 * np.log2(f1_hz[i] / 440.0)])
-        index = _partial_bins(place, float(b_factor[i]), rate_hz=rate_hz, size=fresh.size, bins=bins)
+        reach = BASS_B_REACH if place[0] <= BASS_UP_TO_KEY else B_REACH
+        index = _partial_bins(
+            place, float(b_factor[i]), rate_hz=rate_hz, size=fresh.size, bins=bins, reach=reach
+        )
         own = float(share[index[0]].sum())
         out[i] = min(own / max(1.0 - float(below[int(0.8 * index[0, 0])]), 1e-6), 1.0)
     return out
@@ -184,18 +193,24 @@ def explained_share(
 
 @dataclass(frozen=True)
 class _Hypothesis:
-    """One inharmonicity for every pitch of the grid: bins of the partials, (grid, partials), and by-chance coverage."""
+    """One inharmonicity for the lowest pitches of the grid: bins of the partials, (pitches, partials), up to which
+    pitch each partial says anything, and by-chance coverage."""
 
     factor: float
     index: NDArray[np.int64]
+    rows: tuple[int, ...]
     by_chance: Floats
 
 
 def _hypotheses(grid: FloatArray, *, rate_hz: int, size: int, bins: int) -> list[_Hypothesis]:
     out = []
-    for factor in B_FACTORS:
-        index = _partial_bins(grid, float(factor), rate_hz=rate_hz, size=size, bins=bins)
-        out.append(_Hypothesis(float(factor), index, _coverage(index, bins)))
+    bass = grid[grid <= BASS_UP_TO_KEY]
+    for some, factors, reach in ((grid, B_FACTORS, B_REACH), (bass, BASS_B_FACTORS, BASS_B_REACH)):
+        for factor in factors if len(some) else ():
+            index = _partial_bins(some, float(factor), rate_hz=rate_hz, size=size, bins=bins, reach=reach)
+            used = (index < bins) * np.arange(1, len(index) + 1)[:, None]
+            rows = tuple(used.max(axis=0).tolist())
+            out.append(_Hypothesis(float(factor), index, rows, _coverage(index, bins)))
     return out
 
 
@@ -217,20 +232,22 @@ def _weighed(
     lim = limits()["path"]
     for hypothesis in tried:
         index, by_chance = hypothesis.index, hypothesis.by_chance[:, None]
-        score = np.zeros_like(best)
-        explained = np.zeros_like(best)
+        top = len(index)
+        score = np.zeros((top, count), dtype=np.float32)
+        explained = np.zeros_like(score)
         for (low, high, _), gain in zip(EXPECTED, gains, strict=True):
             for column in range(low, high):
-                score += gain[index[:, column]]
-                explained += share[index[:, column]]
-        score -= _faint_first(share[index[:, 0]], explained, grid) * told[index[:, 0]]
+                at = index[: hypothesis.rows[column], column]
+                score[: len(at)] += gain[at]
+                explained[: len(at)] += share[at]
+        score -= _faint_first(share[index[:, 0]], explained, grid[:top]) * told[index[:, 0]]
         np.minimum(explained, np.float32(0.98), out=explained)
         odds = explained * np.log(0.9 / by_chance) + (1.0 - explained) * np.log(0.1 / (1.0 - by_chance))
         score += lim["power_weight"] * loud * odds
         score -= lim["b_weight"] * np.log(hypothesis.factor) ** 2
-        better = score > best
-        np.copyto(best, score, where=better)
-        np.copyto(factor_at, np.float32(hypothesis.factor), where=better)
+        better = score > best[:top]
+        np.copyto(best[:top], score, where=better)
+        np.copyto(factor_at[:top], np.float32(hypothesis.factor), where=better)
     return np.ascontiguousarray(best.T), np.ascontiguousarray(factor_at.T)
 
 
@@ -247,7 +264,7 @@ def _faint_first(first: Floats, explained: Floats, grid: FloatArray) -> Floats:
 
 
 def _partial_bins(
-    grid: FloatArray, factor: float, *, rate_hz: int, size: int, bins: int
+    grid: FloatArray, factor: float, *, rate_hz: int, size: int, bins: int, reach: float = B_REACH
 ) -> NDArray[np.int64]:
     """Bin of each partial, shape (grid, MOST_PARTIALS); ``bins`` for those that say nothing.
 
@@ -257,7 +274,7 @@ def _partial_bins(
     b = factor * usual_inharmonicity(grid)[:, None]
     f = n * key_to_hz(grid)[:, None] * np.sqrt((1.0 + b * n**2) / (1.0 + b))
     index = np.round(f * size / rate_hz).astype(np.int64)
-    used = ((f < min(TOP_HZ, 0.46 * rate_hz)) | (n == 1)) & ((b * n**2 < 0.12) | (n <= 3)) & (index < bins)
+    used = ((f < min(TOP_HZ, 0.46 * rate_hz)) | (n == 1)) & ((b * n**2 < reach) | (n <= 3)) & (index < bins)
     return np.where(used, index, bins)
 
 
