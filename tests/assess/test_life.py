@@ -51,6 +51,26 @@ def test_a_worse_finding_never_prolongs_a_life(grooves: int, felt: int, less: in
     assert 0.0 <= worse[0] <= worse[1]
 
 
+def test_age_and_air_shorten_what_tires_without_showing_it() -> None:
+    held = [Finding(visit_id="v", point="tuning-held", answer=True)]
+    young, old = (life_of(held, piano=Piano(name="A", year=y)).part("pins") for y in (2018, 1905))
+    assert young.years is not None
+    assert old.years is not None
+    assert 0 < old.years[0] < young.years[0]
+    assert old.years[1] < young.years[1]
+    dry, damp = (
+        life_of(held, piano=Piano(name="A", year=2018, storage_kind=kind)).part("pins").years
+        for kind in ("lived-in room", "damp")
+    )
+    assert dry is not None
+    assert damp is not None
+    assert damp[0] < dry[0]
+    assert damp[1] < dry[1]
+    barn = life_of([*held, grade("papers-standing", 1)], piano=Piano(name="A", year=2018)).part("pins").years
+    assert barn is not None
+    assert barn[1] < dry[1]
+
+
 def test_what_was_not_looked_at_leaves_the_low_end_open() -> None:
     both = life_of(hammers(5, 5)).part("hammers")
     one = life_of([grade("hammers-grooves", 5)]).part("hammers")

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from decimal import Decimal
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -86,6 +87,48 @@ def test_a_worse_finding_never_improves_any_aspect(found, worse, data) -> None:
     for old, new in zip(before.aspects, after.aspects, strict=True):
         assert new.low <= old.low + SMALL
         assert new.high <= old.high + SMALL
+
+
+UNSEEN = judge([])
+
+
+def gravest(result: Assessment) -> float:
+    return max((a.severity for a in result.vetoes), default=0.0)
+
+
+@QUICK
+@given(states, st.floats(0, 1), st.data())
+def test_a_worse_finding_never_lifts_or_lightens_a_stop(found, worse, data) -> None:
+    if not found:
+        return
+    point, badness = data.draw(st.sampled_from(found))
+    worse = max(worse, badness)
+    before = judge([finding(p, b) for p, b in found])
+    after = judge([finding(p, worse if p is point else b) for p, b in found])
+    assert gravest(after) >= gravest(before)
+
+
+@QUICK
+@given(states, st.sampled_from(POINTS))
+def test_a_point_more_that_is_found_sound_never_stops(found, point) -> None:
+    rest = [finding(p, b) for p, b in found if p is not point]
+    assert gravest(judge([*rest, finding(point, 0.0)])) <= gravest(judge(rest))
+
+
+@pytest.mark.parametrize("point", POINTS, ids=lambda p: p.id)
+def test_at_every_point_worse_is_never_better(point: Point) -> None:
+    """From sound to failed: no aspect rises, no stop goes; and to find it sound is never worse than not to look."""
+    unseen, results = UNSEEN, [judge([finding(point, b)]) for b in (0.0, 0.5, 1.0)]
+    for kind, harsh in pairwise(results):
+        assert gravest(harsh) >= gravest(kind)
+        for a, b in zip(kind.aspects, harsh.aspects, strict=True):
+            assert b.high <= a.high + SMALL
+            assert b.low <= a.low + SMALL
+    for a, b in zip(unseen.aspects, results[0].aspects, strict=True):
+        assert b.low >= a.low - SMALL
+    if point.id != "papers-age":  # a hundred years are nothing that was found sound
+        before, after = (sum(u.veto_chance for u in r.unknown_vetoes) for r in (unseen, results[0]))
+        assert after <= before + SMALL
 
 
 def test_the_worse_finding_test_has_teeth() -> None:
