@@ -141,6 +141,31 @@ def test_readme_names_every_command() -> None:
         assert f"python -m pianolab {command}" in readme, command
 
 
+MOST_WORDS = 900
+LINK = re.compile(r"\]\((?!https?:)([^)#]+)")
+
+
+def words_in(text: str) -> int:
+    """Words as a reader counts them: what has a letter or a figure in it."""
+    return sum(1 for word in text.split() if re.search(r"\w", word))
+
+
+def test_readme_is_short() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert 300 < words_in(text) <= MOST_WORDS
+    assert words_in(text + " more" * MOST_WORDS) > MOST_WORDS
+
+
+@pytest.mark.parametrize(
+    "page", ["README.md", *sorted(f"docs/{p.name}" for p in (ROOT / "docs").glob("*.md"))]
+)
+def test_what_a_page_points_to_is_there(page: str) -> None:
+    path = ROOT / page
+    links = LINK.findall(path.read_text(encoding="utf-8"))
+    assert [link for link in links if not (path.parent / link).exists()] == []
+    assert not (path.parent / "nowhere.md").exists()
+
+
 def tracked() -> list[Path]:
     listed = subprocess.run(
         ["git", "-c", "safe.directory=*", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
