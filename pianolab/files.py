@@ -6,10 +6,12 @@ Texts of their own that users hand over are read here too.
 from __future__ import annotations
 
 import os
+import tomllib
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 from pianolab.errors import BadInput
@@ -47,6 +49,24 @@ def read_text(path: str | Path) -> str:
         return Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
+
+
+def toml_of(text: str, *, name: str) -> dict[str, Any]:
+    """The tables of a text of the user's that should be TOML.
+
+    Raises
+    ------
+    BadInput : it isn't, or its brackets lie thousands deep, or a number in it has thousands of digits
+
+    Examples
+    --------
+    >>> toml_of("a = 1", name="own.toml")
+    {'a': 1}
+    """
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError, OverflowError) as error:
+        raise BadInput(name, "text that can't be read", "a TOML file", f"{error}.") from None
 
 
 @contextmanager

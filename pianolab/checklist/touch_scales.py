@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
@@ -11,6 +10,7 @@ from typing import Any
 
 from pianolab.checklist.spot import Spot
 from pianolab.errors import BadInput
+from pianolab.files import toml_of
 from pianolab.show import Row, Showable
 
 FILE = "touch_scales.toml"
@@ -95,9 +95,10 @@ def load_touch_scales(path: Path | None = None) -> TouchScales:
     place = files("pianolab.checklist") / "data" / FILE if path is None else Path(path)
     name = FILE if path is None else Path(path).name
     try:
-        data = tomllib.loads(place.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        text = place.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
         raise BadInput(name, "a file that can't be read", "a TOML file", f"{error}.") from None
+    data = toml_of(text, name=name)
     spot = Spot(name)
     if set(data) != {"taste", "fault", "liking"}:
         raise spot.bad("", ", ".join(sorted(data)) or "nothing", "[[taste]], [[fault]] and [liking] tables")

@@ -11,7 +11,6 @@ template for each plural form of the language.
 from __future__ import annotations
 
 import string
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -20,6 +19,7 @@ from importlib.resources import files
 from typing import Any
 
 from pianolab.errors import BadInput
+from pianolab.files import toml_of
 from pianolab.show import LOCALE, about, money
 from pianolab.statements import Money, Statement
 from pianolab.words.listing import MORE, TO, keys_in_words, listed
@@ -138,13 +138,18 @@ class _Filler(string.Formatter):
 def load_language(text: str) -> Language:
     """A language from its TOML text: ``locale``, and templates in tables whose names make up the kinds.
 
+    Raises
+    ------
+    BadInput
+        no TOML, something other than templates, or no locale
+
     Examples
     --------
     >>> german = load_language('locale = "de_DE"\\n[offer]\\n"budget" = "höchstens {amount:money}"')
     >>> german.say(Statement(kind="offer.budget", numbers=(("amount", Money(900, "EUR", "de_DE")),))).replace("\\xa0", " ")
     'höchstens 900 €'
     """
-    data = tomllib.loads(text)
+    data = toml_of(text, name="language")
     locale = data.pop("locale", LOCALE)
     return Language(locale=locale, templates=dict(_kinds(data)))
 
@@ -153,6 +158,8 @@ def _kinds(data: Mapping[str, Any], within: str = "") -> list[tuple[str, Templat
     found: list[tuple[str, Template]] = []
     for name, value in data.items():
         kind = f"{within}{name}"
+        if not isinstance(value, (str, dict)):
+            raise BadInput(f"language, {kind}", repr(value)[:40], "a template, or a table of them")
         if isinstance(value, str) or "by" in value:
             found.append((kind, value))
         else:
