@@ -8,6 +8,7 @@ from pianolab.classroom.grading import ClassView, class_view
 from pianolab.classroom.lessons import (
     Lesson,
     lesson_drills,
+    lesson_examples,
     lesson_exhibits,
     load_lessons,
     sitting,
@@ -29,9 +30,11 @@ from pianolab.classroom.measures import (
     thresholds_by_day,
 )
 from pianolab.classroom.pages import write_class_page, write_progress_page
+from pianolab.classroom.paper import enter_paper
 from pianolab.classroom.sheets import Sheets, write_sheets
 from pianolab.classroom.sittings import DrillSitting, GradingSitting
 from pianolab.classroom.staircase import Ladder, Threshold, UpDown
+from pianolab.classroom.talking import Talk, examples, talk
 
 __all__ = [
     "DRILL_KINDS",
@@ -49,12 +52,16 @@ __all__ = [
     "Sensitivity",
     "Share",
     "Sheets",
+    "Talk",
     "Threshold",
     "Truth",
     "UpDown",
     "class_view",
     "drill_set",
+    "enter_paper",
+    "examples",
     "lesson_drills",
+    "lesson_examples",
     "lesson_exhibits",
     "load_lessons",
     "make_class",
@@ -70,6 +77,7 @@ __all__ = [
     "shares_by_fault",
     "shares_by_kind",
     "sitting",
+    "talk",
     "threshold_of",
     "thresholds_by_day",
     "write_answers",

@@ -23,6 +23,9 @@ RATE_HZ = 32000
 COPY = 0.8
 """Amplitude of the second string beside the first: its beat is deep, and never quite silent."""
 
+UP = 0.65
+"""Share of beats whose first swing goes up: it takes two of them to make up for what one that goes down loses."""
+
 DAMPED_T60_S, LANDING_S = 0.28, 0.03
 """How fast a sound damper in the middle takes the tone away, and how long it takes to land [practice]."""
 
@@ -65,9 +68,11 @@ def beating(sound: FloatArray, cents: float, *, rng: np.random.Generator) -> Flo
     """The note with a copy of itself so much higher, as a second string.
 
     The copy starts a quarter of a period beside the note, before or behind it by chance: at the blow it makes the
-    note neither louder nor softer than without, and the first swing of the beat goes up as often as down.
+    note neither louder nor softer than without, and the first swing of the beat goes up or down, in such shares that
+    the sound's whole energy tells nothing.
     """
-    aside = rng.choice([-1.0, 1.0]) * np.imag(hilbert(np.concatenate([sound, np.zeros(RATE_HZ // 4)])))
+    up = 1.0 if rng.random() < UP else -1.0
+    aside = up * np.imag(hilbert(np.concatenate([sound, np.zeros(RATE_HZ // 4)])))
     return sound + COPY * out_of_tune(aside[: len(sound)], cents)
 
 

@@ -38,14 +38,14 @@ APART_CENTS, ALIKE_CENTS, SHORTER, LONGER_RELEASE, BESIDE_CENTS, BRIGHTER_DB = 0
 
 def by_measure(note: Note) -> str:
     """Confirmed where the listening hears a note's fault beside the same blow without it; or, without a fault, hears it sound."""
-    heard = _heard(note.sound, note.key)
+    heard = heard_alone(note.sound, note.key)
     if note.fault is None:
         return _sound(heard, note.key)
     if note.fault.kind == "damper":
         return _by_release(note)
     if note.fault.kind not in COLUMN:
         return f"{NOT}: the listening tells this only among many keys of one piano"
-    return by_order(note.fault.kind, heard, _heard(note.plain, note.key), note.key)
+    return by_order(note.fault.kind, heard, heard_alone(note.plain, note.key), note.key)
 
 
 def _by_release(note: Note) -> str:
@@ -65,7 +65,8 @@ def release_s(sound: NDArray[np.float64], hold_s: float = HOLD_S) -> float:
     return float((low[0] if low.size else power.size - at) * 0.005)
 
 
-def _heard(sound: NDArray[np.float64], key: int) -> Played:
+def heard_alone(sound: NDArray[np.float64], key: int) -> Played:
+    """What pianolab hears in one note by itself."""
     return listened(sound / max(float(np.abs(sound).max()), 1e-9) * 0.5, key, rate_hz=RATE_HZ, seed=1)
 
 

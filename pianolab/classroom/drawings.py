@@ -9,6 +9,7 @@ from collections.abc import Callable
 from html import escape
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pianolab.figures.instrument_drawing import drawing_of
 
@@ -58,7 +59,7 @@ def hammer_grooves(grade: int, rng: Rng) -> tuple[str, str]:
         deep = 1.5 + 0.9 * (5 - grade)
         body += _line(210 - length / 2, 44 + 26 * i, 210 + length / 2, 44 + 26 * i, colour=SOFT, width=deep)
     svg = _svg(body + _ruler(60, 142, mm=20, step=step), width=430, height=170, alt="Hammer with the marks of three strings and a ruler")  # fmt: skip
-    return svg, f"Longest groove: {longest:.1f} mm."
+    return svg, ""
 
 
 LAG_MM = {5: 0.0, 4: 0.35, 3: 0.9, 2: 1.7, 1: 2.6}
@@ -104,31 +105,64 @@ def key_level(grade: int, rng: Rng) -> tuple[str, str]:
     return _svg(body + _line(16, 34, 470, 34, width=2.5), width=490, height=136, alt="Fronts of twenty-six white keys under a straight edge"), ""  # fmt: skip
 
 
+GRAIN = np.array([190.0, 80.0]) / np.hypot(190.0, 80.0)
+ACROSS = np.array([-GRAIN[1], GRAIN[0]])
+"""Ways along and across the grain of the drawn soundboard; its ribs run across."""
+
+LIGHT = "#ffe680"
+
+
 def board_cracks(grade: int, rng: Rng) -> tuple[str, str]:
-    """The soundboard from behind with a lamp on the other side."""
-    body = _rect(10, 26, 470, 190, fill=WOOD) + _text(
-        10, 18, "the soundboard from behind, a torch on the other side"
-    )
-    body += "".join(_line(10 + 60 * i, 216, 90 + 60 * i, 26, colour=SOFT, width=5) for i in range(7))
-    number, light = {5: (0, 0.0), 4: (1, 0.0), 3: (int(rng.integers(1, 3)), 2.0), 2: (5, 2.6), 1: (5, 7.0)}[
+    """The soundboard from behind with a lamp on the other side, and a section across its widest crack, pressed and not."""
+    body = _text(10, 18, "the soundboard from behind, a torch on the other side")
+    body += '<clipPath id="board"><rect x="10" y="26" width="470" height="190"/></clipPath><g clip-path="url(#board)">'
+    body += _rect(10, 26, 470, 190, fill=WOOD)
+    for n in range(-20, 40):
+        at = np.array([10.0, 26.0]) + 9.0 * n * ACROSS + np.array([0.0, 20.0])
+        (x0, y0), (x1, y1) = at - 300 * GRAIN, at + 700 * GRAIN
+        body += _line(x0, y0, x1, y1, colour="#d9be8c", width=0.8)
+    body += "".join(_line(10 + 60 * i, 216, 90 + 60 * i, 26, colour=SOFT, width=5) for i in range(-1, 8))
+    count = {5: 0, 4: 1, 3: int(rng.integers(1, 3)), 2: int(rng.integers(3, 6)), 1: int(rng.integers(3, 6))}[
         grade
     ]
-    for i in range(number):
-        x, y = 60 + 80 * i + rng.uniform(-15, 15), rng.uniform(60, 120)
-        d = f"M{x:.0f} {y:.0f} q {rng.uniform(20, 40):.0f} {rng.uniform(15, 30):.0f} {rng.uniform(70, 100):.0f} {rng.uniform(50, 80):.0f}"
-        body += _path(d, colour=INK, width=1.2 + light) + (
-            _path(d, colour="#ffe680", width=light) if light else ""
-        )
-    words = (
-        "No light comes through."
-        if light == 0.0
-        else f"Light comes through in {number} place{'s' if number > 1 else ''}."
+    for place in rng.permutation(6)[:count]:
+        body += _crack(np.array([50.0 + 62 * place, 60.0 + 14 * float(rng.uniform(0, 5))]), grade, rng)
+    body += "</g>" + _sections(grade, count)
+    return _svg(body, width=490, height=314, alt="A soundboard with its ribs, seen from behind, and a section across a crack"), ""  # fmt: skip
+
+
+def _crack(start: NDArray[np.float64], grade: int, rng: Rng) -> str:
+    """A crack along the grain: widest in the middle, its sides a little rough, gone at either end."""
+    length, widest = float(rng.uniform(90, 150)), {4: 1.1, 3: 2.6, 2: 3.2, 1: 7.0}[grade]
+    along = np.linspace(0.0, 1.0, 24)
+    half = 0.5 * widest * np.sin(np.pi * along) ** 0.6 * (1.0 + 0.15 * rng.normal(size=along.size))
+    middle = (
+        start
+        + np.outer(along * length, GRAIN)
+        + np.outer(np.cumsum(rng.normal(size=along.size)) * 0.15, ACROSS)
     )
-    if grade == 2:
-        words += " One crack opens and closes when you press beside it."
-    if grade == 1:
-        words += " The edges no longer stand level."
-    return _svg(body, width=490, height=226, alt="A soundboard with its ribs, seen from behind"), words
+    edge = np.concatenate([middle + half[:, None] * ACROSS, (middle - half[:, None] * ACROSS)[::-1]])
+    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in edge)
+    return (
+        f'<polygon points="{points}" fill="{LIGHT if grade < 4 else INK}" stroke="{INK}" stroke-width="0.8"/>'
+    )
+
+
+def _sections(grade: int, count: int) -> str:
+    """The board cut across its widest crack, as it lies and with a thumb beside the crack; four times as large."""
+    out = _text(
+        10, 236, "cut across the widest line, four times as large:" if count else "cut across the board:"
+    )
+    gap, step = {5: 0.0, 4: 1.0, 3: 6.0, 2: 7.0, 1: 14.0}[grade], 9.0 if grade == 1 else 0.0
+    for n, words in enumerate(("as it lies", "pressed beside it")):
+        x, moved = 20.0 + 240 * n, 7.0 if grade <= 2 and n else 0.0
+        out += _rect(x, 256, 90.0 if count else 180.0, 16, fill=WOOD)
+        if count:
+            out += _rect(x + 90 + gap, 256 + step + moved, 90, 16, fill=WOOD)
+        out += _rect(x + 89, 256, 2 + gap, 7, fill=WOOD) if grade == 4 else ""
+        out += _text(x, 304, words)
+        out += _path(f"M{x + 120 + gap:.0f} 240 v 8 l -3 -4 m 3 4 l 3 -4", width=1.4) if n else ""
+    return out
 
 
 SPECKS = {5: 0, 4: 9, 3: 110, 2: 420, 1: 420}

@@ -16,13 +16,14 @@ import numpy as np
 
 from pianolab.classroom.blows import Blows
 from pianolab.classroom.faults import HeardFault
-from pianolab.classroom.sounds import Curve, DrillClip
+from pianolab.classroom.sounds import BEFORE_S, Curve, DrillClip
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
 
 DrillKind = Literal[
     "name the fault", "which is better", "order by sustain", "same or different", "find the bad key",
     "can you judge the sustain", "which is further out", "which dies sooner", "which room rings longer", "which has the left pedal down",
+    "which of two real notes dies sooner",
 ]  # fmt: skip
 DRILL_KINDS: tuple[DrillKind, ...] = get_args(DrillKind)
 CONFIRMED = "measured"
@@ -35,7 +36,8 @@ class Truth:
     """What is so, and how pianolab knows: `confirmed` is "measured" or says why the measures can't confirm it.
 
     ``level`` says how large the difference is, in ``unit``; ``fault`` is the seeded fault, empty for none. ``tells``
-    says of an answer what one would have heard if it were true. ``check`` does the listening, once it is asked for.
+    says of an answer what one would have heard if it were true. ``check`` does the listening, once it is asked for. ``begins_s``: where the drawn note begins in the clips, and in
+    the one without its fault.
     """
 
     answer: str
@@ -49,6 +51,7 @@ class Truth:
     curves: tuple[Curve, ...] = ()
     tells: Mapping[str, str] = field(default_factory=dict)
     without_fault: DrillClip | None = None
+    begins_s: tuple[float, float] = (BEFORE_S, BEFORE_S)
 
     @cached_property
     def confirmed(self) -> str:

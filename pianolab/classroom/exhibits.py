@@ -14,7 +14,6 @@ import numpy as np
 
 from pianolab.checklist import Checklist, Point, load_checklist
 from pianolab.classroom.altering import RATE_HZ
-from pianolab.classroom.blows import HOLD_S
 from pianolab.classroom.confirm import APART_CENTS, NOT, by_order
 from pianolab.classroom.drawings import DRAWN, where_it_is
 from pianolab.classroom.drills import CONFIRMED
@@ -44,6 +43,10 @@ ONLY_STRINGS_BEAT: dict[str, Any] = {
 strings: where unisons are the question, what is heard to beat is the strings."""
 ONLY_STRINGS_RING = ONLY_STRINGS_BEAT | {name: PLAIN[name] for name in ("thump_db", "body_db")}
 """The board's own answer to the blow lasts as long as a dead note: where sustain is the question it stays out."""
+NOTE_S = 3.5
+"""So long lasts each note of a sound to grade: long enough to count slowly until it is gone."""
+
+TUNED = "These notes were tuned just before they were played."
 SHORT_NOTES = {5: 0, 4: 1, 3: 3, 2: 6, 1: 7}
 UNISON_KEYS, TREBLE_KEYS = (40, 44, 47, 52), tuple(range(56, 63))
 SOUNDED = ("tuning-unisons", "each-treble")
@@ -94,7 +97,7 @@ def _instrument(point: str, grade: int, *, seed: int) -> tuple[PianoModel, tuple
 
 
 def _note(model: PianoModel, key: int, seed: int) -> Samples:
-    note = render_note(model, key, seconds=HOLD_S, hold_s=HOLD_S - 0.5, rate_hz=RATE_HZ, seed=seed)
+    note = render_note(model, key, seconds=NOTE_S, hold_s=NOTE_S - 0.5, rate_hz=RATE_HZ, seed=seed)
     return np.asarray(note, np.float32)
 
 
@@ -119,6 +122,10 @@ NAMES = (
     "the one in the hall", "the one by the stove", "the one from the school", "the one under the stairs", "the one with the candle holders",
     "the one in the garage", "the one of the choir", "the one with the new lid",
 )  # fmt: skip
+
+
+NOT_JUDGEABLE = "not judgeable in this state"
+"""What one may answer in place of a grade: where something else has to be done first, or too little is seen or heard."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -180,7 +187,7 @@ def make_exhibits(
     points: Sequence[str] = GRADED_POINTS,
     checklist: Checklist | None = None,
 ) -> tuple[Exhibit, ...]:
-    """Invented instruments, every one with every point, all grades about equally often.
+    """Invented instruments, every one with every point; a grade comes not at all, once or twice at each.
 
     Parameters
     ----------
@@ -210,7 +217,8 @@ def make_exhibits(
     made = []
     for number, point in enumerate(points):
         rng = np.random.default_rng([seed, number])
-        grades = rng.permutation(np.resize(rng.permutation(np.arange(1, 6)), instruments))
+        # Ten grades of which some are left over: who has seen four of five can't tell the last.
+        grades = rng.permutation(np.tile(np.arange(1, 6), 2))[:instruments]
         for which in range(instruments):
             own = np.random.default_rng([seed, number, which])
             kind = ("upright", "grand")[which % 2]
@@ -225,6 +233,7 @@ def _exhibit(name: str, kind: str, point: Point, grade: int, rng: np.random.Gene
     else:
         seed = int(rng.integers(1, 2**31))
         clip = sound_of(point.id, grade, seed=seed)
+        reading = TUNED if point.id == "each-treble" else ""
     return Exhibit(
         instrument=name, kind=kind, point=point, drawing=drawing, where=where_it_is(kind, point.area), reading=reading, clip=clip,
         reference=grade, sound_seed=seed,

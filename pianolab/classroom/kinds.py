@@ -19,6 +19,7 @@ from pianolab.classroom.pairs import (
     which_room,
 )
 from pianolab.classroom.rows import can_you_judge, find_the_bad_key, name_the_fault
+from pianolab.classroom.transfer import which_real_note
 
 MAKERS: dict[DrillKind, Callable[[Recipe], Drill]] = {
     "name the fault": name_the_fault,
@@ -31,6 +32,7 @@ MAKERS: dict[DrillKind, Callable[[Recipe], Drill]] = {
     "which dies sooner": lambda recipe: limen(recipe, SOONER),
     "which room rings longer": which_room,
     "which has the left pedal down": which_pedal,
+    "which of two real notes dies sooner": which_real_note,
 }
 LEVELS: dict[DrillKind, tuple[float, float]] = {FURTHER.kind: FURTHER.levels, SOONER.kind: SOONER.levels}
 """Kinds with a level of their own (cents, dB/s), and how far it goes."""

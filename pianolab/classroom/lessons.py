@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, set_seed
 from pianolab.classroom.exhibits import Exhibit, make_exhibits
@@ -25,6 +25,19 @@ if TYPE_CHECKING:
     from pianolab.classroom.desk import Desk, School
     from pianolab.classroom.faults import HeardFault
     from pianolab.classroom.folder import SchoolClass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Goal:
+    """What one can check after a lesson: a ``figure`` of a ``kind`` of task on the pupil's own page, and its ``value``.
+
+    ``figure`` is "share" (of right answers, at least), "d'" (at least) or "threshold" (at most).
+    """
+
+    kind: str
+    figure: Literal["share", "d'", "threshold"]
+    value: float
+    words: str
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -44,14 +57,20 @@ class Lesson(Showable):
     count: int = 0
     points: tuple[str, ...] = ()
     instruments: int = 0
+    plan: tuple[tuple[int, str], ...] = ()
+    example: tuple[tuple[DrillKind, str], ...] = ()
+    goal: Goal
+    homework: str = ""
 
     def headline(self) -> str:
         return f"{self.id}: {self.minutes} minutes"
 
     def rows(self) -> list[Row]:
-        said = [("aim", self.aim), ("time", f"{self.minutes} minutes")]
+        said: list[Row] = [("aim", self.aim), ("goal", self.goal.words), ("time", f"{self.minutes} minutes")]
+        said += [(f"{minutes} min", text) for minutes, text in self.plan]
         said += [("prepare", text) for text in self.preparation]
-        return said + [("mind", text) for text in self.cautions]
+        said += [("mind", text) for text in self.cautions]
+        return [*said, ("homework", self.homework)]
 
 
 @cache
@@ -64,16 +83,18 @@ def _lesson(entry: dict[str, Any]) -> Lesson:
     if unknown := sorted(set(entry.get("kinds", ())) - set(DRILL_KINDS)):
         raise BadInput(f"lesson {entry['id']!r}", ", ".join(unknown), "kinds of drill")
     values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in entry.items()}
-    return Lesson(**values)
+    for name in ("plan", "example"):
+        values[name] = tuple(tuple(pair) for pair in values[name])
+    return Lesson(**{**values, "goal": Goal(**values["goal"])})
 
 
 def load_lessons() -> dict[str, Lesson]:
-    """The lessons by name.
+    """The lessons by name, in the order in which they are best held.
 
     Examples
     --------
     >>> list(load_lessons())
-    ['hearing past the tuning', 'dampers', 'the treble that sings', 'the walk with a torch', 'deciding together']
+    ['real notes unaltered', 'hearing past the tuning', 'dampers', 'the treble that sings', 'what ails a note', 'room and left pedal', 'the walk with a torch', 'deciding together']
     """
     return {lesson.id: lesson for lesson in _read()}
 
@@ -87,6 +108,8 @@ def lesson_of(name: str) -> Lesson:
 
 
 TURN = ", turn "
+EXAMPLES = 4_294_967_311
+"""Seed of the examples: no class draws it."""
 
 
 def _label(lesson: Lesson, turn: int) -> str:
@@ -94,6 +117,17 @@ def _label(lesson: Lesson, turn: int) -> str:
     if turn < 1:
         raise BadInput("turn", turn, "1 for the first time, 2 for the second, and so on")
     return lesson.id if turn == 1 else f"{lesson.id}{TURN}{turn}"
+
+
+def label_of(name: str, turn: int = 1) -> str:
+    """Name of a lesson in the answers.
+
+    Examples
+    --------
+    >>> label_of("dampers"), label_of("dampers", 2)
+    ('dampers', 'dampers, turn 2')
+    """
+    return _label(lesson_of(name), turn)
 
 
 def lesson_exhibits(school: School, name: str, *, turn: int = 1) -> tuple[Exhibit, ...]:
@@ -131,6 +165,18 @@ def sitting(desk: Desk, name: str, *, turn: int = 1) -> DrillSitting | GradingSi
     if lesson.points:
         return GradingSitting(desk, lesson=label, exhibits=lesson_exhibits(desk.school, name, turn=turn))
     return DrillSitting(desk, lesson=label, kinds=lesson.kinds, count=lesson.count, about=lesson.about)
+
+
+def lesson_examples(name: str) -> tuple[Drill, ...]:
+    """What is heard before anything is tested: plain tasks with their answers, to play and talk about together.
+
+    They are the same in every class and are never asked.
+    """
+    lesson = lesson_of(name)
+    return tuple(
+        make_drill(kind, seed=EXAMPLES, number=n, hardness=0.0, about=(fault,) if fault else ())  # type: ignore[arg-type]
+        for n, (kind, fault) in enumerate(lesson.example)
+    )
 
 
 def lesson_drills(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Drill, ...]:
@@ -174,6 +220,11 @@ def write_answers(
     drills: Sequence[Drill] = lesson_drills(school, name, turn=turn) if known else ()
     sections = [
         Section(heading="What it is for", paragraphs=(lesson.aim, f"Time: {lesson.minutes} minutes.")),
+        Section(
+            heading="How the time goes",
+            tables=(PlainTable(caption="Plan", header=("minutes", "what"), rows=lesson.plan),),
+            paragraphs=(f"Goal: {lesson.goal.words}", f"Homework: {lesson.homework}"),
+        ),
         Section(
             heading="For you",
             tables=(PlainTable(caption="Notes", header=("note",), rows=tuple((t,) for t in lesson.teacher)),),

@@ -23,7 +23,7 @@ Z95 = float(norm.ppf(0.975))
 SQRT_2 = sqrt(2.0)
 YES_NO: dict[str, str] = {
     "same or different": "different", "which is further out": "A", "which dies sooner": "A",
-    "which room rings longer": "A", "which has the left pedal down": "A",
+    "which room rings longer": "A", "which has the left pedal down": "A", "which of two real notes dies sooner": "A",
 }  # fmt: skip
 """Kinds with two answers, and the one that counts as "yes": for d' and bias. Where two sounds are compared and one of
 them has it, d' is that of one sound: smaller by the square root of two [macmillan2005]; their bias is towards A.

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import dataclasses
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pianolab.classroom.answer_ids import GRADE
+from pianolab.classroom.answer_ids import GRADE, trace_of
 from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.faults import FAULT_WORDS
@@ -14,6 +15,7 @@ from pianolab.classroom.grading import ClassView, class_view
 from pianolab.classroom.lessons import exhibits_of
 from pianolab.classroom.measures import share_of, shares_by_fault, shares_by_kind
 from pianolab.classroom.progress import in_order, over_time, share_section, thresholds, yes_no
+from pianolab.classroom.talking import talk_sections
 from pianolab.errors import BadInput
 from pianolab.files import check_outputs
 from pianolab.model import Answer
@@ -32,6 +34,7 @@ def write_class_page(
     path: str | Path,
     *,
     exhibits: Sequence[Exhibit] | None = None,
+    names: bool = False,
     replace: bool = False,
 ) -> Path:
     """The class's page as one HTML file, from all that was gathered.
@@ -41,6 +44,7 @@ def write_class_page(
     school : the class
     path : where to write it
     exhibits : what was graded, with the teacher's reference; None takes those of the lessons that come with pianolab
+    names : whether pupils stand there by name; else by letters that tell nobody who is who, not even by their order
     replace : whether a file that is there may be replaced
 
     Raises
@@ -53,8 +57,12 @@ def write_class_page(
         raise BadInput(school.name, "no answers", "answers of one pupil at least", "Gather them first?")
     if exhibits is None:
         exhibits = exhibits_of(school, (a.lesson for a in answers if a.kind == GRADE))
+    doubtful = [a for a, why in school.left_out() if why == "changed by hand"]
+    if not names:
+        letters = letters_for({a.pupil for a in (*answers, *doubtful)}, class_id=school.id)
+        answers, doubtful = ([dataclasses.replace(a, pupil=letters[a.pupil]) for a in some] for some in (answers, doubtful))  # fmt: skip
     sections = class_sections(answers, exhibits=exhibits)
-    if doubtful := [a for a, why in school.left_out() if why == "changed by hand"]:
+    if doubtful:
         sections.append(_left_out(doubtful))
     html = class_page(f"Class {school.name}", sections, lead=_lead(answers))
     return write_page(path, html, replace=replace, inputs=school.own_files())
@@ -75,8 +83,25 @@ def write_progress_page(school: SchoolClass, pupil: str, path: str | Path, *, re
             "one of " + (", ".join(school.pupils()) or "nobody yet"),
             "Not gathered yet?",
         )
-    html = class_page(f"{pupil}: what you hear by now", pupil_sections(own), lead=_lead(own))
+    sections = [*pupil_sections(own), *_own_strictness(school, pupil)]
+    html = class_page(f"{pupil}: what you hear by now", sections, lead=_lead(own))
     return write_page(path, html, replace=replace, inputs=school.own_files())
+
+
+def letters_for(pupils: Iterable[str], *, class_id: str) -> dict[str, str]:
+    """A letter for each pupil, in an order that has nothing to do with their names.
+
+    Examples
+    --------
+    >>> sorted(letters_for(["Mia", "Leo", "9"], class_id="c1").values())
+    ['A', 'B', 'C']
+    """
+    mixed = sorted(pupils, key=lambda pupil: trace_of(pupil, class_id=class_id))
+    return {pupil: _letters(n) for n, pupil in enumerate(mixed)}
+
+
+def _letters(n: int) -> str:
+    return (chr(64 + n // 26) if n >= 26 else "") + chr(65 + n % 26)
 
 
 def _lead(answers: Sequence[Answer]) -> str:
@@ -99,6 +124,7 @@ def class_sections(answers: Sequence[Answer], *, exhibits: Sequence[Exhibit] = (
             thresholds(answers),
             *over_time(answers),
         ]
+        sections += talk_sections(answers)
     if exhibits and any(a.kind == GRADE for a in answers):
         sections += _grading(answers, exhibits)
     unconfirmed = [a for a in drills if a.confirmed != CONFIRMED]
@@ -125,6 +151,26 @@ def pupil_sections(answers: Sequence[Answer]) -> list[Section]:
             )
         )
     return [s for s in sections if s.tables or s.paragraphs]
+
+
+def _own_strictness(school: SchoolClass, pupil: str) -> list[Section]:
+    """How one pupil grades beside the class, for their own eyes; nothing where too few have graded."""
+    graded = [a for a in school.answers() if a.kind == GRADE]
+    exhibits = exhibits_of(school, (a.lesson for a in graded))
+    graded = [a for a in graded if a.lesson in {e.lesson for e in exhibits}]
+    if pupil not in {a.pupil for a in graded} or len({a.pupil for a in graded}) < 2:
+        return []
+    own = next(p for p in class_view(graded, exhibits).pupils if p.pupil == pupil)
+    line = Line(
+        label="you", value=own.shift, low=own.low, high=own.high, words=own.words, stands_out=own.stands_out
+    )
+    chart = Drawing(svg=interval_chart([line], low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0), words="Strict to the left, mild to the right of the class.")  # fmt: skip
+    said = (
+        f"Beside the class you are {own.words}: {own.shift:+.2f} grades ({own.low:+.2f} to {own.high:+.2f}).",
+        f"Your grade was the teacher's in {own.as_teacher.headline()}.",
+        "Strict is no fault and mild is no virtue. This page is yours; the class's page shows it under no name.",
+    )
+    return [Section(heading="Strict or mild", paragraphs=said, drawings=(chart,))]
 
 
 def _by_pupil(drills: Sequence[Answer]) -> Section:

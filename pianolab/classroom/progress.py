@@ -111,11 +111,37 @@ def thresholds(answers: Sequence[Answer]) -> Section:
     if not rows:
         return Section(heading="Thresholds")
     table = PlainTable(
-        caption="Thresholds: four of five are right there",
+        folded=True,
+        caption="Thresholds, in numbers",
         header=("pupil", "task", "threshold", "95 %", "answers"),
         rows=rows,
     )
-    return Section(heading="Thresholds", paragraphs=(SMALLEST,), tables=(table,))
+    return Section(
+        heading="Thresholds", paragraphs=(SMALLEST,), drawings=tuple(_by_kind(answers)), tables=(table,)
+    )
+
+
+def _by_kind(answers: Sequence[Answer]) -> list[Drawing]:
+    """A chart of all pupils' thresholds for each kind of which one is known; who isn't known stands below."""
+    charts = []
+    for kind, (_, high) in LEVELS.items():
+        found = {pupil: threshold_of(own, kind=kind) for pupil, own in _by_pupil(answers, kind)}
+        lines = [_line(pupil, t) for pupil, t in sorted(found.items(), key=lambda x: x[1].value or 1e9)]
+        if any(line.value is not None for line in lines):
+            svg = interval_chart(
+                lines, low=0.0, high=high, ticks=_ticks(high), unit=next(iter(found.values())).unit
+            )
+            charts.append(Drawing(svg=svg, words=f"Smallest difference heard four times out of five, “{kind}”, the finest ear first."))  # fmt: skip
+    return charts
+
+
+def _line(label: str, t: Threshold) -> Line:
+    words = "not known" if t.value is None else f"{t.value:.2g} {t.unit}"
+    return Line(label=label, value=t.value, low=t.low, high=t.high, words=words)
+
+
+def _ticks(high: float) -> list[float]:
+    return [0.0, high / 4, high / 2, 3 * high / 4, high]
 
 
 def over_time(answers: Sequence[Answer]) -> list[Section]:
@@ -149,13 +175,10 @@ def _threshold_charts(answers: Sequence[Answer]) -> list[Drawing]:
     charts = []
     for kind, (_, high) in LEVELS.items():
         found = thresholds_by_day(answers, kind=kind)
-        lines = [
-            Line(label=str(day), value=t.value, low=t.low, high=t.high, words="not known" if t.value is None else f"{t.value:.2g} {t.unit}")
-            for day, t in found.items()
-        ]  # fmt: skip
+        lines = [_line(str(day), t) for day, t in found.items()]
         if any(line.value is not None for line in lines):
             unit = next(iter(found.values())).unit
-            svg = interval_chart(lines, low=0.0, high=high, ticks=[0.0, high / 4, high / 2, 3 * high / 4, high], unit=unit)  # fmt: skip
+            svg = interval_chart(lines, low=0.0, high=high, ticks=_ticks(high), unit=unit)  # fmt: skip
             words = f"Smallest difference heard four times out of five, “{kind}”: the further left, the finer the ear."
             charts.append(Drawing(svg=svg, words=words))
     return charts

@@ -10,13 +10,16 @@ from pianolab.classroom.draws import Note, drawn_key, neighbours, played
 from pianolab.classroom.drills import Drill, Recipe, Truth
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, Fault, HeardFault, fault_of, tell, tells_of
 from pianolab.classroom.pairs import curves_of
-from pianolab.classroom.sounds import DrillClip, struck
+from pianolab.classroom.sounds import BEFORE_S, DrillClip, note_starts, struck
 from pianolab.keyboard import note_name
 
 NAMED: tuple[HeardFault, ...] = ("unison", "short_sustain", "damper", "buzz", "voicing", "off_pitch")
 CAN_JUDGE = ("it sings as it should", "it dies too soon", "tune first: it can't be judged")
 ROW, FROM_EACH_END = 7, 1
 """Notes in a row with one bad key; so many at either end are always sound, to compare with."""
+
+MIDDLE_S = (note_starts(3)[1], note_starts(3)[1])
+"""When the middle one of three notes begins, with its fault and without."""
 
 
 def _row(recipe: Recipe, keys: Sequence[int], bad: int, fault: Fault | None) -> list[Note]:
@@ -48,7 +51,7 @@ def name_the_fault(recipe: Recipe) -> Drill:
             answer=FAULT_WORDS[kind].choice if kind else NOTHING, explanation=tell(fault), level=fault.amount if fault else None,
             unit=FAULT_WORDS[kind].unit if kind else "", fault=kind or "", check=lambda: by_measure(middle), made_from=recipe.blows.words,
             credit=recipe.blows.credit, curves=curves_of(middle), tells=tells_of(choices),
-            without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None,
+            without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None, begins_s=MIDDLE_S,
         ),
     )  # fmt: skip
 
@@ -74,6 +77,7 @@ def find_the_bad_key(recipe: Recipe) -> Drill:
             answer=note_name(bad), explanation=f"{note_name(bad)}: {FAULT_WORDS[fault.kind].choice}. {tell(fault)}", level=fault.amount,
             unit=FAULT_WORDS[fault.kind].unit, fault=fault.kind, check=lambda: by_measure(note), made_from=recipe.blows.words,
             credit=recipe.blows.credit, curves=curves_of(note), without_fault=struck("without the fault", [note.plain], rng=recipe.rng),
+            begins_s=(note_starts(ROW)[keys.index(bad)], BEFORE_S),
         ),
     )  # fmt: skip
 
@@ -110,6 +114,6 @@ def can_you_judge(recipe: Recipe) -> Drill:
         truth=Truth(
             answer=answer, explanation=why, level=fault.amount if fault else None, unit=FAULT_WORDS[fault.kind].unit if fault else "",
             fault=fault.kind if fault else "", check=lambda: by_measure(middle), made_from=recipe.blows.words, credit=recipe.blows.credit,
-            curves=curves_of(middle), tells=tells, without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None,
+            curves=curves_of(middle), tells=tells, without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None, begins_s=MIDDLE_S,
         ),
     )  # fmt: skip

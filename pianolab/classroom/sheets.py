@@ -9,7 +9,8 @@ from pathlib import Path
 from uuid import uuid4
 
 from pianolab.classroom.drills import Drill
-from pianolab.classroom.exhibits import Exhibit
+from pianolab.classroom.exhibits import NOT_JUDGEABLE, Exhibit
+from pianolab.classroom.lettering import lettered
 from pianolab.classroom.sounds import DrillClip
 from pianolab.errors import BadInput
 from pianolab.io import write_sound
@@ -65,7 +66,7 @@ def write_sheets(
         draft.rename(folder)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-    sounds = tuple(sorted((folder / SOUNDS).iterdir()))
+    sounds = tuple(sorted((folder / SOUNDS).glob("*.mp3")))
     return Sheets(sheet=folder / PUPILS_SHEET, sounds=sounds, answers=folder / TEACHER / ANSWERS)
 
 
@@ -78,7 +79,21 @@ def _write(folder: Path, title: str, drills: Sequence[Drill], exhibits: Sequence
     for n, e in enumerate(exhibits, start=len(drills) + 1):
         if e.clip is not None:
             _write_clip(folder, n, e.clip)
-    lead = "First name or number: ______________    The teacher plays each sound twice. Tick one box in each task."
+    lead = "First name or number: ______________    The teacher plays each sound twice. Tick one box in each task; the letters are for typing the sheet in."
+    credits = tuple(dict.fromkeys(d.truth.credit for d in drills if d.truth.credit))
+    if credits:
+        asked.append(
+            Section(
+                heading="Sounds",
+                paragraphs=tuple(
+                    f"Made from {c}; shortened, matched in level, some altered." for c in credits
+                ),
+            )
+        )
+        (folder / SOUNDS / "CREDITS.txt").write_text(
+            "".join(f"Sounds made from {c}; shortened, matched in level, some altered.\n" for c in credits),
+            encoding="utf-8",
+        )
     write_page(folder / PUPILS_SHEET, class_page(title, asked, lead=lead, contents=False))
     write_page(
         folder / TEACHER / ANSWERS,
@@ -94,7 +109,9 @@ def _write_clip(folder: Path, number: int, clip: DrillClip) -> None:
 def _drill_section(number: int, drill: Drill) -> Section:
     files = ", ".join(f"{number:02d}-{c.label}.mp3" for c in drill.clips)
     return Section(
-        heading=f"Task {number}", paragraphs=(f"{drill.question} (Sound: {files})",), ticks=drill.choices
+        heading=f"Task {number}",
+        paragraphs=(f"{drill.question} (Sound: {files})",),
+        ticks=lettered(drill.choices),
     )
 
 
@@ -102,7 +119,7 @@ def _exhibit_section(number: int, exhibit: Exhibit) -> Section:
     sound = f" (Sound: {number:02d}-{exhibit.clip.label}.mp3)" if exhibit.clip else ""
     said = tuple(t for t in (f"{exhibit.point.how}{sound}", exhibit.reading) if t)
     drawings = (Drawing(svg=exhibit.drawing, words=exhibit.point.title),) if exhibit.drawing else ()
-    ticks = tuple(f"{5 - n}  {text}" for n, text in enumerate(exhibit.point.anchors))
+    ticks = lettered((*exhibit.point.anchors, NOT_JUDGEABLE))
     return Section(
         heading=f"Task {number}: {exhibit.headline()}", paragraphs=said, drawings=drawings, ticks=ticks
     )

@@ -13,7 +13,7 @@ from pianolab.classroom.answer_ids import GRADE
 from pianolab.classroom.blows import Blows, SourceName
 from pianolab.classroom.desk import Desk
 from pianolab.classroom.drills import Drill, DrillKind
-from pianolab.classroom.exhibits import Exhibit
+from pianolab.classroom.exhibits import NOT_JUDGEABLE, Exhibit
 from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.kinds import LEVELS
 from pianolab.classroom.making import in_turn, make_drill
@@ -258,6 +258,9 @@ class DrillSitting(Sitting):
         super().next()
 
 
+GRADE_KEYS = ["5", "4", "3", "2", "1", "0"]
+"""The key of a grade is its number; 0 is for what can't be judged."""
+
 ALL_GRADED = "All exhibits are graded. How the others see them you will talk about together."
 
 
@@ -289,8 +292,8 @@ class GradingSitting(Sitting):
         shown = self._exhibits[self._number]
         question = " ".join(part for part in (f"{shown.headline()}.", shown.point.how, shown.reading) if part)
         return {
-            **base, "question": question, "choices": list(shown.point.anchors), "clips": [shown.clip.label] if shown.clip else [],
-            "made_from": "an invented instrument", "picture": shown.drawing, "closing": "",
+            **base, "question": question, "choices": [*shown.point.anchors, NOT_JUDGEABLE], "clips": [shown.clip.label] if shown.clip else [],
+            "made_from": "an invented instrument", "keys": GRADE_KEYS, "picture": shown.drawing, "closing": "",
         }  # fmt: skip
 
     def sounds(self) -> list[tuple[str, bytes, str]]:
@@ -301,9 +304,10 @@ class GradingSitting(Sitting):
     def take(self, choice: str) -> Told:
         """Keep the grade whose sentence was chosen."""
         shown = self._exhibits[self._number]
-        if choice not in shown.point.anchors:
-            raise BadInput("answer", repr(choice), "one of " + "; ".join(shown.point.anchors))
-        grade = 5 - shown.point.anchors.index(choice)
+        offered = (*shown.point.anchors, NOT_JUDGEABLE)
+        if choice not in offered:
+            raise BadInput("answer", repr(choice), "one of " + "; ".join(offered))
+        grade = None if choice == NOT_JUDGEABLE else 5 - shown.point.anchors.index(choice)
         before = self._keep(
             Answer(
                 id=self._id(), pupil=self.desk.pupil, lesson=self.lesson, kind=GRADE, task=shown.instrument, item=shown.point.id,
@@ -312,6 +316,6 @@ class GradingSitting(Sitting):
         )  # fmt: skip
         return Told(
             right=None,
-            headline=before.strip() or f"Noted: {grade}.",
+            headline=before.strip() or f"Noted: {NOT_JUDGEABLE if grade is None else grade}.",
             explanation="How the others see it you will talk about together.",
         )

@@ -35,6 +35,8 @@ class Told:
     headline: str
     explanation: str
     answer: str = ""
+    begins: tuple[float, float] = (0.0, 0.0)
+    counts: tuple[int, ...] | None = None
     curves: tuple[dict[str, Any], ...] = ()
     chart_words: str = ""
     sound: EncodedSound | None = None
@@ -51,7 +53,7 @@ def told_of(drill: Drill, choice: str, *, before: str = "", sound: EncodedSound 
     )
     credit = f" Sound: {truth.credit}; altered as said." if truth.credit else ""
     return Told(
-        right=right, headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.", answer=truth.answer,
+        right=right, headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.", answer=truth.answer, begins=truth.begins_s,
         explanation=f"{truth.explanation}{instead} Made from {truth.made_from}; {how}.{credit}",
         curves=tuple({"label": c.label, "x": c.x, "level_db": c.level_db, "x_unit": c.x_unit} for c in truth.curves),
         chart_words="Level over " + ("time" if truth.curves and truth.curves[0].x_unit == "s" else "pitch") + ": " + " beside ".join(c.label for c in truth.curves),

@@ -30,6 +30,12 @@ class Reply(Protocol):
     @property
     def explanation(self) -> str: ...
     @property
+    def answer(self) -> str: ...
+    @property
+    def begins(self) -> tuple[float, float]: ...
+    @property
+    def counts(self) -> Sequence[int] | None: ...
+    @property
     def curves(self) -> Sequence[Mapping[str, Any]]: ...
     @property
     def chart_words(self) -> str: ...
@@ -103,12 +109,17 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
             self._show()
             return
         reply: Reply = self._tasks.take(view["choices"][place])
+        self._keep_told(reply, chosen=place)
+        self._tell()
+
+    def _keep_told(self, reply: Reply, *, chosen: int) -> None:
         self._told = {
             "right": reply.right, "headline": reply.headline, "explanation": reply.explanation, "chart_words": reply.chart_words,
-            "curves": [{**curve, "x": list(curve["x"]), "level_db": list(curve["level_db"])} for curve in reply.curves], "chosen": place,
+            "curves": [{**curve, "x": list(curve["x"]), "level_db": list(curve["level_db"])} for curve in reply.curves], "chosen": chosen,
+            "answer": reply.answer, "begins": reply.begins[0], "without_begins": reply.begins[1],
+            "counts": None if reply.counts is None else list(reply.counts),
         }  # fmt: skip
         self._told_sound = reply.sound
-        self._tell()
 
     def _show(self) -> None:
         """Send the present task with its sounds, and what was told about it where it is answered."""
@@ -118,6 +129,10 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
             {"says": "task", "view": self._tasks.view(), "sounds": kinds},
             buffers=[data for _, data, _ in sounds],
         )
+        # Tasks to talk about afterwards tell at once what others have answered.
+        talk = getattr(self._tasks, "told", None)
+        if talk is not None and self._told is None and not self._tasks.finished:
+            self._keep_told(talk(), chosen=-1)
         if self._told is not None:
             self._tell()
 
@@ -130,4 +145,4 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
         """A still picture: the question and its choices, no more."""
         view = self._tasks.view()
         choices = "".join(f"<li>{escape(c)}</li>" for c in view["choices"])
-        return f"<section><p>{escape(view['question'] or 'All tasks are answered.')}</p><ol>{choices}</ol></section>"
+        return f"<section><p>{escape(view['question'] or view.get('closing') or 'All tasks are answered.')}</p><ol>{choices}</ol></section>"

@@ -144,7 +144,9 @@ def test_over_a_set_every_answer_comes_its_share_and_no_oftener(kind: str) -> No
     for seed in range(200):
         made = [make_drill(kind, seed=seed, number=n, turn=n, of=12) for n in range(12)]
         counts = Counter(d.truth.answer for d in made)
-        most = {"find the bad key": 5, "which is better": 10}.get(kind, len(made[0].choices))
+        most = {"find the bad key": 5, "which is better": 10, "which of two real notes dies sooner": 2}.get(
+            kind, len(made[0].choices)
+        )
         assert max(counts.values()) <= -(-12 // most)
         assert len(counts) == min(12, most)
 
@@ -220,7 +222,7 @@ def test_a_sound_that_the_listening_refuses_is_not_confirmed_and_says_why() -> N
     assert by_order("unison", refused, refused, 40) == f"{NOT}: unison_cents can't be measured here"
 
 
-def test_a_beat_is_as_wide_as_said_and_as_often_begins_up_as_down() -> None:
+def test_a_beat_is_as_wide_as_said_and_begins_up_or_down() -> None:
     """A tone of 440 Hz with a copy 20 cents higher beats 5.11 times a second; its mean power is that of both."""
     t = np.arange(2 * RATE_HZ) / RATE_HZ
     tone = np.sin(2 * np.pi * 440.0 * t)

@@ -2,29 +2,37 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import nbformat
+import numpy as np
 import pytest
 
 from pianolab.classroom import (
     DRILL_KINDS,
     GRADED_POINTS,
+    enter_paper,
+    examples,
     lesson_drills,
     lesson_exhibits,
     lessons,
     load_lessons,
     make_class,
+    make_drill,
     sitting,
+    talk,
     write_answers,
     write_lesson_sheets,
 )
 from pianolab.classroom.drills import Drill
+from pianolab.classroom.exhibits import NOT_JUDGEABLE
 from pianolab.classroom.faults import FAULT_WORDS
 from pianolab.classroom.folder import SchoolClass
 from pianolab.errors import BadInput
+from pianolab.keyboard import key_of
 from pianolab.shipped import shipped
 
 LESSONS = load_lessons()
@@ -53,7 +61,14 @@ def drills(school: SchoolClass) -> tuple[Drill, ...]:
 @pytest.mark.parametrize("lesson", LESSONS.values(), ids=list(LESSONS))
 def test_each_says_what_for_how_long_what_to_prepare_and_to_mind(lesson) -> None:
     assert lesson.aim
-    assert 30 <= lesson.minutes <= 90
+    assert 25 <= lesson.minutes <= 90
+    assert sum(minutes for minutes, _ in lesson.plan) == lesson.minutes
+    assert lesson.homework
+    assert lesson.goal.words
+    assert lesson.goal.kind in (*lesson.kinds, "grade")
+    for kind, fault in lesson.example:
+        assert kind in DRILL_KINDS
+        assert fault in ("", *FAULT_WORDS)
     assert lesson.preparation
     assert lesson.cautions
     assert len(lesson.teacher) >= 2
@@ -107,7 +122,7 @@ def test_the_sitting_asks_what_the_teachers_page_answers(
     assert sat.view()["choices"] == list(drills[0].choices)
     graded = sitting(school.desk("7"), "the walk with a torch")
     first = lesson_exhibits(school, "the walk with a torch")[0]
-    assert graded.view()["choices"] == list(first.point.anchors)
+    assert graded.view()["choices"] == [*first.point.anchors, NOT_JUDGEABLE]
 
 
 def test_a_lesson_again_has_other_tasks(school: SchoolClass) -> None:
@@ -123,15 +138,63 @@ def test_a_lesson_again_has_other_tasks(school: SchoolClass) -> None:
         sitting(school.desk("7"), "the treble that sings", turn=0)
 
 
-def test_what_was_ticked_on_paper_comes_into_the_class(school: SchoolClass) -> None:
-    """As `write_lesson_sheets` says: the sitting takes the ticks in order."""
+def test_what_was_ticked_on_paper_comes_into_the_class_by_letters(school: SchoolClass) -> None:
     drills = lesson_drills(school, "dampers")
-    sat = sitting(school.desk("paper 3"), "dampers")
-    for drill in drills:
-        sat.take(drill.truth.answer)
-        sat.next()
-    assert sat.finished
-    assert [a.correct for a in school.desk("paper 3").answers()] == [True] * len(drills)
+    letters = "".join("abcdefghijklm"[d.choices.index(d.truth.answer)] for d in drills)
+    desk = school.desk("paper 3")
+    for bad in (letters[:-1], letters + "a", "z" + letters[1:]):
+        with pytest.raises(BadInput, match="letter"):
+            enter_paper(desk, "dampers", bad)
+    assert desk.answers() == (), "nothing is half entered"
+    assert enter_paper(desk, "dampers", f"{letters[0]} -{letters[2:]}") == len(drills) - 1
+    assert [a.correct for a in desk.answers()] == [True] * (len(drills) - 1)
+
+
+def test_an_example_names_what_it_lets_hear_and_is_never_asked(school: SchoolClass) -> None:
+    heard = examples("dampers")
+    told = heard.told()
+    assert told.headline in [f"{c}." for c in heard.view()["choices"]]
+    assert told.counts is None
+    assert told.sound is not None
+    asked = {d.task for d in lesson_drills(school, "dampers")}
+    assert heard.drill.task not in asked
+
+
+def test_talking_afterwards_shows_counts_and_no_name(school: SchoolClass) -> None:
+    with pytest.raises(BadInput, match="no answers"):
+        talk(school, "room and left pedal")
+    for pupil, right in (("Ida", True), ("Tom", False)):
+        sat = sitting(school.desk(pupil), "room and left pedal")
+        truth = sat.drill.truth.answer
+        sat.take(truth if right else next(c for c in sat.drill.choices if c != truth))
+    school.gather()
+    spoken = talk(school, "room and left pedal")
+    told = spoken.told()
+    assert told.counts == (1, 1)
+    assert told.headline.endswith("1 of 2 heard it so.")
+    shown = f"{told} {spoken.view()}"
+    assert "Ida" not in shown
+    assert "Tom" not in shown
+
+
+def test_before_and_after_the_course_nothing_is_altered_and_what_is_so_was_measured() -> None:
+    made = [make_drill("which of two real notes dies sooner", seed=3, number=n, of=16) for n in range(16)]
+    higher = 0
+    for drill in made:
+        names = re.findall(r"[AB] is ([A-G]#?\d)", drill.question)
+        sooner = "AB".index(drill.truth.answer)
+        higher += key_of(names[sooner]) > key_of(names[1 - sooner])
+        assert drill.made_from == "recorded notes, unaltered"
+        # Another measure than the listening's: how far the level in the first 0.8 s falls, by a line.
+        falls = []
+        for clip in drill.clips:
+            level = 10 * np.log10(
+                np.convolve(clip.samples[3200:] ** 2, np.ones(1600) / 1600, "valid")[::320] + 1e-12
+            )
+            top = int(np.argmax(level[:30]))
+            falls.append(level[top] - level[top : top + 90].min())
+        assert falls[sooner] > falls[1 - sooner]
+    assert higher == 8
 
 
 def test_what_is_no_lesson(school: SchoolClass, tmp_path: Path) -> None:

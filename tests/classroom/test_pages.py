@@ -72,8 +72,13 @@ def test_the_class_page_is_one_file_that_fetches_nothing(school: SchoolClass, tm
         "Where the words mislead",
     ):
         assert f">{heading}</h2>" in text
+    for pupil in ("Mia", "Leo"):
+        assert pupil not in text, "no names unasked"
+    for letter in "ABC":
+        assert f"<td>{letter}</td>" in text
+    named = write_class_page(school, tmp_path / "named.html", exhibits=EXHIBITS, names=True).read_text(encoding="utf-8")  # fmt: skip
     for pupil in SKILL:
-        assert f"<td>{pupil}</td>" in text
+        assert f"<td>{pupil}</td>" in named
 
 
 def test_every_number_has_its_interval_and_its_count(answers: list[Answer]) -> None:

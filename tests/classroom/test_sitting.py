@@ -222,7 +222,8 @@ def test_grading_alone(school: SchoolClass) -> None:
     heard = 0
     while not sitting.finished:
         view = sitting.view()
-        assert len(view["choices"]) == 5
+        assert len(view["choices"]) == 6
+        assert view["keys"] == ["5", "4", "3", "2", "1", "0"]
         assert bool(view["picture"]) != bool(sitting.sounds())
         heard += len(sitting.sounds())
         told = sitting.take(view["choices"][1])
@@ -230,6 +231,9 @@ def test_grading_alone(school: SchoolClass) -> None:
         sitting.next()
     assert heard == 2
     assert [a.grade for a in school.desk("Mia").answers()] == [4] * 4
+    last = GradingSitting(school.desk("Tom"), lesson="deciding", exhibits=exhibits)
+    assert last.take("not judgeable in this state").headline == "Noted: not judgeable in this state."
+    assert [a.grade for a in school.desk("Tom").answers()] == [None]
     with pytest.raises(BadInput, match="answer: got 'splendid'"):
         GradingSitting(school.desk("Leo"), lesson="deciding", exhibits=exhibits).take("splendid")
 

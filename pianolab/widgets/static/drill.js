@@ -15,6 +15,7 @@ function shape(d) {
   );
 }
 
+// A chart of the answer; its cursor follows whichever sound is playing, from where the drawn note begins in it.
 function drillChart(curves, words) {
   const wide = 620, high = 220, left = 44, bottom = 34, top = 24;
   const pitch = curves[0].x_unit === "Hz";
@@ -40,7 +41,8 @@ function drillChart(curves, words) {
     draw("line", { x1: left + 8 + 190 * n, x2: left + 38 + 190 * n, y1: 11, y2: 11, stroke: ["#d55e00", "#0072b2", "#857d70"][n % 3], "stroke-width": 2.5, "stroke-dasharray": ["none", "7 4", "2 4"][n % 3] }),
     text({ x: left + 44 + 190 * n, y: 15 }, c.label),
   ]);
-  return draw(
+  const cursor = draw("line", { y1: top, y2: high - bottom, stroke: "currentColor", "stroke-width": 1.5, visibility: "hidden", class: "pl-drill-cursor" });
+  const chart = draw(
     "svg",
     { viewBox: `0 0 ${wide} ${high}`, width: wide, height: high, role: "img", "aria-label": words, class: "pl-drill-chart" },
     ...[0, -20, -40, -60].flatMap((db) => [
@@ -52,7 +54,14 @@ function drillChart(curves, words) {
     text({ x: left - 6, y: high - 2, "text-anchor": "end" }, "dB"),
     ...keys,
     ...lines,
+    cursor,
   );
+  const at = (seconds) => {
+    const seen = !pitch && seconds >= 0 && seconds <= low + span;
+    cursor.setAttribute("visibility", seen ? "visible" : "hidden");
+    if (seen) for (const name of ["x1", "x2"]) cursor.setAttribute(name, x(seconds).toFixed(1));
+  };
+  return { chart, at };
 }
 
 function render({ model, el }) {
@@ -71,7 +80,8 @@ function render({ model, el }) {
     { class: "pl-picker pl-drill", tabindex: 0, "aria-label": "Listening task", "data-lm-suppress-shortcuts": "true" },
     make("div", { class: "pl-drill-top" }, lesson, count), question, picture, plays, heard, choices, line, told, help,
   );
-  let task = null, answered = false, waiting = false, players = [], without = null, urls = [];
+  const answerKeys = () => task?.keys ?? [...ANSWER_KEYS];
+  let task = null, answered = false, waiting = false, players = [], without = null, urls = [], cursorAt = null, frame = 0;
 
   function url(buffer, mime) {
     const made = URL.createObjectURL(new Blob([buffer], { type: mime }));
@@ -91,16 +101,26 @@ function render({ model, el }) {
     return p;
   }
 
+  function follow(p) {
+    cancelAnimationFrame(frame);
+    if (!cursorAt || p.audio.paused) { cursorAt?.(-1); return; }
+    cursorAt(p.audio.currentTime - (p.begins ?? 0));
+    frame = requestAnimationFrame(() => follow(p));
+  }
+
   function play(p) {
     silence();
     setFlag(p.button, "data-playing", true);
     setText(heard, `${p.label} is playing`);
+    p.audio.onplaying = () => follow(p);
     p.audio.play().catch((error) => setText(line, `The browser would not play it: ${error.message}`));
   }
 
   function answer(place) {
     if (!task || answered || waiting || place >= task.choices.length) return;
     waiting = true;
+    // A button that is switched off drops the focus, and with it the keys.
+    root.focus({ preventScroll: true });
     [...choices.children].forEach((b, n) => setFlag(b, "aria-pressed", n === place));
     model.send({ said: "answer", choice: place, number: task.number });
   }
@@ -116,6 +136,7 @@ function render({ model, el }) {
     if (!answered) return;
     silence();
     answered = false;
+    root.focus({ preventScroll: true });
     setText(heard, "The next task is being made");
     model.send({ said: "next" });
   }
@@ -124,10 +145,10 @@ function render({ model, el }) {
     silence();
     urls.forEach((u) => URL.revokeObjectURL(u));
     urls = [];
-    task = view; answered = false; waiting = false; without = null;
+    task = view; answered = false; waiting = false; without = null; cursorAt = null;
     setText(lesson, view.lesson);
     setText(count, view.finished ? `${view.count} of ${view.count} answered` : `Task ${view.number} of ${view.count}`);
-    setText(question, view.finished ? "All tasks are answered. Well listened!" : view.question);
+    setText(question, view.finished ? view.closing || "All tasks are answered." : view.question);
     picture.hidden = !view.picture;
     if (view.picture) picture.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(view.picture)}`;
     players = kinds.map((k, n) => player(k.label, k.label, buffers[n], k.mime));
@@ -135,7 +156,7 @@ function render({ model, el }) {
     choices.replaceChildren(
       ...view.choices.map((text, n) =>
         make("button", { class: "pl-button pl-drill-choice", type: "button", "aria-pressed": "false", onclick: () => answer(n) },
-          n < ANSWER_KEYS.length ? make("kbd", { text: ANSWER_KEYS[n] }) : null, make("span", { text })),
+          n < answerKeys().length ? make("kbd", { text: answerKeys()[n] }) : null, make("span", { text })),
       ),
     );
     told.hidden = true;
@@ -145,23 +166,39 @@ function render({ model, el }) {
     setText(help, view.finished ? "" : `Made from ${view.made_from}. Keys: ${kinds.map((k) => k.label).join(", ") || "none"} play, numbers${view.choices.length > 10 ? " and letters" : ""} answer, arrows go through the answers, N goes on.`);
   }
 
+  function markChoices(reply) {
+    const names = { right: shape(RIGHT), wrong: shape(WRONG) };
+    [...choices.children].forEach((b, n) => {
+      const true_one = reply.answer !== "" && task.choices[n] === reply.answer;
+      setFlag(b, "aria-pressed", n === reply.chosen);
+      b.disabled = true;
+      if (true_one) { b.dataset.mark = "right"; b.prepend(names.right); b.setAttribute("aria-label", `${task.choices[n]}: this is so`); }
+      else if (n === reply.chosen && reply.right === false) { b.dataset.mark = "wrong"; b.prepend(names.wrong); b.setAttribute("aria-label", `${task.choices[n]}: your answer, not so`); }
+      if (reply.counts) b.append(make("span", { class: "pl-drill-count", text: String(reply.counts[n]) }));
+    });
+  }
+
   function showTold(reply, buffers) {
     answered = true; waiting = false;
-    [...choices.children].forEach((b, n) => { setFlag(b, "aria-pressed", n === reply.chosen); b.disabled = true; });
+    const ours = root.contains(document.activeElement);
+    markChoices(reply);
     const mark = shape(reply.right === null ? NOTED : reply.right ? RIGHT : WRONG);
     const buttons = make("div", { class: "pl-row" });
+    players.forEach((p) => { p.begins = reply.begins; });
     if (reply.sound) {
       without = player(reply.sound.label, "W", buffers[0], reply.sound.mime);
+      without.begins = reply.without_begins;
       buttons.append(without.button);
     }
     const onward = make("button", { class: "pl-button pl-drill-next", type: "button", onclick: next }, make("kbd", { text: "N" }), "Next");
     buttons.append(onward);
-    const chart = reply.curves.length ? drillChart(reply.curves, reply.chart_words) : null;
+    const drawn = reply.curves.length ? drillChart(reply.curves, reply.chart_words) : null;
+    cursorAt = drawn ? drawn.at : null;
     told.replaceChildren(make("p", { class: "pl-drill-headline" }, mark, make("span", { text: reply.headline })), make("p", { text: reply.explanation }));
-    if (chart) told.append(chart);
+    if (drawn) told.append(drawn.chart);
     told.append(buttons);
     told.hidden = false;
-    if (root.contains(document.activeElement)) root.focus();
+    if (ours) root.focus({ preventScroll: true });
   }
 
   root.addEventListener("keydown", (event) => {
@@ -175,7 +212,7 @@ function render({ model, el }) {
     else if (key === "W" && without) play(without);
     else if (key === "N") next();
     else if (event.key in STEPS) step(STEPS[event.key]);
-    else if (key.length === 1 && ANSWER_KEYS.includes(key)) answer(ANSWER_KEYS.indexOf(key));
+    else if (key.length === 1 && answerKeys().includes(key)) answer(answerKeys().indexOf(key));
     else return;
     event.preventDefault();
   });
@@ -192,6 +229,7 @@ function render({ model, el }) {
   return () => {
     model.off("msg:custom", onMessage);
     silence();
+    cancelAnimationFrame(frame);
     urls.forEach((u) => URL.revokeObjectURL(u));
   };
 }
