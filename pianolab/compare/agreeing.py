@@ -59,9 +59,9 @@ def promises_of(assessment: Assessment, work: Sequence[Work], profile: BuyerProf
         mine = [w for w in work if w.promised and w.job.job not in counted and _about(w, promise.subject)]
         counted |= {w.job.job for w in mine}
         amount = sum(w.known for w in mine)
+        money = Money(amount, profile.currency, profile.locale)
         kind = "price.promise worth" if amount else "price.promise"
-        money = {"amount": Money(amount, profile.currency, profile.locale)} if amount else {}
-        said.append(statement(kind, promise.subject, promise=promise, **money))
+        said.append(statement(kind, promise.subject, promise=promise, amount=money))
     return tuple(said)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from pianolab.assess import Assessment, Contribution
@@ -151,8 +152,13 @@ def _settled(old: Assessment, new: Assessment) -> list[Statement]:
     return [statement("moved.closer", aspects=closer)] if closer else []
 
 
+def _needed(a: Assessment) -> Decimal:
+    """What has to be spent on it, in half of the cases."""
+    return a.repairs.p50 if a.repairs.needed_p50 is None else a.repairs.needed_p50
+
+
 def _money(old: Assessment, new: Assessment, after: Comparison) -> list[Statement]:
-    more = float(new.repairs.p50 - old.repairs.p50)
+    more = float(_needed(new) - _needed(old))
     if abs(more) < LEAST_MONEY:
         return []
     amount = Money(abs(more), after.profile.currency, after.profile.locale)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.steps import FINISH, NextStep
@@ -94,7 +95,7 @@ def _agree(piano: Piano, advice: PriceAdvice, profile: BuyerProfile) -> list[Sta
     elif asked is None:
         found += [statement("condition.no price asked", "price", amount=_money(most, profile))]
     elif asked > most * HAGGLING:
-        values = {"asked": _money(asked, profile), "amount": _money(most, profile)}
+        values: dict[str, Any] = {"asked": _money(asked, profile), "amount": _money(most, profile)}
         found += [statement("condition.price", "price", **values)]
     if advice.promises:
         said = tuple(dict.fromkeys(p.number("promise") for p in advice.promises))

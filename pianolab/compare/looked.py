@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from pianolab.assess import Assessment, Unknown
 from pianolab.compare.floors import Needed, load_floors
@@ -24,7 +25,7 @@ class Missing:
 
     def says(self) -> Statement:
         """What is missing, with the minutes; and why nobody looked, where somebody said."""
-        told = {} if self.why.kind == "unknown.not checked" else {"why": self.why}
+        told: dict[str, Any] = {} if self.why.kind == "unknown.not checked" else {"why": self.why}
         if self.minutes is not None:
             told |= {"minutes": self.minutes}
         return statement(KINDS[tuple(told)], self.point, title=self.title, **told)

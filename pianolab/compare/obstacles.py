@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 
@@ -61,7 +62,7 @@ def _floors(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
     found = []
     for a in sorted(low, key=lambda a: a.high / limits[a.aspect]):
         causes = causes_of(a, besides=named)
-        values = {"aspect": a.aspect, "best": a.high, "floor": float(limits[a.aspect])}
+        values: dict[str, Any] = {"aspect": a.aspect, "best": a.high, "floor": float(limits[a.aspect])}
         values |= {"reason": floors.reasons[level]} | ({"because": causes} if causes else {})
         kind = "obstacle.floor, because" if causes else "obstacle.floor"
         found.append(statement(kind, a.aspect, **values))

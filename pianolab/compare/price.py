@@ -159,9 +159,9 @@ def advise_price(
     limit = _limit(profile, kept)
     purse = Purse(assessment=assessment, profile=profile, limit=limit)
     bare = PriceAdvice(
-        worth_low=_whole(worth and worth.low),
-        worth_mid=_whole(worth and worth.mid),
-        worth_high=_whole(worth and worth.high),
+        worth_low=None if worth is None else Decimal(round(worth.low)),
+        worth_mid=None if worth is None else Decimal(round(worth.mid)),
+        worth_high=None if worth is None else Decimal(round(worth.high)),
         missing=tuple(missing),
         conditions=() if barred else conditions_of(assessment),
         promises=promises_of(assessment, work, profile),
@@ -179,11 +179,14 @@ def _figures(
 ) -> PriceAdvice:
     """The three figures; none where the work costs more than the piano is worth."""
     terms, net = terms_of(worth, work, purse)
-    if net <= 0.0:
-        values = {"worth": purse.money(worth.mid), "work": purse.money(worth.mid - net)}
-        return replace(bare, missing=(*bare.missing, statement(MORE_WORK, **values)), conditions=())
+    if rounded(net) <= 0:
+        work_and_risk = purse.money(worth.mid - net)
+        said = statement(MORE_WORK, worth=purse.money(worth.mid), work=work_and_risk)
+        return replace(bare, missing=(*bare.missing, said), conditions=())
     if bare.missing:
         return bare
+    if bare.budget_limit is not None and bare.budget_limit <= 0:
+        return replace(bare, missing=bare.beside, beside=(), conditions=())
     shares = load_pricing()["offer"]
     asked = purse.assessment.piano.asking_price
     whole = float(rounded(net))
@@ -259,7 +262,3 @@ def _over_budget(price: Decimal, extras: Array, profile: BuyerProfile) -> float 
     if profile.budget is None:
         return None
     return float(np.mean(float(price) + extras > float(profile.budget)))
-
-
-def _whole(amount: float | None) -> Decimal | None:
-    return None if amount is None else Decimal(round(amount))

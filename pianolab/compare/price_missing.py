@@ -32,8 +32,7 @@ def lacking(given: Sequence[Comparable], fitting: Sequence[Comparable], piano: P
     foreign = sorted({c.currency for c in like} - {piano.currency})
     found = []
     if foreign:
-        values = {"codes": tuple(foreign), "needed": piano.currency}
-        found.append(statement("price.other currency", **values))
+        found.append(statement("price.other currency", codes=tuple(foreign), needed=piano.currency))
     old = sum(c.currency == piano.currency for c in like) - len(fitting)
     if old:
         found.append(statement("price.too old", count=old))

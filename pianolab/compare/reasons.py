@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from pianolab.assess import Assessment, RepairJob
 from pianolab.compare.price import MORE_WORK, PriceAdvice
@@ -77,7 +78,7 @@ def _due(job: RepairJob) -> bool:
 
 def step_reason(step: NextStep, *, alone: bool) -> Statement:
     """A step with how often it changes what to do: with one piano whether to buy it, under a stop whether it is lifted."""
-    values = {"name": step.piano_name, "step": step.says}
+    values: dict[str, Any] = {"name": step.piano_name, "step": step.says}
     if step.chance_to_change < CHANGES:
         return statement(STEPS[0], step.piano_id, **values)
     kind = STEPS[3] if step.action.kind == CONFIRM else STEPS[2 if alone else 1]
@@ -92,7 +93,9 @@ def price_reasons(advice: PriceAdvice, profile: BuyerProfile, standing: Standing
     if not advice.aim_at:
         return [statement("verdict.gift", standing.piano_id), *advice.conditions]
     figures = {"open": advice.open_with, "aim": advice.aim_at, "most": advice.walk_away_above}
-    amounts = {name: Money(sum_, profile.currency, profile.locale) for name, sum_ in figures.items()}
+    amounts: dict[str, Any] = {
+        name: Money(sum_, profile.currency, profile.locale) for name, sum_ in figures.items()
+    }
     return [statement(OFFER, standing.piano_id, **amounts), *advice.conditions]
 
 

@@ -111,7 +111,7 @@ def weight_shares(aspects: Sequence[str], profile: BuyerProfile | None) -> tuple
     if profile is None:
         return tuple(1.0 / len(aspects) for _ in aspects)
     middle = dict(zip(ASPECTS, middle_weights(profile)[:-1], strict=True))
-    return tuple(float(middle.get(a, 0.0)) for a in aspects)  # type: ignore[call-overload]
+    return tuple(float(middle.get(a, 0.0)) for a in aspects)
 
 
 def money_share(profile: BuyerProfile | None) -> float:

@@ -24,6 +24,7 @@ from pianolab.rooms import RoomChange, compare_rooms, room_of_visit
 from pianolab.show import Row, Showable
 from pianolab.touch import TouchView, touch_view
 from pianolab.upkeep import CarePlan, Life, MoneyOverYears, care_plan, money_over_years, remaining_life
+from pianolab.words import as_sentence, say
 from pianolab.workflow.clips import clips_of
 from pianolab.workflow.currencies import without_money, years_unknown
 from pianolab.workflow.fault_clips import claims_of
@@ -111,6 +112,10 @@ class Decision(Showable):
         """What is worth finding out next, of one piano or of all where none is named."""
         return self.comparison.to_find_out(self.piano(piano).id if piano else None, most=most)
 
+    def plan(self, piano: str = "") -> NextVisit:
+        """The steps that are worth their cost, in the best order, and when to stop looking."""
+        return self.comparison.plan(self.piano(piano).id if piano else None)
+
     def table(self, kind: str, piano: str = "") -> Showable:
         """A part of it as a table; see `pianolab.workflow.decision_tables.table_of` for the kinds."""
         from pianolab.workflow.decision_tables import table_of
@@ -133,7 +138,8 @@ class Decision(Showable):
         return self.comparison.shown()
 
     def _repr_html_(self) -> str:
-        said = (*self.comparison.verdict.sentences, *self.notes)
+        hangs = (as_sentence(say(h)) for h in self.comparison.hangs_on)
+        said = (*self.comparison.verdict.sentences, *hangs, *self.notes)
         return super()._repr_html_() + "".join(f"<p>{escape(s)}</p>" for s in said)
 
 
@@ -213,7 +219,7 @@ def _notes(judged: Judged, settings: Settings) -> tuple[str, ...]:
         return judged.reckoning.notes
     jobs = ["tuning", *(job.job for a in judged.assessments for job in a.repairs.jobs)]
     prices = settings.price_list
-    said = (prices.stand_ins(jobs), prices.aged(_day_of(judged, settings)))
+    said = (prices.stand_ins(jobs), prices.gaps(), prices.aged(_day_of(judged, settings)))
     return (*judged.reckoning.notes, *prices.notes, *(note for note in said if note))
 
 
