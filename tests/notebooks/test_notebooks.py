@@ -22,6 +22,7 @@ from pianolab.workflow import visit_changes
 NOTEBOOKS = sorted(Path(str(shipped("notebooks"))).glob("*.ipynb"))
 IDS = [p.stem for p in NOTEBOOKS]
 WRITES_TO = {
+    "at_the_piano": "pianolab-practice",
     "compare_a_shortlist": "pianolab-demo",
     "decide": "pianolab-demo",
     "second_visit": "pianolab-demo",

@@ -1,4 +1,4 @@
-"""The real checklist in JupyterLab: a whole short walk by clicks and one by keyboard only; marks, sound, opinions."""
+"""The real checklist in JupyterLab: a walk in its own order by clicks and one by keyboard only; marks, sound, opinions."""
 
 from __future__ import annotations
 
@@ -48,15 +48,18 @@ from pianolab.widgets import FindingsForm, KeyboardPicker, TouchForm
 book = open_casebook("{0}") if Path("{0}").exists() else small_casebook("{0}")[0]
 visit = book.visits()[0]
 """
-FORM = "form = FindingsForm(book, visit.id, short=True)\nform"
+FORM = "form = FindingsForm(book, visit.id)\nform"
 READ = (
     "print({f.point: (f.state, f.grade, f.answer, f.count, f.reading, f.note, f.reason)"
     " for f in book.findings(visit.id)}, len(book.photos(visit.id)))"
 )
-SHORT = tuple(load_checklist().for_piano(Piano(name="as in small_casebook"), short=True))
+POINTS = load_checklist().for_piano(Piano(name="as in small_casebook"))
+BY_TITLE = {p.title: p for p in POINTS}
+WALKED = 12
+"""So many points are walked, in whatever order the walk leads to them."""
 HOSTILE = "two <b>thicker</b> ones <img src=x onerror=window.struck=1>"
 """Were it ever taken for markup, the page would say so in ``window.struck``."""
-NOTED, PUT_OFF = "pins-look", "plate-cracks"
+NOTED, PUT_OFF = "pins-look", "case-legs"
 
 
 def wanted(point: Point) -> tuple[Any, ...]:
@@ -71,9 +74,6 @@ def wanted(point: Point) -> tuple[Any, ...]:
         "reading": (None, None, None, 7.5),
     }
     return ("checked", *values[point.record], note, "")
-
-
-WANTED = {p.id: wanted(p) for p in SHORT}
 
 
 def notebook(lab: Lab, name: str, *cells: str) -> str:
@@ -95,16 +95,30 @@ def parsed(page: Any) -> tuple[dict[str, Any], int]:
     return ast.literal_eval(findings), int(photos)
 
 
-def there_again_after_a_restart(page: Any, *, photos: int) -> None:
+def here(page: Any) -> Point:
+    """The point on the screen."""
+    return BY_TITLE[page.locator(".pl-point-title").inner_text()]
+
+
+def go_on(page: Any, press: Any) -> None:
+    """On to the next point, whichever it is."""
+    before = here(page).title
+    press()
+    page.wait_for_function(
+        "t => document.querySelector('.pl-point-title').textContent !== t", arg=before, timeout=10_000
+    )
+
+
+def there_again_after_a_restart(page: Any, entered: dict[str, Any], *, photos: int) -> None:
     restart_and_run_all(page)
     page.locator(".pl-walk").wait_for(timeout=60_000)
-    assert parsed(page) == (WANTED, photos)
-    assert progress(page) == f"{len(SHORT) - 1} of {len(SHORT)} points checked, 1 not checked"
+    assert parsed(page) == (entered, photos)
+    assert progress(page) == f"{WALKED - 1} of {len(POINTS)} points checked, 1 not checked"
     page.get_by_role("button", name="Take back last change").click()
     page.wait_for_function("document.querySelector('.pl-status').textContent.startsWith('Taken back')")
 
 
-def test_the_short_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
+def test_a_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
     name = notebook(lab, "real_clicks", FORM, READ)
     room = io.BytesIO()
     Image.effect_noise((3000, 2000), 60).convert("RGB").save(room, "JPEG", quality=95)
@@ -114,8 +128,10 @@ def test_the_short_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
         elsewhere = outside_requests(page, lab)
         run_all(page)
         page.locator(".pl-walk").wait_for(timeout=60_000)
-        for i, point in enumerate(SHORT):
-            at_point(page, point.title)
+        entered = {}
+        for i in range(WALKED):
+            point = here(page)
+            entered[point.id] = wanted(point)
             click_value(page, point)
             saved(page)
             if point.id == NOTED:
@@ -123,10 +139,11 @@ def test_the_short_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
                 page.locator(".pl-photo-row input").set_input_files(tmp_path / "pins.jpg")
                 page.locator(".pl-photo img").wait_for()
                 page.screenshot(path=tmp_path / "wide.png")
-            if i < len(SHORT) - 1:
-                press_next(page)
-        assert read_back(page) == (WANTED, 1)
-        there_again_after_a_restart(page, photos=1)
+            if i < WALKED - 1:
+                go_on(page, lambda: press_next(page))
+        assert {PUT_OFF, NOTED, "each-recorded"} <= set(entered)
+        assert read_back(page) == (entered, 1)
+        there_again_after_a_restart(page, entered, photos=1)
         assert page.evaluate("window.struck") is None
         assert (errors, elsewhere) == ([], [])
     lab.close_kernels()
@@ -149,15 +166,17 @@ def click_value(page: Any, point: Point) -> None:
         page.locator(".pl-number").press("Enter")
 
 
-def test_the_short_walk_by_keyboard_only(lab: Lab, tmp_path: Path) -> None:
+def test_a_walk_by_keyboard_only(lab: Lab, tmp_path: Path) -> None:
     name = notebook(lab, "real_keyboard", FORM, READ)
     with browser(tmp_path / "profile", viewport={"width": 768, "height": 1024}) as context:
         page, errors = open_notebook(context, lab, name)
         run_all(page)
         page.locator(".pl-walk").wait_for(timeout=60_000)
         tab_into_form(page)
-        for i, point in enumerate(SHORT):
-            at_point(page, point.title)
+        entered = {}
+        for i in range(WALKED):
+            point = here(page)
+            entered[point.id] = wanted(point)
             page.keyboard.press("Escape")
             type_value(page, point)
             saved(page)
@@ -166,10 +185,10 @@ def test_the_short_walk_by_keyboard_only(lab: Lab, tmp_path: Path) -> None:
                 page.keyboard.type(HOSTILE)
                 page.screenshot(path=tmp_path / "tablet.png")
             page.keyboard.press("Escape")
-            if i < len(SHORT) - 1:
-                page.keyboard.press(".")
-        assert read_back(page) == (WANTED, 0)
-        there_again_after_a_restart(page, photos=0)
+            if i < WALKED - 1:
+                go_on(page, lambda: page.keyboard.press("."))
+        assert read_back(page) == (entered, 0)
+        there_again_after_a_restart(page, entered, photos=0)
         assert page.evaluate("window.struck") is None
         assert errors == []
     lab.close_kernels()
@@ -192,11 +211,13 @@ def type_value(page: Any, point: Point) -> None:
 
 
 def test_a_whole_area_by_keyboard_and_the_lid_that_stays_shut(lab: Lab, tmp_path: Path) -> None:
-    name = notebook(lab, "real_area", FORM.replace(", short=True", ""), READ)
+    name = notebook(lab, "real_area", FORM, READ)
     with browser(tmp_path / "profile", viewport={"width": 1024, "height": 1000}) as context:
         page, errors = open_notebook(context, lab, name)
         run_all(page)
         page.locator(".pl-walk").wait_for(timeout=60_000)
+        page.locator(".pl-areas-open").click()
+        page.locator(".pl-area").first.click()
         tab_into_form(page)
         page.keyboard.press("Escape")
         page.keyboard.press("a")
