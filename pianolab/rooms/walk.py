@@ -104,7 +104,7 @@ def room_of_visit(room: Room, findings: Iterable[Finding] = ()) -> RoomAsFound:
     (5.0, 4.0, 'open')
     """
     last = {f.point: f for f in findings if f.state == "checked"}
-    sizes = {
+    sizes: dict[str, Any] = {
         name: last[point].reading
         for point, name in SIZES.items()
         if point in last and getattr(room, name) is None and (last[point].reading or 0) > 0
