@@ -142,17 +142,13 @@ def _typed(value: object) -> str:
 def read_piano(piano: Piano, value: Mapping[str, Any]) -> Piano:
     """The piano as its controls have it; what can't be used is refused by the record itself, in one line."""
     first, last = value["compass"]
-    return replace(
-        piano,
-        **{name: value[name].strip() for name in (*TEXTS, *CHOICES)},
-        **{name: known(value[name]) for name in OPTIONS},
-        **{name: number_text(value[name], *units) for name, (_, units) in NUMBERS.items()},
-        kind=value["kind"],
-        first_key=first,
-        last_key=last,
-        year=value["year"].strip() or None,
-        asking_price=money_text(value["asking_price"], piano.currency),
-    )
+    fields: dict[str, Any] = {name: value[name].strip() for name in (*TEXTS, *CHOICES)}
+    fields |= {name: known(value[name]) for name in OPTIONS}
+    fields |= {name: number_text(value[name], *units) for name, (_, units) in NUMBERS.items()}
+    fields |= {"kind": value["kind"], "first_key": first, "last_key": last}
+    fields["year"] = value["year"].strip() or None
+    fields["asking_price"] = money_text(value["asking_price"], piano.currency)
+    return replace(piano, **fields)
 
 
 def compasses(other: tuple[int, int] = COMPASSES[0]) -> list[tuple[str, tuple[int, int]]]:

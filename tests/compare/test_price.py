@@ -294,3 +294,10 @@ def test_tunings_and_delivery_in_the_price_are_worth_their_money() -> None:
     assert worth[0] is not None
     assert worth[1] is not None
     assert worth[1] - worth[0] == pytest.approx(2 * prices["tuning"].usual + 250, abs=1)
+
+
+def test_where_the_rest_uses_up_the_budget_nothing_is_named_and_nothing_is_called_a_gift() -> None:
+    advice = advise(extras=np.full(1000, 3200.0))
+    assert not advice.named
+    assert kinds(advice.missing) == {"price.no limit left"}
+    assert advice.budget_limit == 0
