@@ -157,7 +157,7 @@ def _look(
     scoring: Scoring,
 ) -> tuple[list[PointView], TuningState]:
     """What was found at each point that this piano has, and the tuning by recording and by ear."""
-    experts = technicians_of(examiners, scoring=scoring)
+    experts = technicians_of(examiners, findings, scoring=scoring)
     findings = findings_that_count(findings, piano, checklist=checklist, technicians=experts)
     points = checklist.for_piano(piano)
     views = [view_point(point, findings, scoring=scoring, technicians=experts) for point in points]

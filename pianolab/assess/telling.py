@@ -15,16 +15,27 @@ from pianolab.checklist import Checklist, Point
 from pianolab.model import Examiner, Finding, Piano
 
 
-def technicians_of(examiners: Iterable[Examiner], *, scoring: Scoring | None = None) -> frozenset[str]:
-    """The names of those whose role says that they build, tune or repair pianos.
+def technicians_of(
+    examiners: Iterable[Examiner], findings: Iterable[Finding] = (), *, scoring: Scoring | None = None
+) -> frozenset[str]:
+    """The names of those whose role, or who call themselves, what builds, tunes or repairs pianos.
+
+    Parameters
+    ----------
+    examiners : the people that a casebook knows, with their roles
+    findings : what was found; whoever entered it as "tuner" needs no record of their own
 
     Examples
     --------
     >>> technicians_of([Examiner(name="Ada", role="piano technician"), Examiner(name="Ben", role="pianist")])
     frozenset({'Ada'})
+    >>> technicians_of([], [Finding(visit_id="v", point="pins-look", grade=4, examiner="the tuner")])
+    frozenset({'the tuner'})
     """
-    roles = (scoring or load_scoring()).who["technician_roles"]
-    return frozenset(e.name for e in examiners if any(word in e.role.casefold() for word in roles))
+    words = (scoring or load_scoring()).who["technician_roles"]
+    known = {e.name: e.role for e in examiners}
+    names = {*known, *(f.examiner for f in findings)}
+    return frozenset(n for n in names if any(w in known.get(n, n).casefold() for w in words))
 
 
 def findings_that_count(

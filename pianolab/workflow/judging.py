@@ -143,11 +143,12 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
 
 def _findings(casebook: Casebook, piano: Piano, settings: Settings) -> tuple[Finding, ...]:
     """What counts at each point of a piano: a technician's word above the others', a later look above an earlier one."""
+    found = casebook.current_findings(piano.id, per_examiner=True, until=settings.until)
     return findings_that_count(
-        casebook.current_findings(piano.id, per_examiner=True, until=settings.until),
+        found,
         piano,
         checklist=settings.points,
-        technicians=technicians_of(casebook.examiners()),
+        technicians=technicians_of(casebook.examiners(), found),
         days={v.id: v.day for v in casebook.visits(piano.id)},
     )
 

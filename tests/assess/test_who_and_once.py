@@ -47,6 +47,22 @@ def kept(findings: Iterable[Finding], **more: Any) -> list[tuple[str, int | None
     return [(f.examiner, f.grade) for f in counted]
 
 
+def test_a_role_that_is_known_counts_above_a_name() -> None:
+    worry = found("pins-look", grade=2, examiner="Ben")
+    assert not judge(worry, found("pins-look", grade=5, examiner="the tuner")).vetoes
+    assert judge(worry, found("pins-look", grade=5, examiner="Cleo")).vetoes
+    poser = Examiner(name="Tuner Tom", role="neighbour")
+    named = assess_piano(
+        PIANO,
+        [worry, found("pins-look", grade=5, examiner="Tuner Tom")],
+        survey=None,
+        checklist=CHECKLIST,
+        prices=PRICES,
+        examiners=(poser,),
+    )
+    assert named.vetoes
+
+
 def test_a_later_look_stands_beside_the_technicians_an_earlier_one_does_not() -> None:
     look = found("pins-look", grade=5, examiner="Ada", visit_id="v1", at=SPRING)
     later = found("pins-look", grade=2, examiner="Ben", visit_id="v2", at=AUTUMN)
