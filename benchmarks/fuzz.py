@@ -146,6 +146,8 @@ def measure(name: str, count: int) -> dict[str, Any]:
             if outcome not in ("taken", "refused"):
                 seen.setdefault(f"{outcome}: {line}", (number, line))
         first += len(rows)
+        if not rows and done.returncode:
+            raise RuntimeError(f"{name}: {done.stderr[-500:]}")
         if first < last:
             counts["process ended"] += 1
             seen.setdefault(f"process ended ({done.returncode}) {done.stderr[-300:]}", (first, ""))

@@ -17,6 +17,30 @@ def skips_are_failures() -> bool:
     return os.environ.get("CI", "").lower() in ("1", "true", "yes")
 
 
+LONG = ("browser", "soundfont", "slow")
+"""Marks of tests that need more than Python, or more than ten seconds."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--all", action="store_true", help=f"run the long tests too ({', '.join(LONG)}); CI does")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    # Who names one test or a mark wants just that.
+    named = any("::" in arg for arg in config.args) or config.option.markexpr
+    if config.getoption("--all") or skips_are_failures() or named:
+        return
+    long = [item for item in items if any(item.get_closest_marker(mark) for mark in LONG)]
+    if long:
+        config.hook.pytest_deselected(items=long)
+        items[:] = [item for item in items if item not in set(long)]
+
+
+def pytest_report_header(config: pytest.Config) -> str:
+    everything = config.getoption("--all") or skips_are_failures()
+    return "long tests: " + ("run" if everything else f"left out ({', '.join(LONG)}); --all runs them")
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(
     item: pytest.Item, call: pytest.CallInfo[Any]
