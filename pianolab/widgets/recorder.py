@@ -8,7 +8,6 @@ and which keys are worth playing again. After the scale the whole is listened to
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,16 +16,16 @@ import numpy as np
 import traitlets
 
 from pianolab.acoustics.live import LevelCheck, check_chord, check_silence
-from pianolab.casebook.arrived import go_on, read_arrived, unpack, waiting
-from pianolab.casebook.arriving import About, Arriving, is_going_on, place_for, throw_away
-from pianolab.casebook.arriving import begin as begin_arriving
+from pianolab.casebook.arrived import read_arrived, unpack, waiting
+from pianolab.casebook.arriving import About, is_going_on, place_for, throw_away
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Visit
 from pianolab.release import VERSION
 from pianolab.report.twin_recorder import recorder_twin
 from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.recorder_keeping import Kept, Order, keep_arrived, keep_file, leaving_view
-from pianolab.widgets.recorder_plan import BLOWS, choice_of, choices
+from pianolab.widgets.recorder_plan import BLOWS, about_of, choice_of, choices
+from pianolab.widgets.recorder_rest import Rest
 from pianolab.widgets.recorder_session import FULL_SCALE, Session, start
 from pianolab.widgets.recorder_upload import Upload
 from pianolab.widgets.recorder_work import Tell, Work
@@ -36,9 +35,6 @@ from pianolab.words import with_stop
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
-
-PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl")
-STATES = ("off", "on", "unknown")
 
 
 class RecorderForm(StillTwin, anywidget.AnyWidget):
@@ -98,7 +94,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
     ) -> None:
         self._casebook, self._examiner, self._version, self._on_kept = casebook, examiner, version, on_kept
         self._session: Session | None = None
-        self._rest: dict[str, Arriving] = {}
+        self._rest = Rest(place_for(casebook))
         self._chord: LevelCheck | None = None
         self._upload = Upload()
         self._work = Work(changed=self._working, failed=self._failed, apart=apart)
@@ -208,17 +204,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         self.send({"says": "begun", "page": about.page})
 
     def _about(self, event: dict[str, Any]) -> About:
-        choice = choice_of(self._piano, event["what"], event.get("keys"))
-        blow = str(event.get("blow", "usual"))
-        told = event.get("processing") or {}
-        processing = {name: told.get(name) if told.get(name) in STATES else "unknown" for name in PROCESSING}
-        keys = choice.keys or (self._piano.first_key, self._piano.last_key)
-        return About(
-            visit_id=self._visit.id, rate_hz=int(event["rate_hz"]), channels=int(event.get("channels", 1)), by=self._by,
-            purpose=choice.purpose, note="" if blow == "usual" else BLOWS.get(blow, ""), first_key=keys[0], last_key=keys[-1],
-            device=str(event.get("device", ""))[:200], processing=processing, page=str(event["page"])[:64],
-            begun=datetime.now(UTC).isoformat(timespec="seconds"),
-        )  # fmt: skip
+        return about_of(event, piano=self._piano, visit_id=self._visit.id, by=self._by)
 
     def _do_piece(self, event: dict[str, Any], data: list[bytes]) -> None:
         page, number, samples = str(event["page"]), int(event["number"]), data[0]
@@ -230,22 +216,11 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
             session.listen(number, samples, **place)
             self._show()
             return
-        arriving = self._arriving(page, event.get("about"))
+        arriving = self._rest.of(page, event.get("about"), self._about)
         if arriving is None:
             return
         arriving.take(number, samples, clock_ms=float(event["clock_ms"]), **place)
         self.send({"says": "have", "page": page, "numbers": [number]})
-
-    def _arriving(self, page: str, about: Any) -> Arriving | None:
-        """A recording that was cut off, opened again for what the page still holds of it; None where nobody knows it."""
-        if page not in self._rest:
-            place = place_for(self._casebook)
-            found = next((a for a in waiting(place) if a.about.page == page), None)
-            if found is not None:
-                self._rest[page] = go_on(found.folder)
-            elif isinstance(about, dict):
-                self._rest[page] = begin_arriving(place, self._about({**about, "page": page}))
-        return self._rest.get(page)
 
     def _do_cut(self, event: dict[str, Any], _data: list[bytes]) -> None:
         """The page that was recording is gone: what arrived is offered."""
@@ -262,9 +237,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
 
     def _do_rest(self, event: dict[str, Any], _data: list[bytes]) -> None:
         """The page has brought all that it held of a recording that was cut off."""
-        arriving = self._rest.pop(str(event["page"]), None)
-        if arriving is not None:
-            arriving.close()
+        self._rest.close(str(event["page"]))
         self._offer()
 
     def _do_end(self, event: dict[str, Any], _data: list[bytes]) -> None:

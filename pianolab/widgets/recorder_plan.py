@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
 
 from pianolab.acoustics.live.guide import register_keys, time_needed_s
+from pianolab.casebook.arriving import About
 from pianolab.errors import BadInput
 from pianolab.keyboard import REGISTERS, note_name
 from pianolab.model import Piano, RecordingPurpose
 
 BLOWS = {"usual": "As you usually play", "soft": "Softly", "loud": "Loudly"}
 SHORT_S = 25.0
+PROCESSING = ("echoCancellation", "noiseSuppression", "autoGainControl")
+STATES = ("off", "on", "unknown")
 
 
 @dataclass(frozen=True)
@@ -84,3 +89,30 @@ def choice_of(piano: Piano, name: object, keys: object = None) -> Choice:
     if not set(wanted) <= set(range(piano.first_key, piano.last_key + 1)):
         raise BadInput("keys", wanted, f"keys from {piano.first_key} to {piano.last_key}")
     return Choice(found.id, found.title, found.purpose, wanted, found.how)
+
+
+def about_of(event: dict[str, Any], *, piano: Piano, visit_id: str, by: str) -> About:
+    """What a page says of a recording that begins; a setting that it doesn't tell is unknown, not off.
+
+    Raises
+    ------
+    BadInput
+        as `choice_of`
+    """
+    choice = choice_of(piano, event["what"], event.get("keys"))
+    blow, told = str(event.get("blow", "usual")), event.get("processing") or {}
+    keys = choice.keys or (piano.first_key, piano.last_key)
+    return About(
+        visit_id=visit_id,
+        rate_hz=int(event["rate_hz"]),
+        channels=int(event.get("channels", 1)),
+        by=by,
+        purpose=choice.purpose,
+        note="" if blow == "usual" else BLOWS.get(blow, ""),
+        first_key=keys[0],
+        last_key=keys[-1],
+        device=str(event.get("device", ""))[:200],
+        processing={name: told.get(name) if told.get(name) in STATES else "unknown" for name in PROCESSING},
+        page=str(event["page"])[:64],
+        begun=datetime.now(UTC).isoformat(timespec="seconds"),
+    )

@@ -92,14 +92,14 @@ class LiveListener:
 
     Examples
     --------
-    >>> import numpy as np
-    >>> t = np.arange(3 * 16000) / 16000
-    >>> tone = sum(np.sin(2 * np.pi * 440 * n * t) / n for n in range(1, 8)) * np.exp(-2 * t) * (t > 0.5)
-    >>> live = LiveListener(rate_hz=16000, first_key=49, last_key=49)
-    >>> for piece in np.split(0.1 * tone + 1e-4 * np.sin(50 * t), 12):
-    ...     notes = live.take(piece[:, None])
-    >>> [(n.key, round(n.onset_s, 1)) for n in notes]
-    [(49, 0.5)]
+    >>> from pianolab.io import read_sound, real_notes
+    >>> with real_notes()[49].open("rb") as file:
+    ...     sound = read_sound(file)
+    >>> live = LiveListener(rate_hz=sound.rate_hz)
+    >>> for at in range(0, 4 * sound.rate_hz, 12000):
+    ...     notes = live.take(sound.samples[at : at + 12000])
+    >>> [n.key for n in notes]
+    [49]
     """
 
     def __init__(
