@@ -1,7 +1,8 @@
 """pianolab: judge used pianos by eye, hand and ear, and compare the shortlist.
 
 Records: `Piano`, `Visit`, `Finding`, `BuyerProfile`, `Comparable`, `Room`, kept in a `Casebook`. Ears: `listen`, `survey_many`,
-`compare_recordings`. The answer: `decide` gives a `Decision`, as `Settings` say, and `export` writes it down.
+`compare_recordings`. The answer: `decide` gives a `Decision`, as `Settings` say (your own figures for hire or
+a new one as `MoneyPlans`), and `export` writes it down.
 Everything shows itself, and draws what it can with ``chart(kind)``. For notebooks: `forms`, `practice`, `classroom`.
 """
 
@@ -24,6 +25,7 @@ _LAZY = {
     "Comparable": "pianolab.model",
     "Room": "pianolab.model",
     "Settings": "pianolab.workflow",
+    "MoneyPlans": "pianolab.upkeep",
     "load_checklist": "pianolab.checklist",
     "load_prices": "pianolab.assess",
     "plan_visits": "pianolab.planning",
@@ -84,6 +86,7 @@ if TYPE_CHECKING:
     from pianolab.planning import plan_visits as plan_visits
     from pianolab.show import Lines as Lines
     from pianolab.show import Table as Table
+    from pianolab.upkeep import MoneyPlans as MoneyPlans
     from pianolab.workflow import Decision as Decision
     from pianolab.workflow import Printer as Printer
     from pianolab.workflow import Settings as Settings

@@ -53,15 +53,18 @@ def jobs_from(
     """
     wholes = {single: (whole.job, n) for whole in prices for single, n in whole.instead_of.items()}
     own = _Prices(prices, piano.kind if piano is not None else "upright", profile, wholes)
-    asked = [p for p in proposals if p.found or _may_turn_up(prices[p.job])]
+    asked = [p for p in proposals if p.found or _may_turn_up(p.job, prices)]
     asked = [p for p in asked if not (piano is not None and _in_the_price(prices[p.job], piano))]
     groups = _groups([replace(p, need=p.need or prices[p.job].need) for p in asked], own)
     jobs = [_job(mine, own) for mine in groups]
     return tuple(sorted(jobs, key=_place))
 
 
-def _may_turn_up(price: Price) -> bool:
-    return not price.seldom_worth and price.kind != "carrying"
+def _may_turn_up(job: str, prices: PriceList) -> bool:
+    """Whether a job that only something unseen asks for is reckoned with; where it has no price, `PriceList.gaps` tells."""
+    if job in prices.missing:
+        return False
+    return not prices[job].seldom_worth and prices[job].kind != "carrying"
 
 
 def _place(job: RepairJob) -> tuple[bool, int, float, str]:

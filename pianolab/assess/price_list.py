@@ -18,6 +18,7 @@ from pianolab.model.records import PianoKind
 from pianolab.show import Fields, Row, Showable
 
 Per = Literal["piano", "key", "string", "way", "flight", "kilometre", "year"]
+MOST_NAMED = 4
 Amounts = tuple[Decimal, Decimal, Decimal]
 
 
@@ -163,6 +164,16 @@ class PriceList(Showable):
         named = ", ".join(repr(job) for job in wanted)
         return (
             f"{self._end()}: no price for {named}; the figures of the usual list ({self.lender[0]}) stand in"
+        )
+
+    def gaps(self) -> str:
+        """What to say of jobs that have no price here and can't borrow one; or nothing."""
+        if not self.missing:
+            return ""
+        named = ", ".join(repr(job) for job in self.missing[:MOST_NAMED])
+        more = f" and {len(self.missing) - MOST_NAMED} more" if len(self.missing) > MOST_NAMED else ""
+        return (
+            f"{self._end()}: no price for {named}{more}; where nobody has looked, they are not reckoned with"
         )
 
     def _end(self) -> str:

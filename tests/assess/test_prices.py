@@ -5,10 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from pianolab.assess import load_prices
+from pianolab.assess import assess_piano, load_prices
 from pianolab.assess.scoring import load_scoring
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
+from pianolab.model import Finding, Piano
+from pianolab.shipped import shipped
 
 GOOD = """
 region = "here"
@@ -65,7 +67,11 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
         ("low = 900\n", "", r"tuning: low: got None, need an amount of money"),
         ("date = 2026-03-01", 'date = "March"', r"date: got 'March', need a date such as"),
         ("date = 2026-03-01\n", "", r"date: got nothing"),
-        ("high = 1500", 'high = 1500\nper = "hour"', r"per: got 'hour', need one of piano, key, string, way, flight, kilometre, year"),
+        (
+            "high = 1500",
+            'high = 1500\nper = "hour"',
+            r"per: got 'hour', need one of piano, key, string, way, flight, kilometre, year",
+        ),
         (
             "high = 1500",
             'high = 1500\nincludes = ["voicing"]',
@@ -126,6 +132,30 @@ def test_in_another_currency_nothing_stands_in(tmp_path: Path) -> None:
         own_list["hammer voicing"]
     assert "in EUR" in str(caught.value)
     assert own_list.stand_ins(["hammer voicing"]) == ""
+
+
+def test_a_list_that_was_whole_before_new_jobs_came_still_works_and_says_what_it_lacks(
+    tmp_path: Path,
+) -> None:
+    """In another currency, all jobs but two: they count only where something found asks for them."""
+    text = shipped("datasets/prices.toml").read_text(encoding="utf-8").replace('"EUR"', '"SEK"')
+    for job in ("damper set", "key top set"):
+        start = text.index(f'[jobs."{job}"]')
+        text = text[:start] + text[text.index("[jobs", start + 1) :]
+    prices = load_prices(own(tmp_path, text))
+    assert prices.missing == ("key top set", "damper set")
+    assert "no price for 'key top set', 'damper set'; where nobody has looked" in prices.gaps()
+    assert load_prices().gaps() == ""
+
+    def judge(*findings: Finding) -> set[str]:
+        piano = Piano(name="A", currency="SEK")
+        judged = assess_piano(piano, findings, survey=None, checklist=load_checklist(), prices=prices)
+        return {job.job for job in judged.repairs.jobs}
+
+    assert "damper work" in judge()
+    assert "damper set" not in judge()
+    with pytest.raises(BadInput, match="job 'damper set': got no price"):
+        judge(Finding(visit_id="v", point="dampers-felt", grade=1))
 
 
 def test_the_usual_list_lends_and_lacks_nothing() -> None:
