@@ -29,6 +29,7 @@ from pianolab.classroom.measures import (
     threshold_of,
     thresholds_by_day,
 )
+from pianolab.classroom.own_piano import OwnPiano, open_own_piano, own_faults, own_piano, photo_exhibit
 from pianolab.classroom.pages import write_class_page, write_progress_page
 from pianolab.classroom.paper import enter_paper
 from pianolab.classroom.sheets import Sheets, write_sheets
@@ -48,6 +49,7 @@ __all__ = [
     "GradingSitting",
     "Ladder",
     "Lesson",
+    "OwnPiano",
     "SchoolClass",
     "Sensitivity",
     "Share",
@@ -68,6 +70,10 @@ __all__ = [
     "make_drill",
     "make_exhibits",
     "open_class",
+    "open_own_piano",
+    "own_faults",
+    "own_piano",
+    "photo_exhibit",
     "sensitivities_by_day",
     "sensitivity",
     "sensitivity_of",

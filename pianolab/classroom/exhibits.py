@@ -147,11 +147,19 @@ class Exhibit(Showable):
     reference: int = field(default=5)
     lesson: str = ""
     sound_seed: int = 0
+    basis: str = ""
 
     @property
     def confirmed(self) -> str:
-        """How pianolab knows the state: "drawn" for what is seen, for a sound whether its own listening hears it too."""
-        return confirm_sound(self.point.id, self.reference, seed=self.sound_seed) if self.clip else "drawn"
+        """How the state is known: ``basis`` where it is given, "drawn" for what pianolab drew, and for a sound that it
+        made whether its own listening hears it too."""
+        if self.basis:
+            return self.basis
+        if self.clip is None:
+            return "drawn"
+        if not self.sound_seed:
+            return f"{NOT}: nobody has measured this sound"
+        return confirm_sound(self.point.id, self.reference, seed=self.sound_seed)
 
     @property
     def task(self) -> str:

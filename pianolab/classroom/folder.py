@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
-from pianolab.casebook import Casebook, create_casebook, open_casebook
+from pianolab.casebook import Casebook, create_casebook, open_casebook, pupil_access, without_password
+from pianolab.casebook.pupils import name_of_place
 from pianolab.classroom.answer_ids import Standing, mark_of, standing_of, trace_of
 from pianolab.classroom.collecting import first_counts, gather_each, make_sure, note_removed, together
 from pianolab.classroom.desk import PUPILS, WRITER, Desk, desk_name, desks_in, opened
@@ -114,6 +115,21 @@ class SchoolClass:
         with open_casebook(place) as book:
             yield book
 
+    def access(self, pupil: str | int) -> str:
+        """What lets one pupil in, where the class lies on a server: a URL for ``open_class(folder, database=…)``.
+
+        The server itself sees to it that a pupil adds and reads nothing but their own answers. Asked again, it gives a
+        new password, and the old one is void.
+
+        Raises
+        ------
+        BadInput : a class of files, where nobody needs a password
+        CasebookError : a role that may not make others
+        """
+        if not self.database:
+            raise BadInput(self.name, "a class of files", "a class on a server", "Everybody has a folder of their own.")
+        return pupil_access(self.database, check_pupil(str(pupil)))
+
     def check_place(self) -> None:
         """Whether the class still lies where it was opened; what is answered would be kept where nobody looks.
 
@@ -201,7 +217,9 @@ def make_class(
     name : what the class is called
     seed : for its drills; None draws one
     same_set : the same drills for all, or each their own
-    database : ``postgresql://…`` of a casebook on the school's server; it is made where it isn't there
+    database : ``postgresql://…`` of a casebook on the school's server; it is made where it isn't there. The class's
+        folder gets the address only, never a password: each pupil has a name and password of their own by
+        `SchoolClass.access`
 
     Raises
     ------
@@ -232,13 +250,13 @@ def make_class(
         "id": uuid4().hex[:12],
         "seed": int.from_bytes(os.urandom(4), "big") if seed is None else seed,
         "same_set": same_set,
-        "database": database,
+        "database": without_password(database) if database else "",
     }
     text = "".join(f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in values.items())
     temporary = folder / f".{CLASS_FILE}.{uuid4().hex}.part"
     temporary.write_text(text, encoding="utf-8")
     temporary.replace(folder / CLASS_FILE)
-    return open_class(folder)
+    return open_class(folder, database=database)
 
 
 def _on_server(url: str) -> None:
@@ -248,12 +266,18 @@ def _on_server(url: str) -> None:
         create_casebook(url).close()
 
 
-def open_class(folder: str | Path) -> SchoolClass:
+def open_class(folder: str | Path, *, database: str = "") -> SchoolClass:
     """Open a class by its folder.
+
+    Parameters
+    ----------
+    folder : where it lies
+    database : of a class on a server, the URL with one's own name and password; empty where PGPASSWORD or ``~/.pgpass``
+        hold the password of whoever made the class
 
     Raises
     ------
-    BadInput : no class in it, or a class file that can't be read
+    BadInput : no class in it, a class file that can't be read, or the URL of another database
     """
     folder = Path(folder)
     file = folder / CLASS_FILE
@@ -266,9 +290,21 @@ def open_class(folder: str | Path) -> SchoolClass:
             raise ValueError("a seed below 0, or an id that isn't letters and numbers")
         return SchoolClass(
             folder=folder, name=str(values["name"]), seed=seed, id=str(values["id"]), same_set=bool(values["same_set"]),
-            database=str(values.get("database", "")),
+            database=_own(str(values.get("database", "")), database, file=file),
         )  # fmt: skip
+    except BadInput:
+        raise
     except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError, UnicodeDecodeError) as error:
         raise BadInput(
             str(file), "a class file that can't be read", "name, id, seed and same_set", f"{error}."
         ) from None
+
+
+def _own(kept: str, given: str, *, file: Path) -> str:
+    """The URL that somebody gave for the database which a class file names."""
+    if not given:
+        return kept
+    if not kept or name_of_place(kept) != name_of_place(given):
+        got = "a URL of another database" if kept else "a URL for a class that lies on no server"
+        raise BadInput(str(file), got, f"one of {name_of_place(kept)}" if kept else "none")
+    return given

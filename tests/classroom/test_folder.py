@@ -429,3 +429,43 @@ def test_another_pupils_desk(tmp_path: Path) -> None:
     school = make_class(tmp_path / "class", name="Tuesday")
     with pytest.raises(BadInput, match="Another pupil's desk"):
         school.desk("Leo").record(answers_of(school.desk("Mia"))[0])
+
+
+@pytest.fixture
+def on_server(tmp_path: Path) -> Iterator[SchoolClass]:
+    server = Schemas(server_url())
+    made = make_class(tmp_path / "class", name="Tuesday", seed=4, database=server.new("class"))
+    yield made
+    for pupil in ("Mia", "Leo"):
+        shut_out(made.database, pupil)
+    server.close()
+
+
+def test_no_file_of_a_class_holds_a_password(on_server: SchoolClass) -> None:
+    password = parse_url(on_server.database).password
+    assert password
+    for path in on_server.folder.rglob("*"):
+        assert not path.is_file() or str(password).encode() not in path.read_bytes(), path
+    assert open_class(on_server.folder, database=on_server.database) == on_server
+    assert parse_url(open_class(on_server.folder).database).password is None
+
+
+def test_a_pupil_works_with_what_lets_them_in_and_sees_nobody_else(on_server: SchoolClass) -> None:
+    work(on_server.desk("Mia"))
+    leo = open_class(on_server.folder, database=on_server.access("Leo"))
+    work(leo.desk("Leo"))
+    assert {a.pupil for a in leo.answers()} == {"Leo"}
+    assert leo.desk("Mia").answers() == ()
+    with pytest.raises(CasebookError):
+        work(leo.desk("Mia"))
+    assert {a.pupil for a in on_server.answers()} == {"Mia", "Leo"}
+
+
+def test_another_database_is_no_way_in(on_server: SchoolClass, tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="a URL of another database"):
+        open_class(on_server.folder, database="postgresql://t:w@elsewhere/pianos")
+    files = make_class(tmp_path / "files", name="Friday", seed=4)
+    with pytest.raises(BadInput, match="lies on no server"):
+        open_class(files.folder, database=on_server.database)
+    with pytest.raises(BadInput, match="a class of files"):
+        files.access("Mia")

@@ -13,6 +13,7 @@ import pytest
 
 from pianolab.classroom import Drill, make_drill
 from pianolab.classroom.folder import open_class
+from pianolab.classroom.making import in_turn
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "widgets"))
 from widget_lab import CHROMIUM, Lab, browser, open_notebook, run_all, running_lab, write_notebook
@@ -59,7 +60,8 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
 def drill_of(lab: Lab, number: int) -> Drill:
     """The same drill, made here: what the page must not know yet."""
     seed = open_class(lab.folder / "class").desk("7").seed("first")
-    return make_drill(KINDS[number], seed=seed, number=number, hardness=0.2)  # type: ignore[arg-type]
+    kind, turn, of = in_turn(KINDS, 2)[number]  # type: ignore[arg-type]
+    return make_drill(kind, seed=seed, number=number, hardness=0.2, turn=turn, of=of)
 
 
 def secrets_of(drill: Drill) -> list[str]:
@@ -143,7 +145,10 @@ def test_drills_by_keyboard_only_and_no_answer_before_it_is_given(lab: Lab, tmp_
             page.screenshot(path=tmp_path / f"asked-{number}.png")
             right = drill.choices.index(drill.truth.answer)
             chosen = right if number == 0 else 1 - right
-            press(str(chosen + 1))
+            if number == 0:
+                press(str(chosen + 1))
+            else:
+                page.locator(".pl-drill-choice").nth(chosen).click()
             wait_text(page, ".pl-drill-headline", "Right" if number == 0 else "Not so")
             page.locator(".pl-drill-chart").wait_for()
             after = places(page, lab, name, frames)
@@ -153,12 +158,15 @@ def test_drills_by_keyboard_only_and_no_answer_before_it_is_given(lab: Lab, tmp_
                     "the sockets do carry it afterwards: the search above can find it"
                 )
                 assert secret not in after["file"]
-            press("w")
+            press("w")  # Keys go on working after an answer by mouse.
+            page.locator(".pl-drill-cursor[visibility=visible]").wait_for(timeout=15000, state="attached")
             wait_text(page, ".pl-drill-heard", "has ended", seconds=15)
+            marks = page.locator(".pl-drill-choice").evaluate_all("all => all.map(b => b.dataset.mark ?? '')")
+            assert marks == (["right" if n == right else "wrong" if n == chosen else "" for n in range(len(drill.choices))])
             page.screenshot(path=tmp_path / f"told-{number}.png")
             frames.clear()
             press("n")
-        wait_text(page, ".pl-drill-question", "All tasks are answered")
+        wait_text(page, ".pl-drill-question", "All tasks are answered: 1 of 2 right.")
         kept = open_class(lab.folder / "class").desk("7").answers()
         assert [a.correct for a in kept] == [True, False]
         assert errors == []
