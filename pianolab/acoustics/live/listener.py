@@ -94,12 +94,12 @@ class LiveListener:
     --------
     >>> from pianolab.io import read_sound, real_notes
     >>> with real_notes()[49].open("rb") as file:
-    ...     sound = read_sound(file)
-    >>> live = LiveListener(rate_hz=sound.rate_hz)
-    >>> for at in range(0, 4 * sound.rate_hz, 12000):
-    ...     notes = live.take(sound.samples[at : at + 12000])
-    >>> [n.key for n in notes]
-    [49]
+    ...     note = read_sound(file)
+    >>> live = LiveListener(rate_hz=note.rate_hz)
+    >>> for piece in (1e-4 * note.samples[-24000:], note.samples[:24000], note.samples[24000:96000]):
+    ...     notes = live.take(piece)
+    >>> [(n.key, n.sure) for n in notes]
+    [(49, True)]
     """
 
     def __init__(
@@ -182,7 +182,7 @@ class LiveListener:
     def _merge(self, onsets: Onsets) -> None:
         """Bring the candidates up to what is seen now; those that were read for good stay."""
         known_until = self.recent.end_s - KNOWN_AFTER_S
-        from_s = self.recent.begin_s + 0.5
+        from_s = self.recent.begin_s + 0.5 if self.recent.begin_s > 0 else 0.0
         kept = [c for c in self._candidates if c.time_s < from_s or c.looked_s >= WHOLE_LOOK_S]
         times = np.array([c.time_s for c in kept])
         before = {round(c.time_s, 2): c for c in self._candidates}
@@ -200,7 +200,8 @@ class LiveListener:
     def _look(self, *, at_end: bool = False) -> bool:
         """Weigh the candidates of which more has sounded than when they were last weighed; whether there was one."""
         recent, end_s = self.recent, self.recent.end_s
-        tail = [c for c in self._candidates if c.time_s > recent.begin_s + 0.4]
+        from_s = recent.begin_s + 0.4 if recent.begin_s > 0 else 0.0
+        tail = [c for c in self._candidates if c.time_s > from_s]
         if not tail:
             return False
         times, rise = np.array([c.time_s for c in tail]), np.array([c.rise for c in tail])
@@ -253,7 +254,7 @@ class LiveListener:
         heard = [c for c in self._candidates if c.key != NO_NOTE]
         for i, c in enumerate(heard):
             done = c.sounding is not None and c.sounding.settled
-            if done or c.time_s < self.recent.begin_s + 0.2:
+            if done or (c.time_s < self.recent.begin_s + 0.2 and self.recent.begin_s > 0):
                 continue
             next_s = heard[i + 1].time_s if i + 1 < len(heard) else None
             c.sounding = note_sounding(
