@@ -66,7 +66,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
 
         import pianolab as pl
         casebook = pl.open_casebook("my-casebook")
-        pl.forms.RecorderForm(casebook, casebook.visits()[0])
+        pl.forms.recorder_form(casebook, casebook.visits()[0])
     """
 
     _esm = browser_code(

@@ -4,6 +4,7 @@ from pianolab.widgets import ComparablesForm, FindingsForm, KeyboardPicker, Pian
 from pianolab.widgets.drill_player import DrillPlayer
 from pianolab.workflow.fault_clips import hear_claims
 from pianolab.workflow.notebook_forms import export_button, recording_form, visit_desk
+from pianolab.workflow.recorder_forms import recorder_form
 
 __all__ = [
     "ComparablesForm",
@@ -15,6 +16,7 @@ __all__ = [
     "TouchForm",
     "export_button",
     "hear_claims",
+    "recorder_form",
     "recording_form",
     "visit_desk",
 ]
