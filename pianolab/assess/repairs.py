@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from math import sqrt
 from typing import Any, Literal
@@ -49,37 +50,74 @@ def simulate_repairs(
     Each price is triangular between low and high with its peak at usual. A job counts nothing in a draw in
     which another job that includes it is done.
     """
-    total = np.zeros(draws)
-    if not jobs:
-        return total
+    every, needed = simulate_both(jobs, draws=draws, rng=rng, shared=shared, levels=levels)
+    return every if need is None else needed
+
+
+def simulate_both(
+    jobs: Sequence[RepairJob],
+    *,
+    draws: int,
+    rng: np.random.Generator,
+    shared: float | None = None,
+    levels: Mapping[str, NDArray[Any]] | None = None,
+) -> tuple[Array, Array]:
+    """Sums of all jobs, and of what is needed of them, in the same draws; parameters as in `simulate_repairs`."""
     shared = load_scoring().money["shared_price_level"] if shared is None else shared
-    common = rng.standard_normal(draws, dtype=np.float32)
-    drawn = [(job, own) for job, own in zip(jobs, rng.spawn(len(jobs)), strict=True)]
-    counted = [(job.forced if need else job, job, own) for job, own in drawn]
-    parts = [(part, _done(part, job, levels or {}, draws, own), own) for part, job, own in counted if part]
-    done = {part.job: where for part, where, _ in parts}
-    for part, paid, own in parts:
-        for bigger in (other for other, _, _ in parts if part.job in other.includes):
-            paid = paid & ~done[bigger.job]
-        where = np.flatnonzero(paid)
-        apart = own.standard_normal(draws, dtype=np.float32)[where]
-        level = ndtr(np.float32(sqrt(shared)) * common[where] + np.float32(sqrt(1.0 - shared)) * apart)
-        total[where] += triangular(level, float(part.low), float(part.usual), float(part.high))
-    return total
+    common = np.float32(sqrt(shared)) * rng.standard_normal(draws, dtype=np.float32)
+    drawn = [
+        _Drawn.of(job, levels or {}, draws, own) for job, own in zip(jobs, rng.spawn(len(jobs)), strict=True)
+    ]
+    for d in drawn:
+        d.level[:] = ndtr(common[d.where] + np.float32(sqrt(1.0 - shared)) * d.level)
+    every = [(d.job, d, d.done) for d in drawn]
+    needed = [(part, d, d.done_needed) for d in drawn if (part := d.job.forced)]
+    return _added(every, draws), _added(needed, draws)
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """One job in all draws: where it is done, and where what is needed of it; how dear it is where it is done."""
+
+    job: RepairJob
+    done: NDArray[np.bool_]
+    done_needed: NDArray[np.bool_]
+    where: NDArray[np.intp]
+    level: NDArray[np.float32]
+
+    @classmethod
+    def of(
+        cls, job: RepairJob, levels: Mapping[str, NDArray[Any]], draws: int, rng: np.random.Generator
+    ) -> _Drawn:
+        chance = rng.random(draws, dtype=np.float32)
+        level_of = {key: levels[key] if key in levels else rng.random(draws) for key, _ in job.waits_for}
+        done = _done(job, chance, level_of)
+        part = job.forced
+        done_needed = done if part is job else _done(part, chance, level_of) if part else np.zeros_like(done)
+        where = np.flatnonzero(done)
+        return cls(job, done, done_needed, where, rng.standard_normal(len(where), dtype=np.float32))
 
 
 def _done(
-    part: RepairJob, job: RepairJob, levels: Mapping[str, NDArray[Any]], draws: int, rng: np.random.Generator
+    job: RepairJob, chance: NDArray[np.float32], level_of: Mapping[str, NDArray[Any]]
 ) -> NDArray[np.bool_]:
-    """Where a job, or the needed part of it, is done; both are drawn from the same numbers."""
-    done: NDArray[np.bool_] = rng.random(draws, dtype=np.float32) < part.known_chance
-    chance_of = dict(part.waits_for)
-    for key, _ in job.waits_for:
-        level = levels.get(key)
-        level = rng.random(draws) if level is None else level
-        if key in chance_of:
-            done |= level > 1.0 - chance_of[key]
+    done: NDArray[np.bool_] = chance < job.known_chance
+    for key, likely in job.waits_for:
+        done |= level_of[key] > 1.0 - likely
     return done
+
+
+def _added(parts: Sequence[tuple[RepairJob, _Drawn, NDArray[np.bool_]]], draws: int) -> Array:
+    """The sum of the jobs, each where it is done and no bigger one that includes it."""
+    total = np.zeros(draws)
+    for job, drawn, done in parts:
+        paid = done[drawn.where]
+        for bigger, _, done_too in parts:
+            if job.job in bigger.includes:
+                paid = paid & ~done_too[drawn.where]
+        prices = triangular(drawn.level[paid], float(job.low), float(job.usual), float(job.high))
+        total[drawn.where[paid]] += prices
+    return total
 
 
 def triangular(level: NDArray[Any], low: float, usual: float, high: float) -> NDArray[Any]:
@@ -102,9 +140,8 @@ def estimate(
     jobs: tuple[RepairJob, ...], *, currency: str, seed: int, draws: int, locale: str = LOCALE
 ) -> RepairEstimate:
     """The jobs with the 10, 50 and 90 % points of their simulated sum, and of those that are needed."""
-    low, middle, high = _points(simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed)))
-    needed = simulate_repairs(jobs, draws=draws, rng=np.random.default_rng(seed), need="needed")
-    least, usual, most = _points(needed)
+    every, needed = simulate_both(jobs, draws=draws, rng=np.random.default_rng(seed))
+    (low, middle, high), (least, usual, most) = _points(every), _points(needed)
     return RepairEstimate(
         jobs=jobs,
         p10=low,

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.assess.price_list import PriceList
-from pianolab.assess.repairs import simulate_repairs, triangular
+from pianolab.assess.repairs import simulate_both, simulate_repairs, triangular
 from pianolab.assess.results import RepairEstimate
 from pianolab.checklist.points import JobKind
 from pianolab.errors import BadInput
@@ -30,7 +30,7 @@ from pianolab.upkeep.life import Life
 from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, Span
 from pianolab.upkeep.plans import MoneyPlans
 
-DRAWS = 10_000
+DRAWS = 5_000
 CLIMATE = "climate care"
 Array = NDArray[np.float64]
 
@@ -247,12 +247,8 @@ class _Draws:
 
     def wishes(self) -> MoneyLine | None:
         """What could be done as well, in no sum: all jobs less those that are needed, in the same draws."""
-        seed = int(self.rng.integers(2**32))
-        both = [
-            simulate_repairs(self.repairs.jobs, draws=DRAWS, rng=np.random.default_rng(seed), need=need)
-            for need in (None, "needed")
-        ]
-        more = np.maximum(both[0] - both[1], 0.0)
+        every, needed = simulate_both(self.repairs.jobs, draws=DRAWS, rng=self.rng)
+        more = np.maximum(every - needed, 0.0)
         return MoneyLine(kind="wishes", total=span(more), counted=False) if np.any(more > 0) else None
 
     def line(self, flow: _Flow) -> MoneyLine:
