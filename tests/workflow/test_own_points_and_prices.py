@@ -197,7 +197,7 @@ def test_without_prices_in_its_currency_it_is_compared_without_money_and_nothing
         assert not any(j.usual == 0 for j in a.repairs.jobs)
         assert "without prices" in a.repairs.headline()
         assert decision.years[a.piano.id].a_year is None
-    assert "no offer" in decision.table("offers")._repr_html_()
+    assert "no price yet" in decision.table("offers")._repr_html_()
     assert "without prices" in decision.comparison.assessments[0].repairs._repr_html_()
     with pytest.raises(BadInput, match="chart: got 'costs', need prices in one currency"):
         decision.chart("costs")
