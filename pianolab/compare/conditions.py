@@ -21,6 +21,9 @@ COULD_CHANGE = 0.10
 HAGGLING = Decimal("1.1")
 """A price asked that lies no more than a tenth above what it is worth is haggled over, no condition; own choice."""
 
+MOST_NAMED = 2
+"""So many things can stand in one condition, if all but one of them seldom change anything. Own choice."""
+
 MOST_POINTS = 3
 """So many points to look at again can be named in one breath; with more, too little is known. Own choice."""
 
@@ -38,10 +41,16 @@ class Before:
     agree: tuple[Statement, ...]
 
     @property
-    def things(self) -> int:
-        """How many things stand between, each of which could be settled by itself."""
-        nameable = all(len(group) <= MOST_POINTS for group in self.looks)
-        return len(self.looks) + bool(self.agree) + len(self.rivals) + (not nameable)
+    def too_many(self) -> bool:
+        """Whether more stands between than one thing that could be settled by itself.
+
+        What is to be agreed is one thing, done at one table; a look that seldom changes anything may be named beside
+        one other thing, and beside no more.
+        """
+        weighty = sum(max(s.chance_to_change for s in group) >= COULD_CHANGE for group in self.looks)
+        unnameable = any(len(group) > MOST_POINTS for group in self.looks)
+        named = len(self.looks) + bool(self.agree)
+        return bool(self.rivals) or unnameable or weighty + bool(self.agree) > 1 or named > MOST_NAMED
 
     @property
     def first_looks(self) -> tuple[NextStep, ...]:

@@ -26,6 +26,9 @@ GOOD_ENOUGH = 4.0
 SURE_ENOUGH = 0.5
 """From this chance on a job that was found counts as due; own choice."""
 
+LEAST_COST = 0.5
+"""What cost a score fewer points is no cause of its standing under a floor; own choice."""
+
 MOST_CAUSES = 3
 """So many things that lowered a score are named where it stands in the way."""
 
@@ -81,8 +84,9 @@ def _work(assessment: Assessment, advice: PriceAdvice | None) -> list[Statement]
 
 
 def causes_of(aspect: AspectResult, *, besides: Collection[str] = ()) -> tuple[Statement, ...]:
-    """The first few things that lowered a score, the costliest first, without those that a stop has named."""
-    return tuple(c.says for c in aspect.made_by if c.source not in besides)[:MOST_CAUSES]
+    """The first few things that cost a score most, without those that a stop has named."""
+    weighty = [c for c in aspect.made_by if c.low <= -LEAST_COST]
+    return tuple(c.says for c in weighty if c.source not in besides)[:MOST_CAUSES]
 
 
 def _budget(
@@ -112,6 +116,8 @@ def _known_so_far(assessment: Assessment, profile: BuyerProfile) -> float:
 def _asked_too_much(price: Decimal, advice: PriceAdvice | None) -> float:
     """By how much the price asked lies above what it is worth to this buyer: so much comes off, or nobody buys it."""
     worth = None if advice is None else net_worth(advice)
+    if worth is None and advice is not None and advice.worth_mid is not None:
+        worth = float(advice.worth_mid)
     return 0.0 if worth is None else max(0.0, float(price) - worth)
 
 

@@ -21,7 +21,7 @@ STEPS = (
 )
 """Kinds of reasons that a page says elsewhere: the offer and the next steps."""
 
-MOST_STEPS, MOST_STOPS, MOST_OUT, MOST_WARNINGS, MOST_JOBS = 3, 4, 2, 3, 3
+MOST_STEPS, MOST_STOPS, MOST_WARNINGS, MOST_JOBS = 3, 4, 3, 3
 CONFIRM = "step.confirm"
 """The kind of a step that may lift a stop."""
 
@@ -104,9 +104,13 @@ BARS = frozenset((MORE_WORK, "price.stop", "price.look first", "price.hidden"))
 
 
 def others_out(standings: Sequence[Standing]) -> list[Statement]:
-    """The pianos that are out for now, each with the worst of why."""
-    return [
-        statement("verdict.out", s.piano_id, name=s.name, why=s.obstacles[:MOST_OUT])
-        for s in standings
-        if s.obstacles
-    ]
+    """The pianos that are out for now, each with the worst of why; the rest stands with its alerts and scores."""
+    return [_out(s) for s in standings if s.obstacles]
+
+
+def _out(standing: Standing) -> Statement:
+    values: dict[str, Any] = {"name": standing.name, "why": standing.obstacles[0]}
+    more = len(standing.obstacles) - 1
+    if more:
+        return statement("verdict.out and more", standing.piano_id, **values, count=more)
+    return statement("verdict.out", standing.piano_id, **values)

@@ -1,7 +1,7 @@
 """The answer: buy, buy if, find out first, or walk away; a stop is never talked away.
 
 - *walk away*: every piano is barred, and no answer still to be had would clear one.
-- *find out first*: too little was looked at, a doubt would decide it, or more than one thing stands between.
+- *find out first*: too little was looked at, a doubt would decide it, or more than one weighty thing stands between.
 - *buy if*: one thing that can be named and settled stands between.
 - *buy*: nothing does; ordinary work may be due, the usual agreements remain.
 """
@@ -62,7 +62,7 @@ def give_verdict(shortlist: Shortlist) -> Verdict:
     before = what_stands_before(
         a.piano, shortlist.steps, advice=shortlist.advice[first], profile=shortlist.profile
     )
-    if a.hidden is not None or before.rivals or before.things > 1:
+    if a.hidden is not None or before.too_many:
         return _find_out(shortlist, first, before)
     return _buy(shortlist, first, before)
 
