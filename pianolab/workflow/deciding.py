@@ -16,7 +16,7 @@ from pianolab.assess.listening import COMPARED
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.compare import Comparison, NextVisit, Standing, compare_pianos
-from pianolab.model import Finding, Piano, Room
+from pianolab.model import Comparable, Finding, Piano, Room
 from pianolab.recordings import Holding, LeftPedal
 from pianolab.report import Clip
 from pianolab.report.clips import ClaimClips
@@ -26,7 +26,7 @@ from pianolab.touch import TouchView, touch_view
 from pianolab.upkeep import CarePlan, Life, MoneyOverYears, care_plan, money_over_years, remaining_life
 from pianolab.words import as_sentence, say
 from pianolab.workflow.clips import clips_of
-from pianolab.workflow.currencies import without_money, years_unknown
+from pianolab.workflow.currencies import Reckoning, without_money, years_unknown
 from pianolab.workflow.fault_clips import claims_of
 from pianolab.workflow.hearing import Heard
 from pianolab.workflow.judging import Judged, judge_casebook
@@ -186,7 +186,7 @@ def decide(
     judged = judge_casebook(casebook, wanted, progress=progress or quiet)
     reckoning = judged.reckoning
     comparison = compare_pianos(
-        judged.assessments, profile=reckoning.buyer, comparables=casebook.comparables(), prices=reckoning.prices,
+        judged.assessments, profile=reckoning.buyer, comparables=_comparables(casebook, wanted, reckoning), prices=reckoning.prices,
         on=max((v.day for v in judged.visits), default=None), seed=wanted.seed,
     )  # fmt: skip
     if reckoning.why_none:
@@ -211,6 +211,15 @@ def decide(
         casebook=casebook,
         heard=judged.heard,
     )
+
+
+def _comparables(casebook: Casebook, settings: Settings, reckoning: Reckoning) -> tuple[Comparable, ...]:
+    """Prices of like instruments known by then; none where money can't be reckoned."""
+    if reckoning.why_none:
+        return ()
+    until = settings.until
+    known = casebook.comparables()
+    return tuple(c for c in known if until is None or c.seen_on is None or c.seen_on <= until)
 
 
 def _notes(judged: Judged, settings: Settings) -> tuple[str, ...]:
