@@ -85,10 +85,14 @@ def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
     return shapes.hundred_tries([i.mark for i in instruments], shares, label=label)
 
 
-def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, str]:
+FIGURES = ("Open with", "Aim at", "Walk away above")
+
+
+def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, Any]:
     currency = comparison.profile.currency
     if chosen is None:
         return {
+            "named": [],
             "most": "nothing yet",
             "why": "no instrument is recommended as things stand",
             "total": "",
@@ -99,7 +103,9 @@ def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, str]:
     if s.total_p10 is not None and s.total_p90 is not None:
         total = f"With needed repairs, moving and first tunings it comes to {about(s.total_p10, currency)} to {about(s.total_p90, currency)} at the price asked."
     offer = offer_of(s.price, currency)
+    named = [] if not s.price.walk_away_above else zip(FIGURES, offer["amounts"], strict=True)
     return {
+        "named": list(named),
         "most": upper_first(offer["figures"]),
         "why": "; ".join(s.price.reasons) if not s.price.named else "",
         "total": total,

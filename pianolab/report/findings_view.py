@@ -39,6 +39,7 @@ class OpenRow:
     area: str
     state: str
     reason: str
+    nature: str = "information"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +53,11 @@ class FindingsView:
     open: tuple[OpenRow, ...]
     total: int
     examiners: tuple[str, ...] = ()
+
+    @property
+    def open_structural(self) -> int:
+        """How many structural points nobody has looked at."""
+        return sum(row.nature == "structural" for row in self.open)
 
 
 def view_findings(piano: Piano, findings: Sequence[Finding], checklist: Checklist) -> FindingsView:
@@ -95,6 +101,7 @@ def _open_rows(
                 area=area,
                 state=unseen.state if unseen else "not checked",
                 reason=unseen.reason if unseen else NO_RECORD,
+                nature=point.nature if point else "information",
             )
         )
     return rows

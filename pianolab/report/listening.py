@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from pianolab.acoustics.results import Survey
 from pianolab.keyboard import note_name
 from pianolab.report import words
 from pianolab.report.clips import Clip
@@ -25,6 +26,12 @@ def clip_grid(clips: Mapping[str, Sequence[Clip]], instruments: Sequence[Instrum
     return rows
 
 
+def sustain_counts(survey: Survey) -> dict[str, int]:
+    """Keys by what can be said of how long they sing: as they should, too short, hidden by the tuning."""
+    verdict = survey.table["sustain_verdict"].fillna("")
+    return {v: int((verdict == v).sum()) for v in ("sound", "short", "tune first")}
+
+
 def hidden_rows(instruments: Sequence[Instrument]) -> list[dict[str, Any]]:
     """What the tuning hides, per instrument: keys by what can be said of how long they sing."""
     rows: list[dict[str, Any]] = []
@@ -34,7 +41,7 @@ def hidden_rows(instruments: Sequence[Instrument]) -> list[dict[str, Any]]:
             continue
         t = i.survey.table
         verdict = t["sustain_verdict"].fillna("")
-        counts = {v: int((verdict == v).sum()) for v in ("sound", "short", "tune first")}
+        counts = sustain_counts(i.survey)
         rest = t[verdict == ""]
         reasons = rest["sustain_trust"].fillna("").value_counts()
         why = ", ".join(f"{n} {words.WHY_NOT_JUDGED.get(str(r), str(r))}" for r, n in reasons.items())

@@ -39,6 +39,11 @@ def offer_of(advice: PriceAdvice, currency: str) -> dict[str, Any]:
     return {
         "named": advice.named,
         "figures": figures_line(advice, currency),
+        "amounts": [
+            money(a, currency)
+            for a in (advice.open_with, advice.aim_at, advice.walk_away_above)
+            if a is not None
+        ],
         "why": [upper_first(reason) for reason in advice.reasons],
         "beside": [upper_first(say(b)) for b in advice.beside],
         "conditions": [say(c) for c in advice.conditions],

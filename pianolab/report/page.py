@@ -25,6 +25,7 @@ from pianolab.report.page_charts import changed_chart, over_keys, piano_charts, 
 from pianolab.report.pictures import Picture
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
+from pianolab.report.sheet import sheet_of
 from pianolab.report.side_by_side import side_by_side
 from pianolab.words import as_sentence, listed, upper_first, with_stop
 
@@ -126,6 +127,7 @@ def _context(
         "gone": sorted(gone),
         "provenance": content.provenance,
         "verdict": verdict,
+        "sheet": sheet_of(c, shown, findings=content.findings, photos=content.photos, prices=prices),
         "steps": verdict["next"],
         "likely": likely_steps(verdict["next"]),
         "table": side_by_side(c, shown, prices=prices),

@@ -1,0 +1,155 @@
+"""The sheet that opens the page: what a family reads at the table, in piano words and on one side of paper."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from pianolab.assess.results import Alert
+from pianolab.compare.results import Comparison
+from pianolab.model import Finding
+from pianolab.report.instruments import Instrument
+from pianolab.report.listening import sustain_counts
+from pianolab.report.offers import offer_of
+from pianolab.report.pictures import Picture
+from pianolab.statements import Statement, statement
+from pianolab.words import as_sentence, listed, say, upper_first, with_stop
+
+MOST_REASONS, MOST_PARTS, MOST_SAID = 3, 4, 3
+ENOUGH_KEYS = 20
+"""From so many keys judged on, how long they sing says something of the instrument; own choice."""
+SINGS_FROM, STRUCTURE_FROM, HOLDS_FROM = 0.9, 0.5, 7.0
+"""From where a thing speaks for an instrument: share of keys that sing, share of structural points looked at, score of
+tuning stability at worst; own choice."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Looked:
+    """Who looked, on which days, for how long; each empty where nobody noted it."""
+
+    who: tuple[str, ...] = ()
+    days: tuple[str, ...] = ()
+    minutes: float = 0.0
+
+
+def sheet_of(
+    comparison: Comparison,
+    instruments: Sequence[Instrument],
+    *,
+    findings: Mapping[str, Sequence[Finding]],
+    photos: Mapping[str, Sequence[Picture]],
+    prices: bool,
+) -> dict[str, Any]:
+    """What stands on the sheet beside the six answers: reasons, the others, what to agree on, who looked."""
+    v = comparison.verdict
+    chosen = next((i for i in instruments if i.id == v.piano_id), None)
+    leader = chosen or max(instruments, key=lambda i: i.standing.rank_shares[0])
+    offer = offer_of(leader.standing.price, comparison.profile.currency)
+    speaks = [] if chosen is None else [as_sentence(say(s)) for s in reasons_for(chosen, prices=prices)]
+    own = photos.get(leader.id, ())
+    return {
+        "reasons": speaks,
+        "against": [] if chosen is None else [_short(a) for a in chosen.assessment.warnings[:1]],
+        "others": [{"on": i, "why": _why_not(i)} for i in instruments if i is not chosen],
+        "agree": [*offer["promises"], *offer["conditions"]][: MOST_SAID + 1] if prices and chosen else [],
+        "looked": [looked_words(i, findings.get(i.id, ())) for i in ([chosen] if chosen else instruments)],
+        "photo": own[0] if own and chosen else None,
+        "facts": ", ".join(leader.facts[:4]),
+    }
+
+
+def reasons_for(instrument: Instrument, *, prices: bool) -> list[Statement]:
+    """What speaks for an instrument, of what was really looked at or heard; three reasons at most.
+
+    Only what somebody found or what was measured is told: nothing that is merely not known to be wrong.
+    """
+    found = [_structure(instrument), _sings(instrument), _keys(instrument), _held(instrument)]
+    found += [_money(instrument)] if prices else []
+    return [s for s in found if s is not None][:MOST_REASONS]
+
+
+def _structure(i: Instrument) -> Statement | None:
+    sound = [r for r in i.view.sound if r.nature == "structural"]
+    wrong = [r for r in i.view.trouble if r.nature == "structural"]
+    if not sound or wrong or len(sound) < STRUCTURE_FROM * (len(sound) + i.view.open_structural):
+        return None
+    parts = tuple(dict.fromkeys(r.area.casefold() for r in sound))
+    kind = "sheet.structure" if len(parts) <= MOST_PARTS else "sheet.structure and more"
+    return statement(kind, parts=parts[:MOST_PARTS], points=len(sound), more=len(parts) - MOST_PARTS)
+
+
+def _sings(i: Instrument) -> Statement | None:
+    if i.survey is None:
+        return None
+    counts = sustain_counts(i.survey)
+    judged = counts["sound"] + counts["short"]
+    if judged < ENOUGH_KEYS or counts["sound"] < SINGS_FROM * judged:
+        return None
+    return statement("sheet.sings", keys=counts["sound"], judged=judged)
+
+
+def _keys(i: Instrument) -> Statement | None:
+    if i.survey is None or any(i.survey.table["faults"].fillna("")):
+        return None
+    return statement("sheet.no fault", keys=i.survey.summary.measured)
+
+
+def _held(i: Instrument) -> Statement | None:
+    holds = i.assessment.aspect("tuning stability")
+    return None if holds.low < HOLDS_FROM else statement("sheet.holds")
+
+
+def _money(i: Instrument) -> Statement | None:
+    price = i.standing.price
+    if not price.named or price.chance_over_budget is None or price.chance_over_budget > 0.5:
+        return None
+    return statement("sheet.within the budget", chance=1.0 - price.chance_over_budget)
+
+
+def _short(alert: Alert) -> str:
+    """An alert without the signs that it rests on: these stand among the warnings."""
+    numbers = dict(alert.says.numbers)
+    inner = numbers.get("reason")
+    return with_stop(upper_first(str(inner) if isinstance(inner, str) else say(inner or alert.says)))
+
+
+def _why_not(i: Instrument) -> str:
+    stops = i.assessment.vetoes
+    if stops:
+        more = len(stops) - 1
+        rest = f" And {more} reason{'s' if more > 1 else ''} more to stop." if more else ""
+        return _short(stops[0]) + rest
+    if i.standing.barred_by is not None:
+        return with_stop(upper_first(say(i.standing.barred_by)))
+    weak = min(i.assessment.aspects, key=lambda a: a.middle)
+    kind = "sheet.behind, unknown" if weak.unknown and weak.high - weak.low > weak.middle else "sheet.behind"
+    return as_sentence(say(statement(kind, aspect=weak.aspect)))
+
+
+def looked(findings: Sequence[Finding]) -> Looked:
+    """Who looked, when and for how long, from the moments at which the findings were noted.
+
+    Examples
+    --------
+    >>> looked([]).days
+    ()
+    """
+    who = tuple(dict.fromkeys(f.examiner.strip() for f in findings if f.examiner.strip()))
+    moments: dict[str, list[datetime]] = {}
+    for f in findings:
+        if f.at is not None:
+            moments.setdefault(f.at.date().isoformat(), []).append(f.at)
+    minutes = sum((max(m) - min(m)).total_seconds() / 60.0 for m in moments.values())
+    return Looked(who=who, days=tuple(sorted(moments)), minutes=minutes)
+
+
+def looked_words(i: Instrument, findings: Sequence[Finding]) -> str:
+    """Who looked at one instrument, when, how long, and at how much of it."""
+    seen = looked(findings)
+    said = f"{i.mark.name}: {i.assessment.points_checked} of {i.assessment.points_total} points"
+    said += f", by {listed(seen.who)}" if seen.who else ", by nobody who is named"
+    said += f", on {listed(seen.days)}" if seen.days else ", on a day that nobody noted"
+    said += f", about {seen.minutes:.0f} min from the first note to the last" if seen.minutes >= 1 else ""
+    return f"{said}; {i.heard}."
