@@ -127,7 +127,9 @@ class SchoolClass:
         CasebookError : a role that may not make others
         """
         if not self.database:
-            raise BadInput(self.name, "a class of files", "a class on a server", "Everybody has a folder of their own.")
+            raise BadInput(
+                self.name, "a class of files", "a class on a server", "Everybody has a folder of their own."
+            )
         return pupil_access(self.database, check_pupil(str(pupil)))
 
     def check_place(self) -> None:

@@ -13,7 +13,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from pianolab.casebook import open_casebook
+from pianolab.casebook import open_casebook, shut_out
+from pianolab.casebook.server import parse_url
 from pianolab.classroom.desk import Desk, desk_name
 from pianolab.classroom.folder import SchoolClass, make_class, open_class
 from pianolab.classroom.pages import write_class_page
@@ -198,10 +199,12 @@ def test_a_damaged_folder_stops_nobody_elses_answers(tmp_path: Path) -> None:
     found = school.gather()
     assert found is not None
     assert school.pupils() == ("Ida",)
-    assert len(found.problems) == 2
-    assert "Leo-5bc426: got a damaged database" in found.problems[0]
-    assert (found.sources, found.added) == (1, EACH)
+    # Each answer of Mia's by its own name, and Leo's folder as a whole.
+    assert ["Mia-415095: Answer " in line for line in found.problems] == [True] * EACH + [False]
+    assert "Leo-5bc426: got a damaged database" in found.problems[-1]
+    assert (found.sources, found.added) == (2, EACH)
     shutil.rmtree(school.desk("Ida").place)
+    shutil.rmtree(school.desk("Mia").place)
     with pytest.raises(CasebookError, match="damaged database"):
         school.gather()
     with pytest.raises(CasebookError, match="no such folder"):
