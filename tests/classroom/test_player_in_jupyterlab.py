@@ -44,7 +44,7 @@ class Tasks:
         return []
     def take(self, choice):
         self.given.append(choice)
-        return SimpleNamespace(right=True, headline=f"Took {choice}", explanation="", curves=(), chart_words="", sound=None)
+        return SimpleNamespace(right=True, headline=f"Took {choice}", explanation="", answer=choice, begins=(0.0, 0.0), counts=None, curves=(), chart_words="", sound=None)
     def next(self):
         pass
 DrillPlayer(Tasks())
