@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pianolab.compare import PriceAdvice
+from pianolab.compare import Comparison, PriceAdvice
 from pianolab.compare.worth import STEPS, Adjusted
 from pianolab.figures.money import about, money
 from pianolab.words import say, upper_first
@@ -92,3 +92,22 @@ def grid_row(adjusted: Adjusted, steps: Sequence[str], currency: str) -> tuple[s
     ]
     named = ", ".join(w for w in words if w) or "nothing more known"
     return (named, money(seen.price, currency), about(adjusted.amount, currency), *moves)
+
+
+COMPARABLE_COLUMNS = (
+    "price_seen", "age_years", "condition", "seller", "warranty_years", "tunings_included", "delivery_included",
+    "sold", "seen_on", *(f"by_{step}" for step in STEPS), "price_for_this_one", "spread_share", "currency",
+)  # fmt: skip
+
+
+def comparable_rows(comparison: Comparison) -> Iterator[tuple[str, tuple[Any, ...]]]:
+    """Of each piano the comparable prices as they were seen and as they were brought over, for a table of numbers."""
+    for s in comparison.standings:
+        for a in s.price.adjusted:
+            c = a.comparable
+            moves = [round(a.moves[step], 2) for step in STEPS]
+            yield (
+                s.piano_id,
+                (c.price, c.age_years, c.condition, c.seller_kind, c.warranty_years, c.tunings_included,
+                 c.delivery_included, c.sold, c.seen_on, *moves, round(a.amount, 2), round(a.spread, 3), c.currency),
+            )  # fmt: skip

@@ -20,6 +20,7 @@ from pianolab.files import write_files
 from pianolab.keyboard import note_name
 from pianolab.model import Finding
 from pianolab.report.findings_view import view_findings
+from pianolab.report.offers import COMPARABLE_COLUMNS, comparable_rows
 from pianolab.report.redact import Content, check_choices, redact
 
 ALWAYS = ("shortlist.csv", "aspects.csv", "alerts.csv", "unknown.csv", "next_steps.csv", "findings.csv")
@@ -31,7 +32,7 @@ def csv_tables(
     comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
     leave_out: Sequence[str] = (), private: Sequence[str] = (),
 ) -> dict[str, str]:  # fmt: skip
-    """File name to CSV text: shortlist, aspects, alerts, unknown, repairs, next_steps, findings, survey_A, ….
+    """File name to CSV text: shortlist, aspects, alerts, unknown, repairs, comparables, next_steps, findings, survey_A, ….
 
     An unknown number is an empty cell, and a column beside it says why. Text cells that a spreadsheet would
     take for a formula get an apostrophe in front.
@@ -62,6 +63,9 @@ def csv_tables(
     }
     if "prices" not in gone:
         tables["repairs.csv"] = _repairs(c, names)
+        if like := list(comparable_rows(c)):
+            rows = [(*names[piano_id], *row) for piano_id, row in like]
+            tables["comparables.csv"] = as_csv([*WHO, *COMPARABLE_COLUMNS], rows)
     for piano_id, survey in surveys.items():
         if piano_id not in names:
             raise BadInput("surveys", repr(piano_id), "ids of pianos that are in the comparison")

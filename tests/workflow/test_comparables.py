@@ -74,6 +74,9 @@ def test_the_page_and_the_tables_tell_it_and_neither_place_nor_note(book: Casebo
     shortlist = (tmp_path / "tables" / "shortlist.csv").read_text(encoding="utf-8-sig")
     assert "brought over to in the hall step by step" in page
     assert "walk_away_above" in shortlist
+    seen = (tmp_path / "tables" / "comparables.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert len(seen) == 3
+    assert seen[0].count(",") == seen[1].count(",")
     for text in (page, shortlist):
         assert "Joost" not in text
         assert "by the quay" not in text
