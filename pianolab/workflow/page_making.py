@@ -21,6 +21,7 @@ from pianolab.rooms import RoomChange
 from pianolab.rooms.change import HeardTime
 from pianolab.rooms.words import general_cautions
 from pianolab.touch.view import TouchView
+from pianolab.upkeep import MoneyOverYears
 from pianolab.words import as_sentence, listed
 from pianolab.workflow.deciding import Decision
 
@@ -86,16 +87,25 @@ def further_of(decision: Decision) -> tuple[Further, ...]:
     for a in decision.comparison.assessments:
         i = a.piano.id
         folds.append(further("How long its parts may last", decision.lives[i], piano_id=i))
-        money = decision.years[i]
-        folds.append(
-            further("Money over the years", money, sentences=money.sentences, piano_id=i, about_money=True)
-        )
+        folds.append(_money(decision.years[i], i))
         folds.append(_room(decision.rooms[i], i))
         if (holding := decision.holding.get(i)) is not None:
             folds.append(_holding(holding, i))
         if (pedal := decision.pedals.get(i)) is not None:
             folds.append(_pedal(pedal, i))
     return tuple(folds)
+
+
+def _money(money: MoneyOverYears, piano_id: str) -> Further:
+    rows = tuple(tuple(str(cell) for cell in row) for row in money.shown())
+    return Further(
+        title="Money over the years",
+        sentences=money.sentences,
+        header=tuple(money.header),
+        rows=rows,
+        piano_id=piano_id,
+        about_money=True,
+    )
 
 
 def _holding(holding: Holding, piano_id: str) -> Further:

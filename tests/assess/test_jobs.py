@@ -219,7 +219,7 @@ class TestWholeJobs:
 class TestMoreIsNeverCheaper:
     POINTS = tuple(p for p in CHECKLIST.for_piano(UPRIGHT) if p.repairs)
 
-    def looked(self, badness: dict[str, float]) -> tuple[RepairJob, ...]:
+    def looked(self, badness: dict[str, float], *, prices=PRICES) -> tuple[RepairJob, ...]:
         """Everything looked at; what is named is so bad, the rest as it should be."""
         findings = [
             Finding(id=p.id, visit_id="v", point=p.id, **value_for(p, badness.get(p.id, 0.0)))
@@ -228,7 +228,7 @@ class TestMoreIsNeverCheaper:
         scoring, state = load_scoring(), TuningState(heard=False)
         views = [view_point(point, findings, scoring=scoring) for point in self.POINTS]
         proposals = proposals_from_points(views, state, scoring=scoring)
-        return jobs_from(as_second_time(proposals, views), prices=PRICES, profile=None, piano=UPRIGHT)
+        return jobs_from(as_second_time(proposals, views), prices=prices, profile=None, piano=UPRIGHT)
 
     @QUICK
     @given(
@@ -242,6 +242,14 @@ class TestMoreIsNeverCheaper:
         for needed in (False, True):
             assert mean_cost(after, needed=needed) >= mean_cost(before, needed=needed) - 1e-6
         assert mean_cost(before, needed=True) <= mean_cost(before, needed=False) + 1e-6
+
+    def test_a_list_in_which_a_whole_job_is_given_away_would_be_noticed(self) -> None:
+        """Regulation at next to nothing includes the mending of seven keys: then a bad touch makes it cheaper."""
+        keys = {"keys-sticking": 0.9}
+        gift = {end: Decimal(1) for end in ("low", "usual", "high")}
+        cheap = replace(PRICES, jobs={**PRICES.jobs, "regulation": replace(PRICES["regulation"], **gift)})
+        before, after = (self.looked(badness, prices=cheap) for badness in (keys, keys | {"touch-even": 1.0}))
+        assert mean_cost(after, needed=True) < mean_cost(before, needed=True)
 
     @pytest.mark.parametrize("point", POINTS, ids=lambda p: p.id)
     def test_each_point_alone(self, point: Point) -> None:
