@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pianolab.classroom.altering import altered
 from pianolab.classroom.confirm import by_measure
 from pianolab.classroom.draws import Note, drawn_key, neighbours, played
 from pianolab.classroom.drills import Drill, Recipe, Truth
@@ -90,15 +89,9 @@ def can_you_judge(recipe: Recipe) -> Drill:
         fault_of("short_sustain", recipe.hardness),
         Fault(kind="unison", amount=float(rng.uniform(3.0, 7.0))),
     )
-    also_short = bool(rng.random() < 0.5)
     fault = {CAN_JUDGE[0]: None, CAN_JUDGE[1]: short, CAN_JUDGE[2]: apart}[answer]
     keys = neighbours(recipe, key, 1)
     notes = _row(recipe, keys, key, fault)
-    if fault is apart and also_short:
-        both = played(
-            recipe, key, apart, which=int(rng.integers(2)), more=lambda x: altered(x, short, key, rng=rng)
-        )
-        notes[1] = both
     middle = notes[1]
     why = {
         CAN_JUDGE[0]: "Its strings agree and it sings as long as its neighbours.",

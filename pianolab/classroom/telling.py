@@ -35,6 +35,7 @@ class Told:
     headline: str
     explanation: str
     answer: str = ""
+    credit: str = ""
     begins: tuple[float, float] = (0.0, 0.0)
     counts: tuple[int, ...] | None = None
     curves: tuple[dict[str, Any], ...] = ()
@@ -51,10 +52,10 @@ def told_of(drill: Drill, choice: str, *, before: str = "", sound: EncodedSound 
         if right or choice not in truth.tells
         else f" You said “{choice}”. With that: {truth.tells[choice]}"
     )
-    credit = f" Sound: {truth.credit}; altered as said." if truth.credit else ""
+    credit = f"Sound: {truth.credit}; {'altered as said' if truth.fault or truth.unit else 'nothing altered'}." if truth.credit else ""  # fmt: skip
     return Told(
         right=right, headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.", answer=truth.answer, begins=truth.begins_s,
-        explanation=f"{truth.explanation}{instead} Made from {truth.made_from}; {how}.{credit}",
+        explanation=f"{truth.explanation}{instead} Made from {truth.made_from}; {how}.", credit=credit,
         curves=tuple({"label": c.label, "x": c.x, "level_db": c.level_db, "x_unit": c.x_unit} for c in truth.curves),
         chart_words="Level over " + ("time" if truth.curves and truth.curves[0].x_unit == "s" else "pitch") + ": " + " beside ".join(c.label for c in truth.curves),
         sound=sound,

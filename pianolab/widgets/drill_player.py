@@ -32,6 +32,8 @@ class Reply(Protocol):
     @property
     def answer(self) -> str: ...
     @property
+    def credit(self) -> str: ...
+    @property
     def begins(self) -> tuple[float, float]: ...
     @property
     def counts(self) -> Sequence[int] | None: ...
@@ -116,7 +118,7 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
         self._told = {
             "right": reply.right, "headline": reply.headline, "explanation": reply.explanation, "chart_words": reply.chart_words,
             "curves": [{**curve, "x": list(curve["x"]), "level_db": list(curve["level_db"])} for curve in reply.curves], "chosen": chosen,
-            "answer": reply.answer, "begins": reply.begins[0], "without_begins": reply.begins[1],
+            "answer": reply.answer, "credit": reply.credit, "begins": reply.begins[0], "without_begins": reply.begins[1],
             "counts": None if reply.counts is None else list(reply.counts),
         }  # fmt: skip
         self._told_sound = reply.sound

@@ -44,7 +44,7 @@ class Tasks:
         return []
     def take(self, choice):
         self.given.append(choice)
-        return SimpleNamespace(right=True, headline=f"Took {choice}", explanation="", answer=choice, begins=(0.0, 0.0), counts=None, curves=(), chart_words="", sound=None)
+        return SimpleNamespace(right=True, headline=f"Took {choice}", explanation="", answer=choice, credit="", begins=(0.0, 0.0), counts=None, curves=(), chart_words="", sound=None)
     def next(self):
         pass
 DrillPlayer(Tasks())
@@ -162,7 +162,9 @@ def test_drills_by_keyboard_only_and_no_answer_before_it_is_given(lab: Lab, tmp_
             page.locator(".pl-drill-cursor[visibility=visible]").wait_for(timeout=15000, state="attached")
             wait_text(page, ".pl-drill-heard", "has ended", seconds=15)
             marks = page.locator(".pl-drill-choice").evaluate_all("all => all.map(b => b.dataset.mark ?? '')")
-            assert marks == (["right" if n == right else "wrong" if n == chosen else "" for n in range(len(drill.choices))])
+            assert marks == (
+                ["right" if n == right else "wrong" if n == chosen else "" for n in range(len(drill.choices))]
+            )
             page.screenshot(path=tmp_path / f"told-{number}.png")
             frames.clear()
             press("n")

@@ -80,9 +80,9 @@ def test_an_answer_is_kept_before_the_truth_is_told(school: SchoolClass) -> None
 def test_what_was_altered_is_said_to_be_so_with_the_answer(school: SchoolClass) -> None:
     sitting = sit(school)
     assert "recorded note" in sitting.view()["made_from"]
-    told = sitting.take("A").explanation
-    assert "Made from a recorded note;" in told
-    assert told.endswith(f"Sound: {ATTRIBUTION}; altered as said.")
+    told = sitting.take("A")
+    assert "Made from a recorded note;" in told.explanation
+    assert told.credit == f"Sound: {ATTRIBUTION}; altered as said."
 
 
 def test_who_was_wrong_is_told_what_that_would_have_sounded_like(school: SchoolClass) -> None:

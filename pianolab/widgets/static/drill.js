@@ -197,6 +197,7 @@ function render({ model, el }) {
     told.replaceChildren(make("p", { class: "pl-drill-headline" }, mark, make("span", { text: reply.headline })), make("p", { text: reply.explanation }));
     if (drawn) told.append(drawn.chart);
     told.append(buttons);
+    if (reply.credit) told.append(make("p", { class: "pl-soft pl-drill-credit", text: reply.credit }));
     told.hidden = false;
     if (ours) root.focus({ preventScroll: true });
   }
