@@ -7,7 +7,9 @@ from html import escape
 from typing import Any
 
 
-def recorder_twin(head: Mapping[str, Any], leaving: Mapping[str, Any], line: str) -> str:
+def recorder_twin(
+    head: Mapping[str, Any], leaving: Mapping[str, Any], line: str, *, picture: str = ""
+) -> str:
     """A page part, escaped.
 
     Parameters
@@ -15,6 +17,7 @@ def recorder_twin(head: Mapping[str, Any], leaving: Mapping[str, Any], line: str
     head : ``piano`` and ``day``
     leaving : ``parts``, each with ``text`` and ``keys``; empty before anything was heard
     line : what was said last
+    picture : the last recording as `twin_recording.recording_picture` draws it
     """
     parts = "".join(
         f"<li>{escape(part['text'])} {escape(', '.join(k['note'] for k in part['keys']))}</li>"
@@ -22,4 +25,6 @@ def recorder_twin(head: Mapping[str, Any], leaving: Mapping[str, Any], line: str
     )
     title = f"<h3>Recording: {escape(str(head['piano']))}, visit of {escape(str(head['day']))}</h3>"
     again = f"<ul>{parts}</ul>" if parts else ""
-    return f"<section>{title}<p>{escape(line) or 'Nothing was recorded here yet.'}</p>{again}</section>"
+    return (
+        f"<section>{title}<p>{escape(line) or 'Nothing was recorded here yet.'}</p>{again}{picture}</section>"
+    )

@@ -12,21 +12,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
-import numpy as np
 import traitlets
 
 from pianolab.acoustics.live import LevelCheck, check_chord, check_silence
-from pianolab.casebook.arrived import read_arrived, unpack, waiting
+from pianolab.casebook.arrived import read_arrived, waiting
 from pianolab.casebook.arriving import About, is_going_on, place_for, throw_away
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Visit
 from pianolab.release import VERSION
 from pianolab.report.twin_recorder import recorder_twin
 from pianolab.widgets.findings_form import browser_code
-from pianolab.widgets.recorder_keeping import Kept, Order, keep_arrived, keep_file, leaving_view
+from pianolab.widgets.recorder_checks import check_view, floats_of
+from pianolab.widgets.recorder_keeping import Kept, Order, keep_arrived, keep_file, leaving_view, with_picture
 from pianolab.widgets.recorder_plan import BLOWS, about_of, choice_of, choices
 from pianolab.widgets.recorder_rest import Rest
-from pianolab.widgets.recorder_session import FULL_SCALE, Session, start
+from pianolab.widgets.recorder_session import Session, start
 from pianolab.widgets.recorder_upload import Upload
 from pianolab.widgets.recorder_work import Tell, Work
 from pianolab.widgets.still import StillTwin
@@ -96,7 +96,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         self._session: Session | None = None
         self._rest = Rest(place_for(casebook))
         self._chord: LevelCheck | None = None
-        self._upload = Upload()
+        self._upload, self._picture = Upload(), ""
         self._work = Work(changed=self._working, failed=self._failed, apart=apart)
         self._visit = self._found(visit)
         super().__init__()
@@ -139,6 +139,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
             }  # fmt: skip
             self.keyboard = keyboard_view(self._piano.first_key, self._piano.last_key)
             self.checks, self.playing, self.leaving, self.line = {}, {}, {}, ""
+            self._picture = ""
             self._offer()
 
     def _offer(self) -> None:
@@ -273,6 +274,8 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         return Order(asked, self._by, self._version, tell)
 
     def _done(self, kept: Kept) -> None:
+        kept = with_picture(self._casebook, kept)
+        self._picture = kept.picture
         with self.hold_sync():
             self.leaving = leaving_view(kept)
             self.line = f"Kept: {with_stop(kept.says)}"
@@ -307,12 +310,12 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         self._show()
 
     def _do_chord(self, event: dict[str, Any], data: list[bytes]) -> None:
-        self._chord = check_chord(_floats(data[0], event))
-        self.checks = {**self.checks, "chord": _check_view(self._chord)}
+        self._chord = check_chord(floats_of(data[0], event))
+        self.checks = {**self.checks, "chord": check_view(self._chord)}
 
     def _do_silence(self, event: dict[str, Any], data: list[bytes]) -> None:
-        found = check_silence(_floats(data[0], event), rate_hz=int(event["rate_hz"]), chord=self._chord)
-        self.checks = {**self.checks, "silence": _check_view(found)}
+        found = check_silence(floats_of(data[0], event), rate_hz=int(event["rate_hz"]), chord=self._chord)
+        self.checks = {**self.checks, "silence": check_view(found)}
 
     def _do_file(self, event: dict[str, Any], data: list[bytes]) -> None:
         """A piece of a file that somebody picked; the last one sets the listening going."""
@@ -350,18 +353,4 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
 
     def to_html(self) -> str:
         """A still picture: what was recorded, and what should be played again."""
-        return recorder_twin(self.head, self.leaving, self.line)
-
-
-def _floats(samples: bytes, event: dict[str, Any]) -> np.ndarray[Any, np.dtype[np.float32]]:
-    return unpack(samples, int(event.get("channels", 1))).astype(np.float32) / np.float32(FULL_SCALE)
-
-
-def _check_view(check: LevelCheck) -> dict[str, Any]:
-    """The check as plain data; a level nobody knows is None."""
-    levels = {"peak_db": check.peak_db, "noise_db": check.noise_db, "over_noise_db": check.over_noise_db}
-    return {
-        "verdict": check.verdict,
-        "usable": check.usable,
-        **{k: None if v != v else v for k, v in levels.items()},
-    }
+        return recorder_twin(self.head, self.leaving, self.line, picture=self._picture)

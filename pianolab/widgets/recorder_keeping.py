@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +12,11 @@ from pianolab.acoustics.live.leaving import Leaving, before_leaving
 from pianolab.casebook.arrived import Arrived, Gap, file_away
 from pianolab.casebook.arriving import About
 from pianolab.errors import BadInput
+from pianolab.figures.recording_plan import plan_recording
 from pianolab.io import read_sound
 from pianolab.keyboard import note_name
 from pianolab.model import Recording, SurveyRecord
+from pianolab.report.twin_recording import recording_picture
 from pianolab.words import say
 
 if TYPE_CHECKING:
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
 
 Tell = Callable[[str, float], None]
 
+SHORTEST_PICTURE_S = 0.5
 SCALES = ("take", "left pedal")
 """Purposes of recordings in which keys are played one after another."""
 
@@ -35,6 +38,7 @@ class Kept:
     leaving: Leaving | None
     gaps: tuple[Gap, ...] = ()
     says: str = ""
+    picture: str = ""
 
 
 @dataclass(frozen=True)
@@ -118,6 +122,18 @@ def _record(recording: Recording, survey: Survey, order: Order) -> SurveyRecord:
 def _kept(recording: Recording, survey: Survey, order: Order, gaps: tuple[Gap, ...]) -> Kept:
     leaving = before_leaving(survey, asked=order.asked, gaps_s=[(g.begin_s, g.end_s) for g in gaps])
     return Kept(recording, survey, leaving, gaps, survey.headline())
+
+
+def with_picture(casebook: Casebook, kept: Kept) -> Kept:
+    """With a still picture of what was recorded, the keys that were read marked on it."""
+    sound = read_sound(casebook.media_path(kept.recording.media))
+    if sound.seconds < SHORTEST_PICTURE_S:
+        return kept
+    plan = plan_recording(
+        sound.samples, rate_hz=sound.rate_hz, table=None if kept.survey is None else kept.survey.table,
+        gaps_s=tuple((g.begin_s, g.end_s) for g in kept.gaps),
+    )  # fmt: skip
+    return replace(kept, picture=str(recording_picture(plan)))
 
 
 def leaving_view(kept: Kept) -> dict[str, Any]:

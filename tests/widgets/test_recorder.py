@@ -100,6 +100,9 @@ def test_a_scale_from_the_microphone_into_the_casebook(book_and_page) -> None:
     states = {k: v["state"] for k, v in page.form.playing["states"].items()}
     assert states == {str(k): "found" for k in range(40, 47)}
     assert waiting(place_for(book)) == ()
+    still = page.form.to_html()
+    assert "Keys read: C4 to F#4." in still
+    assert still.count("<circle") == 7
 
 
 def test_a_wrong_key_is_named_and_the_right_one_goes_on_being_asked_for(book_and_page) -> None:
