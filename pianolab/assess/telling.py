@@ -74,7 +74,7 @@ def findings_that_count(
     """
     known = [_not_written_off(f, checklist.get(f.point), piano) for f in findings]
     if days is not None:
-        known = _latest(known, technicians, days)
+        known = _latest(known, checklist, technicians, days)
     over: dict[str, list[Finding]] = {}
     for f in known:
         if f.examiner in technicians and f.state == "checked":
@@ -89,13 +89,17 @@ def _not_written_off(f: Finding, point: Point | None, piano: Piano) -> Finding:
 
 
 def _latest(
-    findings: Sequence[Finding], technicians: frozenset[str], days: Mapping[str, date]
+    findings: Sequence[Finding],
+    checklist: Checklist,
+    technicians: frozenset[str],
+    days: Mapping[str, date],
 ) -> list[Finding]:
     """For each place, and of each sort of examiner, what was found on the latest day on which anybody looked."""
+    counted = {p.id for p in checklist if p.record == "count"}
     newest: dict[tuple[object, ...], tuple[bool, date]] = {}
     ranks = []
     for f in findings:
-        place = (f.point, f.place, f.keys, f.examiner in technicians)
+        place = (f.point, f.place, () if f.point in counted else f.keys, f.examiner in technicians)
         rank = (f.state == "checked", days.get(f.visit_id, date.min))
         newest[place] = max(newest.get(place, rank), rank)
         ranks.append((place, rank))

@@ -83,6 +83,16 @@ def test_a_later_visit_replaces_an_earlier_one_by_the_same_sort_of_examiner() ->
     assert kept([first, again], days={"v1": days["v1"], "v2": days["v1"]}) == [("Ben", 2), ("Cleo", 4)]
 
 
+def test_keys_mended_by_the_later_visit_are_gone_whoever_counts() -> None:
+    before = [found("keys-sticking", count=1, keys=(k,), examiner="Ben", visit_id="v1") for k in (3, 9)]
+    after = found("keys-sticking", count=0, examiner="Cleo", visit_id="v2")
+    days = {"v1": date(2026, 4, 1), "v2": date(2026, 10, 1)}
+    left = findings_that_count([*before, after], PIANO, checklist=CHECKLIST, days=days)
+    assert left == (after,)
+    both = findings_that_count(before, PIANO, checklist=CHECKLIST, days=days)
+    assert both == tuple(before), "two keys of one visit are two keys"
+
+
 def test_a_technicians_count_stands_for_the_whole_keyboard() -> None:
     mine = found("keys-sticking", count=5, keys=(1, 2, 3, 4, 5), examiner="Ben")
     theirs = found("keys-sticking", count=1, keys=(3,), examiner="Ada")
