@@ -24,14 +24,17 @@ IMPORT = "import time, sys; t = time.perf_counter(); import pianolab; print(time
 
 
 def lowest(project: dict[str, object]) -> list[str]:
-    """A pin for every version that pyproject.toml allows from some number on.
+    """A pin for every version that users may have, from some number on; the tools of the tests are the newest.
 
-    >>> lowest({"dependencies": ["numpy>=2.1", "types-babel"], "optional-dependencies": {"x": ["a[b]>=3,<4"]}})
+    >>> lowest({"dependencies": ["numpy>=2.1", "babel"], "optional-dependencies": {"x": ["a[b]>=3,<4"], "test": ["c>=1"]}})
     ['numpy==2.1', 'a==3']
     """
     extras = project["optional-dependencies"]
     assert isinstance(extras, dict)
-    wanted = [*project["dependencies"], *(line for lines in extras.values() for line in lines)]  # type: ignore[misc]
+    wanted = [
+        *project["dependencies"],
+        *(line for name, lines in extras.items() if name != "test" for line in lines),
+    ]  # type: ignore[misc]
     found = (re.match(r"([\w.-]+)(?:\[[^]]*\])?\s*>=\s*([\w.]+)", line) for line in wanted)
     return [f"{m[1]}=={m[2]}" for m in found if m is not None]
 
