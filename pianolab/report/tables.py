@@ -228,7 +228,7 @@ def _steps(c: Comparison, names: Names) -> str:
     rows = [
         (*names[s.piano_id], s.text, s.effort, s.minutes, s.chance_to_change, s.why) for s in c.next_steps
     ]
-    return as_csv([*WHO, "find_out", "effort", "minutes", "chance_to_change_first_choice", "why"], rows)
+    return as_csv([*WHO, "find_out", "effort", "minutes", "chance_to_change_what_to_do", "why"], rows)
 
 
 def _repairs(c: Comparison, names: Names) -> str:
