@@ -17,7 +17,7 @@ from pianolab.assess import Alert, Assessment, assess_piano, load_prices
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.stops import SignRule, StopRule, Way, load_stops, read_stops
 from pianolab.checklist import load_checklist
-from pianolab.checklist.points import VALUE_OF
+from pianolab.checklist.points import VALUE_OF, Point
 from pianolab.errors import BadInput
 from pianolab.model import Examiner, Finding, Piano
 
@@ -106,7 +106,9 @@ def test_signs_together_stop_and_their_sound_neighbour_does_not(bad: Values, sou
 def test_firm_pins_turn_the_doubt_about_a_damp_past_into_a_warning() -> None:
     told = judge(found({**DAMP, "pins-torque": 8.0}))
     assert not told.vetoes
-    assert [a.says.subject for a in told.warnings if {*DAMP} <= {*a.sources}] == ["damp or dry past, pins firm"]
+    assert [a.says.subject for a in told.warnings if {*DAMP} <= {*a.sources}] == [
+        "damp or dry past, pins firm"
+    ]
 
 
 @pytest.mark.parametrize(
@@ -158,6 +160,21 @@ def test_nine_slipped_strings_found_in_both_ways_stop_once(make_survey: MakeSurv
     (both,) = judge(found({"tuning-single": 9}), survey=make_survey(slipped=keys)).vetoes
     assert {*both.sources} == {"tuning-single", "listening"}
     assert both.how_sure == "seen"
+
+
+GRADED = [p for p in CHECKLIST.for_piano(UPRIGHT) if p.record == "grade"]
+
+
+@pytest.mark.parametrize("point", GRADED, ids=lambda p: p.id)
+def test_one_middling_grade_stops_nothing(point: Point) -> None:
+    assert not judge(found({point.id: 3})).vetoes
+
+
+def test_middling_grades_all_over_stop_only_where_one_story_explains_them() -> None:
+    middling = {p.id: 3 for p in GRADED}
+    assert not judge(found(middling)).vetoes
+    past = judge(found({**middling, "papers-heating": True})).vetoes
+    assert [a.says.subject for a in past] == ["damp or dry past at work"]
 
 
 # ---- who says it ---------------------------------------------------------------------------------------------
