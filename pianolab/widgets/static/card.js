@@ -2,7 +2,7 @@
 
 const TYPING_PAUSE_MS = 700;
 
-function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, state, whole, place = () => "" }) {
+function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, state, whole, short = false, place = () => "" }) {
   let id = first.record;
   const fields = [];
   const heading = make("h3", { class: "pl-point-title", tabindex: -1, text: first.title });
@@ -12,7 +12,9 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
   const looking = [
     make("p", { class: "pl-how", text: first.how }),
     make("dl", { class: "pl-facts" }, first.facts.map(([name, text]) => make("div", {}, make("dt", { text: name }), make("dd", { text })))),
-    make("p", { class: "pl-why", text: first.why }),
+    short && !whole
+      ? make("details", { class: "pl-why-fold" }, make("summary", { text: "Why" }), make("p", { class: "pl-why", text: first.why }))
+      : make("p", { class: "pl-why", text: first.why }),
   ];
   const read = make("div", { class: "pl-read" },
     cautions.length ? make("ul", { class: "pl-cautions" }, cautions.map((text) => make("li", {}, sign("caution"), make("span", { text })))) : null,

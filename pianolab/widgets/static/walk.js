@@ -147,6 +147,7 @@ function render({ model, el }) {
       record: (event, field = null) => tell({ ...event, point: card.point, record: card.record() }, { field, card }),
       addPhoto: (id, name, bytes) => tell({ do: "photo", point: id, name }, { card, buffers: [bytes] }),
       move, whole, pictures: () => model.get("pictures"), keyboard: model.get("keyboard"), state: whole ? null : state,
+      short: inside,
       place: (view) => (inside ? `${view.title}, ${view.day}` : ""),
     });
     return card;
