@@ -96,6 +96,28 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
             'region = "here"\ncountry = "SE"',
             r"prices\.toml: got \['country'\], need only currency, date",
         ),
+        (
+            "high = 1500",
+            'high = 1500\nneed = "nice"',
+            r"need: got 'nice', need one of needed, keeps value, looks",
+        ),
+        ("high = 1500", 'high = 1500\nneed = ["looks"]', r"need: got \['looks'\], need one of needed"),
+        ("high = 1500", 'high = 1500\nkind = "play"', r"kind: got 'play', need one of work, carrying"),
+        ("high = 1500", "high = 1500\ngrand = [3, 2, 1]", r"grand: got 3, 2, 1, need low not above usual"),
+        ("high = 1500", "high = 1500\ngrand = 1500", r"grand: got 1500, need three amounts"),
+        ("high = 1500", "high = 1500\nupright = [1, -2, 3]", r"upright: usual: got -2, need 0 or more"),
+        ("high = 1500", "high = 1500\ninstead_of = 3", r"instead_of: got 3, need other jobs, each with"),
+        (
+            "high = 1500",
+            'high = 1500\ninstead_of = { "key tops" = 0 }',
+            r"instead_of: got .*, need other jobs, each with a number from 1",
+        ),
+        (
+            "high = 1500",
+            "high = 1500\ninstead_of = { polish = 2 }",
+            r"instead_of: got \['polish'\], need jobs of",
+        ),
+        ("high = 1500", 'high = 1500\nseldom_worth = "yes"', r"seldom_worth: got 'yes', need true or false"),
         ("high = 1500", "high = ", r"got a file that can't be read, need a TOML file"),
     ],
 )
