@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.live.leaving import Leaving, before_leaving
+from pianolab.acoustics.short import chord_fall, pedal_noise, repetition, room_by_clap
 from pianolab.casebook.arrived import Arrived, Gap, file_away
 from pianolab.casebook.arriving import About
 from pianolab.errors import BadInput
@@ -17,6 +18,7 @@ from pianolab.io import read_sound
 from pianolab.keyboard import note_name
 from pianolab.model import Recording, SurveyRecord
 from pianolab.report.twin_recording import recording_picture
+from pianolab.show import Showable
 from pianolab.words import say
 
 if TYPE_CHECKING:
@@ -64,7 +66,7 @@ def keep_arrived(
         progress=lambda what, share: order.tell(what, 0.1 * share),
     )
     if recording.purpose not in SCALES:
-        return Kept(recording, None, None, gaps, "the recording")
+        return Kept(recording, None, None, gaps, _measured(casebook, recording))
     try:
         survey = _listen(casebook.media_path(recording.media), _Form.of(recording), order)
     except BadInput as error:
@@ -122,6 +124,32 @@ def _record(recording: Recording, survey: Survey, order: Order) -> SurveyRecord:
 def _kept(recording: Recording, survey: Survey, order: Order, gaps: tuple[Gap, ...]) -> Kept:
     leaving = before_leaving(survey, asked=order.asked, gaps_s=[(g.begin_s, g.end_s) for g in gaps])
     return Kept(recording, survey, leaving, gaps, survey.headline())
+
+
+SHORT: dict[str, Callable[..., Showable]] = {
+    "damper pedal": pedal_noise, "repeated note": repetition, "held chord": chord_fall, "hand clap": room_by_clap,
+}  # fmt: skip
+
+
+def short_measure(casebook: Casebook, recording: Recording) -> Showable:
+    """What a short recording of a casebook says, measured from its sound.
+
+    Raises
+    ------
+    BadInput
+        a recording of keys, or one in which there is too little
+    """
+    if recording.purpose not in SHORT:
+        raise BadInput("recording", f"one of keys ({recording.purpose})", "one of " + ", ".join(SHORT))
+    sound = read_sound(casebook.media_path(recording.media))
+    return SHORT[recording.purpose](sound.samples, rate_hz=sound.rate_hz)
+
+
+def _measured(casebook: Casebook, recording: Recording) -> str:
+    try:
+        return short_measure(casebook, recording).headline()
+    except BadInput as error:
+        return f"the recording; but nothing could be measured. {error}"
 
 
 def with_picture(casebook: Casebook, kept: Kept) -> Kept:

@@ -17,6 +17,7 @@ from pianolab.io import read_sound
 from pianolab.model import Visit
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.widgets.recorder import RecorderForm
+from pianolab.widgets.recorder_keeping import short_measure
 
 RATE = 24000
 FRAMES = RATE // 4
@@ -248,6 +249,8 @@ def test_a_short_recording_is_kept_by_its_purpose_and_read_as_no_scale(book_and_
     page.send("end", page=page.name, count=8)
     assert [r.purpose for r in book.recordings()] == [purpose]
     assert book.surveys() == ()
+    told = short_measure(book, book.recordings()[0])
+    assert told.headline() in page.form.line
 
 
 def test_a_file_instead(book_and_page) -> None:
