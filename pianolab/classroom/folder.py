@@ -81,8 +81,7 @@ class SchoolClass:
         """
         if not self.database:
             self.check_place()
-        given = [more] if isinstance(more, (str, Path)) else more
-        given = [Path(path) for path in given]
+        given = [Path(path) for path in ([more] if isinstance(more, (str, Path)) else more)]
         for path in given:
             self._check_copy(path)
         places = [*self.desks(), *(place for path in given for place in desks_in(path) or [path])]

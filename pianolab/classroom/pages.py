@@ -11,6 +11,7 @@ from pianolab.classroom.answer_ids import GRADE, trace_of
 from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.faults import FAULT_WORDS
+from pianolab.classroom.goals import goals
 from pianolab.classroom.grading import ClassView, class_view
 from pianolab.classroom.lessons import exhibits_of
 from pianolab.classroom.measures import share_of, shares_by_fault, shares_by_kind
@@ -60,7 +61,8 @@ def write_class_page(
     doubtful = [a for a, why in school.left_out() if why == "changed by hand"]
     if not names:
         letters = letters_for({a.pupil for a in (*answers, *doubtful)}, class_id=school.id)
-        answers, doubtful = ([dataclasses.replace(a, pupil=letters[a.pupil]) for a in some] for some in (answers, doubtful))  # fmt: skip
+        answers = tuple(dataclasses.replace(a, pupil=letters[a.pupil]) for a in answers)
+        doubtful = [dataclasses.replace(a, pupil=letters[a.pupil]) for a in doubtful]
     sections = class_sections(answers, exhibits=exhibits)
     if doubtful:
         sections.append(_left_out(doubtful))
@@ -83,7 +85,7 @@ def write_progress_page(school: SchoolClass, pupil: str, path: str | Path, *, re
             "one of " + (", ".join(school.pupils()) or "nobody yet"),
             "Not gathered yet?",
         )
-    sections = [*pupil_sections(own), *_own_strictness(school, pupil)]
+    sections = [*goals(own), *pupil_sections(own), *_own_strictness(school, pupil)]
     html = class_page(f"{pupil}: what you hear by now", sections, lead=_lead(own))
     return write_page(path, html, replace=replace, inputs=school.own_files())
 
@@ -167,7 +169,7 @@ def _own_strictness(school: SchoolClass, pupil: str) -> list[Section]:
     chart = Drawing(svg=interval_chart([line], low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0), words="Strict to the left, mild to the right of the class.")  # fmt: skip
     said = (
         f"Beside the class you are {own.words}: {own.shift:+.2f} grades ({own.low:+.2f} to {own.high:+.2f}).",
-        f"Your grade was the teacher's in {own.as_teacher.headline()}.",
+        f"Your grade was the teacher's in {own.as_teacher.headline().replace(' right', '')}.",
         "Strict is no fault and mild is no virtue. This page is yours; the class's page shows it under no name.",
     )
     return [Section(heading="Strict or mild", paragraphs=said, drawings=(chart,))]

@@ -15,7 +15,8 @@ from pianolab.classroom.answer_ids import GRADE, answer_id, place_of
 from pianolab.classroom.charts import Line, interval_chart
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class
-from pianolab.classroom.lessons import lesson_exhibits
+from pianolab.classroom.goals import goal_standing
+from pianolab.classroom.lessons import Goal, lesson_exhibits
 from pianolab.classroom.pages import class_sections, pupil_sections, write_class_page, write_progress_page
 from pianolab.classroom.sheets import write_sheets
 from pianolab.classroom.staircase import share_right
@@ -222,3 +223,22 @@ def test_lessons_of_grading_are_not_mixed(tmp_path: Path) -> None:
         [a for a in told if a.lesson != other], exhibits=[replace(e, lesson="") for e in shown[0]]
     )
     assert "on average 0.00 grades" not in " ".join(mixed[0].paragraphs)
+
+
+def test_a_goal_is_reached_or_not_or_not_known() -> None:
+    goal = Goal(kind="name the fault", figure="share", value=0.6, words="Six of ten.")
+    told = [
+        Answer(
+            pupil="7",
+            kind="name the fault",
+            task=f"t{n}",
+            given="a",
+            truth="a" if n < 7 else "b",
+            correct=n < 7,
+        )
+        for n in range(10)
+    ]
+    assert goal_standing(goal, told).startswith("reached: 7 of 10 right")
+    assert goal_standing(goal, told[4:]).startswith("not yet: 3 of 6 right")
+    fine = Goal(kind="which dies sooner", figure="threshold", value=15.0, words="Fine.")
+    assert goal_standing(fine, told) == "not known yet: threshold not known: 0 answers, 12 are needed"
