@@ -51,16 +51,23 @@ def _heard(
     """What counts of a piano's sound: its latest visit with a recording, there the one with most keys."""
     records = {r.recording_id: r for r in casebook.surveys(piano.id)}
     for visit in reversed([v for v in casebook.visits(piano.id) if until is None or v.day <= until]):
-        candidates = []
+        candidates: list[Heard] = []
+        unheard: PianolabError | None = None
         for recording in (r for r in casebook.recordings(visit.id) if r.purpose == "take"):
             record = records.get(recording.id)
             if record is None:
                 progress(f"{piano.name}: listening to {recording.original_name}", share)
-            survey = _survey_of(casebook, recording, record)
+            try:
+                survey = _survey_of(casebook, recording, record)
+            except PianolabError as error:  # one that was stopped at once takes nothing from the others
+                unheard = error
+                continue
             version = record.version if record else f"{VERSION}, listened to for this page"
             candidates.append(
                 Heard(survey=survey, recording=recording, day=visit.day.isoformat(), version=version)
             )
+        if not candidates and unheard is not None:
+            raise unheard
         if candidates:
             return max(reversed(candidates), key=lambda h: h.survey.summary.measured)
     return None
