@@ -30,6 +30,11 @@ def add_export(commands: Commands) -> None:
         "--checklist", metavar="FILE", help="points of your own (TOML), remembered; usual forgets them"
     )
     export.add_argument(
+        "--plans",
+        metavar="FILE",
+        help="what hiring, a new piano or a sale would come to (TOML), beside the money over the years",
+    )
+    export.add_argument(
         "--leave-out", type=words_of, default=(), metavar="WHAT", help="any of names,addresses,prices"
     )
     add_replace(export)
@@ -45,7 +50,7 @@ def run_export(args: argparse.Namespace) -> None:
         raise BadInput("pianolab export", "nothing to write", "--html OUT.html or --tables DIR, or both")
     with open_casebook(args.casebook) as casebook:
         given = _given_settings(args)
-        settings = Settings.of(casebook, **given)
+        settings = Settings.of(casebook, **given, plans=args.plans)
         written = export(
             casebook,
             args.html,

@@ -4,7 +4,7 @@ from pianolab.upkeep.care import CarePlan, CareStep, care_plan
 from pianolab.upkeep.life import Life, PartLife, remaining_life
 from pianolab.upkeep.money import money_over_years
 from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, Span
-from pianolab.upkeep.plans import MoneyPlans
+from pianolab.upkeep.plans import MoneyPlans, load_plans
 
 __all__ = [
     "CarePlan",
@@ -16,6 +16,7 @@ __all__ = [
     "PartLife",
     "Span",
     "care_plan",
+    "load_plans",
     "money_over_years",
     "remaining_life",
 ]

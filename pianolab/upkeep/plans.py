@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from decimal import Decimal, InvalidOperation
+from pathlib import Path
 from typing import Any
 
 from pianolab.errors import BadInput
+from pianolab.files import read_text, toml_of
 from pianolab.show import Fields
 
 MOST_INTEREST = 0.3
@@ -49,6 +51,30 @@ class MoneyPlans(Fields):
             object.__setattr__(self, name, _share(name, getattr(self, name)))
         if self.interest is not None and not _within(self.interest, MOST_INTEREST):
             raise BadInput("interest", repr(self.interest), f"0 to {MOST_INTEREST:g}", "3 % is 0.03.")
+
+
+def load_plans(path: str | Path) -> MoneyPlans:
+    """The figures from a TOML file, such as ``hire_a_month = 45``.
+
+    Raises
+    ------
+    BadInput
+        a file that can't be read, a field there isn't, a figure that `MoneyPlans` refuses
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     written = Path(folder, "plans.toml").write_text("hire_a_month = 45", encoding="utf-8")
+    ...     load_plans(Path(folder, "plans.toml")).hire_a_month
+    Decimal('45')
+    """
+    file = Path(path).name
+    data = toml_of(read_text(path), name=file)
+    known = [field.name for field in fields(MoneyPlans)]
+    if unknown := sorted(set(data) - set(known)):
+        raise BadInput(file, unknown, "only " + ", ".join(known))
+    return MoneyPlans(**data)
 
 
 def _amount(name: str, value: Any) -> Decimal | None:

@@ -289,7 +289,7 @@ def _years(
             profile=reckoning.buyer,
             prices=reckoning.prices,
             life=lives[a.piano.id],
-            plans=settings.plans,
+            plans=settings.money_plans,
             seed=settings.seed,
         )
         for a in comparison.assessments

@@ -15,7 +15,7 @@ from pianolab.checklist import Checklist, load_checklist, read_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Room, load_profiles
 from pianolab.show import Fields
-from pianolab.upkeep import MoneyPlans
+from pianolab.upkeep import MoneyPlans, load_plans
 
 FIRST = "first piano"
 """The buyer for whom is judged where nobody else is named."""
@@ -37,7 +37,8 @@ class Settings(Fields):
     year : the present year, for the age of parts; None takes the year of the latest visit
     until : leave out visits after that day
     seed : int from 0; the same seed gives the same result
-    plans : what the buyer would otherwise do with the money (`pianolab.upkeep.MoneyPlans`): resale, hire, a new one
+    plans : what the buyer would otherwise do with the money: `MoneyPlans` (resale, hire, a new one), or the path of a
+        TOML file with its fields; not remembered
 
     Raises
     ------
@@ -59,7 +60,7 @@ class Settings(Fields):
     year: int | None = None
     until: date | None = None
     seed: int = 0
-    plans: MoneyPlans | None = None
+    plans: MoneyPlans | str | Path | None = None
 
     def __post_init__(self) -> None:
         for name in ("checklist", "prices"):
@@ -70,6 +71,10 @@ class Settings(Fields):
                 raise BadInput(name, f"a {type(given).__name__}", "the path of a TOML file, or None")
         if isinstance(self.seed, bool) or not isinstance(self.seed, int) or self.seed < 0:
             raise BadInput("seed", repr(self.seed), "a whole number from 0")
+        if isinstance(self.plans, (str, Path)):
+            object.__setattr__(self, "plans", load_plans(self.plans))
+        elif not isinstance(self.plans, (MoneyPlans, type(None))):
+            raise BadInput("plans", f"a {type(self.plans).__name__}", "MoneyPlans, or the path of a TOML file")
         # Read here, so that what is wrong with them shows where they are given and not far away.
         _ = self.points, self.price_list
 
@@ -129,6 +134,11 @@ class Settings(Fields):
         """The price list: the user's own, or the usual one."""
         own = _own_file(self.prices)
         return load_prices() if own is None else read_prices(own.text, file=own.name)
+
+    @property
+    def money_plans(self) -> MoneyPlans | None:
+        """What the buyer would otherwise do with the money; None where nothing was entered."""
+        return self.plans if isinstance(self.plans, MoneyPlans) else None
 
     @property
     def points_file(self) -> str:

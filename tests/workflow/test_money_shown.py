@@ -10,6 +10,7 @@ import pytest
 
 from pianolab.assess import load_prices
 from pianolab.casebook import create_casebook
+from pianolab.cli import main
 from pianolab.figures import plan_costs
 from pianolab.model import Finding, Piano, Visit
 from pianolab.upkeep import MoneyPlans
@@ -67,6 +68,22 @@ def test_the_page_has_the_years_with_hire_and_what_was_not_entered(written: Path
     assert "Money over the years" in page
     assert "Hiring, as entered, is €540 a year" in page
     assert "Not entered, so not counted: what a sale at the end may bring back" in page
+
+
+def test_plans_from_a_file_on_the_command_line(
+    decision: Decision, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plans, page = tmp_path / "plans.toml", tmp_path / "page.html"
+    book = str(decision.casebook.folder)
+    plans.write_text("hire_a_month = 20\nresale = [0.3, 0.6]\n", encoding="utf-8")
+    assert main(["export", book, "--html", str(page), "--plans", str(plans)]) == 0
+    assert "Hiring, as entered, is €240 a year" in page.read_text(encoding="utf-8")
+    plans.write_text("rent = 20\n", encoding="utf-8")
+    assert main(["export", book, "--html", str(tmp_path / "b.html"), "--plans", str(plans)]) == 2
+    said = capsys.readouterr().err
+    assert "plans.toml: got ['rent'], need only resale, hire_a_month" in said
+    assert said.count("\n") == 1
+    assert not (tmp_path / "b.html").exists()
 
 
 def test_without_prices_none_of_it_is_on_the_page(decision: Decision, tmp_path: Path) -> None:
