@@ -39,7 +39,7 @@ def lowest(project: dict[str, object]) -> list[str]:
     return [f"{m[1]}=={m[2]}" for m in found if m is not None]
 
 
-def cell(python: str, pins: list[str], room: Path) -> str:
+def cell(python: str, pins: list[str], room: Path, tests_of: list[str]) -> str:
     """One environment: installed, imported, tested; a row of the table."""
     name = f"{python} {'lowest' if pins else 'newest'}"
     begun = time.monotonic()
@@ -64,7 +64,7 @@ def cell(python: str, pins: list[str], room: Path) -> str:
     seconds, heavy = subprocess.run(
         [here, "-c", IMPORT], capture_output=True, text=True, check=True
     ).stdout.split()
-    tests = subprocess.run([here, "-m", "pytest", "-q", "-p", "no:cacheprovider", *TESTS], cwd=ROOT, capture_output=True, text=True, check=False)  # fmt: skip
+    tests = subprocess.run([here, "-m", "pytest", "-q", "-p", "no:cacheprovider", *tests_of], cwd=ROOT, capture_output=True, text=True, check=False)  # fmt: skip
     last = (tests.stdout.strip().splitlines() or [f"ended with {tests.returncode}"])[-1].strip("= ")
     (room / "pytest.txt").write_text(tests.stdout + tests.stderr)
     numpy = ", numpy loaded" if heavy == "True" else ""
@@ -78,6 +78,7 @@ def main() -> None:
     )
     parser.add_argument("--python", nargs="+", default=[p for p in PYTHONS if shutil.which(p)])
     parser.add_argument("--only", choices=("lowest", "newest"))
+    parser.add_argument("--tests", nargs="+", default=list(TESTS))
     parser.add_argument("--keep", type=Path, help="keep the environments here")
     args = parser.parse_args()
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -87,7 +88,7 @@ def main() -> None:
         for python in args.python:
             for kind in ("newest", "lowest") if args.only is None else (args.only,):
                 room = (args.keep or Path(temporary)) / f"{Path(python).name}-{kind}"
-                rows.append(cell(python, lowest(project) if kind == "lowest" else [], room))
+                rows.append(cell(python, lowest(project) if kind == "lowest" else [], room, args.tests))
                 print(rows[-1], flush=True)
     sys.exit(any("failed" in row or "error" in row or "not installable" in row for row in rows))
 

@@ -107,7 +107,7 @@ def log_problems(connection: sa.Connection) -> list[str]:
     query = sa.select(tables.change).order_by(tables.change.c.seq).execution_options(yield_per=AT_ONCE)
     for row in connection.execute(query):
         try:
-            check_entry(row._mapping, known)
+            check_entry(dict(row._mapping), known)
         except PianolabError as error:
             problems.append(f"change {row.seq} of {row.kind} {row.record_id}: {error}")
     return problems
@@ -117,7 +117,7 @@ def rebuild_records(connection: sa.Connection) -> None:
     """Fill the empty ``record`` table from the log, record by record."""
     change = tables.change
     query = sa.select(change).where(change.c.purged.is_(False)).order_by(change.c.record_id, change.c.at)
-    rows = (row._mapping for row in connection.execute(query.execution_options(yield_per=AT_ONCE)))
+    rows = (dict(row._mapping) for row in connection.execute(query.execution_options(yield_per=AT_ONCE)))
     by_record = groupby(rows, key=itemgetter("record_id"))
     put_rows(connection, (present_row(in_order(entries)) for _, entries in by_record))
 

@@ -52,7 +52,7 @@ class _Gaps:
 def _between(
     connection: sa.Connection, table: sa.Table, first: int, last: int, gaps: _Gaps
 ) -> Iterator[dict[str, Any]]:
-    number = sa.literal_column("rowid")
+    number: sa.ColumnClause[int] = sa.literal_column("rowid", sa.Integer)
     following = sa.select(sa.func.min(number)).select_from(table).where(number >= sa.bindparam("first"))
     low = first
     while low <= last and gaps.tries < MOST_TRIES:
@@ -70,7 +70,7 @@ def _halved(
     connection: sa.Connection, table: sa.Table, first: int, last: int, gaps: _Gaps
 ) -> Iterator[dict[str, Any]]:
     """Rows of a range; where it can't be read, of its halves, down to single rows."""
-    number = sa.literal_column("rowid")
+    number: sa.ColumnClause[int] = sa.literal_column("rowid", sa.Integer)
     query = (
         sa.select(table).where(number.between(sa.bindparam("first"), sa.bindparam("last"))).order_by(number)
     )

@@ -96,10 +96,10 @@ def _bring_up_to_date(ours: sa.Connection, identities: list[str]) -> None:
     change, record = tables.change, tables.record
     entries: dict[str, list[Entry]] = {identity: [] for identity in identities}
     for row in ours.execute(sa.select(change).where(change.c.record_id.in_(identities))):
-        entries[row.record_id].append(row._mapping)
+        entries[row.record_id].append(dict(row._mapping))
     for identity, found in entries.items():
-        row = present_row(in_order(found))
-        ours.execute(sa.update(record).where(record.c.id == identity).values(**row))
+        now = present_row(in_order(found))
+        ours.execute(sa.update(record).where(record.c.id == identity).values(**now))
 
 
 def _note_conflict(ours: sa.Connection, record_id: str, our_uid: str, their_uid: str) -> None:
