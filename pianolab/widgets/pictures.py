@@ -20,6 +20,8 @@ MOST_BYTES = 9 * 1024**2
 """More than this does not come through to the kernel in one message."""
 
 LONGEST_NAME = 60
+HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+"""Brands of ISO base media files (ISO/IEC 23008-12, from memory) that hold pictures as telephones keep them."""
 
 
 def keep_picture(
@@ -43,11 +45,31 @@ def keep_picture(
     data = bytes(buffers[0]) if buffers else b""  # type: ignore[call-overload]
     if not 0 < len(data) <= MOST_BYTES:
         raise BadInput(label, f"{len(data):,} bytes", f"a photo of 1 to {MOST_BYTES:,} bytes")
+    if is_heic(data):
+        # Decoders of HEIC come bundled with an encoder under the GPL; browsers that can read it send a JPEG instead.
+        raise BadInput(label, "a HEIC picture", "a JPEG", HOW_TO_JPEG)
     with TemporaryDirectory() as folder:
         path = Path(folder) / label
         path.write_bytes(data)
         with casebook.editing(by=by, checklist=checklist) as edit:
             return edit.add_photo(visit_id, path, point=point)
+
+
+HOW_TO_JPEG = (
+    "This browser can't turn it into one: take it in the form itself, share it as JPEG, or set the camera to the most "
+    "compatible format."
+)
+
+
+def is_heic(data: bytes) -> bool:
+    """Whether a file is a picture in the form in which some telephones keep theirs, which few programs read.
+
+    Examples
+    --------
+    >>> is_heic(bytes(4) + b"ftypheic" + bytes(8)), is_heic(b"no such thing")
+    (True, False)
+    """
+    return data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS
 
 
 def _file_name(name: object) -> str:

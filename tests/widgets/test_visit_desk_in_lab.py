@@ -105,7 +105,7 @@ def one_turn(
     assert name in page.locator(".pl-picker-title").inner_text()
     key = 40 + 2 * len(entered[name]) // A_TURN
     page.locator(".pl-keys").focus()
-    page.locator(f"[aria-label^='C4, key 40']").click(position={"x": 20, "y": 140})
+    page.locator("[aria-label^='C4, key 40']").click(position={"x": 20, "y": 140})
     for _ in range(key - 40):
         page.keyboard.press("ArrowRight")
     if key != 40:

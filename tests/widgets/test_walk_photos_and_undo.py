@@ -261,3 +261,11 @@ def test_the_whole_real_checklist_makes_a_view(visit_and_book: Opened) -> None:
 
 def _position(point_id: str) -> str:
     return load_checklist()[point_id].position
+
+
+def test_a_telephones_own_format_is_refused_in_one_line_that_says_what_to_do(driver: Driver) -> None:
+    heic = b"\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic" + bytes(400)
+    answer = driver.send(do="photo", point="serial", name="IMG_0001.HEIC", buffers=[heic])
+    assert answer["line"].startswith("Not saved. IMG_0001.HEIC: got a HEIC picture, need a JPEG.")
+    assert "share it as JPEG" in answer["line"]
+    assert driver.form._walk.photos == ()

@@ -11,9 +11,11 @@ async function photoBytes(file) {
     picture = null; // the browser can't read it; Python says what it is, or keeps it
   }
   const side = picture ? Math.max(picture.width, picture.height) : 0;
-  if (file.size <= PHOTO_BYTES && side <= PHOTO_SIDE) return file.arrayBuffer();
+  // A browser that can read a telephone's own format sends it as JPEG, which everybody can read.
+  const common = /^image\/(jpeg|png|webp|tiff|bmp|gif)$/.test(file.type) || !picture;
+  if (common && file.size <= PHOTO_BYTES && side <= PHOTO_SIDE) return file.arrayBuffer();
   if (!picture) throw new Error(`${file.name}: got ${file.size} bytes that this browser can't show, need a photo of up to ${PHOTO_BYTES} bytes. Save it as JPEG.`);
-  const scale = PHOTO_SIDE / side;
+  const scale = Math.min(1, PHOTO_SIDE / side);
   const canvas = document.createElement("canvas");
   canvas.width = Math.max(1, Math.round(picture.width * scale));
   canvas.height = Math.max(1, Math.round(picture.height * scale));
