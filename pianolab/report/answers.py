@@ -16,7 +16,7 @@ from pianolab.figures.money import about, money
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
 from pianolab.report.offers import offer_of
-from pianolab.statements import Statement
+from pianolab.statements import Statement, statement
 from pianolab.words import say, upper_first, with_stop
 
 MOST_STEPS, LEAST_CHANCE = 6, 0.005
@@ -35,6 +35,7 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
     return {
         "kind": v.kind,
         "head": head_of(v),
+        "conditions": [with_stop(upper_first(say(c))) for c in conditions_in(v)],
         "word": words.KIND_WORDS[v.kind],
         "sign": shapes.sign(v.kind),
         "headline": v.headline,
@@ -65,8 +66,16 @@ def head_of(verdict: Verdict) -> str:
     >>> head_of(Verdict(kind="find out first", piano_id="a", answer=answer, reasons=(), how_sure=0.5))
     'The attic upright is ahead, but what is still unknown could change that.'
     """
+    if conditions := conditions_in(verdict):
+        name = verdict.answer.number("name")
+        return say(statement("sheet.buy if", name=name, conditions=len(conditions)))
     inner = UNDER_ITS_WORD.get(verdict.kind)
     return upper_first(say(verdict.answer.number(inner))) if inner else verdict.headline
+
+
+def conditions_in(verdict: Verdict) -> tuple[Statement, ...]:
+    """What a purchase hangs on, each as a statement; empty for a verdict of another kind."""
+    return tuple(dict(verdict.answer.numbers).get("conditions", ())) if verdict.kind == "buy if" else ()
 
 
 def _why(comparison: Comparison) -> list[str]:

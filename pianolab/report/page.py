@@ -25,7 +25,7 @@ from pianolab.report.page_charts import changed_chart, over_keys, piano_charts, 
 from pianolab.report.pictures import Picture
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
-from pianolab.report.sheet import sheet_of
+from pianolab.report.sheet import sheet_of, short_of
 from pianolab.report.side_by_side import side_by_side
 from pianolab.words import as_sentence, listed, upper_first, with_stop
 
@@ -145,7 +145,7 @@ def _context(
 
 
 TOOLS: dict[str, Any] = {
-    "words": words, "shapes": shapes, "money": money, "about": about, "listed": listed, "offer_of": offer_of,
+    "words": words, "shapes": shapes, "money": money, "about": about, "listed": listed, "offer_of": offer_of, "short_of": short_of,
     "upper_first": upper_first, "as_sentence": as_sentence, "with_stop": with_stop, "palette_source": PALETTE_SOURCE,
 }  # fmt: skip
 """What the templates call."""

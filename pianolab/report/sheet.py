@@ -51,7 +51,7 @@ def sheet_of(
     own = photos.get(leader.id, ())
     return {
         "reasons": speaks,
-        "against": [] if chosen is None else [_short(a) for a in chosen.assessment.warnings[:1]],
+        "against": [] if chosen is None else [short_of(a) for a in chosen.assessment.warnings[:1]],
         "others": [{"on": i, "why": _why_not(i)} for i in instruments if i is not chosen],
         "agree": [*offer["promises"], *offer["conditions"]][: MOST_SAID + 1] if prices and chosen else [],
         "looked": [looked_words(i, findings.get(i.id, ())) for i in ([chosen] if chosen else instruments)],
@@ -108,7 +108,7 @@ def _money(i: Instrument) -> Statement | None:
     return statement("sheet.within the budget", chance=1.0 - price.chance_over_budget)
 
 
-def _short(alert: Alert) -> str:
+def short_of(alert: Alert) -> str:
     """An alert without the signs that it rests on: these stand among the warnings."""
     numbers = dict(alert.says.numbers)
     inner = numbers.get("reason")
@@ -120,7 +120,7 @@ def _why_not(i: Instrument) -> str:
     if stops:
         more = len(stops) - 1
         rest = f" And {more} reason{'s' if more > 1 else ''} more to stop." if more else ""
-        return _short(stops[0]) + rest
+        return short_of(stops[0]) + rest
     if i.standing.barred_by is not None:
         return with_stop(upper_first(say(i.standing.barred_by)))
     weak = min(i.assessment.aspects, key=lambda a: a.middle)

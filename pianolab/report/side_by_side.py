@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pianolab.assess.results import Assessment
 from pianolab.compare.results import Comparison, Standing
 from pianolab.figures.money import about, money
 from pianolab.figures.radar_plan import money_share, weight_shares
 from pianolab.report import shapes, words
 from pianolab.report.instruments import Instrument
-from pianolab.report.offers import figures_line
 
 
 def side_by_side(
@@ -28,7 +26,6 @@ def side_by_side(
     ]
     rows: list[dict[str, Any]] = [
         *(first if len(instruments) > 1 else []),
-        {"name": "Reasons to stop", "sub": "", "strong": False, "cells": [_stops(i.assessment) for i in instruments]},
         _text_row("Looked at", [f"{i.assessment.points_checked} of {i.assessment.points_total} points" for i in instruments]),
         _text_row("Listened to", [i.heard_short for i in instruments]),
     ]  # fmt: skip
@@ -51,7 +48,6 @@ def side_by_side(
                 sub=f"money counts {money_share(comparison.profile):.0%}",
             ),
             _text_row("In the end", [_total(i.standing, code) for i in instruments], sub="estimate, not quote"),
-            _text_row("What to offer", [_offer(i.standing, code) for i in instruments]),
         ]  # fmt: skip
     if any(i.standing.dominated_by for i in instruments):
         names = {i.id: i.mark.letter for i in instruments}
@@ -65,23 +61,7 @@ def _text_row(name: str, texts: Sequence[str], *, sub: str = "", strong: bool = 
     return {"name": name, "sub": sub, "cells": [{"text": t, "bar": ""} for t in texts], "strong": strong}
 
 
-def _stops(a: Assessment) -> dict[str, Any]:
-    if a.vetoes:
-        return {"bar": shapes.sign("veto"), "text": words.plural(len(a.vetoes), "reason") + " to stop"}
-    open_points = a.points_total - a.points_checked
-    return {
-        "bar": "",
-        "text": "none seen" if not open_points else f"none seen, {open_points} points not checked",
-    }
-
-
 def _total(s: Standing, code: str) -> str:
     if s.total_p10 is None or s.total_p90 is None:
         return "not known"
     return f"{about(s.total_p10, code)} to {about(s.total_p90, code)}"
-
-
-def _offer(s: Standing, code: str) -> str:
-    if s.vetoed:
-        return "no offer: a reason to stop"
-    return figures_line(s.price, code)

@@ -79,8 +79,7 @@
   /* Who follows a link to an instrument wants to see it, not a fold. */
   function unfoldTarget() {
     const target = location.hash.length > 1 && document.getElementById(location.hash.slice(1));
-    const fold = target && target.querySelector("details.whole");
-    if (fold) fold.open = true;
+    if (target) target.querySelectorAll(":scope > details.fold, details.whole").forEach(function (fold) { fold.open = true; });
   }
   addEventListener("hashchange", unfoldTarget);
   unfoldTarget();
