@@ -148,16 +148,16 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     )
     fig.lay_out(
         margin={"l": 40, "r": 16}, barmode="overlay",
-        xaxis=frame.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=_axis_words(plan), tickformat=",.0f", nticks=6),
+        xaxis=frame.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=_axis_words(plan, bare=bare), tickformat=",.0f", nticks=6),
         yaxis=frame.axis(look_of, range=[-n + 0.45, 0.55 + WORDS_LINE_PX / row_px * two_lines + BUDGET_PX / row_px], showgrid=False, tickvals=[-i for i in range(n)],
                         ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs], tickfont={"size": 15, "color": look_of.ink}),
     )  # fmt: skip
     return fig
 
 
-def _axis_words(plan: CostPlan) -> str:
-    """Under the chart: that these are estimates, and by whose prices, of which day."""
-    return f"{plan.currency}, estimates" + (f"; prices of {plan.origin}" if plan.origin else "")
+def _axis_words(plan: CostPlan, *, bare: bool) -> str:
+    """Under the chart: that these are estimates, by whose prices, of which day; a page says that beside it."""
+    return f"{plan.currency}, estimates" + (f"; prices of {plan.origin}" if plan.origin and not bare else "")
 
 
 def _bars_in_words(fig: Sheet, theme: Theme) -> None:
