@@ -7,6 +7,7 @@ while no sound came.
 
 from __future__ import annotations
 
+import mmap
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -193,31 +194,22 @@ def read_arrived(folder: Path) -> Arrived:
 def _scan(path: Path, frame_bytes: int) -> Iterator[_Piece]:
     """Whole pieces of a file, in the order in which they came; after a damaged one the next mark is looked for."""
     try:
-        data = np.memmap(path, dtype=np.uint8, mode="r") if path.stat().st_size else None
+        size = path.stat().st_size
     except OSError:
-        data = None
-    if data is None:
         return
-    whole, at = memoryview(data), 0
-    while at + HEAD.size <= len(whole):
-        mark, number, first_frame, frames, checksum, clock_ms = HEAD.unpack_from(whole, at)
-        begin, end = at + HEAD.size, at + HEAD.size + frame_bytes * frames
-        sound = mark == MARK and 0 < frames <= MOST_FRAMES and end <= len(whole)
-        if sound and zlib.crc32(whole[begin:end]) == checksum:
-            yield _Piece(number, first_frame, frames, checksum, clock_ms, begin)
-            at = end
-        else:
-            at = _next_mark(whole, at + 1)
-
-
-def _next_mark(whole: memoryview, at: int) -> int:
-    """Where the next piece may begin; the end where none does."""
-    while at < len(whole):
-        found = bytes(whole[at : at + (1 << 20) + len(MARK)]).find(MARK)
-        if found >= 0:
-            return at + found
-        at += 1 << 20
-    return len(whole)
+    if not size:
+        return
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
+        at = 0
+        while 0 <= at <= len(whole) - HEAD.size:
+            mark, number, first_frame, frames, checksum, clock_ms = HEAD.unpack_from(whole, at)
+            begin, end = at + HEAD.size, at + HEAD.size + frame_bytes * frames
+            sound = mark == MARK and 0 < frames <= MOST_FRAMES and end <= len(whole)
+            if sound and zlib.crc32(whole[begin:end]) == checksum:
+                yield _Piece(number, first_frame, frames, checksum, clock_ms, begin)
+                at = end
+            else:
+                at = whole.find(MARK, at + 1)
 
 
 def go_on(folder: Path) -> Arriving:

@@ -78,12 +78,15 @@ def keep_arrived(
 
 def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kept:
     """Listen to a sound file and keep it at a visit; one in which nothing can be heard is not kept."""
-    form = {"first_key": about.first_key, "last_key": about.last_key, "a4_hz": about.a4_hz}
-    survey = _listen(path, _Form(**form), order) if about.purpose in SCALES else None
+    form = _Form(about.first_key, about.last_key, about.a4_hz)
+    survey = _listen(path, form, order) if about.purpose in SCALES else None
     order.tell("keeping the file", 0.96)
     kept = casebook.keep_sound(path)
     with casebook.editing(by=order.by) as edit:
-        recording = edit.add_sound(about.visit_id, kept, **form, purpose=about.purpose, note=about.note)
+        recording = edit.add_sound(
+            about.visit_id, kept, first_key=form.first_key, last_key=form.last_key, a4_hz=form.a4_hz,
+            purpose=about.purpose, note=about.note,
+        )  # fmt: skip
         if survey is not None:
             edit.add(_record(recording, survey, order))
     return (

@@ -112,7 +112,7 @@ def about_of(event: dict[str, Any], *, piano: Piano, visit_id: str, by: str) -> 
         first_key=keys[0],
         last_key=keys[-1],
         device=str(event.get("device", ""))[:200],
-        processing={name: told.get(name) if told.get(name) in STATES else "unknown" for name in PROCESSING},
+        processing={name: str(told[name]) if told.get(name) in STATES else "unknown" for name in PROCESSING},
         page=str(event["page"])[:64],
         begun=datetime.now(UTC).isoformat(timespec="seconds"),
     )
