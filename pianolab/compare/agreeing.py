@@ -10,6 +10,8 @@ from pianolab.compare.pricing_data import load_pricing
 from pianolab.model import BuyerProfile, Piano
 from pianolab.statements import Money, Statement, statement
 
+LOOK = "price.subject to a look"
+
 
 def conditions_of(assessment: Assessment) -> tuple[Statement, ...]:
     """Conditions of a purchase: what a technician has yet to look at, and what the price is said to hold.
@@ -24,7 +26,7 @@ def conditions_of(assessment: Assessment) -> tuple[Statement, ...]:
     ['price.subject to a look', 'price.warranty in writing', 'price.delivery in writing']
     """
     looks = _doubts(assessment.unknown_vetoes)
-    wanted = [statement("price.subject to a look", what=looks)] if looks else []
+    wanted = [statement(LOOK, what=looks)] if looks else []
     return (*wanted, *_of_the_offer(assessment.piano))
 
 

@@ -15,7 +15,7 @@ from decimal import Decimal
 import numpy as np
 
 from pianolab.assess import Assessment, PriceList
-from pianolab.compare.agreeing import conditions_of, promises_of
+from pianolab.compare.agreeing import LOOK, conditions_of, promises_of
 from pianolab.compare.needed_work import Work, needed_work
 from pianolab.compare.price_missing import in_the_way, lacking
 from pianolab.compare.price_terms import Purse, terms_of
@@ -234,9 +234,10 @@ def _said(amount: float, asked: Decimal | None) -> Decimal:
 
 
 def _deposit(aim: Decimal, conditions: Sequence[Statement], purse: Purse) -> list[Statement]:
-    """A deposit only where something is still to be settled, and never a large one."""
+    """A deposit only where a look is still to settle something, and never a large one."""
     share = rounded(load_pricing()["offer"]["deposit"] * float(aim))
-    return [statement("price.deposit", amount=purse.money(share))] if conditions and share else []
+    waits = any(c.kind == LOOK for c in conditions)
+    return [statement("price.deposit", amount=purse.money(share))] if waits and share else []
 
 
 def _subject(assessment: Assessment, profile: BuyerProfile, prices: PriceList | None, on: date) -> Subject:

@@ -214,6 +214,32 @@ def test_a_job_with_a_reason_nobody_promised_anything_about_stays() -> None:
     assert advise(replace(a, promises=(promise,))).walk_away_above == advise(a).walk_away_above
 
 
+def test_whoever_raises_the_pitch_tunes_it() -> None:
+    """A promise made at the unisons is about the pitch raise too; one about the lid is not."""
+    raising = replace(
+        job("pitch raise", 300, point="tuning-pitch"),
+        why=(
+            statement("job.flat", "pitch", cents=40),
+            statement("found.title", "tuning-pitch", title="Pitch"),
+        ),
+    )
+    a = with_jobs(asking(None), SETTLING, raising)
+    bare = advise(a).walk_away_above
+    assert bare is not None
+    for point, pays in (("tuning-unisons", 300), ("lid", 0)):
+        promise = statement("promise", point, title="t", words="We raise the pitch.")
+        most = advise(replace(a, promises=(promise,))).walk_away_above
+        assert most is not None
+        assert most - bare == pytest.approx(pays, abs=60)
+
+
+def test_no_deposit_where_no_look_is_left_to_wait_for() -> None:
+    shop = replace(PIANO, seller_kind="dealer", warranty_years=1)
+    conditions = advise(replace(SOUND, piano=shop)).conditions
+    assert [c.kind for c in conditions] == ["price.warranty in writing"]
+    assert "of 1 year covers" in say(conditions[0])
+
+
 def test_the_chance_over_the_budget_by_counting() -> None:
     extras = np.repeat([100.0, 3000.0], (750, 250))
     advice = advise(extras=extras)
