@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from pianolab.compare.price import PriceAdvice
+from pianolab.compare.price import MORE_WORK, PriceAdvice
 from pianolab.compare.steps import FINISH, NextStep
 from pianolab.model import BuyerProfile, Piano
 from pianolab.statements import Money, Statement, statement
@@ -45,12 +45,20 @@ class Before:
         """Whether more stands between than one thing that could be settled by itself.
 
         What is to be agreed is one thing, done at one table; a look that seldom changes anything may be named beside
-        one other thing, and beside no more.
+        one other thing, and beside no more. Work that may be beyond its worth is a doubt, and no condition.
         """
         weighty = sum(max(s.chance_to_change for s in group) >= COULD_CHANGE for group in self.looks)
         unnameable = any(len(group) > MOST_POINTS for group in self.looks)
         named = len(self.looks) + bool(self.agree)
-        return bool(self.rivals) or unnameable or weighty + bool(self.agree) > 1 or named > MOST_NAMED
+        quote = any(agreed.kind == QUOTE for agreed in self.agree)
+        return (
+            bool(self.rivals) or unnameable or quote or weighty + bool(self.agree) > 1 or named > MOST_NAMED
+        )
+
+    @property
+    def outcomes(self) -> tuple[tuple[Statement, ...], ...]:
+        """What the answers lead to, each pair once."""
+        return tuple(dict.fromkeys(s.then for s in self.first_looks if s.then))
 
     @property
     def first_looks(self) -> tuple[NextStep, ...]:
@@ -77,6 +85,9 @@ LIKE_ONES = frozenset(
 )
 """Kinds of what a price lacks where like instruments have not been looked up."""
 
+QUOTE = "condition.quote"
+"""The kind of what is open where the work may cost more than the piano is worth with it done."""
+
 ASKING = "asking price"
 """The source of the step that asks what a piano costs."""
 
@@ -100,7 +111,9 @@ def _agree(piano: Piano, advice: PriceAdvice, profile: BuyerProfile) -> list[Sta
     if lacking:
         found += [statement("condition.comparables", "comparables", missing=lacking)]
     elif most is None:
-        pass  # what keeps the price back stands before buying by itself
+        # Whatever else keeps the price back stands before buying by itself.
+        work = [m for m in advice.missing if m.kind == MORE_WORK]
+        found += [statement(QUOTE, "price", worth=m.number("worth")) for m in work]
     elif asked is None:
         found += [statement("condition.no price asked", "price", amount=_money(most, profile))]
     elif asked > most * HAGGLING:

@@ -45,7 +45,7 @@ def obstacles_of(
     """
     found = [statement("obstacle.stop", v.source, stop=v.says) for v in assessment.vetoes]
     found += _floors(assessment, profile)
-    found += _work(assessment, advice)
+    found += _work(assessment, draws, advice)
     found += _budget(assessment, draws, profile, advice)
     return tuple(found) or tuple(_too_much(assessment, profile))
 
@@ -72,9 +72,15 @@ def _floors(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
     return found
 
 
-def _work(assessment: Assessment, advice: PriceAdvice | None) -> list[Statement]:
-    """Work beyond its worth, once enough is known to say so: before that, most of it may prove not to be needed."""
-    if advice is None or missing_looks(assessment):
+def _work(assessment: Assessment, draws: PianoDraws, advice: PriceAdvice | None) -> list[Statement]:
+    """Work beyond its worth in half of the cases, once enough is known to say so.
+
+    Before that, or where it is the unlikely jobs that make it so, much may prove not to be needed: a quote tells.
+    """
+    if advice is None or missing_looks(assessment) or advice.worth_mid is None:
+        return []
+    settling = sum(float(j.usual) for j in assessment.repairs.jobs if j.kind == "settling in")
+    if float(np.median(draws.repairs)) - settling <= float(advice.worth_mid):
         return []
     return [
         statement("obstacle.work", "price", worth=m.number("worth"), work=m.number("work"))

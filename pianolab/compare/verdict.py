@@ -140,7 +140,7 @@ def _buy(shortlist: Shortlist, first: int, before: Before) -> Verdict:
         answer = statement("verdict.buy", standing.piano_id, name=standing.name)
     reasons = [
         *_leads(shortlist, first), *beside_it(a), *price_reasons(shortlist.advice[first], shortlist.profile, standing),
-        *(statement("verdict.then", step.source, what=step.then) for step in before.first_looks if step.then),
+        *(statement("verdict.then", standing.piano_id, what=then) for then in before.outcomes),
         *others_out(shortlist.standings),
     ]  # fmt: skip
     return Verdict(

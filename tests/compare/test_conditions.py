@@ -110,6 +110,19 @@ def test_work_beyond_its_worth_is_no_matter_of_price() -> None:
     assert "the work and what is not known take about" in verdict.sentences[0]
 
 
+def test_work_that_may_be_beyond_its_worth_is_found_out_first() -> None:
+    """A job of 8000 with a chance of 40 % takes 3200 on average and nothing in most cases: a quote tells."""
+    job = RepairJob(
+        job="block", what=as_written("block"), low=Decimal(8000), usual=Decimal(8000), high=Decimal(8000),
+        chance=0.4, why=(as_written("doubtful"),),
+    )  # fmt: skip
+    doubtful = replace(judged("a", price=500), repairs=replace(NONE, jobs=(job,), p90=Decimal(8000)))
+    verdict = compare(doubtful).verdict
+    assert verdict.kind == "find out first"
+    (agree,) = [r for r in verdict.reasons if r.kind == "verdict.agree"]
+    assert [what.kind for what in agree.number("what")] == ["condition.quote"]
+
+
 def test_each_answer_says_what_to_do_then() -> None:
     doubtful = with_gap(judged("a", 9.0), effort="technician", veto=0.3)
     (step,) = [s for s in compare(doubtful, judged("b", 8.0, price=1800)).next_steps if s.piano_id == "a"]
