@@ -35,8 +35,15 @@ class _Prices:
     wholes: Mapping[str, tuple[str, int]]
     """By job for a key or string: the job for the whole instrument, and from how many on it is done."""
 
+    tunings_to_pay: Decimal
+    """Part of the first tunings that the seller's price does not hold, 0 to 1."""
+
     def __getitem__(self, job: str) -> Price:
-        return self.prices[job].for_kind(self.piano_kind)
+        price = self.prices[job].for_kind(self.piano_kind)
+        if job != FIRST_TUNINGS:
+            return price
+        low, usual, high = (self.tunings_to_pay * a for a in (price.low, price.usual, price.high))
+        return replace(price, low=low, usual=usual, high=high)
 
 
 def jobs_from(
@@ -52,7 +59,8 @@ def jobs_from(
     cost. So does a hard way home: until somebody has walked it, the buyer's own range for the move stands for it. What the seller's price holds already (``piano``: delivery, tunings) costs nothing more.
     """
     wholes = {single: (whole.job, n) for whole in prices for single, n in whole.instead_of.items()}
-    own = _Prices(prices, piano.kind if piano is not None else "upright", profile, wholes)
+    kind = piano.kind if piano is not None else "upright"
+    own = _Prices(prices, kind, profile, wholes, _tunings_to_pay(piano))
     asked = [p for p in proposals if p.found or _may_turn_up(p.job, prices)]
     asked = [p for p in asked if not (piano is not None and _in_the_price(prices[p.job], piano))]
     groups = _groups([replace(p, need=p.need or prices[p.job].need) for p in asked], own)
@@ -75,9 +83,13 @@ def _place(job: RepairJob) -> tuple[bool, int, float, str]:
 def _in_the_price(price: Price, piano: Piano) -> bool:
     if price.kind == "carrying":
         return piano.delivery_included is True
-    return (
-        price.job == FIRST_TUNINGS and (piano.tunings_included or 0) >= load_scoring().money["first_tunings"]
-    )
+    return price.job == FIRST_TUNINGS and _tunings_to_pay(piano) == 0
+
+
+def _tunings_to_pay(piano: Piano | None) -> Decimal:
+    wanted = int(load_scoring().money["first_tunings"])
+    held = (piano.tunings_included or 0) if piano is not None else 0
+    return Decimal(max(wanted - held, 0)) / wanted
 
 
 def _groups(proposals: Iterable[Proposal], prices: _Prices) -> list[list[Proposal]]:

@@ -324,4 +324,5 @@ class TestKindAndWay:
         held = replace(UPRIGHT, delivery_included=True, tunings_included=2)
         assert {"narrow way", "first tunings"} <= set(jobs(found("access-there", grade=2)))
         assert not {"narrow way", "first tunings"} & set(jobs(found("access-there", grade=2), piano=held))
-        assert "first tunings" in jobs(piano=replace(held, tunings_included=1))
+        one = jobs(piano=replace(held, tunings_included=1))["first tunings"]
+        assert one.usual == jobs()["first tunings"].usual / 2
