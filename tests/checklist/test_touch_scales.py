@@ -48,7 +48,7 @@ def test_they_show_themselves() -> None:
         ('  "No two neighbours answer alike.",\n', "", "own.toml: evenness: anchors: got"),
         ('id = "depth"', 'id = "weight"', "own.toml: weight: got the same id twice"),
         ("[liking]", "[like]", "need \\[\\[taste\\]\\], \\[\\[fault\\]\\] and \\[liking\\] tables"),
-        ('id = "weight"', "id = weight", "own.toml: got a file that can't be read"),
+        ('id = "weight"', "id = weight", "own.toml: got text that can't be read, need a TOML file"),
     ],
 )
 def test_a_bad_file_gives_one_line(tmp_path: Path, old: str, new: str, line: str) -> None:
