@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.live.leaving import Leaving, before_leaving
+from pianolab.acoustics.live.leaving import Leaving, before_leaving, keys_in_gaps
 from pianolab.acoustics.short import chord_fall, pedal_noise, repetition, room_by_clap
 from pianolab.casebook.arrived import Arrived, Gap, file_away
 from pianolab.casebook.arriving import About
@@ -17,6 +18,7 @@ from pianolab.figures.recording_plan import plan_recording
 from pianolab.io import read_sound
 from pianolab.keyboard import note_name
 from pianolab.model import Recording, SurveyRecord
+from pianolab.recordings import merge_takes
 from pianolab.report.twin_recording import recording_picture
 from pianolab.show import Showable
 from pianolab.words import say
@@ -73,7 +75,7 @@ def keep_arrived(
         return Kept(recording, None, None, gaps, f"the recording; but nothing could be measured. {error}")
     with casebook.editing(by=order.by) as edit:
         edit.add(_record(recording, survey, order))
-    return _kept(recording, survey, order, gaps)
+    return _kept(casebook, recording, survey, order, gaps)
 
 
 def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kept:
@@ -124,9 +126,35 @@ def _record(recording: Recording, survey: Survey, order: Order) -> SurveyRecord:
     )
 
 
-def _kept(recording: Recording, survey: Survey, order: Order, gaps: tuple[Gap, ...]) -> Kept:
-    leaving = before_leaving(survey, asked=order.asked, gaps_s=[(g.begin_s, g.end_s) for g in gaps])
+def _kept(
+    casebook: Casebook, recording: Recording, survey: Survey, order: Order, gaps: tuple[Gap, ...]
+) -> Kept:
+    """With what to play again, the visit's other takes taken into account: what one of them tells is told."""
+    lost = set(keys_in_gaps(survey, [(g.begin_s, g.end_s) for g in gaps]))
+    asked, whole = set(order.asked), survey
+    others = _other_takes(casebook, recording) if recording.purpose == "take" else []
+    clipped, good = set(survey.summary.clipped_keys), _well_heard(survey) - lost
+    for other in others:
+        asked |= set(range(other.summary.first_key, other.summary.last_key + 1))
+        clipped |= set(other.summary.clipped_keys)
+        good |= _well_heard(other)
+    if others:
+        with contextlib.suppress(BadInput):  # takes that don't go together: the last one stands alone
+            whole = merge_takes([*others, survey])
+    leaving = before_leaving(whole, asked=sorted(asked), lost=lost - good, clipped=clipped - good)
     return Kept(recording, survey, leaving, gaps, survey.headline())
+
+
+def _well_heard(survey: Survey) -> set[int]:
+    """Keys that this take has measured and not cut off at the top."""
+    table = survey.table
+    return set(table.loc[table["status"] == "measured", "key"].astype(int)) - set(survey.summary.clipped_keys)
+
+
+def _other_takes(casebook: Casebook, recording: Recording) -> list[Survey]:
+    takes = {r.id for r in casebook.recordings(recording.visit_id) if r.purpose == "take"} - {recording.id}
+    piano = casebook.visit(recording.visit_id).piano_id
+    return [Survey.from_json(s.survey_json) for s in casebook.surveys(piano) if s.recording_id in takes]
 
 
 SHORT: dict[str, Callable[..., Showable]] = {

@@ -7,7 +7,7 @@ import pytest
 
 from pianolab.acoustics import listen
 from pianolab.acoustics.live import Guide, LiveListener, check_chord, check_silence
-from pianolab.acoustics.live.leaving import before_leaving
+from pianolab.acoustics.live.leaving import before_leaving, keys_in_gaps
 from pianolab.acoustics.live.recent import BANDS_S, KEPT_S, RecentSound
 from pianolab.errors import BadInput
 from pianolab.sound_model import PianoModel, render_scale, room
@@ -150,7 +150,8 @@ def test_the_level_is_judged_by_the_chord_and_the_silence() -> None:
 def test_before_leaving_names_what_is_missing_once_and_nothing_else() -> None:
     survey = listen(scale().samples, rate_hz=RATE, first_key=FIRST, last_key=LAST)
     onset = float(survey.table.set_index("key")["onset_s"][40])
-    leaving = before_leaving(survey, asked=range(FIRST, LAST + 4), gaps_s=[(onset + 0.1, onset + 0.2)])
+    lost = keys_in_gaps(survey, [(onset + 0.1, onset + 0.2)])
+    leaving = before_leaving(survey, asked=range(FIRST, LAST + 4), lost=lost)
     kinds = {p.says.kind: p.keys for p in leaving.again}
     assert kinds["leaving.not heard"] == (52, 53, 54)
     assert kinds["leaving.gap"] == (40,)

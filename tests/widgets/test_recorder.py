@@ -159,6 +159,20 @@ def test_a_hole_in_the_sound_marks_its_key_and_the_file_says_so(book_and_page) -
     del book
 
 
+def test_a_second_take_of_what_was_missing_leaves_nothing_to_play(book_and_page) -> None:
+    book, page = book_and_page
+    page.begin("all", keys=list(range(40, 49)))
+    page.send("end", page=page.name, count=page.play(scale()))
+    missing = [k["key"] for p in page.form.leaving["parts"] for k in p["keys"]]
+    assert {47, 48} <= set(missing)
+    page.name = "p2"
+    page.begin("all", keys=[47, 48])
+    page.send("end", page=page.name, count=page.play(scale(47, 48)))
+    left = [k["key"] for p in page.form.leaving["parts"] for k in p["keys"]]
+    assert not {47, 48} & set(left)
+    assert len(book.surveys()) == 2
+
+
 def test_pieces_that_did_not_come_are_asked_for_and_late_ones_taken(book_and_page) -> None:
     book, page = book_and_page
     page.begin("all", keys=list(range(40, 47)))

@@ -41,14 +41,33 @@ class Leaving:
         return tuple(sorted(k for part in self.again for k in part.keys))
 
 
-def before_leaving(survey: Survey, *, asked: Collection[int], gaps_s: Spans = ()) -> Leaving:
+def keys_in_gaps(survey: Survey, gaps_s: Spans) -> tuple[int, ...]:
+    """Keys of one recording whose first seconds hold a stretch that is not what the microphone heard.
+
+    Parameters
+    ----------
+    survey : Survey of that recording
+    gaps_s : begin and end of each stretch, in s from the recording's beginning
+    """
+    spans, table = tuple(gaps_s), survey.table[survey.table["status"] == "measured"]
+    return tuple(int(row["key"]) for _, row in table.iterrows() if _hit(row, spans))
+
+
+def before_leaving(
+    survey: Survey,
+    *,
+    asked: Collection[int],
+    lost: Collection[int] = (),
+    clipped: Collection[int] | None = None,
+) -> Leaving:
     """What to play again.
 
     Parameters
     ----------
-    survey : Survey of what was recorded
+    survey : Survey of what was recorded, of one take or of several (`pianolab.recordings.merge_takes`)
     asked : the keys that were to be played
-    gaps_s : stretches of the recording, begin and end in s, that are not what the microphone heard
+    lost : keys of which a piece of sound is missing, see `keys_in_gaps`
+    clipped : keys that were cut off at the top wherever they were heard; None takes what the survey says
 
     Returns
     -------
@@ -56,12 +75,12 @@ def before_leaving(survey: Survey, *, asked: Collection[int], gaps_s: Spans = ()
     """
     table = survey.table[survey.table["key"].isin(list(asked))]
     missing = tuple(sorted(set(asked) - set(table["key"])))
-    lim, spans = limits()["live"], tuple(gaps_s)
+    lim, cut = limits()["live"], survey.summary.clipped_keys if clipped is None else clipped
     measured = table["status"] == "measured"
     strings = table["key"].map(lambda k: usual_strings(int(k)))
     rules = {
-        "gap": measured & table.apply(lambda row: _hit(row, spans), axis=1) if len(table) else measured,
-        "clipped": measured & table["key"].isin(survey.summary.clipped_keys),
+        "gap": measured & table["key"].isin(list(lost)),
+        "clipped": measured & table["key"].isin(list(cut)),
         "soft": measured & ~(table["snr_db"] >= lim["least_snr_db"]),
         "short": measured & (table["hold_s"] < lim["least_s"]),
         "pitch": measured & ~(table["cents_sd"] <= lim["most_cents_sd"]),
