@@ -67,7 +67,8 @@ class Fitting:
         station = self.here[own[0].id]
         way = 0.0 if station.id in self._been else station.settle
         best: tuple[float, list[Point]] | None = None
-        minutes, worth, together = way, 0.0, []
+        minutes, worth = way, 0.0
+        together: list[Point] = []
         for p in own:
             if minutes + p.minutes > self.minutes + 1e-9:
                 continue

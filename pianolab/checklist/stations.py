@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from pianolab.checklist.points import Point
 from pianolab.checklist.spot import Spot
@@ -98,9 +99,9 @@ def load_hour() -> HourData:
     )
 
 
-def _station(key: str, entry: Mapping[str, object]) -> Station:
-    lists = {name: tuple(entry.get(name, ())) for name in ("positions", "opens")}  # type: ignore[arg-type]
-    return Station(id=key, **{**entry, **lists})  # type: ignore[arg-type]
+def _station(key: str, entry: Mapping[str, Any]) -> Station:
+    lists: dict[str, Any] = {name: tuple(entry.get(name, ())) for name in ("positions", "opens")}
+    return Station(id=key, **{**entry, **lists})
 
 
 def _stop(key: str, entry: Mapping[str, float]) -> Stop:

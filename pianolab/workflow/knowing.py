@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from pianolab.assess import Assessment
 from pianolab.assess.results import BEST, WORST
@@ -97,7 +98,7 @@ def known_now(
     ...     known_now(casebook, piano.id).headline()
     'by the window: none looked for yet, of 21 possible reasons to stop'
     """
-    changes = {} if until is None else {"until": until}
+    changes: dict[str, Any] = {} if until is None else {"until": until}
     return known_of(decide(casebook, settings, **changes), piano_id)
 
 
