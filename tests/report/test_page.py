@@ -73,7 +73,7 @@ def test_the_five_answers_come_first(page) -> None:
 
 def test_sections_come_in_the_order_of_need(page) -> None:
     ids = [a["id"] for tag, a in outline(page) if tag == "section"]
-    assert ids == ["verdict", "stop", "side", "known", "money", "next", "treble", "listen", "piano-A", "piano-B", "piano-C",
+    assert ids == ["verdict", "sure", "stop", "side", "known", "money", "next", "treble", "listen", "piano-A", "piano-B", "piano-C",
                    "piano-D", "method", "provenance"]  # fmt: skip
 
 

@@ -1,0 +1,82 @@
+"""The sheet: only what was looked at or heard speaks for an instrument; who looked and how long comes from the notes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from pianolab.checklist import load_checklist
+from pianolab.model import Finding
+from pianolab.report.instruments import instruments_of
+from pianolab.report.sheet import looked, looked_words, reasons_for
+from tests.figures.make import make_survey
+from tests.report.make_sheet import compared, sound_structure
+
+
+@pytest.fixture(scope="module")
+def seen():
+    """One piano whose structure was looked at and found sound, and that was recorded."""
+    return instruments_with(sound_structure(), heard=True)
+
+
+def instruments_with(findings, *, heard: bool):
+    comparison, piano, marks = compared(findings)
+    surveys = {piano.id: make_survey(seed=1)} if heard else {}
+    return instruments_of(
+        comparison, marks, surveys=surveys, findings={piano.id: findings}, checklist=load_checklist(), leave_out=frozenset(),
+    )[0]  # fmt: skip
+
+
+def kinds(instrument) -> list[str]:
+    return [s.kind for s in reasons_for(instrument, prices=False)]
+
+
+def test_a_sound_structure_speaks_for_it(seen) -> None:
+    assert kinds(seen)[0].startswith("sheet.structure")
+
+
+def test_nothing_looked_at_and_nothing_heard_gives_no_reason() -> None:
+    assert kinds(instruments_with((), heard=False)) == []
+
+
+def test_one_structural_fault_silences_the_structure() -> None:
+    first, *rest = sound_structure()
+    assert not any(
+        k.startswith("sheet.structure")
+        for k in kinds(instruments_with((replace(first, grade=2), *rest), heard=False))
+    )
+
+
+def test_a_few_structural_points_are_no_reason() -> None:
+    assert not any(
+        k.startswith("sheet.structure") for k in kinds(instruments_with(sound_structure()[:2], heard=False))
+    )
+
+
+def test_a_fault_that_is_heard_is_not_passed_over(seen) -> None:
+    table = seen.survey.table.assign(faults="")
+    quiet = replace(seen, survey=replace(seen.survey, table=table))
+    assert "sheet.no fault" in kinds(quiet)
+    loud = table.assign(faults=["buzz", *[""] * (len(table) - 1)])
+    assert "sheet.no fault" not in kinds(replace(seen, survey=replace(seen.survey, table=loud)))
+
+
+def test_keys_that_die_early_do_not_sing(seen) -> None:
+    short = seen.survey.table.assign(sustain_verdict="short")
+    assert "sheet.sings" not in kinds(replace(seen, survey=replace(seen.survey, table=short)))
+    sound = seen.survey.table.assign(sustain_verdict="sound")
+    assert "sheet.sings" in kinds(replace(seen, survey=replace(seen.survey, table=sound)))
+
+
+def test_who_looked_and_how_long_is_taken_from_the_notes(seen) -> None:
+    at = datetime(2026, 5, 16, 10, 0, tzinfo=UTC)
+    notes = [
+        Finding(visit_id="v", point="plate-cracks", answer=False, examiner="Ana", at=at),
+        Finding(visit_id="v", point="bridge-treble", grade=4, examiner="Ben", at=at.replace(minute=42)),
+    ]
+    assert looked(notes).who == ("Ana", "Ben")
+    assert looked(notes).minutes == 42.0
+    assert "on 2026-05-16, about 42 min" in looked_words(seen, notes)
+    assert "by nobody who is named" in looked_words(seen, [])
