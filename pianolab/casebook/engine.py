@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import random
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -25,11 +25,11 @@ LARGEST_LOG = 16 * 1024**2
 WAIT_S = 60.0
 """How long a writer waits for the others before it gives up."""
 
-ASK_AGAIN_S, ASK_OFTEN_S, PATIENCE_S = 0.004, 0.001, 0.25
-"""How often a waiting writer asks for its turn: more often once it has waited for a while, so that nobody starves.
+ASK_AGAIN_S = 0.001
+"""How often the writer whose turn is next asks whether it has come."""
 
-SQLite's own waiting asks the less often the longer one has waited, and newcomers go first.
-"""
+QUEUE = f"{DATABASE_NAME}-turn"
+"""Empty file beside the database: whoever holds its lock is the next to write."""
 
 READ_ONLY = "read_only_because"
 """Option of an engine that only reads: why."""
@@ -48,31 +48,54 @@ def make_engine(path: Path) -> sa.Engine:
 
     @sa.event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
-        if is_writing(connection):
-            _wait_for_turn(connection)
+        if is_writing(connection) and path.name == DATABASE_NAME:
+            _wait_for_turn(connection, path)
+        elif is_writing(connection):
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
         else:
             connection.exec_driver_sql("BEGIN")
 
     return engine
 
 
-def _wait_for_turn(connection: sa.Connection) -> None:
-    """Begin to write, as soon as no other does."""
+def _wait_for_turn(connection: sa.Connection, path: Path) -> None:
+    """Begin to write as soon as no other does.
+
+    SQLite itself lets whoever asks at the right moment go first, and that is mostly the one who wrote last; another may
+    starve. So there is a queue before its door: only its head asks, and who wants to write again stands at its end.
+    """
     begun = time.monotonic()
-    connection.exec_driver_sql("PRAGMA busy_timeout = 0")
+    with _head_of_queue(path):
+        connection.exec_driver_sql("PRAGMA busy_timeout = 0")
+        try:
+            while True:
+                try:
+                    connection.exec_driver_sql("BEGIN IMMEDIATE")
+                    return
+                except OperationalError as error:
+                    if "locked" not in str(error.orig) or time.monotonic() - begun > WAIT_S:
+                        raise
+                    time.sleep(ASK_AGAIN_S)
+        finally:
+            connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(WAIT_S * 1000)}")
+
+
+@contextmanager
+def _head_of_queue(path: Path) -> Iterator[None]:
+    """The first place of the queue, where the system knows such locks; without them everybody asks at the door."""
     try:
-        while True:
-            try:
-                connection.exec_driver_sql("BEGIN IMMEDIATE")
-                return
-            except OperationalError as error:
-                waited = time.monotonic() - begun
-                if "locked" not in str(error.orig) or waited > WAIT_S:
-                    raise
-                pause = ASK_AGAIN_S if waited < PATIENCE_S else ASK_OFTEN_S
-                time.sleep(pause * random.uniform(0.5, 1.5))
+        import fcntl
+
+        place = os.open(path.with_name(QUEUE), os.O_RDWR | os.O_CREAT, 0o666)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        with suppress(OSError):
+            fcntl.flock(place, fcntl.LOCK_EX)
+        yield
     finally:
-        connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(WAIT_S * 1000)}")
+        os.close(place)  # gives the lock back
 
 
 def make_reading_engine(path: Path, *, why: str) -> sa.Engine:

@@ -16,7 +16,7 @@ import pytest
 from pianolab.casebook import create_casebook, open_casebook
 from pianolab.casebook import opening as opening_module
 from pianolab.casebook.backups import BACKUPS, KEPT, back_up, back_up_daily, copies
-from pianolab.casebook.engine import DATABASE_NAME
+from pianolab.casebook.engine import DATABASE_NAME, QUEUE
 from pianolab.casebook.leftovers import IN_WORK_S, leftovers
 from pianolab.errors import CasebookError
 from pianolab.model import Finding
@@ -228,7 +228,7 @@ def test_leftovers_go_when_they_are_old_and_nothing_else(closed):
     assert len(leftovers(closed)) == 4
     open_casebook(closed).close()
     there = {str(p.relative_to(closed)) for p in closed.rglob("*") if p.is_file()}
-    assert there == {DATABASE_NAME, *own, *(n.format(young) for n in names)}
+    assert there == {DATABASE_NAME, QUEUE, *own, *(n.format(young) for n in names)}
     assert not beside.exists()
 
 

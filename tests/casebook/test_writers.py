@@ -199,3 +199,41 @@ def test_a_writer_that_waits_too_long_is_told(case, monkeypatch):
         other.editing(by="Ben"),
     ):
         pass
+
+
+def longest_absence(names, writers):
+    """How many turns of others any writer had to let pass, while all of them wanted to write."""
+    last_of_all = min(len(names) - 1 - names[::-1].index(name) for name in writers)
+    seen, longest = dict.fromkeys(writers, 0), 0
+    for place, name in enumerate(names[: last_of_all + 1]):
+        longest, seen[name] = max(longest, place - seen[name]), place
+    return longest
+
+
+def test_an_absence_is_seen():
+    assert longest_absence(list("abababab"), "ab") == 2
+    assert longest_absence(list("aaaaaaabab"), "ab") == 7
+
+
+def test_writers_wait_in_turn(case):
+    """Whoever wants to write again stands at the end of the queue, on whatever kind of place."""
+    writers, count = ("Ana", "Ben", "Cem", "Dan"), 15
+    ready = threading.Barrier(len(writers))
+
+    def write(name):
+        with open_casebook(case.place) as book:
+            ready.wait(60)
+            for number in range(count):
+                with book.editing(by=name) as edit:
+                    edit.add(Finding(visit_id=case.visit.id, point="papers-moves", count=number))
+
+    people = [threading.Thread(target=write, args=(name,)) for name in writers]
+    for person in people:
+        person.start()
+    for person in people:
+        person.join()
+    names = [
+        c.by for c in sorted(case.book.log(), key=lambda c: c.seq) if c.after.get("point") == "papers-moves"
+    ]
+    assert len(names) == len(writers) * count
+    assert longest_absence(names, writers) <= 4 * len(writers)
