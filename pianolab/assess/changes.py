@@ -127,6 +127,7 @@ class VisitChanges(Showable):
 
     ``pitch_before_cents`` and ``pitch_after_cents`` are the whole piano against A4, None where not heard;
     ``holding`` says which keys moved by themselves, None with ``why_no_holding`` where that can't be told.
+    ``survey_before`` and ``survey_after`` are what was recorded, None where nothing was; ``chart`` draws them together.
     """
 
     piano: Piano
@@ -136,6 +137,8 @@ class VisitChanges(Showable):
     pitch_after_cents: float | None = None
     holding: Holding | None = None
     why_no_holding: Statement | None = None
+    survey_before: Survey | None = None
+    survey_after: Survey | None = None
     header = ("what", "before", "now", "difference", "promised", "kept")
 
     @property
@@ -155,7 +158,14 @@ class VisitChanges(Showable):
         return f"{self.piano.name}: {better} {points} better, {worse} worse{said}"
 
     def rows(self) -> list[Row]:
-        order = {"worse": 0, "better": 1, "first time": 2, "different": 3, "not looked at again": 4, "the same": 5}
+        order = {
+            "worse": 0,
+            "better": 1,
+            "first time": 2,
+            "different": 3,
+            "not looked at again": 4,
+            "the same": 5,
+        }
         points = sorted(self.points, key=lambda p: (not p.promised, order[p.direction], p.point))
         rows: list[Row] = [(p.title, p.before, p.after, p.direction, p.promised, p.kept) for p in points]
         return rows + [
@@ -230,6 +240,8 @@ def compare_visits(
         pitch_after_cents=None if heard_after is None else heard_after.summary.offset_cents,
         holding=holding,
         why_no_holding=why,
+        survey_before=heard_before,
+        survey_after=heard_after,
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from pianolab import figures
 from pianolab.acoustics import Survey
+from pianolab.assess import VisitChanges
 from pianolab.compare import Comparison
 from pianolab.errors import BadInput
 from pianolab.figures.look import marks_for
@@ -44,7 +45,8 @@ def chart_of(
 
     Parameters
     ----------
-    result : a `Survey`, several of them (`ManySurveys`, a mapping by name), a `Comparison` or a `Decision`
+    result : a `Survey`, several of them (`ManySurveys`, a mapping by name), `VisitChanges` (then and now in one chart),
+        a `Comparison` or a `Decision`
     kind : ``tuning``, ``unison``, ``decay``, ``damper`` or ``brightness`` over the keys, of surveys and decisions, or
         any column of numbers of the survey, such as ``inharmonicity``;
         ``note``, the decay of one key of a survey; ``radar``, ``ranks``, ``costs``, ``next steps`` of comparisons and
@@ -79,6 +81,11 @@ def chart_of(
     if isinstance(result, (ManySurveys, Mapping)):
         surveys = result.surveys if isinstance(result, ManySurveys) else result
         return _over_keys(surveys, {i: str(i) for i in surveys}, kind, theme)
+    if isinstance(result, VisitChanges):
+        recorded = {"then": result.survey_before, "now": result.survey_after}
+        return _over_keys(
+            {i: s for i, s in recorded.items() if s is not None}, {i: i for i in recorded}, kind, theme
+        )
     if isinstance(result, Holding):
         return figures.draw_drift(figures.plan_drift(result, name=THE_RECORDING), theme)
     if isinstance(result, LeftPedal):

@@ -17,6 +17,7 @@ from pianolab.acoustics.results import FAULTS
 from pianolab.assess.changes import compare_visits
 from pianolab.casebook import create_casebook
 from pianolab.checklist import load_checklist
+from pianolab.errors import BadInput
 from pianolab.figures import plan_keyboard
 from pianolab.io import Sound
 from pianolab.model import Finding, Piano, SurveyRecord, Visit
@@ -146,7 +147,7 @@ def test_no_table_of_all_praises_what_nobody_knows(decision: pl.Decision, kind: 
 def test_no_table_of_one_piano_praises_it(decision: pl.Decision, kind: str, name: str) -> None:
     try:
         table = decision.table(kind, name)
-    except pl.BadInput:  # what nobody recorded has no such table, and is told so
+    except BadInput:  # what nobody recorded has no such table, and is told so
         return
     assert praises([table.headline(), *("; ".join(map(str, row)) for row in table.rows())]) == []
 
@@ -173,6 +174,29 @@ def test_two_visits_of_which_the_first_heard_nothing_are_no_zero_before(survey: 
         if row[0].startswith("by ear"):
             assert "not known" in row[1], row
             assert not row[1].startswith("0")
+
+
+@pytest.mark.parametrize("kind", ["decay", "tuning", "unison"])
+def test_then_and_now_stand_in_one_chart_and_what_was_not_recorded_is_named(
+    survey: Survey, kind: str
+) -> None:
+    def said(before: Survey | None, after: Survey | None) -> list[str]:
+        changes = compare_visits(
+            Piano(name="x", **KEYS),
+            [],
+            [],
+            checklist=load_checklist(),
+            heard_before=before,
+            heard_after=after,
+        )
+        return said_in(changes.chart(kind))
+
+    both = said(survey, survey)
+    assert any("then" in t for t in both)
+    assert any("now" in t for t in both)
+    assert any("then: not recorded" in t for t in said(None, survey))
+    with pytest.raises(BadInput, match="surveys: got none"):
+        said(None, None)
 
 
 def test_another_answer_is_not_the_same() -> None:
