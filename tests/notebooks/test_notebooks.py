@@ -33,6 +33,9 @@ WRITES_TO = {
     "lesson_hearing_past_the_tuning": "pianolab-practice",
     "lesson_dampers": "pianolab-practice",
     "lesson_the_treble_that_sings": "pianolab-practice",
+    "lesson_real_notes_unaltered": "pianolab-practice",
+    "lesson_what_ails_a_note": "pianolab-practice",
+    "lesson_room_and_left_pedal": "pianolab-practice",
     "lesson_the_walk_with_a_torch": "pianolab-practice",
     "lesson_deciding_together": "pianolab-practice",
 }
