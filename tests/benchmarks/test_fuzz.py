@@ -1,0 +1,62 @@
+"""Some mutants for every reader in each run; `python -m benchmarks.fuzz` makes thousands."""
+
+import random
+import time
+from pathlib import Path
+
+import pytest
+
+from benchmarks import fuzz
+from benchmarks.fuzz_readers import READERS
+from pianolab.errors import BadInput
+
+GOOD = {"taken", "refused"}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", READERS)
+def test_bad_input_is_taken_or_refused_in_one_line(name: str) -> None:
+    found = fuzz.measure(name, 40)
+    assert not found["seen"], found["seen"]
+    assert sum(found["counts"].values()) == 40
+    assert set(found["counts"]) <= GOOD
+    assert found["peak"] < fuzz.MOST_MB
+
+
+class Made:
+    """A reader that does what it is told."""
+
+    name = "made"
+
+    def __init__(self, does: str) -> None:
+        self.does = does
+
+    def try_one(self, folder: Path, rng: random.Random) -> None:  # noqa: ARG002
+        match self.does:
+            case "refused":
+                raise BadInput("x", "y", "z")
+            case "traceback":
+                raise KeyError("x")
+            case "half-written":
+                (folder / ".page.html.0123456789ab.part").write_text("half")
+            case "hang":
+                time.sleep(30)
+
+
+@pytest.mark.parametrize("does", ["taken", "refused", "traceback", "half-written", "hang"])
+def test_what_goes_wrong_is_counted(does: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    import signal
+
+    monkeypatch.setattr(fuzz, "TOO_LONG_S", 1)
+    before = signal.signal(signal.SIGALRM, fuzz._alarm)
+    try:
+        assert fuzz.tried(Made(does), 1)[0] == does
+    finally:
+        signal.signal(signal.SIGALRM, before)
+
+
+def test_mutants_differ_and_come_again() -> None:
+    data = bytes(range(256)) * 8
+    made = [fuzz.mutated(data, random.Random(n)) for n in range(50)]
+    assert len(set(made)) > 40
+    assert made == [fuzz.mutated(data, random.Random(n)) for n in range(50)]
