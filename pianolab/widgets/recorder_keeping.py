@@ -91,11 +91,9 @@ def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kep
         )  # fmt: skip
         if survey is not None:
             edit.add(_record(recording, survey, order))
-    return (
-        Kept(recording, None, None, (), "the recording")
-        if survey is None
-        else _kept(recording, survey, order, ())
-    )
+    if survey is None:
+        return Kept(recording, None, None, (), _measured(casebook, recording))
+    return _kept(casebook, recording, survey, order, ())
 
 
 @dataclass(frozen=True)

@@ -280,6 +280,14 @@ def test_a_file_instead(book_and_page) -> None:
     assert len(book.surveys()) == 1
 
 
+def test_a_clap_from_a_file_is_measured_too(book_and_page) -> None:
+    book, page = book_and_page
+    room = io.BytesIO()
+    soundfile.write(room, scale() / 2**23, RATE, format="WAV", subtype="PCM_16")
+    page.send("file", room.getvalue(), name="clap.wav", size=len(room.getvalue()), offset=0, what="hand clap")
+    assert short_measure(book, book.recordings()[0]).headline() in page.form.line
+
+
 @pytest.mark.parametrize(
     ("do", "event", "says"),
     [
