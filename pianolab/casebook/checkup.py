@@ -37,9 +37,13 @@ class CheckUp(Showable):
         """Whether nothing is wrong."""
         return not self.problems
 
+    @property
+    def state(self) -> str:
+        """``sound``, or how many problems there are."""
+        return "sound" if self.ok else f"{len(self.problems)} problem{'s' * (len(self.problems) != 1)}"
+
     def headline(self) -> str:
-        state = "sound" if self.ok else f"{len(self.problems)} problem{'s' * (len(self.problems) != 1)}"
-        return f"{self.place}: {state}"
+        return f"{self.place}: {self.state}"
 
     def rows(self) -> list[Row]:
         parts = {

@@ -73,11 +73,17 @@ def _wait_for_turn(connection: sa.Connection, path: Path) -> None:
                     connection.exec_driver_sql("BEGIN IMMEDIATE")
                     return
                 except OperationalError as error:
-                    if "locked" not in str(error.orig) or time.monotonic() - begun > WAIT_S:
+                    if not is_busy(error.orig) or time.monotonic() - begun > WAIT_S:
                         raise
                     time.sleep(ASK_AGAIN_S)
         finally:
             connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(WAIT_S * 1000)}")
+
+
+def is_busy(error: object) -> bool:
+    """Whether SQLite refused because another has the database."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # the rest says why more exactly
+    return code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 @contextmanager

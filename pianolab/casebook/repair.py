@@ -22,7 +22,14 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.backups import BACKUPS, STAMP, copies, trouble_in
 from pianolab.casebook.checkup import CheckUp, check_casebook, check_folder
-from pianolab.casebook.engine import DATABASE_NAME, make_engine, make_reading_engine, reading, writing
+from pianolab.casebook.engine import (
+    DATABASE_NAME,
+    is_busy,
+    make_engine,
+    make_reading_engine,
+    reading,
+    writing,
+)
 from pianolab.casebook.leftovers import sweep
 from pianolab.casebook.migrate import VERSIONS, check_version, copy_database, raise_database
 from pianolab.casebook.opening import build_database
@@ -162,7 +169,7 @@ def _check_alone(place: Path) -> None:
             own.execute("BEGIN IMMEDIATE")
             own.execute("ROLLBACK")
         except sqlite3.OperationalError as error:
-            if "locked" in str(error):
+            if is_busy(error):
                 hint = "Close notebooks and programs that use it."
                 raise refusal(
                     place, "a casebook that is open elsewhere", "one that nobody uses", hint

@@ -60,9 +60,7 @@ def run_check(args: argparse.Namespace) -> None:
         _print(left)
     if not left.ok:
         hint = "" if args.repair else " --repair saves what can be saved."
-        raise PianolabError(
-            f"{left.place}: got {left.headline().rpartition(': ')[2]}, need a sound casebook.{hint}"
-        )
+        raise PianolabError(f"{left.place}: got {left.state}, need a sound casebook.{hint}")
 
 
 def run_restore(args: argparse.Namespace) -> None:
