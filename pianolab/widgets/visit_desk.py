@@ -34,12 +34,16 @@ OLD = "This screen is old: a newer one of this notebook records now. Nothing can
 class Known(Protocol):
     """What the panel needs to be told of a piano."""
 
-    bands: tuple[tuple[str, float, float], ...]
-    blind: tuple[str, ...]
-    stops: tuple[str, ...]
-    verdict: tuple[str, ...]
-    worth: Mapping[str, float]
-
+    @property
+    def bands(self) -> tuple[tuple[str, float, float], ...]: ...
+    @property
+    def blind(self) -> tuple[str, ...]: ...
+    @property
+    def stops(self) -> tuple[str, ...]: ...
+    @property
+    def verdict(self) -> tuple[str, ...]: ...
+    @property
+    def worth(self) -> Mapping[str, float]: ...
     def stops_in_words(self) -> str: ...
 
 
