@@ -22,7 +22,9 @@ LONG = ("browser", "soundfont", "slow")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--all", action="store_true", help=f"run the long tests too ({', '.join(LONG)}); CI does")
+    parser.addoption(
+        "--all", action="store_true", help=f"run the long tests too ({', '.join(LONG)}); CI does"
+    )
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -309,14 +309,14 @@ def test_a_name_taken_at_the_last_moment(place, monkeypatch, links) -> None:
     """After the last look, in the very moment of naming: the system refuses, and the first name is taken back."""
     if not links:
         monkeypatch.setattr(files.os, "link", no_links)
-    really = files._name_new
+    really = files.give_new_name
 
     def somebody_was_faster(part: Path, path: Path) -> None:
         if path.name == "b":
             path.write_bytes(LETTER)
         really(part, path)
 
-    monkeypatch.setattr(files, "_name_new", somebody_was_faster)
+    monkeypatch.setattr(files, "give_new_name", somebody_was_faster)
     with pytest.raises(AlreadyThere):
         write_files({place / "a": b"1", place / "b": b"2"})
     assert (place / "b").read_bytes() == LETTER

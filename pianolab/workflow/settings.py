@@ -74,7 +74,9 @@ class Settings(Fields):
         if isinstance(self.plans, (str, Path)):
             object.__setattr__(self, "plans", load_plans(self.plans))
         elif not isinstance(self.plans, (MoneyPlans, type(None))):
-            raise BadInput("plans", f"a {type(self.plans).__name__}", "MoneyPlans, or the path of a TOML file")
+            raise BadInput(
+                "plans", f"a {type(self.plans).__name__}", "MoneyPlans, or the path of a TOML file"
+            )
         # Read here, so that what is wrong with them shows where they are given and not far away.
         _ = self.points, self.price_list
 
