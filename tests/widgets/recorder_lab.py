@@ -66,14 +66,20 @@ def open_recorder(page: Any) -> Any:
     return form
 
 
-def residual_db(recorded: Any, original: Any, rate_hz: int) -> tuple[int, list[float]]:
+def residual_db(
+    recorded: Any, original: Any, rate_hz: int, *, near: int | None = None
+) -> tuple[int, list[float]]:
     """Where in the original the recording begins (frames), and each second's residual in dB of that second's sound."""
     span = min(len(recorded), 10 * rate_hz)
     at = int(np.argmax(np.abs(recorded[:span])))
     part = recorded[max(at - rate_hz // 4, 0) : at + rate_hz // 2]
     size = 1 << int(np.ceil(np.log2(len(original) + len(part))))
     product = np.fft.irfft(np.fft.rfft(original, size) * np.conj(np.fft.rfft(part, size)), size)
-    lag = int(np.argmax(product[: len(original)])) - max(at - rate_hz // 4, 0)
+    product = product[: len(original)]
+    if near is not None:  # a stretch of noise alone is found only where it must lie
+        about = near + max(at - rate_hz // 4, 0)
+        product[: max(about - rate_hz // 20, 0)] = product[about + rate_hz // 20 :] = -np.inf
+    lag = int(np.argmax(product)) - max(at - rate_hz // 4, 0)
     out = []
     for begin in range(0, len(recorded) - rate_hz, rate_hz):
         if not 0 <= begin + lag <= len(original) - rate_hz:
@@ -93,10 +99,13 @@ def residuals_between(recorded: Any, original: Any, gaps_s: Any, rate_hz: int) -
     for begin_s, end_s in gaps_s:
         edges += [round(begin_s * rate_hz), round(end_s * rate_hz)]
     edges.append(len(recorded))
-    out = []
+    out, near = [], None
     for begin, end in zip(edges[::2], edges[1::2], strict=True):
         if end - begin > 1.5 * rate_hz:
-            out += residual_db(recorded[begin + 4 : end - 4], original, rate_hz)[1]
+            lag, found = residual_db(recorded[begin + 4 : end - 4], original, rate_hz, near=near)
+            out += found
+            near = lag - 4
+        near = None if near is None else near + end - begin + 4
     return out
 
 
