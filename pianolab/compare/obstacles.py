@@ -26,6 +26,9 @@ GOOD_ENOUGH = 4.0
 SURE_ENOUGH = 0.5
 """From this chance on a job that was found counts as due; own choice."""
 
+FOUND_SHARE = 0.5
+"""Work bars a purchase only where what was found asks for more than this share of the worth; own choice."""
+
 LEAST_COST = 0.5
 """What cost a score fewer points is no cause of its standing under a floor; own choice."""
 
@@ -73,20 +76,28 @@ def _floors(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
 
 
 def _work(assessment: Assessment, draws: PianoDraws, advice: PriceAdvice | None) -> list[Statement]:
-    """Work beyond its worth in half of the cases, once enough is known to say so.
+    """Work beyond its worth in half of the cases, and more than half of it found: once enough is known to say so.
 
-    Before that, or where it is the unlikely jobs that make it so, much may prove not to be needed: a quote tells.
+    Before that, or where it is the unlikely jobs or what nobody has looked at that make it so, much may prove not to
+    be needed: a quote or a look tells.
     """
     if advice is None or missing_looks(assessment) or advice.worth_mid is None:
         return []
     settling = sum(float(j.usual) for j in assessment.repairs.jobs if j.kind == "settling in")
-    if float(np.median(draws.repairs)) - settling <= float(advice.worth_mid):
+    beyond = float(np.median(draws.repairs)) - settling > float(advice.worth_mid)
+    if not beyond or _work_found(assessment) <= FOUND_SHARE * float(advice.worth_mid):
         return []
     return [
         statement("obstacle.work", "price", worth=m.number("worth"), work=m.number("work"))
         for m in advice.missing
         if m.kind == MORE_WORK
     ]
+
+
+def _work_found(assessment: Assessment) -> float:
+    """What the jobs come to that something found asks for, without bringing it home."""
+    due = [part for j in assessment.repairs.jobs if j.found and j.kind == "work" and (part := j.forced)]
+    return sum(float(part.usual) for part in due if part.known_chance >= SURE_ENOUGH)
 
 
 def causes_of(aspect: AspectResult, *, besides: Collection[str] = ()) -> tuple[Statement, ...]:
