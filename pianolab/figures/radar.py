@@ -5,7 +5,10 @@ A single instrument, and more aspects than a radar can show, are drawn as bars.
 
 from __future__ import annotations
 
-from math import ceil
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, cos, pi, sin
+from typing import Any
 
 from pianolab.assess.results import BEST, WORST
 from pianolab.errors import BadInput
@@ -65,8 +68,14 @@ def _money(plan: RadarPlan) -> str:
     return f"; money itself counts {plan.money_share:.0%}" if plan.money_share else ""
 
 
-PANEL_PX = 300
-CROWN_FROM, CROWN_TO = 10.25, 11.6
+PANEL_PX, TITLE_PX = 214, 26
+"""Height of one radar, and of the name above it where the figure stands alone."""
+CROWN_FROM, CROWN_TO, WORDS_AT = 10.25, 11.6, 12.4
+REACH = (21.0, 17.6)
+"""How far a radar's panel goes from its middle, to the side and up or down, in the units of its scale."""
+ARC_STEPS = 8
+Points = tuple[list[float], list[float]]
+"""x and y of the points of a line, in the units of the scale."""
 
 
 @drawing
@@ -95,8 +104,9 @@ def draw_radar(
     columns = columns or (1 if len(chosen) == 1 else 2 if len(chosen) in (2, 4) else 3)
     rows = ceil(len(chosen) / columns)
     bottom = 8 if bare or not plan.money_share else 26
-    fig = frame.base_figure(look_of, title=plan.title, height=PANEL_PX * rows, bare=bare, bottom=bottom)
-    fig.lay_out(margin={"l": 8, "r": 8})
+    high = PANEL_PX if bare else PANEL_PX + TITLE_PX
+    fig = frame.base_figure(look_of, title=plan.title, height=high * rows, bare=bare, bottom=bottom)
+    fig.lay_out(margin={"l": 8, "r": 8, **({"t": 4} if bare else {})})
     if plan.money_share and not bare:
         fig.add_annotation(
             x=0.5, y=0, xref="paper", yref="paper", xanchor="center", yanchor="top", text=f"rim: what each counts for{_money(plan)}",
@@ -107,34 +117,47 @@ def draw_radar(
     return fig
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Panel:
+    """One radar's axes, and the directions of its aspects in radians, clockwise from the top."""
+
+    x: str
+    y: str
+    angles: tuple[float, ...]
+
+    def ring(self, r: Sequence[float]) -> Points:
+        """A closed line through a value on each aspect."""
+        closed = [*zip(r, self.angles, strict=True), (r[0], self.angles[0])]
+        return [v * sin(a) for v, a in closed], [v * cos(a) for v, a in closed]
+
+    def arc(self, r: float, begin: float, end: float) -> Points:
+        """Points along a circle."""
+        angles = [begin + (end - begin) * n / ARC_STEPS for n in range(ARC_STEPS + 1)]
+        return [r * sin(a) for a in angles], [r * cos(a) for a in angles]
+
+
 def _draw_one(
     fig: Sheet, plan: RadarPlan, s: RadarSeries, theme: Theme, *, place: tuple[int, int, int], bare: bool
 ) -> None:
     i, columns, rows = place
     column, row = i % columns, i // columns
-    name = "polar" if i == 0 else f"polar{i + 1}"
-    step = 360.0 / len(plan.aspects)
-    angles = [step * n for n in range(len(plan.aspects))]
-    x = [(column + 0.2) / columns, (column + 0.8) / columns]
-    y = [1 - (row + 0.88) / rows, 1 - (row + 0.12) / rows]
-    labels = [f"{wording.wrapped(a, width=10)}" for a in plan.aspects]
+    number = "" if i == 0 else str(i + 1)
+    step = 2 * pi / len(plan.aspects)
+    panel = _Panel(x=f"x{number}", y=f"y{number}", angles=tuple(step * n for n in range(len(plan.aspects))))
+    title_share = 0.0 if bare else TITLE_PX / (PANEL_PX + TITLE_PX)
+    quiet = {"visible": False, "fixedrange": True}
     fig.lay_out(**{
-        name: {
-            "domain": {"x": x, "y": y}, "bgcolor": "rgba(0,0,0,0)",
-            "radialaxis": {"range": [0, CROWN_TO], "tickvals": [0, 5, 10], "showline": False, "gridcolor": theme.rule, "angle": angles[1] / 2,
-                            "showticklabels": False, "ticks": "", "layer": "below traces"},
-            "angularaxis": {"tickvals": angles, "ticktext": labels, "direction": "clockwise", "rotation": 90, "showline": False,
-                             "gridcolor": theme.rule, "ticks": "outside", "ticklen": 5, "tickcolor": "rgba(0,0,0,0)", "tickfont": {"size": look.SMALL_PX, "color": theme.ink}},
-        }
+        f"xaxis{number}": {**quiet, "domain": [column / columns, (column + 1) / columns], "range": [-REACH[0], REACH[0]], "anchor": panel.y},
+        f"yaxis{number}": {**quiet, "domain": [1 - (row + 1) / rows, 1 - (row + title_share) / rows], "range": [-REACH[1], REACH[1]],
+                           "anchor": panel.x, "scaleanchor": panel.x, "constrain": "domain"},
     })  # fmt: skip
-    _crown(fig, plan, theme, name=name, angles=angles, width=0.5 * step)
+    _web(fig, plan, panel, theme)
+    _crown(fig, plan, panel, theme, width=0.5 * step)
     for other in plan.series:
         if other is not s and len(plan.series) <= 4:
-            _outline(
-                fig, [(b.low + b.high) / 2 for b in other.bands], angles, name, colour=theme.faint, width=0.8
-            )
-    _band(fig, s, theme, name=name, angles=angles)
-    _scale(fig, theme, name=name, angle=1.5 * step)
+            middles = [(b.low + b.high) / 2 for b in other.bands]
+            _line(fig, panel, panel.ring(middles), line={"color": theme.faint, "width": 0.8, "dash": "dot"})
+    _band(fig, s, panel, theme)
     if not bare:
         fig.add_annotation(
             x=(column + 0.02) / columns, y=1 - row / rows, xref="paper", yref="paper", xanchor="left", yanchor="top",
@@ -142,27 +165,40 @@ def _draw_one(
         )  # fmt: skip
 
 
-def _scale(fig: Sheet, theme: Theme, *, name: str, angle: float) -> None:
-    """What the rings stand for, written between two aspects, where the bands leave most room."""
+def _web(fig: Sheet, plan: RadarPlan, panel: _Panel, theme: Theme) -> None:
+    """Rings at 5 and 10 with their numbers where the bands leave most room, a spoke and its name for each aspect."""
+    line = {"color": theme.rule, "width": 1}
+    for r in (5, 10):
+        fig.add_shape(
+            "circle", xref=panel.x, yref=panel.y, x0=-r, x1=r, y0=-r, y1=r, line=line, layer="below"
+        )
+    for aspect, angle in zip(plan.aspects, panel.angles, strict=True):
+        x, y = sin(angle), cos(angle)
+        fig.add_shape(
+            "line", xref=panel.x, yref=panel.y, x0=0, y0=0, x1=10 * x, y1=10 * y, line=line, layer="below"
+        )
+        fig.add_annotation(
+            xref=panel.x, yref=panel.y, x=WORDS_AT * x, y=WORDS_AT * y, text=wording.wrapped(aspect, width=10),
+            xanchor="center" if abs(x) < 0.2 else "left" if x > 0 else "right",
+            yanchor="middle" if abs(y) < 0.2 else "bottom" if y > 0.9 else "top" if y < -0.9 else "middle",
+            align="center" if abs(x) < 0.2 else "left" if x > 0 else "right",
+            font={"size": look.SMALL_PX, "color": theme.ink}, borderpad=0,
+        )  # fmt: skip
+    between = 1.5 * panel.angles[1]
     fig.add(
-        "scatterpolar", r=[5, 10], theta=[angle, angle], subplot=name, mode="text", text=["5 ", "10 "], textposition="middle left", hoverinfo="skip", showlegend=False,
-        textfont={"size": 10, "color": theme.muted},
+        "scatter", x=[r * sin(between) for r in (5, 10)], y=[r * cos(between) for r in (5, 10)], xaxis=panel.x, yaxis=panel.y, mode="text",
+        text=["5 ", "10 "], textposition="middle left", hoverinfo="skip", showlegend=False, textfont={"size": 10, "color": theme.muted},
     )  # fmt: skip
 
 
-def _outline(
-    fig: Sheet, r: list[float], angles: list[float], name: str, *, colour: str, width: float
-) -> None:
-    fig.add(
-        "scatterpolar", r=[*r, r[0]], theta=[*angles, angles[0]], subplot=name, mode="lines", line={"color": colour, "width": width, "dash": "dot"},
-        hoverinfo="skip", showlegend=False,
-    )  # fmt: skip
+def _line(fig: Sheet, panel: _Panel, points: Points, **more: Any) -> None:
+    look_of = {"mode": "lines", "hoverinfo": "skip", "showlegend": False, "cliponaxis": False} | more
+    fig.add("scatter", x=points[0], y=points[1], xaxis=panel.x, yaxis=panel.y, **look_of)
 
 
-def _band(fig: Sheet, s: RadarSeries, theme: Theme, *, name: str, angles: list[float]) -> None:
+def _band(fig: Sheet, s: RadarSeries, panel: _Panel, theme: Theme) -> None:
     colour = s.mark.colour(theme)
-    low = [b.low for b in s.bands]
-    high = [b.high for b in s.bands]
+    low, high = [b.low for b in s.bands], [b.high for b in s.bands]
     hovers = [
         wording.lines(
             s.mark.label,
@@ -172,24 +208,34 @@ def _band(fig: Sheet, s: RadarSeries, theme: Theme, *, name: str, angles: list[f
         )
         for b in s.bands
     ]
-    ring = [*angles, angles[0]]
-    fig.add("scatterpolar", r=[*low, low[0]], theta=ring, subplot=name, mode="lines", line={"color": colour, "width": 2.4},
-                         fill="toself", fillcolor=look.faded(colour, 0.34), hoverinfo="skip", showlegend=False)  # fmt: skip
-    fig.add("scatterpolar", r=[*high, high[0]], theta=ring, subplot=name, mode="lines", line={"color": colour, "width": 1.4, "dash": "4px 3px"},
-                         fill="tonext", fillcolor=look.faded(colour, 0.14), hoverinfo="skip", showlegend=False)  # fmt: skip
-    fig.add(
-        "scatterpolar", r=[(b.low + b.high) / 2 for b in s.bands], theta=angles, subplot=name, mode="markers", hovertext=hovers, hoverinfo="text",
-        marker={"symbol": s.mark.symbol, "size": 8, "color": colour, "line": {"color": theme.ink, "width": 0.8}}, showlegend=False,
+    _line(
+        fig,
+        panel,
+        panel.ring(low),
+        line={"color": colour, "width": 2.4},
+        fill="toself",
+        fillcolor=look.faded(colour, 0.34),
+    )
+    _line(
+        fig, panel, panel.ring(high), line={"color": colour, "width": 1.4, "dash": "4px 3px"}, fill="tonext", fillcolor=look.faded(colour, 0.14)
+    )  # fmt: skip
+    xs, ys = panel.ring([(b.low + b.high) / 2 for b in s.bands])
+    _line(
+        fig, panel, (xs[:-1], ys[:-1]), mode="markers", hovertext=hovers, hoverinfo="text",
+        marker={"symbol": s.mark.symbol, "size": 8, "color": colour, "line": {"color": theme.ink, "width": 0.8}},
     )  # fmt: skip
 
 
-def _crown(
-    fig: Sheet, plan: RadarPlan, theme: Theme, *, name: str, angles: list[float], width: float
-) -> None:
+def _crown(fig: Sheet, plan: RadarPlan, panel: _Panel, theme: Theme, *, width: float) -> None:
+    """A block outside each aspect, the longer the more it counts."""
     most = max(plan.weight_share) or 1.0
-    fig.add(
-        "barpolar", r=[CROWN_TO - CROWN_FROM] * len(angles), base=[CROWN_FROM] * len(angles), theta=angles, subplot=name,
-        width=[max(0.4, 1.9 * width * w / most) for w in plan.weight_share], marker={"color": theme.muted, "line": {"width": 0}},
-        hovertext=[wording.lines(f"{a} counts for {w:.0%} of the choice") for a, w in zip(plan.aspects, plan.weight_share, strict=True)],
-        hoverinfo="text", showlegend=False,
-    )  # fmt: skip
+    for aspect, weight, angle in zip(plan.aspects, plan.weight_share, panel.angles, strict=True):
+        half = max(0.01, 0.95 * width * weight / most)
+        (x0, y0), (x1, y1) = (
+            panel.arc(r, angle - way * half, angle + way * half)
+            for r, way in ((CROWN_FROM, 1), (CROWN_TO, -1))
+        )
+        _line(
+            fig, panel, ([*x0, *x1, x0[0]], [*y0, *y1, y0[0]]), line={"width": 0}, fill="toself", fillcolor=theme.muted, hoveron="fills",
+            text=wording.lines(f"{aspect} counts for {weight:.0%} of the choice"), hoverinfo="text",
+        )  # fmt: skip

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -49,12 +50,65 @@ class ChartBook:
         }
         chart = Chart(
             id=f"chart-{len(self.charts) + 1}", title=title or plan.title, alt=plan.alt, takeaway=plan.takeaway,
-            extra=extra, data=for_script(drawn), height=int(drawn["light"]["layout"]["height"]), header=tuple(plan.header) if table else (),
+            extra=extra, data=for_script(in_two_themes(drawn["light"], drawn["dark"])), height=int(drawn["light"]["layout"]["height"]), header=tuple(plan.header) if table else (),
             rows=tuple(format_row(plan.header, row) for row in plan.rows()) if table else (), marks=tuple(marks) if not isinstance(plan, KeyPlan) or plan.arrange == "overlay" else (),
             kinds=tuple((k, KIND_WORDS[k]) for k in plan.kinds) if isinstance(plan, KeyPlan) else (), wide=wide,
         )  # fmt: skip
         self.charts.append(chart)
         return chart
+
+
+def in_two_themes(light: Any, dark: Any) -> dict[str, Any]:
+    """A drawing as it is in light, and what differs in dark: the place, as keys and numbers from the outside in, and what stands there.
+
+    Numbers are rounded to five figures, which no screen can show apart.
+
+    Examples
+    --------
+    >>> in_two_themes({"a": [1, 2.000001]}, {"a": [1, 3]})
+    {'light': {'a': [1, 2.0]}, 'dark': [[['a', 1], 3]]}
+    """
+    light, dark = _rounded(light), _rounded(dark)
+    return {"light": light, "dark": list(_changes(light, dark, ()))}
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(f"{value:.5g}")
+    if isinstance(value, Mapping):
+        return {k: _rounded(v) for k, v in value.items()}
+    return [_rounded(v) for v in value] if isinstance(value, (list, tuple)) else value
+
+
+def _changes(old: Any, new: Any, at: tuple[str | int, ...]) -> Iterator[list[Any]]:
+    if old == new:
+        return
+    inside: Iterable[tuple[Any, Any, Any]] = ()
+    if isinstance(old, dict) and isinstance(new, dict) and list(old) == list(new):
+        inside = ((k, old[k], new[k]) for k in old)
+    elif isinstance(old, list) and isinstance(new, list) and len(old) == len(new) and at:
+        inside = ((n, *pair) for n, pair in enumerate(zip(old, new, strict=True)))
+    else:
+        yield [list(at), new]
+    for key, was, now in inside:
+        yield from _changes(was, now, (*at, key))
+
+
+def in_dark(data: Mapping[str, Any]) -> dict[str, Any]:
+    """The drawing as it is in dark, as the page's script puts it together.
+
+    Examples
+    --------
+    >>> in_dark(in_two_themes({"a": [1, 2]}, {"a": [1, 3]}))
+    {'a': [1, 3]}
+    """
+    whole: dict[str, Any] = deepcopy(data["light"])
+    for at, value in data["dark"]:
+        place: Any = whole
+        for step in at[:-1]:
+            place = place[step]
+        place[at[-1]] = value
+    return whole
 
 
 def for_script(data: Any) -> str:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from decimal import Decimal
+from math import atan2, hypot, pi
 
 import pytest
 
@@ -53,12 +54,15 @@ def test_radar_bands_are_the_intervals() -> None:
     for s, a in zip(plan.series, c.assessments, strict=True):
         assert [(b.low, b.high) for b in s.bands] == [(r.low, r.high) for r in a.aspects]
     fig = draw_radar(plan)
-    filled = [t for t in fig.data if t.type == "scatterpolar" and t.fill]
-    assert [list(t.r)[:-1] for t in filled[:2]] == [
-        [r.low for r in c.assessments[0].aspects],
-        [r.high for r in c.assessments[0].aspects],
-    ]
-    assert {t.fill for t in filled} == {"toself", "tonext"}
+    bands = [t for t in fig.data if t.fill and t.hoveron != "fills"]
+    for t, side in zip(bands[:2], ("low", "high"), strict=True):
+        far = [hypot(x, y) for x, y in zip(t.x, t.y, strict=True)]
+        assert far[:-1] == pytest.approx([getattr(r, side) for r in c.assessments[0].aspects])
+        assert (t.x[0], t.y[0]) == (t.x[-1], t.y[-1])
+    # The first aspect stands at the top, the second clockwise of it.
+    assert (bands[1].x[0], bands[1].y[0]) == pytest.approx((0.0, c.assessments[0].aspects[0].high))
+    assert bands[1].x[1] > 0
+    assert {t.fill for t in bands} == {"toself", "tonext"}
 
 
 def test_weights_are_shown_and_add_up() -> None:
@@ -69,11 +73,18 @@ def test_weights_are_shown_and_add_up() -> None:
     # lies a 22nd of its range above its low end: touch 0.3 + 0.2 / 22, money 0.05 + 0.2 / 22.
     assert shares[1] == pytest.approx(0.3 + 0.2 / 22)
     assert money_share(c.profile) == pytest.approx(0.05 + 0.2 / 22)
-    crown = next(
-        t for t in draw_radar(plan_radar(c.assessments, profile=c.profile)).data if t.type == "barpolar"
-    )
-    assert crown.width[1] == max(crown.width)
-    assert "touch counts for 31%" in crown.hovertext[1]
+    fig = draw_radar(plan_radar(c.assessments, profile=c.profile))
+    crown = [t for t in fig.data if t.hoveron == "fills"][: len(shares)]
+    widths = [_angle_of(t) for t in crown]
+    assert widths[1] == max(widths)
+    assert "touch counts for 31%" in crown[1].text
+
+
+def _angle_of(block) -> float:
+    """How wide a block outside the radar is, seen from the middle, in radians."""
+    n = len(block.x) // 2
+    ends = [atan2(block.x[i], block.y[i]) for i in (0, n - 1)]
+    return (ends[1] - ends[0]) % (2 * pi)
 
 
 def test_one_instrument_becomes_bars() -> None:
@@ -298,7 +309,7 @@ def test_all_sizes_of_shortlist_are_drawn(count, theme) -> None:
     assert len(draw_costs(plan_costs(c), theme).data) >= 2 * count
     assert len(draw_ranks(plan_ranks(c), theme).data) == count
     radar = draw_radar(plan_radar(c.assessments, profile=c.profile), theme)
-    assert len({t.subplot for t in radar.data}) == count
+    assert len({t.xaxis for t in radar.data}) == count
 
 
 def test_the_instrument_map_shows_the_worst_of_each_part() -> None:

@@ -12,6 +12,7 @@ import pytest
 from pianolab.errors import BadInput
 from pianolab.model import Finding
 from pianolab.report import Clip, comparison_page, write_page
+from pianolab.report.charts import in_dark
 from pianolab.report.words import hundred
 from pianolab.statements import as_written, statement
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
@@ -157,7 +158,7 @@ def test_policy_is_strict(page) -> None:
 
 
 def test_plotly_is_inside_once(page) -> None:
-    assert page.count("plotly.js v") == 1
+    assert page.count("plotly.js (basic - minified) v") == 1
     assert len(page.encode()) < 12e6
 
 
@@ -278,7 +279,8 @@ def test_plotly_accepts_every_chart_of_the_page(page) -> None:
     found = re.findall(r'<script type="application/json" id="[^"]+">(.*?)</script>', page, re.DOTALL)
     assert len(found) == 18
     for text in found:
-        for theme in json.loads(text).values():
+        both = json.loads(text)
+        for theme in (both["light"], in_dark(both)):
             go.Figure(data=theme["data"], layout=theme["layout"])
 
 

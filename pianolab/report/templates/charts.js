@@ -5,11 +5,24 @@
   const parsed = new Map(), drawn = new Set();
   const darkQuery = matchMedia("(prefers-color-scheme: dark)");
   const printQuery = matchMedia("print");
-  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 170, PRINT_SHARE_FOLDED = 0.78;
+  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 180, PRINT_SHARE_FOLDED = 0.78;
   let printing = false;
 
+  /* A chart is written down as it is in light, with the list of what differs in dark. */
+  function inDark(light, changes) {
+    const whole = JSON.parse(JSON.stringify(light));
+    changes.forEach(function (change) {
+      const at = change[0], last = at[at.length - 1];
+      at.slice(0, -1).reduce(function (place, step) { return place[step]; }, whole)[last] = change[1];
+    });
+    return whole;
+  }
+
   function figureOf(plot) {
-    if (!parsed.has(plot.id)) parsed.set(plot.id, JSON.parse(document.getElementById(plot.dataset.chart).textContent));
+    if (!parsed.has(plot.id)) {
+      const both = JSON.parse(document.getElementById(plot.dataset.chart).textContent);
+      parsed.set(plot.id, { light: both.light, dark: inDark(both.light, both.dark) });
+    }
     return parsed.get(plot.id)[printing || !darkQuery.matches ? "light" : "dark"];
   }
 
