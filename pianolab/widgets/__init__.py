@@ -14,6 +14,7 @@ from pianolab.widgets.findings_form import FindingsForm
 from pianolab.widgets.keyboard_picker import KeyboardPicker, key_marks
 from pianolab.widgets.piano_form import PianoForm
 from pianolab.widgets.profile_form import ProfileForm
+from pianolab.widgets.room_form import RoomForm
 from pianolab.widgets.touch_form import TouchForm
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "KeyboardPicker",
     "PianoForm",
     "ProfileForm",
+    "RoomForm",
     "TouchForm",
     "key_marks",
 ]

@@ -12,6 +12,7 @@ from pianolab.widgets.keyboard_picker import KeyboardPicker
 from pianolab.widgets.photo_form import PhotoForm
 from pianolab.widgets.piano_form import PianoForm
 from pianolab.widgets.recorder import RecorderForm
+from pianolab.widgets.room_form import RoomForm
 from pianolab.widgets.touch_form import TouchForm
 from pianolab.widgets.wrote import Wrote
 
@@ -26,6 +27,7 @@ PART_NAMES = {
     "recording": "Recording",
     "players": "Players",
     "photos": "Photos",
+    "room": "Room",
     "piano": "Piano",
 }
 
@@ -85,6 +87,8 @@ class DeskParts(Wrote):
             return TouchForm(book, visit)
         if place.part == "photos":
             return PhotoForm(book, visit, examiner=self._by)
+        if place.part == "room":
+            return RoomForm(book, visit, examiner=self._by)
         minutes = self._minutes if before is None else before.minutes
         form = FindingsForm(book, visit, examiner=self._by, minutes=minutes)
         form.inside = True

@@ -1,6 +1,14 @@
 """All forms for a notebook in one place: entering, walking, marking, listening, exporting, exercises."""
 
-from pianolab.widgets import ComparablesForm, FindingsForm, KeyboardPicker, PianoForm, ProfileForm, TouchForm
+from pianolab.widgets import (
+    ComparablesForm,
+    FindingsForm,
+    KeyboardPicker,
+    PianoForm,
+    ProfileForm,
+    RoomForm,
+    TouchForm,
+)
 from pianolab.widgets.drill_player import DrillPlayer
 from pianolab.workflow.fault_clips import hear_claims
 from pianolab.workflow.notebook_forms import export_button, recording_form, visit_desk
@@ -13,6 +21,7 @@ __all__ = [
     "KeyboardPicker",
     "PianoForm",
     "ProfileForm",
+    "RoomForm",
     "TouchForm",
     "export_button",
     "hear_claims",

@@ -65,6 +65,7 @@ def named(desk: VisitDesk) -> str:
     """How the part on the screen names what it is about."""
     part = desk.part
     found = {
+        "RoomForm": lambda: f"{part._piano.name}, {part._visit.day}",
         "FindingsForm": lambda: f"{part.view['title']}, {part.view['day']}",
         "KeyboardPicker": lambda: part.title,
         "RecorderForm": lambda: f"{part.head['piano']}, {part.head['day']}",
