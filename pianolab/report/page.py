@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from pianolab.acoustics.results import Survey
@@ -34,6 +35,7 @@ def comparison_page(
     comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
     clips: Mapping[str, Sequence[Clip]] | None = None, provenance: Mapping[str, str] | None = None, photos: Mapping[str, Sequence[Picture]] | None = None, leave_out: Sequence[str] = (),
     further: Sequence[Further] = (), private: Sequence[str] = (), claims: Mapping[str, Sequence[ClaimClips]] | None = None,
+    days: Mapping[str, Sequence[date]] | None = None,
 ) -> str:  # fmt: skip
     """The page that tells a buyer what to do and why, as one self-contained HTML text.
 
@@ -42,6 +44,7 @@ def comparison_page(
     comparison : the compared shortlist, two to eight instruments
     surveys, findings, clips, claims, photos : by piano id; an instrument that is missing in one of them is shown as unknown there
     checklist : the points the findings belong to
+    days : the days of the visits by piano id; without them the moments of the findings tell the days
     provenance : lines for the end of the page: versions, dates, file hashes
     further : other results, of one instrument or of all, each shown in a fold
     leave_out : any of ``names``, ``addresses``, ``prices``; with ``names`` photos go too, since they may show some
@@ -64,6 +67,7 @@ def comparison_page(
         clips=clips or {},
         claims=claims or {},
         photos=photos or {},
+        days=days or {},
         further=beside,
     )
     content = redact(
@@ -86,6 +90,7 @@ def comparison_page(
         surveys=surveys,
         clips=clips or {},
         claims=claims or {},
+        days=days or {},
         checklist=checklist,
         gone=gone,
     )
@@ -103,7 +108,7 @@ def _check_ids(comparison: Comparison, **given: Mapping[str, Any]) -> None:
 
 def _context(
     content: Content, shown: Sequence[Instrument], book: ChartBook, *, surveys: Mapping[str, Survey],
-    clips: Mapping[str, Sequence[Clip]], claims: Mapping[str, Sequence[ClaimClips]], checklist: Checklist, gone: frozenset[str],
+    clips: Mapping[str, Sequence[Clip]], claims: Mapping[str, Sequence[ClaimClips]], days: Mapping[str, Sequence[date]], checklist: Checklist, gone: frozenset[str],
 ) -> dict[str, Any]:  # fmt: skip
     c, prices = content.comparison, "prices" not in gone
     marks = {i.id: i.mark for i in shown}
@@ -127,7 +132,9 @@ def _context(
         "gone": sorted(gone),
         "provenance": content.provenance,
         "verdict": verdict,
-        "sheet": sheet_of(c, shown, findings=content.findings, photos=content.photos, prices=prices),
+        "sheet": sheet_of(
+            c, shown, findings=content.findings, photos=content.photos, days=days, prices=prices
+        ),
         "steps": verdict["next"],
         "likely": likely_steps(verdict["next"]),
         "table": side_by_side(c, shown, prices=prices),

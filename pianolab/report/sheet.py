@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from pianolab.assess.results import Alert
@@ -40,6 +40,7 @@ def sheet_of(
     *,
     findings: Mapping[str, Sequence[Finding]],
     photos: Mapping[str, Sequence[Picture]],
+    days: Mapping[str, Sequence[date]],
     prices: bool,
 ) -> dict[str, Any]:
     """What stands on the sheet beside the six answers: reasons, the others, what to agree on, who looked."""
@@ -54,7 +55,10 @@ def sheet_of(
         "against": [] if chosen is None else [short_of(a) for a in chosen.assessment.warnings[:1]],
         "others": [{"on": i, "why": _why_not(i)} for i in instruments if i is not chosen],
         "agree": [*offer["promises"], *offer["conditions"]][: MOST_SAID + 1] if prices and chosen else [],
-        "looked": [looked_words(i, findings.get(i.id, ())) for i in ([chosen] if chosen else instruments)],
+        "looked": [
+            looked_words(i, findings.get(i.id, ()), days.get(i.id, ()))
+            for i in ([chosen] if chosen else instruments)
+        ],
         "photo": own[0] if own and chosen else None,
         "facts": ", ".join(leader.facts[:4]),
     }
@@ -128,13 +132,15 @@ def _why_not(i: Instrument) -> str:
     return as_sentence(say(statement(kind, aspect=weak.aspect)))
 
 
-def looked(findings: Sequence[Finding]) -> Looked:
-    """Who looked, when and for how long, from the moments at which the findings were noted.
+def looked(findings: Sequence[Finding], days: Sequence[date] = ()) -> Looked:
+    """Who looked, when and for how long, from the visits' days and the moments at which the findings were noted.
 
     Examples
     --------
     >>> looked([]).days
     ()
+    >>> looked([], [date(2026, 3, 14)]).days
+    ('2026-03-14',)
     """
     who = tuple(dict.fromkeys(f.examiner.strip() for f in findings if f.examiner.strip()))
     moments: dict[str, list[datetime]] = {}
@@ -142,12 +148,13 @@ def looked(findings: Sequence[Finding]) -> Looked:
         if f.at is not None:
             moments.setdefault(f.at.date().isoformat(), []).append(f.at)
     minutes = sum((max(m) - min(m)).total_seconds() / 60.0 for m in moments.values())
-    return Looked(who=who, days=tuple(sorted(moments)), minutes=minutes)
+    on = {day.isoformat() for day in days} or moments
+    return Looked(who=who, days=tuple(sorted(on)), minutes=minutes)
 
 
-def looked_words(i: Instrument, findings: Sequence[Finding]) -> str:
+def looked_words(i: Instrument, findings: Sequence[Finding], days: Sequence[date] = ()) -> str:
     """Who looked at one instrument, when, how long, and at how much of it."""
-    seen = looked(findings)
+    seen = looked(findings, days)
     said = f"{i.mark.name}: {i.assessment.points_checked} of {i.assessment.points_total} points"
     said += f", by {listed(seen.who)}" if seen.who else ", by nobody who is named"
     said += f", on {listed(seen.days)}" if seen.days else ", on a day that nobody noted"

@@ -6,6 +6,7 @@ Photos, touch, rooms, remaining life and the cost of a year stand beside the com
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from pathlib import Path
 
 from pianolab.assess.listening import COMPARED
@@ -177,6 +178,15 @@ def _touch(view: TouchView) -> Further:
     )
 
 
+def days_of(decision: Decision) -> dict[str, tuple[date, ...]]:
+    """The days of those visits whose findings were judged, by piano id."""
+    judged = {i: {f.visit_id for f in found} for i, found in decision.findings.items()}
+    return {
+        p.id: tuple(v.day for v in decision.casebook.visits(p.id) if v.id in judged.get(p.id, ()))
+        for p in decision.pianos
+    }
+
+
 def page_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> str:
     """The comparison page as HTML text, with photos from the casebook and what else follows from the decision."""
     photos, photo_lines = photos_of(decision.casebook, decision.pianos)
@@ -188,6 +198,7 @@ def page_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> str:
         clips=decision.clips,
         claims=decision.claims,
         photos=photos,
+        days=days_of(decision),
         provenance={**decision.provenance, **photo_lines},
         further=further_of(decision),
         leave_out=left_out(decision, leave_out),

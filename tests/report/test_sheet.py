@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -80,3 +80,12 @@ def test_who_looked_and_how_long_is_taken_from_the_notes(seen) -> None:
     assert looked(notes).minutes == 42.0
     assert "on 2026-05-16, about 42 min" in looked_words(seen, notes)
     assert "by nobody who is named" in looked_words(seen, [])
+
+
+def test_the_day_is_told_where_only_the_visit_knows_it(seen) -> None:
+    note = [Finding(visit_id="v", point="plate-cracks", answer=False, examiner="Ana")]
+    assert "on a day that nobody noted" in looked_words(seen, note)
+    said = looked_words(seen, note, [date(2026, 3, 14), date(2026, 4, 11)])
+    assert "on 2026-03-14 and 2026-04-11;" in said
+    at = datetime(2026, 3, 15, 0, 10, tzinfo=UTC)
+    assert looked([replace(note[0], at=at)], [date(2026, 3, 14)]).days == ("2026-03-14",)
