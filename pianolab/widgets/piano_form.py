@@ -12,6 +12,7 @@ from pianolab.errors import PianolabError
 from pianolab.model import Piano, Visit
 from pianolab.show import html_table
 from pianolab.widgets.asking import Asking
+from pianolab.widgets.big_enough import big_enough
 from pianolab.widgets.piano_fields import (
     CHOICES,
     FIRST,
@@ -26,6 +27,7 @@ from pianolab.widgets.piano_fields import (
     span_in_words,
     values_of,
 )
+from pianolab.widgets.role_field import RoleField
 from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
@@ -70,9 +72,10 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self.again = ipywidgets.Button(description="A new visit today", layout=BUTTON)
         self.line = ipywidgets.HTML()
         buttons = ipywidgets.HBox([self.another, self.again])
-        self.asking = Asking(self._save, TITLES)
+        self.asking, self.role = Asking(self._save, TITLES), RoleField(casebook, examiner)
         always = [self.controls[name] for name in FIRST]
-        super().__init__([self.choice, *always, self.more, buttons, self.line, self.asking])
+        super().__init__([self.choice, *always, self.more, buttons, self.line, self.asking, self.role])
+        self.children = (big_enough(self), *self.children)
         self._show()
         self._tell("Every change is saved as you make it.")
         self.choice.observe(self._chosen, names="value")
