@@ -52,7 +52,7 @@ class Measure:
 
     ``column`` is its name; ``kind`` says how a row's value is to be taken (by its bound where it has one), ``words``
     what else the hover tells. ``say`` writes the text alternative from the series and their surveys; without it the typical
-    value of each instrument is told. Instruments that were not recorded are named in any case.
+    value of each instrument is told. ``message`` makes the title out of the series, empty where they don't bear one. Instruments that were not recorded are named in any case.
 
     Raises
     ------
@@ -63,6 +63,7 @@ class Measure:
     say: Say | None = None
     words: Words = no_words
     kind: Callable[[Row], Kind] | None = None
+    message: Callable[[Sequence[KeySeries]], str] | None = None
 
     def __post_init__(self) -> None:
         if column(self.column).is_text:
@@ -111,7 +112,7 @@ class Measure:
         first_key, last_key = compass(chosen)
         arrange: Literal["overlay", "rows"] = "overlay" if chart.overlay else "rows"
         return KeyPlan(
-            title=chart.title,
+            title=(self.message(series) if self.message else "") or chart.title,
             alt=self._alt([s for s in series if not s.quiet], chosen) + _not_recorded(unheard),
             measure=chart.axis,
             unit=self.unit,

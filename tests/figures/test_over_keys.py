@@ -220,3 +220,40 @@ def test_a_wide_unison_is_the_same_in_the_chart_and_in_the_summary() -> None:
     assert need_of_table(survey.table).wide == 2
     assert f"(2 of {len(plan.series[0].values())} measured keys over {wide_cents():g} cents)" in plan.alt
     assert UNISON.chart.usual == (0.0, wide_cents())
+
+
+def title_of(**surveys) -> str:
+    return plan_decay(surveys, dict(list(NAMES.items())[: len(surveys)])).title
+
+
+def test_the_title_of_the_decay_says_which_sings_longest() -> None:
+    long, short = make_survey(seed=1), make_survey(seed=2, sustain=0.7)
+    assert title_of(p0=long, p1=short) == f"{NAMES['p0']} sings longest in the treble"
+    assert title_of(p0=short, p1=long) == f"{NAMES['p1']} sings longest in the treble"
+    assert (
+        title_of(p0=long, p1=make_survey(seed=2, sustain=0.99)) == "None clearly sings longest in the treble"
+    )
+
+
+def test_the_title_keeps_to_what_is_known() -> None:
+    long, hidden = make_survey(seed=1), make_survey(seed=3, sustain=2.0, masked=tuple(range(48, 89)))
+    third = make_survey(seed=4, sustain=0.6)
+    assert title_of(p0=long, p1=third, p2=hidden).endswith(
+        f"longest in the treble; of {NAMES['p2']} it is not known"
+    )
+    assert title_of(p0=long, p1=hidden) == "How long each key sings"
+    assert title_of(p0=long) == "How long each key sings"
+
+
+def test_a_top_octave_that_is_shorter_and_keys_let_go_early_count_against_a_title() -> None:
+    short_top = {k: {"decay_20_s": 0.05} for k in range(76, 89)}
+    long, other = make_survey(seed=1, sustain=2.0, changes=short_top), make_survey(seed=2)
+    assert title_of(p0=long, p1=other).endswith("sings longest in the treble, except at the top")
+    let_go = {k: {"decay_20_s": 9.0, "decay_20_bound": ">"} for k in range(52, 70)}
+    longer, whole, cut = (
+        make_survey(seed=1, sustain=1.2),
+        make_survey(seed=2),
+        make_survey(seed=2, changes=let_go),
+    )
+    assert title_of(p0=longer, p1=whole) == f"{NAMES['p0']} sings longest in the treble"
+    assert title_of(p0=longer, p1=cut) == "None clearly sings longest in the treble"
