@@ -1,6 +1,6 @@
 """What is said of the panel's instruments, beside what a technician would say: ``python -m benchmarks.panel``.
 
-Every case of ``tests/compare/panel/open.toml`` goes through the one road to a decision, then every pair of
+Every case of ``tests/compare/panel/`` goes through the one road to a decision, then every pair of
 ``pairs.toml``; a table of each, with sums below it. ``--cases o15 o16`` runs those whose ids begin so, ``--words``
 prints the verdict's sentences too. It measures, and fails over nothing that was said.
 """
@@ -137,7 +137,10 @@ def main() -> None:
     parser.add_argument("--cases", nargs="*", default=[], help="ids, or how they begin; all if not given")
     parser.add_argument("--pairs", nargs="*", default=[], help="likewise")
     parser.add_argument("--without-pairs", action="store_true")
-    parser.add_argument("--file", type=Path, default=PANEL / "open.toml", help="a file of cases")
+    files = [PANEL / f"{name}.toml" for name in ("open", "second", "third")]
+    parser.add_argument(
+        "--file", type=Path, nargs="*", default=files, help="files of cases; all three if not given"
+    )
     parser.add_argument(
         "--pair-file", type=Path, default=PANEL / "pairs.toml", help="pairs made of its cases"
     )
@@ -145,9 +148,10 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=0)
     asked = parser.parse_args()
     print(f"Not passed on, for want of a place in the records: {', '.join(NOT_PASSED_ON)}.")
-    print_cases(asked.file, asked)
+    for path in asked.file:
+        print_cases(path, asked)
     if not asked.without_pairs:
-        print_pairs(asked.pair_file, asked.file, asked)
+        print_pairs(asked.pair_file, files[0], asked)
 
 
 if __name__ == "__main__":
