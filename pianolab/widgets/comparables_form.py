@@ -11,6 +11,7 @@ import ipywidgets
 from pianolab.errors import PianolabError
 from pianolab.model import Comparable, Condition, Piano
 from pianolab.show import html_table, money
+from pianolab.widgets.big_enough import big_enough
 from pianolab.widgets.piano_fields import NAMES, NOT_KNOWN, NUMBERS, SELLERS, WIDE, YES_NO, known
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.typed import money_text, number_text
@@ -62,6 +63,7 @@ class ComparablesForm(StillTwin, ipywidgets.VBox):
         title = ipywidgets.HTML(f"<b>What like instruments are sold for</b><br>{HELP}")
         buttons = ipywidgets.HBox([self.add, self.undo])
         super().__init__([title, *self.controls.values(), buttons, self.line, self.list])
+        self.children = (big_enough(self), *self.children)
         self.add.on_click(lambda _: self._enter())
         self.undo.on_click(lambda _: self._take_back())
         self._show(_first(casebook, piano))

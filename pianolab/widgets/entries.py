@@ -84,8 +84,8 @@ def _count(point: Point, raw: object) -> int:
 
 def _reading(point: Point, raw: object) -> float:
     text = str(raw).strip().replace(",", ".").replace("−", "-")
-    if point.unit and text.endswith(point.unit):
-        text = text.removesuffix(point.unit).strip()
+    for unit in (point.unit, point.unit.partition(" ")[0]):  # "38%" where the unit is "% relative humidity"
+        text = text.removesuffix(unit).strip() if unit else text
     try:
         value = float(text)
     except ValueError:

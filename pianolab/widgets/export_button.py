@@ -12,6 +12,7 @@ from typing import Any
 import ipywidgets
 
 from pianolab.files import AlreadyThere
+from pianolab.widgets.big_enough import big_enough
 from pianolab.widgets.working import working
 
 Tell = Callable[[str, float], None]
@@ -88,6 +89,7 @@ class ExportButton(ipywidgets.VBox):
         super().__init__(
             [*self.choices.values(), self.replace, ipywidgets.HBox([*buttons, self.bar]), self.said], **more
         )
+        self.children = (big_enough(self), *self.children)
 
     @property
     def leave_out(self) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from pianolab.model import ASPECTS, BuyerProfile, Room, load_profiles
 from pianolab.report.twin_profile import profile_twin
 from pianolab.rooms import load_surfaces
 from pianolab.widgets.asking import Asking
+from pianolab.widgets.big_enough import big_enough
 from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
@@ -66,6 +67,7 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
         self.sum = ipywidgets.HTML(value=_sum_words(self._profile))
         self.asking = Asking(self._save, {})
         super().__init__([title, *self.controls.values(), self.sum, self.line, self.asking])
+        self.children = (big_enough(self), *self.children)
         self.add_class("pl-buyer")
         for field in self.controls:
             self.controls[field].observe(self._moved, names="value")

@@ -9,6 +9,7 @@ from typing import Any
 
 import ipywidgets
 
+from pianolab.widgets.big_enough import big_enough
 from pianolab.widgets.working import working
 from pianolab.widgets.wrote import Wrote
 
@@ -42,6 +43,7 @@ class RecordingForm(Wrote, ipywidgets.VBox):
         title = ipywidgets.HTML(f"<b>{escape(about)}</b>")
         buttons = ipywidgets.HBox([self.listen, self.look, self.bar])
         super().__init__([title, self.choice, buttons, self.said], **more)
+        self.children = (big_enough(self), *self.children)
         self._look()
 
     def _look(self) -> None:

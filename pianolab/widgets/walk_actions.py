@@ -13,7 +13,7 @@ from pianolab.errors import BadInput
 from pianolab.report.twins import finding_in_words
 from pianolab.widgets.entries import EMPTY, Fields, reason_fields
 from pianolab.widgets.pictures import keep_picture
-from pianolab.widgets.walk_hour import waiting_points
+from pianolab.widgets.walk_hour import told_by_record, waiting_points
 
 if TYPE_CHECKING:
     from pianolab.casebook import Change
@@ -65,7 +65,7 @@ def _not_opened(walk: Walk, event: Event, _buffers: Buffers) -> str:
 
 def _no_time(walk: Walk, _event: Event, _buffers: Buffers) -> str:
     """Whatever of the visit is still open gets the reason that there was no time for it."""
-    touched = walk.touched()
+    touched = walk.touched() | told_by_record(walk.piano)
     waiting = [p for p in waiting_points(walk) if p.id not in touched]
     _set_aside(walk, waiting, reason_fields(walk.point, "time", ""))
     return f"{len(waiting)} points set to no time, saved"

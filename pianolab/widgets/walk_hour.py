@@ -10,7 +10,7 @@ from pianolab.checklist.hour import LENGTHS, WalkOrder, listed_worth, order_walk
 from pianolab.checklist.points import Point
 from pianolab.checklist.stations import ELSEWHERE, load_hour
 from pianolab.errors import BadInput
-from pianolab.model import Finding
+from pianolab.model import Finding, Piano
 from pianolab.words import listed, lower_first
 
 if TYPE_CHECKING:
@@ -19,6 +19,19 @@ if TYPE_CHECKING:
 SITTING_GAP = timedelta(minutes=45)
 """After so long without an entry a new sitting begins, and its clock."""
 NAMED = 3
+IN_RECORD = {"papers-age": "year", "papers-size": "size_cm"}
+"""Points that only ask for what may stand in the piano's own record, and its field."""
+
+
+def told_by_record(piano: Piano) -> set[str]:
+    """Points that nobody need be asked again: the piano's own record holds the answer.
+
+    Examples
+    --------
+    >>> sorted(told_by_record(Piano(name="A", year=1978))), told_by_record(Piano(name="B"))
+    (['papers-age'], set())
+    """
+    return {point for point, name in IN_RECORD.items() if getattr(piano, name) is not None}
 
 
 class WalkClock:
@@ -63,7 +76,7 @@ class WalkClock:
 
     def order(self, walk: Walk, now: datetime) -> WalkOrder:
         """What is still to be seen, in its order, as far as it fits."""
-        settled = frozenset(walk.touched() | self.skipped)
+        settled = frozenset(walk.touched() | told_by_record(walk.piano) | self.skipped)
         left = self.left(now)
         at = walk.point_id if settled else ""
         key = (settled, None if left is None else round(2.0 * left), at)

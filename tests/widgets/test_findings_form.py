@@ -53,6 +53,7 @@ def test_a_grade_is_in_the_casebook_before_the_form_says_saved(
         ("patched", "0", "count", 0),
         ("dip", "10,2", "reading", 10.2),
         ("dip", "9.75 mm", "reading", 9.75),
+        ("dip", "9.75mm", "reading", 9.75),
     ],
 )
 def test_each_kind_of_value(driver: Driver, point: str, typed: object, field: str, kept: object) -> None:
