@@ -8,6 +8,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from pianolab.casebook import Casebook
+from pianolab.demo.alive import never_silent
 from pianolab.demo.book import demo_casebook
 from pianolab.errors import BadInput
 from pianolab.files import write_files
@@ -17,6 +18,8 @@ from pianolab.workflow.page_making import page_of
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 
 CASEBOOK = "casebook"
+BEGIN = "four invented pianos are visited: every key is played, recorded and listened to; about a minute"
+AGAIN = "the demonstration's casebook is opened again"
 MARK = b"\n<!-- made by the demonstration of pianolab, unchanged: %s -->\n"
 """Last line of the demonstration's page, with the SHA-256 of all before it."""
 
@@ -45,8 +48,10 @@ def demo(out: str | Path, *, progress: Progress | None = None) -> Path:
         got = (error.strerror or "a write error").lower()
         raise BadInput(str(folder), got, "a folder that can be made") from None
     try:
-        with demo_casebook(folder / CASEBOOK, progress=part_of(tell, "", begin=0.0, end=0.8)) as casebook:
-            _write_page(casebook, folder / PAGE, tell=part_of(tell, "", begin=0.8, end=1.0))
+        with never_silent(tell) as telling:
+            telling(BEGIN if new else AGAIN, 0.0)
+            with demo_casebook(folder / CASEBOOK, progress=part_of(telling, "", begin=0.0, end=0.8)) as book:
+                _write_page(book, folder / PAGE, tell=part_of(telling, "", begin=0.8, end=1.0))
     except BaseException:
         if new:
             _take_away(folder)
@@ -55,12 +60,15 @@ def demo(out: str | Path, *, progress: Progress | None = None) -> Path:
 
 
 def _write_page(casebook: Casebook, page: Path, *, tell: Progress) -> None:
-    html = page_of(decide(casebook, progress=tell)).encode("utf-8")
-    tell("writing", 0.9)
+    tell("judging each piano by what was found and heard", 0.0)
+    decision = decide(casebook, progress=tell)
+    tell("cutting short clips to listen to, and drawing the page", 0.8)
+    html = page_of(decision).encode("utf-8")
+    tell("writing the page", 0.9)
     if page.exists():
         _check_page(page)
     write_files({page: marked(html)}, replace=page.exists())
-    tell("written", 1.0)
+    tell("page written", 1.0)
 
 
 def marked(html: bytes) -> bytes:

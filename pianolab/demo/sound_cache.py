@@ -11,8 +11,8 @@ from uuid import uuid4
 
 from pianolab.errors import PianolabError
 from pianolab.io import write_sound
+from pianolab.release import code_version
 from pianolab.sound_model import SceneSound, render_scene
-from pianolab.workflow.versions import code_version
 
 MOST_ENTRIES = 12
 CODING = "PCM_16"
