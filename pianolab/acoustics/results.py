@@ -173,7 +173,22 @@ class Survey(Showable):
             f"{s.fault_counts[f]} {f.replace('_', ' ')}" for f in FAULTS_BY_WEIGHT if s.fault_counts.get(f)
         ]
         said = [f"{s.measured} of {s.last_key - s.first_key + 1} keys measured", *self.state_of_tuning()]
-        return "; ".join([*said, ", ".join(found) or "no fault heard"])
+        return "; ".join([*said, ", ".join(found) or "no fault heard", *self.untold()])
+
+    def unjudged(self) -> dict[str, int]:
+        """Fault to the number of measured keys on which it could not be told; without those told on every key."""
+        heard = [row for row in self.key_rows() if row["status"] == "measured"]
+        counted = {f: sum(f in row["not_judged"] for row in heard) for f in FAULTS_BY_WEIGHT}
+        return {f: n for f, n in counted.items() if n}
+
+    def untold(self) -> tuple[str, ...]:
+        """What no words about the faults heard may leave out: those that could not be told, in a few words; or none."""
+        n = self.summary.measured
+        said = [
+            f"{f.replace('_', ' ')} on {'any key' if left >= n else f'{left} of {n} keys'}"
+            for f, left in self.unjudged().items()
+        ]
+        return (f"could not be told: {', '.join(said)}",) if said else ()
 
     @property
     def repeats(self) -> Repeats:

@@ -86,7 +86,8 @@ def heard_words(survey: Survey | None) -> str:
     said = [f"{FAULT_WORDS[kind]} on {kinds[kind]}" for kind in FAULTS_BY_WEIGHT if kinds.get(kind)]
     why = need_of_table(survey.table).why()
     needs = (f"needs tuning: {why}",) if why else ()
-    return "; ".join((f"{s.measured} of {n} keys measured", *needs, ", ".join(said) or "no fault heard"))
+    found = ", ".join(said) or "no fault heard"
+    return "; ".join((f"{s.measured} of {n} keys measured", *needs, found, *survey.untold()))
 
 
 def heard_briefly(survey: Survey | None) -> str:

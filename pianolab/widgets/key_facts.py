@@ -74,7 +74,8 @@ def _lines(row: Mapping[Any, Any]) -> list[str]:
     lines = [line for line in (_tuning(row), _sustain(row)) if line]
     unjudged = [f"{fault.replace('_', ' ')}: {why}" for fault, why in row["not_judged"].items()]
     faults = [f.replace("_", " ") for f in row["faults"]]
-    lines.append(f"heard: {', '.join(faults)}" if faults else "no fault heard")
+    none = f"no fault heard; {len(unjudged)} could not be judged" if unjudged else "no fault heard"
+    lines.append(f"heard: {', '.join(faults)}" if faults else none)
     return [*lines, *([f"not judged: {', '.join(unjudged)}"] if unjudged else [])]
 
 

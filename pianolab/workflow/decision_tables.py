@@ -44,7 +44,9 @@ def _stops(decision: Decision) -> Showable:
     rows = []
     for a in decision.comparison.assessments:
         stops = [f"{veto.sentence()} ({veto.how_sure})" for veto in a.vetoes]
-        rows.append((a.piano.name, "; ".join(stops) or "none found", len(a.unknown_vetoes)))
+        unseen = len(a.unknown_vetoes)
+        none = f"none seen, {unseen} not looked at" if unseen else "none found"
+        rows.append((a.piano.name, "; ".join(stops) or none, unseen))
     return Table("Reasons to stop", ["piano", "stop", "not checked yet, and could stop it"], rows)
 
 

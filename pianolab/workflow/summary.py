@@ -95,7 +95,9 @@ def _faults(survey: Survey) -> list[str]:
     rows = survey.key_rows()
     at = {f: [int(row["key"]) for row in rows if f in row["faults"]] for f in FAULTS_BY_WEIGHT}
     lines = [f"  {fault.replace('_', ' ')}: {_keys(keys)}" for fault, keys in at.items() if keys]
-    return ["faults heard:" + ("" if lines else " none"), *lines, *_untested(rows)]
+    untested = _untested(rows)
+    none = " none where they could be told" if untested else " none"
+    return ["faults heard:" + ("" if lines else none), *lines, *untested]
 
 
 def _untested(rows: Sequence[Mapping[str, Any]]) -> list[str]:
