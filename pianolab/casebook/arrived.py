@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,13 +30,14 @@ from pianolab.casebook.arriving import (
     read_about,
     throw_away,
 )
+from pianolab.casebook.codec import UNFIT
 from pianolab.casebook.media import KeptSound
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io.write_blocks import write_blocks
+from pianolab.model import Capture, GapKind, Recording, SoundGap
 
 if TYPE_CHECKING:
     from pianolab.casebook.book import Casebook
-    from pianolab.model import Recording
 
 LEAST_ZEROS_S = 0.004
 """A run of exact zeros this long is no microphone's: at 16 bits the quietest room moves the last bit sooner [practice]."""
@@ -44,21 +45,7 @@ JUMP_S = 0.1
 """The page's clock may run ahead of the sound by what a busy computer delays; what stays longer was lost [practice]."""
 SETTLE_S = 3.0
 """The smallest delay of the pieces within so long is the sound's own [practice]."""
-GapKind = Literal["never came", "silence put in", "clock jumped"]
 Blocks = Iterator[NDArray[np.int32]]
-
-
-@dataclass(frozen=True)
-class Gap:
-    """A stretch of a recording that is not what the microphone heard, in s from its beginning.
-
-    ``lost_s`` is how much sound is missing there: of ``clock jumped`` nothing stands in the sound for it.
-    """
-
-    kind: GapKind
-    begin_s: float
-    end_s: float
-    lost_s: float
 
 
 @dataclass(frozen=True)
@@ -114,20 +101,20 @@ class Arrived:
             yield np.zeros((some, self.about.channels), dtype=np.int32)
             frames -= some
 
-    def gaps(self) -> tuple[Gap, ...]:
+    def gaps(self) -> tuple[SoundGap, ...]:
         """Everything in it that the microphone did not hear, in order."""
         found = [*self._missing(), *self._jumps()]
         silent = [g for g in self._zeros() if not any(_within(g, other) for other in found)]
         return tuple(sorted((*found, *silent), key=lambda g: g.begin_s))
 
-    def _missing(self) -> Iterator[Gap]:
+    def _missing(self) -> Iterator[SoundGap]:
         at = 0
         for piece in self.pieces:
             if piece.first_frame > at:
                 yield self._gap("never came", at, piece.first_frame)
             at = max(at, piece.first_frame + piece.frames)
 
-    def _zeros(self) -> Iterator[Gap]:
+    def _zeros(self) -> Iterator[SoundGap]:
         """Runs of exact zeros with sound before and after them."""
         least, at, last = round(LEAST_ZEROS_S * self.about.rate_hz), 0, -1
         for block in self.blocks():
@@ -138,7 +125,7 @@ class Arrived:
             last = int(loud[-1]) if len(loud) else last
             at += len(block)
 
-    def _jumps(self) -> Iterator[Gap]:
+    def _jumps(self) -> Iterator[SoundGap]:
         """Places where the page's clock went on and the sound did not."""
         rate = self.about.rate_hz
         ends = np.array([(p.first_frame + p.frames) / rate for p in self.pieces])
@@ -151,14 +138,14 @@ class Arrived:
             lost = float(after.min() - before.min())
             if lost > JUMP_S and late[i] - late[i - 1] > 0.5 * lost:
                 at = float(ends[i] - self.pieces[i].frames / rate)
-                yield Gap("clock jumped", at, float(ends[i]), lost)
+                yield SoundGap(kind="clock jumped", begin_s=at, end_s=float(ends[i]), lost_s=lost)
 
-    def _gap(self, kind: GapKind, first: int, last: int) -> Gap:
+    def _gap(self, kind: GapKind, first: int, last: int) -> SoundGap:
         rate = self.about.rate_hz
-        return Gap(kind, first / rate, last / rate, (last - first) / rate)
+        return SoundGap(kind=kind, begin_s=first / rate, end_s=last / rate, lost_s=(last - first) / rate)
 
 
-def _within(inner: Gap, outer: Gap) -> bool:
+def _within(inner: SoundGap, outer: SoundGap) -> bool:
     return outer.kind == "never came" and inner.begin_s >= outer.begin_s and inner.end_s <= outer.end_s
 
 
@@ -278,11 +265,23 @@ def file_away(
     with casebook.editing(by=by) as edit:
         recording = edit.add_sound(
             about.visit_id, kept, first_key=first_key, last_key=last_key, a4_hz=about.a4_hz,
-            purpose=about.purpose, note=about.note,
+            purpose=about.purpose, note=about.note, capture=capture_of(arrived),
         )  # fmt: skip
     throw_away(arrived.folder)
     tell("done", 1.0)
     return recording
+
+
+def capture_of(arrived: Arrived) -> Capture:
+    """What the browser said when it began, and what is missing of the sound."""
+    said = arrived.about.processing
+    return Capture(
+        device=" ".join(UNFIT.sub(" ", arrived.about.device).split()),
+        echo_cancellation=said.get("echoCancellation", "unknown"),
+        noise_suppression=said.get("noiseSuppression", "unknown"),
+        automatic_gain=said.get("autoGainControl", "unknown"),
+        gaps=arrived.gaps(),
+    )
 
 
 def _kept(casebook: Casebook, arrived: Arrived) -> KeptSound:

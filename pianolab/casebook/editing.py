@@ -32,7 +32,7 @@ from pianolab.casebook.troubles import ChangedSince, refusal
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import Sound
-from pianolab.model import Photo, Piano, Recording, RecordingPurpose
+from pianolab.model import Capture, Photo, Piano, Recording, RecordingPurpose
 
 R = TypeVar("R", bound=Record)
 
@@ -211,6 +211,7 @@ class Edit:
         a4_hz: float = 440.0,
         purpose: RecordingPurpose = "take",
         note: str = "",
+        capture: Capture | None = None,
     ) -> Recording:
         """Keep a sound in the media folder and add its `Recording`.
 
@@ -231,6 +232,7 @@ class Edit:
             a4_hz=a4_hz,
             purpose=purpose,
             note=note,
+            capture=capture,
         )
         return self.add(recording)
 

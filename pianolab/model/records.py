@@ -57,6 +57,8 @@ Condition = Literal["very good", "good", "worn", "poor"]
 
 FindingState = Literal["checked", "not checked", "not allowed", "does not apply"]
 RecordingPurpose = Literal["take", "left pedal", "damper pedal", "repeated note", "held chord", "hand clap"]
+Processing = Literal["off", "on", "unknown"]
+GapKind = Literal["never came", "silence put in", "clock jumped"]
 VALUES = ("grade", "answer", "count", "reading")
 """The fields of a finding one of which holds what was found."""
 
@@ -225,10 +227,53 @@ class Finding(Checked):
 
 
 @dataclass(frozen=True, kw_only=True)
+class SoundGap(Checked):
+    """A stretch of a recording that is not what the microphone heard, in s from its beginning.
+
+    ``lost_s`` is how much sound is missing there: of ``clock jumped`` nothing stands in the sound for it.
+
+    Examples
+    --------
+    >>> SoundGap(kind="never came", begin_s=2.0, end_s=2.25, lost_s=0.25).lost_s
+    0.25
+    """
+
+    kind: GapKind
+    begin_s: Seconds
+    end_s: Seconds
+    lost_s: Seconds
+
+    def _together(self) -> None:
+        if self.begin_s > self.end_s:
+            raise self._refuse("begin_s", f"{self.begin_s} s", f"no later than its end, {self.end_s} s")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Capture(Checked):
+    """What the browser said of itself while it recorded, and what of the sound it lost (s).
+
+    ``device`` is the microphone by the browser's name. Each kind of processing was asked to be off and read back;
+    what the browser doesn't tell is unknown, not off.
+
+    Examples
+    --------
+    >>> Capture(echo_cancellation="off").noise_suppression
+    'unknown'
+    """
+
+    device: Line = ""
+    echo_cancellation: Processing = "unknown"
+    noise_suppression: Processing = "unknown"
+    automatic_gain: Processing = "unknown"
+    gaps: tuple[SoundGap, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Recording(Checked):
     """One sound file in the casebook's media folder, by the hash of its content.
 
     ``purpose`` says what it was made for: a ``take`` is judged, one with the ``left pedal`` held is only compared.
+    ``capture`` says how a browser took it; None for a file from elsewhere, of which nobody knows.
     """
 
     known_by = "media"
@@ -245,6 +290,7 @@ class Recording(Checked):
     a4_hz: PitchA4 = 440.0
     purpose: RecordingPurpose = "take"
     note: Text = ""
+    capture: Capture | None = None
 
     def _together(self) -> None:
         if self.first_key > self.last_key:

@@ -1,7 +1,9 @@
 """Recordings beside each other: several takes as one, two visits, with and without the left pedal. Only finished surveys are read."""
 
+from pianolab.recordings.captured import how_captured, lost_keys, with_capture
 from pianolab.recordings.holding import Holding, KeyHolding, holds_tuning
 from pianolab.recordings.merged import MergedSurvey
+from pianolab.recordings.one_piano import check_one_piano
 from pianolab.recordings.pedal import LeftPedal, RegisterChange, left_pedal
 from pianolab.recordings.takes import merge_takes
 
@@ -11,7 +13,11 @@ __all__ = [
     "LeftPedal",
     "MergedSurvey",
     "RegisterChange",
+    "check_one_piano",
     "holds_tuning",
+    "how_captured",
     "left_pedal",
+    "lost_keys",
     "merge_takes",
+    "with_capture",
 ]

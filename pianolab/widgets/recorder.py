@@ -19,7 +19,6 @@ from pianolab.casebook.arrived import read_arrived, waiting
 from pianolab.casebook.arriving import About, is_going_on, place_for, throw_away
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Visit
-from pianolab.release import VERSION
 from pianolab.report.twin_recorder import recorder_twin
 from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.recorder_checks import check_view, floats_of
@@ -45,7 +44,6 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
     casebook : an open casebook
     visit : Visit, or the id of one; whose recording it is. Assigning another to ``visit`` turns the form to it
     examiner : str; who records; empty takes the examiner named in the visit
-    version : str; what made the surveys, stands beside them
     on_kept : called with each `Kept` recording
     apart : whether the listening after a scale runs in a thread of its own
 
@@ -88,11 +86,10 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         visit: Visit | str,
         *,
         examiner: str = "",
-        version: str = VERSION,
         on_kept: Callable[[Kept], None] | None = None,
         apart: bool = True,
     ) -> None:
-        self._casebook, self._examiner, self._version, self._on_kept = casebook, examiner, version, on_kept
+        self._casebook, self._examiner, self._on_kept = casebook, examiner, on_kept
         self._session: Session | None = None
         self._rest = Rest(place_for(casebook))
         self._chord: LevelCheck | None = None
@@ -271,7 +268,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
             self.line = "Kept for now: another recording is being listened to. Keep this one after it."
 
     def _order(self, asked: tuple[int, ...], tell: Tell) -> Order:
-        return Order(asked, self._by, self._version, tell)
+        return Order(asked, self._by, tell)
 
     def _done(self, kept: Kept) -> None:
         kept = with_picture(self._casebook, kept)

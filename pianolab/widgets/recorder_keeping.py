@@ -9,16 +9,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.live.leaving import Leaving, before_leaving, keys_in_gaps
+from pianolab.acoustics.live.leaving import Leaving, before_leaving
 from pianolab.acoustics.short import chord_fall, pedal_noise, repetition, room_by_clap
-from pianolab.casebook.arrived import Arrived, Gap, file_away
+from pianolab.casebook.arrived import Arrived, file_away
 from pianolab.casebook.arriving import About
 from pianolab.errors import BadInput
 from pianolab.figures.recording_plan import plan_recording
 from pianolab.io import read_sound
 from pianolab.keyboard import note_name
-from pianolab.model import Recording, SurveyRecord
-from pianolab.recordings import merge_takes
+from pianolab.model import Capture, Recording, SoundGap, SurveyRecord
+from pianolab.recordings import lost_keys, merge_takes, with_capture
+from pianolab.release import code_version
 from pianolab.report.twin_recording import recording_picture
 from pianolab.show import Showable
 from pianolab.words import say
@@ -40,18 +41,21 @@ class Kept:
     recording: Recording
     survey: Survey | None
     leaving: Leaving | None
-    gaps: tuple[Gap, ...] = ()
     says: str = ""
     picture: str = ""
+
+    @property
+    def gaps(self) -> tuple[SoundGap, ...]:
+        """What the microphone did not hear of it, as far as anybody knows."""
+        return self.recording.capture.gaps if self.recording.capture else ()
 
 
 @dataclass(frozen=True)
 class Order:
-    """What is asked of the listening: which keys were to be played, who enters it, the version that stands beside it."""
+    """What is asked of the listening: which keys were to be played, who enters it."""
 
     asked: tuple[int, ...]
     by: str
-    version: str
     tell: Tell
 
 
@@ -59,7 +63,6 @@ def keep_arrived(
     casebook: Casebook, arrived: Arrived, order: Order, *, compass: tuple[int, int] | None = None
 ) -> Kept:
     """File what arrived, then listen to it; it stays filed whatever becomes of the listening."""
-    gaps = arrived.gaps()
     recording = file_away(
         casebook,
         arrived,
@@ -68,14 +71,15 @@ def keep_arrived(
         progress=lambda what, share: order.tell(what, 0.1 * share),
     )
     if recording.purpose not in SCALES:
-        return Kept(recording, None, None, gaps, _measured(casebook, recording))
+        return Kept(recording, None, None, _measured(casebook, recording))
     try:
         survey = _listen(casebook.media_path(recording.media), _Form.of(recording), order)
+        survey = with_capture(survey, recording.capture)
     except BadInput as error:
-        return Kept(recording, None, None, gaps, f"the recording; but nothing could be measured. {error}")
+        return Kept(recording, None, None, f"the recording; but nothing could be measured. {error}")
     with casebook.editing(by=order.by) as edit:
-        edit.add(_record(recording, survey, order))
-    return _kept(casebook, recording, survey, order, gaps)
+        edit.add(_record(recording, survey))
+    return _kept(casebook, recording, survey, order)
 
 
 def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kept:
@@ -90,10 +94,10 @@ def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kep
             purpose=about.purpose, note=about.note,
         )  # fmt: skip
         if survey is not None:
-            edit.add(_record(recording, survey, order))
+            edit.add(_record(recording, survey))
     if survey is None:
-        return Kept(recording, None, None, (), _measured(casebook, recording))
-    return _kept(casebook, recording, survey, order, ())
+        return Kept(recording, None, None, _measured(casebook, recording))
+    return _kept(casebook, recording, survey, order)
 
 
 @dataclass(frozen=True)
@@ -115,32 +119,32 @@ def _listen(path: Path, form: _Form, order: Order) -> Survey:
     )  # fmt: skip
 
 
-def _record(recording: Recording, survey: Survey, order: Order) -> SurveyRecord:
+def _record(recording: Recording, survey: Survey) -> SurveyRecord:
     return SurveyRecord(
         recording_id=recording.id,
         visit_id=recording.visit_id,
-        version=order.version,
+        version=code_version("acoustics"),
         survey_json=survey.to_json(),
     )
 
 
-def _kept(
-    casebook: Casebook, recording: Recording, survey: Survey, order: Order, gaps: tuple[Gap, ...]
-) -> Kept:
+def _kept(casebook: Casebook, recording: Recording, survey: Survey, order: Order) -> Kept:
     """With what to play again, the visit's other takes taken into account: what one of them tells is told."""
-    lost = set(keys_in_gaps(survey, [(g.begin_s, g.end_s) for g in gaps]))
     asked, whole = set(order.asked), survey
+    lost, clipped, good = set[int](), set[int](), set[int]()
     others = _other_takes(casebook, recording) if recording.purpose == "take" else []
-    clipped, good = set(survey.summary.clipped_keys), _well_heard(survey) - lost
-    for other in others:
+    for take, capture in [(survey, recording.capture), *others]:
+        missing = set(lost_keys(take, capture))
+        lost |= missing
+        clipped |= set(take.summary.clipped_keys)
+        good |= _well_heard(take) - missing
+    for other, _ in others:
         asked |= set(range(other.summary.first_key, other.summary.last_key + 1))
-        clipped |= set(other.summary.clipped_keys)
-        good |= _well_heard(other)
     if others:
         with contextlib.suppress(BadInput):  # takes that don't go together: the last one stands alone
-            whole = merge_takes([*others, survey])
+            whole = merge_takes([*(s for s, _ in others), survey])
     leaving = before_leaving(whole, asked=sorted(asked), lost=lost - good, clipped=clipped - good)
-    return Kept(recording, survey, leaving, gaps, survey.headline())
+    return Kept(recording, survey, leaving, survey.headline())
 
 
 def _well_heard(survey: Survey) -> set[int]:
@@ -149,10 +153,16 @@ def _well_heard(survey: Survey) -> set[int]:
     return set(table.loc[table["status"] == "measured", "key"].astype(int)) - set(survey.summary.clipped_keys)
 
 
-def _other_takes(casebook: Casebook, recording: Recording) -> list[Survey]:
-    takes = {r.id for r in casebook.recordings(recording.visit_id) if r.purpose == "take"} - {recording.id}
+def _other_takes(casebook: Casebook, recording: Recording) -> list[tuple[Survey, Capture | None]]:
+    takes = {
+        r.id: r for r in casebook.recordings(recording.visit_id) if r.purpose == "take" and r != recording
+    }
     piano = casebook.visit(recording.visit_id).piano_id
-    return [Survey.from_json(s.survey_json) for s in casebook.surveys(piano) if s.recording_id in takes]
+    return [
+        (Survey.from_json(s.survey_json), takes[s.recording_id].capture)
+        for s in casebook.surveys(piano)
+        if s.recording_id in takes
+    ]
 
 
 SHORT: dict[str, Callable[..., Showable]] = {
@@ -208,5 +218,5 @@ def leaving_view(kept: Kept) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _gap_view(gap: Gap) -> dict[str, Any]:
+def _gap_view(gap: SoundGap) -> dict[str, Any]:
     return {"kind": gap.kind, "at_s": gap.begin_s, "lost_s": gap.lost_s}

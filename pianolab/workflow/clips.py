@@ -41,7 +41,7 @@ class Cut:
 
 def clips_of(casebook: Casebook, heard: Mapping[str, Heard]) -> dict[str, tuple[Clip, ...]]:
     """The clips of every instrument whose recording can be read, from the recordings that count."""
-    surveys = {i: h.survey for i, h in heard.items()}
+    surveys = {i: h.own for i, h in heard.items()}
     keys = clip_keys(surveys)
     cuts = {}
     for i, h in heard.items():
@@ -49,7 +49,7 @@ def clips_of(casebook: Casebook, heard: Mapping[str, Heard]) -> dict[str, tuple[
             sound = read_sound(casebook.media_path(h.recording.media)) if keys else None
         except PianolabError:  # the survey is there, the sound is gone: no clips of this one
             sound = None
-        cuts[i] = tuple(cut_note(sound, h.survey, key=k) for k in keys) if sound is not None else ()
+        cuts[i] = tuple(cut_note(sound, h.own, key=k) for k in keys) if sound is not None else ()
     return make_clips(surveys, cuts)
 
 

@@ -160,13 +160,13 @@ def claims_of(casebook: Casebook, heard: Mapping[str, Heard]) -> dict[str, tuple
     """The pairs of every instrument whose recording can be read and has a claim to hear."""
     made = {}
     for i, h in heard.items():
-        if not claims_to_hear(h.survey, most=1):
+        if not claims_to_hear(h.own, most=1):
             continue
         try:
             sound = read_sound(casebook.media_path(h.recording.media))
         except PianolabError:  # the survey is there, the sound is gone
             continue
-        made[i] = claim_clips(sound, h.survey)
+        made[i] = claim_clips(sound, h.own)
     return made
 
 

@@ -1,15 +1,16 @@
-"""Which recording of a piano counts, and its survey."""
+"""Which recordings of a piano count, and their survey."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from pianolab.acoustics import Survey, listen
 from pianolab.casebook import Casebook
-from pianolab.errors import PianolabError
+from pianolab.errors import BadInput, PianolabError
 from pianolab.io import read_sound
 from pianolab.model import Piano, Recording, SurveyRecord
+from pianolab.recordings import check_one_piano, merge_takes, with_capture
 from pianolab.release import VERSION
 from pianolab.workflow.kept_survey import kept_survey
 from pianolab.workflow.progress import Progress
@@ -17,12 +18,20 @@ from pianolab.workflow.progress import Progress
 
 @dataclass(frozen=True, kw_only=True)
 class Heard:
-    """The survey of a piano that counts, the recording it is of, and how it was made."""
+    """The survey of a piano that counts, and how it was made.
+
+    ``survey`` is of all takes of the visit that go together; ``recording`` is the one with most keys and ``own`` the
+    survey of it alone, whose times are those of its sound. ``others`` are the further takes in ``survey``, ``apart``
+    those that don't go together with it, each with the reason.
+    """
 
     survey: Survey
     recording: Recording
+    own: Survey
     day: str
     version: str
+    others: tuple[Recording, ...] = ()
+    apart: tuple[tuple[Recording, str], ...] = ()
 
 
 def all_heard(
@@ -48,7 +57,7 @@ def all_heard(
 def _heard(
     casebook: Casebook, piano: Piano, *, until: date | None, progress: Progress, share: float
 ) -> Heard | None:
-    """What counts of a piano's sound: its latest visit with a recording, there the one with most keys."""
+    """What counts of a piano's sound: its latest visit with a recording, there all takes that go together."""
     records = {r.recording_id: r for r in casebook.surveys(piano.id)}
     for visit in reversed([v for v in casebook.visits(piano.id) if until is None or v.day <= until]):
         candidates: list[Heard] = []
@@ -64,20 +73,37 @@ def _heard(
                 continue
             version = record.version if record else f"{VERSION}, listened to for this page"
             candidates.append(
-                Heard(survey=survey, recording=recording, day=visit.day.isoformat(), version=version)
+                Heard(
+                    survey=survey, recording=recording, own=survey, day=visit.day.isoformat(), version=version
+                )
             )
         if not candidates and unheard is not None:
             raise unheard
         if candidates:
-            return max(reversed(candidates), key=lambda h: h.survey.summary.measured)
+            return _together(candidates)
     return None
+
+
+def _together(takes: list[Heard]) -> Heard:
+    """The take with most keys, the last of several, with all others that can be of one piano in one tuning."""
+    best = max(reversed(takes), key=lambda h: h.survey.summary.measured)
+    fit, apart = [best], []
+    for take in (t for t in takes if t is not best):
+        try:
+            check_one_piano([*(t.survey for t in fit), take.survey])
+            fit.append(take)
+        except BadInput as error:
+            apart.append((take.recording, str(error)))
+    survey = merge_takes([t.survey for t in fit]) if len(fit) > 1 else best.survey
+    others = tuple(t.recording for t in fit[1:])
+    return replace(best, survey=survey, others=others, apart=tuple(apart))
 
 
 def _survey_of(casebook: Casebook, recording: Recording, record: SurveyRecord | None) -> Survey:
     if record is not None:
         return kept_survey(record)
     sound = read_sound(casebook.media_path(recording.media))
-    return listen(
+    survey = listen(
         sound.samples,
         rate_hz=sound.rate_hz,
         first_key=recording.first_key,
@@ -86,3 +112,4 @@ def _survey_of(casebook: Casebook, recording: Recording, record: SurveyRecord | 
         lossy=sound.lossy,
         name=recording.original_name or recording.media,
     )
+    return with_capture(survey, recording.capture)

@@ -13,9 +13,9 @@ from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
 from pianolab.model import Piano, Recording, RecordingPurpose, SurveyRecord, Visit
+from pianolab.release import code_version
 from pianolab.show import Row, Showable
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
-from pianolab.workflow.versions import code_version
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

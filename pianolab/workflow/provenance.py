@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
+from pianolab.recordings import how_captured
 from pianolab.release import VERSION
 from pianolab.workflow.hearing import Heard
 from pianolab.workflow.judging import Judged
@@ -39,11 +40,19 @@ def _recording(judged: Judged, piano_id: str) -> str:
 
 def _origin(h: Heard) -> str:
     r = h.recording
-    note = f"; {r.note}" if r.note else ""
+    more = [r.note, *how_captured(h.own, r.capture), *(_further(h))]
+    note = "".join(f"; {m}" for m in more if m)
     return (
         f"{h.day}, {r.seconds:.0f} s at {r.rate_hz} Hz, SHA-256 {Path(r.media).stem[:16]}, "
         f"listened to by version {h.version}{note}"
     )
+
+
+def _further(h: Heard) -> list[str]:
+    """The visit's other takes: counted together with it, or not and why."""
+    together = [f"with {o.seconds:.0f} s, SHA-256 {Path(o.media).stem[:16]}" for o in h.others]
+    apart = [f"not with SHA-256 {Path(o.media).stem[:16]}: {why}" for o, why in h.apart]
+    return [*together, *apart]
 
 
 def _days(days: Sequence[date]) -> str:

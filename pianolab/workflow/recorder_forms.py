@@ -1,4 +1,4 @@
-"""The recorder with the version of the listening beside its surveys, for a notebook."""
+"""The recorder, for a notebook."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.casebook import Casebook
 from pianolab.model import Visit
-from pianolab.workflow.versions import code_version
 
 if TYPE_CHECKING:
     from pianolab.widgets.recorder import RecorderForm
@@ -35,6 +34,4 @@ def recorder_form(
     """
     from pianolab.widgets.recorder import RecorderForm
 
-    return RecorderForm(
-        casebook, visit, examiner=examiner, version=code_version("acoustics"), on_kept=on_kept
-    )
+    return RecorderForm(casebook, visit, examiner=examiner, on_kept=on_kept)

@@ -1,0 +1,66 @@
+"""What the browser said of a recording, beside what was heard in it: processing that was on, sound that is missing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pianolab.acoustics.live.leaving import keys_in_gaps
+from pianolab.acoustics.results import Survey
+from pianolab.model import Capture
+from pianolab.statements import Statement, statement
+from pianolab.words import say
+
+PROCESSING = ("echo_cancellation", "noise_suppression", "automatic_gain")
+
+
+def lost_keys(survey: Survey, capture: Capture | None) -> tuple[int, ...]:
+    """Keys of a recording in whose first seconds sound is missing; none where nothing is known of gaps."""
+    return () if capture is None else keys_in_gaps(survey, [(g.begin_s, g.end_s) for g in capture.gaps])
+
+
+def capture_says(survey: Survey, capture: Capture) -> tuple[Statement, ...]:
+    """What a reader of the survey must know of how it was recorded; nothing where all was off and no sound is missing.
+
+    Parameters
+    ----------
+    survey : what was heard in that recording
+    capture : how the browser took it
+
+    Examples
+    --------
+    >>> from pianolab.acoustics import listen
+    >>> from pianolab.sound_model import PianoModel, render_scale
+    >>> scale = render_scale(PianoModel(seed=3), first_key=40, last_key=42, hold_s=0.8, rate_hz=16000)
+    >>> heard = listen(scale.samples, rate_hz=16000, first_key=40, last_key=42)
+    >>> [s.kind for s in capture_says(heard, Capture(echo_cancellation="on"))]
+    ['capture.echo_cancellation', 'capture.unknown']
+    """
+    out = [statement(f"capture.{name}") for name in PROCESSING if getattr(capture, name) == "on"]
+    unknown = [n for n in PROCESSING if getattr(capture, n) == "unknown"]
+    if unknown:
+        out.append(statement("capture.unknown", what=tuple(statement(f"capture.name.{n}") for n in unknown)))
+    keys, lost_s = lost_keys(survey, capture), sum(g.lost_s for g in capture.gaps)
+    if keys:
+        out.append(statement("capture.missing", keys=keys, seconds=lost_s))
+    elif capture.gaps:
+        out.append(statement("capture.missing between", seconds=lost_s))
+    return tuple(out)
+
+
+def how_captured(survey: Survey, capture: Capture | None) -> tuple[str, ...]:
+    """How a recording was taken, for a list of where things come from; empty for a file from elsewhere."""
+    if capture is None:
+        return ()
+    device = (say(statement("capture.device", device=capture.device)),) if capture.device else ()
+    off = all(getattr(capture, name) == "off" for name in PROCESSING)
+    plain = (say(statement("capture.all off")),) if off else ()
+    return (*device, *plain, *(say(s) for s in capture_says(survey, capture)))
+
+
+def with_capture(survey: Survey, capture: Capture | None) -> Survey:
+    """The survey with what the browser said among its remarks on the recording; as it was for a file from elsewhere."""
+    told = () if capture is None else tuple(say(s) for s in capture_says(survey, capture))
+    if not told:
+        return survey
+    s = survey.summary
+    return replace(survey, summary=replace(s, quality=(*s.quality, *told), warnings=(*s.warnings, *told)))
