@@ -110,12 +110,19 @@ def test_what_the_tuning_hid_came_to_light_and_is_not_called_new(changes: VisitC
 
 
 def test_the_ranking_changes_for_a_stated_reason(change: RankingChange) -> None:
-    """Before: the hidden treble tops the list. After: it is known, short, and named as the reason."""
+    """Before: a tuning is asked for and could change what to do. After: the treble is known, short, and named as the reason."""
     assert change.before.assessment(MASKED).hidden_by_tuning
-    assert change.before.next_steps[0].effort == "tune and record again"
-    assert change.before.next_steps[0].piano_id == MASKED
+    tuning = next(s for s in change.before.next_steps if s.effort == "tune and record again")
+    assert (tuning.piano_id, tuning.payer) == (MASKED, "seller")
+    assert tuning.chance_to_change > 0.1
+    assert "24 of 24 treble notes hidden" in tuning.text
     assert not change.after.assessment(MASKED).hidden_by_tuning
-    assert not any(s.piano_id == MASKED and "tuned" in s.text for s in change.after.next_steps)
+    assert not any(
+        s.piano_id == MASKED and s.effort == "tune and record again" for s in change.after.next_steps
+    )
+    for side in (change.before, change.after):
+        beyond = [s.net for s in side.next_steps]
+        assert beyond == sorted(beyond, reverse=True), "what is worth most beyond its cost stands first"
     moved = next(m for m in change.moved if m.piano_id == MASKED)
     assert moved.first_after < moved.first_before
     assert moved.reasons[0].startswith("tone -")
