@@ -286,4 +286,6 @@ def _mended(value: Any, kind: Kind) -> Any:
         return datetime.fromisoformat(value) if kind.base is datetime else value
     if kind.base is date and isinstance(value, datetime):
         return value.date()
+    if kind.base is float and type(value) is int:
+        return float(value)  # a whole number beyond every float is an OverflowError here in any version of msgspec
     return value
