@@ -11,7 +11,7 @@ import traitlets
 
 from pianolab.checklist.points import Checklist
 from pianolab.errors import PianolabError
-from pianolab.model import Finding
+from pianolab.model import Finding, Visit
 from pianolab.report.twins import findings_twin
 from pianolab.widgets.browser import browser_code as browser_code
 from pianolab.widgets.pictures import small_pictures
@@ -34,7 +34,7 @@ class FindingsForm(Wrote, StillTwin, anywidget.AnyWidget):
     Parameters
     ----------
     casebook : an open casebook (`pianolab.casebook.open_casebook`)
-    visit_id : str; the visit to record
+    visit_id : Visit or str; the visit to record, or its id
     checklist : Checklist or None; None takes the casebook's own (`Casebook.checklist`)
     examiner : str; who records; empty takes the examiner named in the visit
     minutes : how long there is, such as 20, 40 or 60 min, or None for the whole walk; it can be chosen on the form too
@@ -42,7 +42,7 @@ class FindingsForm(Wrote, StillTwin, anywidget.AnyWidget):
     Raises
     ------
     BadInput
-        Where the casebook has no such visit, or the checklist no point for this piano.
+        Where the casebook has no such visit, something else is given as one, or the checklist no point for this piano.
 
     Notes
     -----
@@ -57,7 +57,7 @@ class FindingsForm(Wrote, StillTwin, anywidget.AnyWidget):
 
         import pianolab as pl
         casebook = pl.open_casebook("my-casebook")
-        pl.forms.FindingsForm(casebook, casebook.visits()[0].id, examiner="Ana")
+        pl.forms.FindingsForm(casebook, casebook.visits()[0], examiner="Ana")
     """
 
     _esm = browser_code("page.js", "keyboard.js", "photo.js", "card.js", "hour.js", "walk.js")
@@ -71,7 +71,7 @@ class FindingsForm(Wrote, StillTwin, anywidget.AnyWidget):
     def __init__(
         self,
         casebook: Casebook,
-        visit_id: str,
+        visit_id: Visit | str,
         *,
         checklist: Checklist | None = None,
         examiner: str = "",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from pianolab.checklist.points import Checklist, Point
 from pianolab.errors import BadInput
-from pianolab.model import Finding, Photo, new_id
+from pianolab.model import Finding, Photo, Visit, new_id
 from pianolab.report.twins import finding_in_words
 from pianolab.widgets.entries import (
     NOTED_ONLY,
@@ -30,13 +30,33 @@ if TYPE_CHECKING:
 NOBODY = "unnamed examiner"
 
 
+def id_of_visit(visit: Visit | str) -> str:
+    """The id of a visit that was given itself or by its id.
+
+    Raises
+    ------
+    BadInput : anything else
+
+    Examples
+    --------
+    >>> id_of_visit("visit-1")
+    'visit-1'
+    """
+    if isinstance(visit, Visit):
+        return visit.id
+    if not isinstance(visit, str):
+        got = f"a {type(visit).__name__}"
+        raise BadInput("visit", got, "a Visit or its id", "One of casebook.visits()?")
+    return visit
+
+
 class Walk:
     """One examiner's walk through one visit.
 
     Parameters
     ----------
     casebook : an open casebook; every change goes into it before `handle` returns
-    visit_id : str; the visit that is recorded
+    visit_id : Visit or str; the visit that is recorded, or its id
     checklist : Checklist, or None for the casebook's own (the one that comes with pianolab where it keeps none)
     examiner : str; who records; empty takes the examiner named in the visit
     minutes : how long there is, min; None for as long as it takes
@@ -50,7 +70,7 @@ class Walk:
     def __init__(
         self,
         casebook: Casebook,
-        visit_id: str,
+        visit_id: Visit | str,
         *,
         checklist: Checklist | None = None,
         examiner: str = "",
@@ -58,7 +78,7 @@ class Walk:
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         self.casebook = casebook
-        self.visit = casebook.visit(visit_id)
+        self.visit = casebook.visit(id_of_visit(visit_id))
         self.piano = casebook.piano(self.visit.piano_id)
         points = casebook.checklist() if checklist is None else checklist
         self.checklist = points.for_piano(self.piano)

@@ -622,3 +622,15 @@ def test_the_casebooks_own_points_are_walked(visit_and_book: Opened) -> None:
     text = '[[point]]\nid = "own.idea"\narea = "Keys"\ntitle = "An idea"\nwhy = "w"\nhow = "h"\nrecord = "yes_no"'
     keep_settings(casebook, KeptSettings(checklist=OwnFile("own.toml", text)))
     assert "own.idea" in Walk(casebook, visit.id, examiner="Ana").checklist
+
+
+def test_a_visit_is_given_itself_or_by_its_id(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    for given in (visit, visit.id):
+        assert FindingsForm(casebook, given).view["title"]
+    for wrong in (casebook.pianos()[0], 3, None, "nobody"):
+        with pytest.raises(BadInput) as caught:
+            FindingsForm(casebook, wrong)  # type: ignore[arg-type]
+        assert "visit" in str(caught.value)
+        assert "database" not in str(caught.value)
+        assert "\n" not in str(caught.value)
