@@ -18,6 +18,7 @@ from pianolab.statements import Statement, statement
 from pianolab.words import as_sentence, listed, say, upper_first, with_stop
 
 MOST_REASONS, MOST_PARTS, MOST_SAID = 3, 4, 3
+NOT_ON_THE_SHEET = ("key tops", "serial number", "seller")
 ENOUGH_KEYS = 20
 """From so many keys judged on, how long they sing says something of the instrument; own choice."""
 SINGS_FROM, STRUCTURE_FROM, HOLDS_FROM = 0.9, 0.5, 7.0
@@ -60,8 +61,15 @@ def sheet_of(
             for i in ([chosen] if chosen else instruments)
         ],
         "photo": own[0] if own and chosen else None,
-        "facts": ", ".join(leader.facts[:4]),
+        "facts": ", ".join(f for f in leader.facts if not f.startswith(NOT_ON_THE_SHEET)),
+        "second": _second(instruments, leader),
     }
+
+
+def _second(instruments: Sequence[Instrument], leader: Instrument) -> Instrument | None:
+    """Which comes next if the first one goes to somebody else; None where none is fit to buy."""
+    others = [i for i in instruments if i is not leader and i.standing.barred_by is None]
+    return max(others, key=lambda i: i.standing.rank_shares[0], default=None)
 
 
 def reasons_for(instrument: Instrument, *, prices: bool) -> list[Statement]:
