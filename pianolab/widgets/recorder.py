@@ -24,7 +24,7 @@ from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.recorder_checks import check_view, floats_of
 from pianolab.widgets.recorder_keeping import Kept, Order, keep_arrived, keep_file, leaving_view, with_picture
 from pianolab.widgets.recorder_plan import BLOWS, about_of, choice_of, choices
-from pianolab.widgets.recorder_rest import Rest
+from pianolab.widgets.recorder_rest import Rest, offers
 from pianolab.widgets.recorder_session import Session, start
 from pianolab.widgets.recorder_upload import Upload
 from pianolab.widgets.recorder_work import Tell, Work
@@ -142,18 +142,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
     def _offer(self) -> None:
         """Recordings that arrived and were not kept, whatever visit they belong to."""
         own = self._session.arriving.id if self._session else ""
-        self.offered = [
-            {"id": a.id, "seconds": a.seconds, "begun": a.about.begun, "going_on": a.going_on, "where": self._named(a.about)}
-            for a in waiting(place_for(self._casebook))
-            if a.id != own
-        ]  # fmt: skip
-
-    def _named(self, about: About) -> str:
-        try:
-            visit = self._casebook.visit(about.visit_id)
-            return f"{self._casebook.piano(visit.piano_id).name}, {visit.day.isoformat()}"
-        except PianolabError:
-            return "a visit that is no longer there"
+        self.offered = [o for o in offers(self._casebook) if o["id"] != own]
 
     # what the page says
 

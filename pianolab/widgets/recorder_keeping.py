@@ -15,7 +15,7 @@ from pianolab.casebook.arrived import Arrived, file_away
 from pianolab.casebook.arriving import About
 from pianolab.errors import BadInput
 from pianolab.figures.recording_plan import plan_recording
-from pianolab.io import read_sound
+from pianolab.io import read_sound, sound_info
 from pianolab.keyboard import note_name
 from pianolab.model import Capture, Recording, SoundGap, SurveyRecord
 from pianolab.recordings import lost_keys, merge_takes, with_capture
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 Tell = Callable[[str, float], None]
 
 SHORTEST_PICTURE_S = 0.5
+SAME_S = 0.01
 SCALES = ("take", "left pedal")
 """Purposes of recordings in which keys are played one after another."""
 
@@ -84,6 +85,7 @@ def keep_arrived(
 
 def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kept:
     """Listen to a sound file and keep it at a visit; one in which nothing can be heard is not kept."""
+    _check_new(casebook, path)
     form = _Form(about.first_key, about.last_key, about.a4_hz)
     survey = _listen(path, form, order) if about.purpose in SCALES else None
     order.tell("keeping the file", 0.96)
@@ -98,6 +100,15 @@ def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kep
     if survey is None:
         return Kept(recording, None, None, _measured(casebook, recording))
     return _kept(casebook, recording, survey, order)
+
+
+def _check_new(casebook: Casebook, path: Path) -> None:
+    """A file of one name and one length is kept once."""
+    seconds = sound_info(path).seconds
+    mine = [r.seconds for r in casebook.recordings() if r.original_name == path.name]
+    if seconds is not None and any(abs(known - seconds) < SAME_S for known in mine):
+        got = "a recording that is in the casebook already"
+        raise BadInput(path.name, got, "another one", "Kept before?")
 
 
 @dataclass(frozen=True)

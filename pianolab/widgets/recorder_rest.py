@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pianolab.casebook.arrived import go_on, waiting
-from pianolab.casebook.arriving import About, Arriving, begin
+from pianolab.casebook.arriving import About, Arriving, begin, place_for
+from pianolab.errors import PianolabError
+
+if TYPE_CHECKING:
+    from pianolab.casebook import Casebook
 
 
 class Rest:
@@ -39,3 +43,25 @@ class Rest:
         arriving = self._open.pop(page, None)
         if arriving is not None:
             arriving.close()
+
+
+def offers(casebook: Casebook) -> list[dict[str, Any]]:
+    """Recordings that arrived and were not kept, as the screen lists them."""
+    return [
+        {
+            "id": a.id,
+            "seconds": a.seconds,
+            "begun": a.about.begun,
+            "going_on": a.going_on,
+            "where": _named(casebook, a.about),
+        }
+        for a in waiting(place_for(casebook))
+    ]
+
+
+def _named(casebook: Casebook, about: About) -> str:
+    try:
+        visit = casebook.visit(about.visit_id)
+        return f"{casebook.piano(visit.piano_id).name}, {visit.day.isoformat()}"
+    except PianolabError:
+        return "a visit that is no longer there"

@@ -4,7 +4,7 @@ from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.exporting import Written, export
 from pianolab.workflow.listening import Surveyed, keep_survey, listen_file, survey_into
 from pianolab.workflow.many import ManySurveys, OneOfMany, survey_many
-from pianolab.workflow.notebook_forms import export_button, recording_form
+from pianolab.workflow.notebook_forms import export_button
 from pianolab.workflow.notebooks import copy_notebooks
 from pianolab.workflow.progress import Printer, Progress
 from pianolab.workflow.recordings import compare_recordings, listen
@@ -30,7 +30,6 @@ __all__ = [
     "listen",
     "listen_file",
     "ranking_changes",
-    "recording_form",
     "survey_csv",
     "survey_into",
     "survey_json",

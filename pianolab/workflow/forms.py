@@ -11,7 +11,7 @@ from pianolab.widgets import (
 )
 from pianolab.widgets.drill_player import DrillPlayer
 from pianolab.workflow.fault_clips import hear_claims
-from pianolab.workflow.notebook_forms import export_button, recording_form, visit_desk
+from pianolab.workflow.notebook_forms import export_button, visit_desk
 from pianolab.workflow.recorder_forms import recorder_form
 
 __all__ = [
@@ -26,6 +26,5 @@ __all__ = [
     "export_button",
     "hear_claims",
     "recorder_form",
-    "recording_form",
     "visit_desk",
 ]

@@ -1,4 +1,4 @@
-"""Forms for a notebook that need a casebook: the export as a button, and a recording into the casebook."""
+"""Forms for a notebook that need a casebook: the export as a button, and the whole visit."""
 
 from __future__ import annotations
 
@@ -7,43 +7,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pianolab.casebook import Casebook
-from pianolab.errors import BadInput
-from pianolab.io import sound_info
-from pianolab.model import Piano, Visit
 from pianolab.workflow.deciding import Decision
 from pianolab.workflow.exporting import PAGE, export
 from pianolab.workflow.knowing import known_now
-from pianolab.workflow.listening import survey_into
 from pianolab.workflow.progress import Progress
 from pianolab.workflow.settings import Settings
 
 if TYPE_CHECKING:
     from pianolab.widgets.export_button import ExportButton
-    from pianolab.widgets.recording_form import RecordingForm
     from pianolab.widgets.visit_desk import VisitDesk
 
 TABLES = "comparison-tables"
-SUFFIXES = frozenset(
-    {
-        ".wav",
-        ".flac",
-        ".ogg",
-        ".oga",
-        ".opus",
-        ".mp3",
-        ".aif",
-        ".aiff",
-        ".m4a",
-        ".aac",
-        ".3gp",
-        ".mp4",
-        ".mov",
-        ".webm",
-        ".mkv",
-        ".caf",
-        ".w64",
-    }
-)
 
 
 def export_button(
@@ -118,69 +92,3 @@ def visit_desk(
         minutes=minutes,
         know=lambda book, piano_id: known_now(book, piano_id, settings),
     )
-
-
-def recording_form(
-    casebook: Casebook, piano: Piano, visit: Visit, *, folder: str | Path = ".", examiner: str = "me"
-) -> RecordingForm:
-    """A form that hears one of the sound files in a folder and keeps it at a visit.
-
-    Parameters
-    ----------
-    casebook : an open casebook
-    piano, visit : whose recording it is
-    folder : where to look for sound files, the newest first
-    examiner : str; who enters it
-
-    Returns
-    -------
-    RecordingForm; a notebook shows it as it is
-    """
-    from pianolab.widgets.recording_form import RecordingForm
-
-    def keep(path: Path, tell: Progress) -> str:
-        _check_new(casebook, path)
-        surveyed = survey_into(
-            casebook,
-            path,
-            piano=piano.id,
-            visit=visit.id,
-            first_key=piano.first_key,
-            last_key=piano.last_key,
-            by=examiner,
-            progress=tell,
-        )
-        return surveyed.headline()
-
-    about = f"{piano.name}, visit of {visit.day.isoformat()}"
-    return RecordingForm(about=about, files=lambda: sound_files(folder), keep=keep)
-
-
-def sound_files(folder: str | Path) -> tuple[Path, ...]:
-    """Sound and video files of a folder, the newest first.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     for name in ("a.m4a", "notes.txt", ".hidden.wav"):
-    ...         (Path(folder) / name).touch()
-    ...     [p.name for p in sound_files(folder)]
-    ['a.m4a']
-    """
-    found = [
-        p
-        for p in Path(folder).iterdir()
-        if p.is_file() and p.suffix.lower() in SUFFIXES and not p.name.startswith(".")
-    ]
-    return tuple(sorted(found, key=lambda p: (-p.stat().st_mtime, p.name)))
-
-
-def _check_new(casebook: Casebook, path: Path) -> None:
-    seconds = sound_info(path).seconds
-    mine = [r.seconds for r in casebook.recordings() if r.original_name == path.name]
-    same = seconds is not None and any(abs(known - seconds) < 0.01 for known in mine)
-    if same:
-        raise BadInput(
-            path.name, "a recording that is in the casebook already", "another one", "Kept before?"
-        )

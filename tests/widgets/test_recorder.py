@@ -10,11 +10,13 @@ import numpy as np
 import pytest
 import soundfile
 
+from pianolab.acoustics import Survey
 from pianolab.casebook.arrived import waiting
 from pianolab.casebook.arriving import place_for
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
-from pianolab.model import Visit
+from pianolab.model import Capture, Visit
+from pianolab.release import code_version
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.widgets.recorder import RecorderForm
 from pianolab.widgets.recorder_keeping import short_measure
@@ -96,7 +98,10 @@ def test_a_scale_from_the_microphone_into_the_casebook(book_and_page) -> None:
     )
     sound = read_sound(book.media_path(recording.media))
     assert np.array_equal(np.round(sound.samples[:, 0] * 2**23).astype(int), scale())
-    assert len(book.surveys()) == 1
+    assert recording.capture == Capture(echo_cancellation="off", noise_suppression="off")
+    (record,) = book.surveys()
+    assert record.version == code_version("acoustics")
+    assert "didn't say whether its automatic gain was off" in record.survey_json
     assert page.form.line.startswith("Kept: 7 of 7 keys measured")
     states = {k: v["state"] for k, v in page.form.playing["states"].items()}
     assert states == {str(k): "found" for k in range(40, 47)}
@@ -156,7 +161,31 @@ def test_a_hole_in_the_sound_marks_its_key_and_the_file_says_so(book_and_page) -
     (part,) = [p for p in page.form.leaving["parts"] if "missing" in p["text"]]
     assert [str(k["key"]) for k in part["keys"]] == again
     assert [g["kind"] for g in page.form.leaving["gaps"]] == ["silence put in"]
-    del book
+    (recording,) = book.recordings()
+    assert recording.capture is not None
+    assert [g.kind for g in recording.capture.gaps] == ["silence put in"]
+    heard = Survey.from_json(book.surveys()[0].survey_json)
+    (told,) = [q for q in heard.summary.quality if "sound is missing" in q]
+    assert f"in the notes of {part['keys'][0]['note']}: play these again" in told
+
+
+def test_a_second_take_mends_what_a_hole_took_and_a_take_of_other_keys_does_not(book_and_page) -> None:
+    _, page = book_and_page
+    holed = scale().copy()
+    at = 4 * FRAMES + 3000
+    holed[at : at + RATE // 100] = 0
+    page.begin("all", keys=list(range(40, 47)))
+    page.send("end", page=page.name, count=page.play(holed))
+    (key,) = in_gaps(page)
+    for name, other in (("p2", key + 2), ("p3", key)):
+        page.name = name
+        page.begin("all", keys=[other])
+        page.send("end", page=name, count=page.play(scale(other, other)))
+        assert in_gaps(page) == ([] if other == key else [key])
+
+
+def in_gaps(page: Page) -> list[int]:
+    return [k["key"] for p in page.form.leaving["parts"] if "missing" in p["text"] for k in p["keys"]]
 
 
 def test_a_second_take_of_what_was_missing_leaves_nothing_to_play(book_and_page) -> None:
@@ -277,7 +306,11 @@ def test_a_file_instead(book_and_page) -> None:
     assert [m["offset"] for m in page.told if m["says"] == "more"] == list(range(step, len(data), step))
     (recording,) = book.recordings()
     assert recording.original_name == "me.flac"
+    assert recording.capture is None
     assert len(book.surveys()) == 1
+    page.send("file", data, name="me.flac", size=len(data), offset=0, what="all")
+    assert "in the casebook already" in page.form.line
+    assert book.recordings() == (recording,)
 
 
 def test_a_clap_from_a_file_is_measured_too(book_and_page) -> None:

@@ -127,7 +127,7 @@ function render({ model, el }) {
     const told = on.map(([n, v]) => `${SAID_OF[n]} ${ON_OFF[v]}`).join(", ");
     const resampled = mic.reported && mic.reported !== mic.rate ? ` The device says ${mic.reported} Hz: the browser converts the rate.` : "";
     setText(about, `${mic.rate} Hz. The browser says: ${told}.${resampled}`);
-    if (bad.length) say(`The browser keeps ${bad.join(" and ")} on although it was asked to leave the sound alone: how long notes last won't be judged. Another browser may do better, or a file from a phone's recorder.`, true);
+    if (bad.length) say(`The browser keeps ${bad.join(" and ")} on although it was asked to leave the sound alone: how long notes last can't be trusted then. Another browser may do better, or a file from a phone's recorder.`, true);
   }
   function lost() {
     mic = null;
