@@ -9,6 +9,7 @@ from typing import Literal
 from pianolab.acoustics.results import Survey
 from pianolab.assess.findings import PointView, found_there, not_looked_at, value_of, view_point
 from pianolab.assess.listening import Heard, hear
+from pianolab.assess.marks import MarkChange, mark_changes
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import Checklist, Point
@@ -128,6 +129,7 @@ class VisitChanges(Showable):
     ``pitch_before_cents`` and ``pitch_after_cents`` are the whole piano against A4, None where not heard;
     ``holding`` says which keys moved by themselves, None with ``why_no_holding`` where that can't be told.
     ``survey_before`` and ``survey_after`` are what was recorded, None where nothing was; ``chart`` draws them together.
+    ``marks`` are the keys that either visit named.
     """
 
     piano: Piano
@@ -139,6 +141,7 @@ class VisitChanges(Showable):
     why_no_holding: Statement | None = None
     survey_before: Survey | None = None
     survey_after: Survey | None = None
+    marks: tuple[MarkChange, ...] = ()
     header = ("what", "before", "now", "difference", "promised", "kept")
 
     @property
@@ -242,6 +245,7 @@ def compare_visits(
         why_no_holding=why,
         survey_before=heard_before,
         survey_after=heard_after,
+        marks=mark_changes(piano, old, new, checklist=checklist),
     )
 
 

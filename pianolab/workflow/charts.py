@@ -35,6 +35,10 @@ OVER_KEYS: dict[str, tuple[Callable[..., Any], Callable[..., Chart]]] = {
 
 OF_A_COMPARISON = ("radar", "ranks", "costs", "next steps")
 OF_ONE_PIANO = ("keyboard", "instrument", "holding", "pedal", "room")
+OF_TWO_VISITS: dict[str, tuple[Callable[..., Any], Callable[..., Chart]]] = {
+    "marks": (figures.plan_marks_then_and_now, figures.draw_marks_then_and_now),
+    "promises": (figures.plan_promises, figures.draw_promises),
+}
 THE_RECORDING = "this recording"
 
 
@@ -50,7 +54,8 @@ def chart_of(
     kind : ``tuning``, ``unison``, ``decay``, ``damper`` or ``brightness`` over the keys, of surveys and decisions, or
         any column of numbers of the survey, such as ``inharmonicity``;
         ``note``, the decay of one key of a survey; ``radar``, ``ranks``, ``costs``, ``next steps`` of comparisons and
-        decisions; ``keyboard``, ``instrument``, ``holding``, ``pedal``, ``room`` of one piano of a decision
+        decisions; ``keyboard``, ``instrument``, ``holding``, ``pedal``, ``room`` of one piano of a decision;
+        ``marks``, ``promises`` of two visits
     piano : of a decision: the piano by name or id; the one ahead where none is named
     key : int, for ``note``; A4 = 49
     theme : ``light``, ``dark``, or as the notebook around it (`pianolab.workflow.lab_theme.lab_theme`)
@@ -82,6 +87,9 @@ def chart_of(
         surveys = result.surveys if isinstance(result, ManySurveys) else result
         return _over_keys(surveys, {i: str(i) for i in surveys}, kind, theme)
     if isinstance(result, VisitChanges):
+        if kind in OF_TWO_VISITS:
+            plan, draw = OF_TWO_VISITS[kind]
+            return draw(plan(result), theme)
         recorded = {"then": result.survey_before, "now": result.survey_after}
         return _over_keys(
             {i: s for i, s in recorded.items() if s is not None}, {i: i for i in recorded}, kind, theme

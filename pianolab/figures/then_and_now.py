@@ -1,0 +1,192 @@
+"""Two visits to one piano as pictures: marks on the keys then and now, and what came of each promise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pianolab.assess.changes import Kept, VisitChanges
+from pianolab.assess.marks import MarkChange
+from pianolab.figures import frame, look, wording
+from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks
+from pianolab.figures.look import Theme
+from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Sheet, drawing
+from pianolab.keyboard import note_name
+from pianolab.show import Row
+
+LANE_PX, KEYBOARD_PX, ROW_PX, SIDE_PX = 58, 64, 62, 12
+OUTCOMES: tuple[Kept, ...] = ("kept", "partly kept", "not kept", "not looked at again")
+_COLOURS = dict(zip(OUTCOMES, ("bluish green", "orange", "vermillion", ""), strict=True))
+_SYMBOLS = dict(zip(OUTCOMES, ("circle", "diamond", "x", "circle-open"), strict=True))
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class MarksPlan(Plan):
+    """Keys named then and now, a lane for each point; None stands where nobody looked."""
+
+    first_key: int
+    last_key: int
+    marks: tuple[MarkChange, ...]
+    header = ("what", "then", "now", "stayed", "came", "gone")
+
+    def rows(self) -> list[Row]:
+        return [
+            (
+                m.title,
+                _named(m.then, every=m.then_all) or "no key",
+                _named(m.now, every=m.now_all) or "no key",
+                *map(_named, (m.stayed, m.came, m.gone)),
+            )
+            for m in self.marks
+        ]
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class PromisesPlan(Plan):
+    """What was promised, what it was then and is now, and what came of it."""
+
+    promises: tuple[tuple[str, str, str, str, Kept], ...]
+    header = ("point", "promised", "then", "now", "kept")
+
+    def rows(self) -> list[Row]:
+        return list(self.promises)
+
+
+def plan_marks_then_and_now(changes: VisitChanges) -> MarksPlan:
+    """Plan of the marks on the keys of two visits.
+
+    Parameters
+    ----------
+    changes : two visits compared (`pianolab.assess.compare_visits`)
+    """
+    p, marks = changes.piano, changes.marks
+    once = [m.title for m in marks if not m.looked_twice]
+    said = [f"{m.title}: {_lane_said(m)}" for m in marks]
+    alt = (
+        ". ".join(said) + "."
+        if said
+        else "Neither visit named a key: nothing is known of single keys by eye."
+    )
+    if once:
+        alt += f" Looked at on one visit only, so that nothing is known of a change: {wording.listed(once)}."
+    return MarksPlan(
+        title=f"{p.name}: marks on the keys, then and now", alt=alt,
+        first_key=p.first_key, last_key=p.last_key, marks=marks,
+    )  # fmt: skip
+
+
+def plan_promises(changes: VisitChanges) -> PromisesPlan:
+    """Plan of the seller's promises: a row for each, and what a second look found of it."""
+    rows = tuple((p.title, p.promised, p.before, p.after, p.kept) for p in changes.promises)
+    counted = [(o, sum(row[4] == o for row in rows)) for o in OUTCOMES]
+    said = wording.listed([f"{n} {outcome}" for outcome, n in counted if n])
+    alt = f"Of {len(rows)} promises {said}." if rows else "Nothing was promised on the first visit."
+    return PromisesPlan(title=f"{changes.piano.name}: what came of the promises", alt=alt, promises=rows)
+
+
+@drawing
+def draw_marks_then_and_now(plan: MarksPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
+    """The plan as a figure: for each mark a row of rings (then) over a row of dots (now), over the drawn keys."""
+    look_of, n = look.theme_of(theme), len(plan.marks)
+    height = KEYBOARD_PX + LANE_PX * n + 10
+    fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare)
+    values, texts = key_ticks(plan.first_key, plan.last_key)
+    share = KEYBOARD_PX / height
+    fig.lay_out(
+        margin={"l": SIDE_PX, "r": SIDE_PX},
+        xaxis=frame.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
+        yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
+        yaxis2=frame.axis(look_of, range=[max(n, 1) - 0.5, -0.6], domain=[min(0.99, share + 10 / height), 1], showgrid=False, showticklabels=False, anchor="x"),
+    )  # fmt: skip
+    add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
+    for i, mark in enumerate(plan.marks):
+        _draw_marks(fig, mark, i, look_of)
+    if not n:
+        _words(fig, 0, plan.alt, look_of)
+    return fig
+
+
+@drawing
+def draw_promises(plan: PromisesPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
+    """The plan as a figure: each promise in words, and a sign under the outcome that a second look found."""
+    look_of, n = look.theme_of(theme), max(1, len(plan.promises))
+    fig = frame.base_figure(look_of, title=plan.title, height=ROW_PX * n + 10, bare=bare)
+    fig.lay_out(
+        margin={"l": SIDE_PX, "r": SIDE_PX},
+        xaxis=frame.axis(
+            look_of, range=[-0.5, 3.5], tickvals=[0, 1, 2, 3], ticktext=list(OUTCOMES), showgrid=False
+        ),
+        yaxis=frame.axis(look_of, range=[n - 0.4, -0.6], showgrid=False, showticklabels=False),
+    )
+    for i, (title, promised, then, now, kept) in enumerate(plan.promises):
+        colour = look.OKABE_ITO.get(_COLOURS.get(kept, ""), look_of.muted)
+        fig.add(
+            "scatter", x=[OUTCOMES.index(kept)], y=[i + 0.22], mode="markers", name=kept, hoverinfo="text",
+            hovertext=[wording.lines(title, f"promised: {promised}", f"then: {then}", f"now: {now}", kept)],
+            marker={"symbol": _SYMBOLS[kept], "size": 15, "color": colour, "line": {"color": look_of.ink, "width": 1}},
+        )  # fmt: skip
+        fig.add_shape(
+            "line",
+            xref="paper",
+            x0=0,
+            x1=1,
+            y0=i + 0.56,
+            y1=i + 0.56,
+            line={"color": look_of.rule, "width": 1},
+        )
+        text = (
+            f"<b>{wording.plain(title)}</b>  {wording.wrapped(promised, width=frame.words_chars(bare=bare))}"
+        )
+        fig.add_annotation(
+            xref="paper", x=0, xanchor="left", y=i - 0.02, yanchor="bottom", text=text, font={"size": 12, "color": look_of.ink}
+        )  # fmt: skip
+    if not plan.promises:
+        fig.add_annotation(
+            xref="paper", x=0, xanchor="left", y=0, text=plan.alt, font={"size": 12, "color": look_of.muted}
+        )
+    return fig
+
+
+def _draw_marks(fig: Sheet, mark: MarkChange, i: int, theme: Theme) -> None:
+    """Then above, now below; where nobody looked a line in words stands in the place of the signs."""
+    colour = look.OKABE_ITO["vermillion"]
+    rows = (("then", mark.then, i + 0.06, "circle-open"), ("now", mark.now, i + 0.34, "circle"))
+    for when, keys, y, symbol in rows:
+        ringed = {"width": 2, "color": colour} if when == "then" else {"width": 1, "color": theme.ink}
+        fig.add(
+            "scatter", x=list(keys or [None]), y=[y] * len(keys or [None]), yaxis="y2", mode="markers", name=when, hoverinfo="text",
+            hovertext=[f"{note_name(k)} (key {k})<br>{when}: {wording.plain(mark.title)}" for k in keys or ()],
+            marker={"symbol": symbol, "size": 9, "color": colour, "line": ringed},
+        )  # fmt: skip
+    _words(fig, i, f"<b>{wording.plain(mark.title)}</b>  {wording.plain(_lane_said(mark))}", theme)
+
+
+def _words(fig: Sheet, i: int, text: str, theme: Theme) -> None:
+    fig.add_annotation(
+        xref="paper", x=0, xanchor="left", yref="y2", y=i - 0.12, yanchor="bottom", text=text,
+        font={"size": 12, "color": theme.ink},
+    )  # fmt: skip
+
+
+def _lane_said(m: MarkChange) -> str:
+    sides = [
+        f"{when} {_count(keys, every=every)}"
+        for when, keys, every in (("then (rings)", m.then, m.then_all), ("now (dots)", m.now, m.now_all))
+    ]
+    change = [f"{len(k)} {w}" for k, w in ((m.came, "new"), (m.gone, "gone")) if k]
+    return ", ".join([*sides, *change])
+
+
+def _count(keys: tuple[int, ...] | None, *, every: bool) -> str:
+    if keys is None:
+        return "not looked at"
+    named = f"{len(keys)} {'key' if len(keys) == 1 else 'keys'}" if keys else ""
+    if not every:
+        return f"{named} named of more" if named else "seen, but no key named"
+    return named or "no key"
+
+
+def _named(keys: tuple[int, ...] | None, *, every: bool = True) -> str:
+    if keys is None:
+        return "not looked at"
+    return ", ".join([*map(note_name, keys), *([] if every else ["others not named"])])
