@@ -10,7 +10,8 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.fft import next_fast_len
+from scipy.ndimage import map_coordinates
 from scipy.signal import fftconvolve, hilbert, resample_poly
 
 from pianolab.classroom.faults import Fault
@@ -72,16 +73,16 @@ def beating(sound: FloatArray, cents: float, *, rng: np.random.Generator) -> Flo
     the sound's whole energy tells nothing.
     """
     up = 1.0 if rng.random() < UP else -1.0
-    aside = up * np.imag(hilbert(np.concatenate([sound, np.zeros(RATE_HZ // 4)])))
+    aside = up * np.imag(hilbert(sound, next_fast_len(len(sound) + RATE_HZ // 4)))
     return sound + COPY * out_of_tune(aside[: len(sound)], cents)
 
 
 def out_of_tune(sound: FloatArray, cents: float) -> FloatArray:
-    """The same sound played faster by so many cents, as a tape would be."""
+    """The same sound played faster by so many cents, as a tape would be: a cubic spline through four times the samples."""
     fine = resample_poly(sound, 4, 1)
     at = np.arange(len(sound)) * 4.0 * float(shift_cents(1.0, cents))
     at = np.minimum(at, len(fine) - 1.0)
-    return np.asarray(CubicSpline(np.arange(len(fine)), fine)(at))
+    return np.asarray(map_coordinates(fine, [at], order=3, mode="mirror"))
 
 
 def buzzing(sound: FloatArray, level_db: float, f1_hz: float, *, rng: np.random.Generator) -> FloatArray:
@@ -102,7 +103,7 @@ def brighter(sound: FloatArray, gain_db: float, f1_hz: float) -> FloatArray:
     What is added is turned in phase, by all the same, so that the blow is as peaked as it was: brightness is heard by
     its colour and not by its tallest sample.
     """
-    size = 1 << int(np.ceil(np.log2(len(sound) + RATE_HZ // 4)))
+    size = next_fast_len(len(sound) + RATE_HZ // 4, real=True)
     n = np.maximum(np.fft.rfftfreq(size, 1.0 / RATE_HZ) / f1_hz, 0.5)
     gain = voicing_gain(40, n, brightness_db=gain_db)
     added = np.fft.rfft(sound, size) * (gain - 1.0)

@@ -93,19 +93,24 @@ class Sitting:
 
 @dataclass(frozen=True, kw_only=True)
 class Ready:
-    """A drill with its sounds as they go to the page."""
+    """A drill with its sounds as they go to the page; ``answered`` is what only the answer needs."""
 
     drill: Drill
     sounds: list[EncodedSound]
-    without_fault: EncodedSound | None
+    answered: Future[EncodedSound | None]
 
 
 def made_ready(make: Callable[[], Drill]) -> Ready:
-    """Make a drill and code its sounds; pianolab listens to it afterwards, while the pupil does."""
+    """Make a drill and code its sounds; what only the answer needs is made afterwards, while the pupil listens."""
     drill = make()
+    return Ready(drill=drill, sounds=[encoded(c) for c in drill.clips], answered=WORKERS.submit(for_answer, drill))  # fmt: skip
+
+
+def for_answer(drill: Drill) -> EncodedSound | None:
+    """Let pianolab listen to a drill, and code the note without its fault."""
     without = drill.truth.without_fault
-    WORKERS.submit(lambda: drill.truth.confirmed)
-    return Ready(drill=drill, sounds=[encoded(c) for c in drill.clips], without_fault=encoded(without) if without else None)  # fmt: skip
+    _ = drill.truth.confirmed
+    return encoded(without) if without else None
 
 
 class DrillSitting(Sitting):
@@ -242,6 +247,7 @@ class DrillSitting(Sitting):
         ready = self._ready()
         drill, truth = ready.drill, ready.drill.truth
         right = drill.is_right(choice)
+        without = ready.answered.result()
         before = self._keep(
             Answer(
                 id=self._id(), pupil=self.desk.pupil, lesson=self.lesson, kind=drill.kind, task=drill.task, item=truth.fault, given=choice,
@@ -250,7 +256,7 @@ class DrillSitting(Sitting):
         )  # fmt: skip
         # The answer may have moved the aim: now it is known.
         self._prepare(self._number + 1)
-        return told_of(drill, choice, before=before, sound=ready.without_fault)
+        return told_of(drill, choice, before=before, sound=without)
 
     def next(self) -> None:
         """Go on to the next drill."""
