@@ -1,5 +1,6 @@
 """Files to arrays and back: any format a phone or a browser makes, as recorded."""
 
+from pianolab.io.listenable import check_listenable
 from pianolab.io.loudness import a_weight_db, loudness_db, momentary_lufs
 from pianolab.io.read import read_blocks, read_sound, sound_info
 from pianolab.io.real_notes import read_real_note, real_notes, second_blows, string_together
@@ -11,6 +12,7 @@ __all__ = [
     "Sound",
     "SoundInfo",
     "a_weight_db",
+    "check_listenable",
     "clip_bytes",
     "loudness_db",
     "momentary_lufs",

@@ -11,7 +11,7 @@ from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.survey_summary import warning_sentences
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput
-from pianolab.io import read_sound
+from pianolab.io import check_listenable, read_sound
 from pianolab.model import Piano, Recording, RecordingPurpose, SurveyRecord, Visit
 from pianolab.release import code_version
 from pianolab.show import Row, Showable
@@ -76,6 +76,7 @@ def listen_file(
     """
     tell = progress or quiet
     tell("reading the sound", 0.0)
+    check_listenable(path)
     sound = read_sound(path)
     survey = listen(
         sound.samples,

@@ -626,8 +626,8 @@ def test_the_casebooks_own_points_are_walked(visit_and_book: Opened) -> None:
 
 def test_a_visit_is_given_itself_or_by_its_id(visit_and_book: Opened) -> None:
     casebook, visit = visit_and_book
-    for given in (visit, visit.id):
-        assert FindingsForm(casebook, given).view["title"]
+    for right in (visit, visit.id):
+        assert FindingsForm(casebook, right).view["title"]
     for wrong in (casebook.pianos()[0], 3, None, "nobody"):
         with pytest.raises(BadInput) as caught:
             FindingsForm(casebook, wrong)  # type: ignore[arg-type]
