@@ -21,6 +21,8 @@ from pianolab.words import say, upper_first, with_stop
 
 MOST_STEPS, LEAST_CHANCE = 6, 0.005
 """Steps shown in full: those that could change the first choice, the first six of them; one at least."""
+ON_THE_SHEET = ("verdict.out", "verdict.out and more", "verdict.agree", "verdict.then")
+"""Kinds of reasons that the sheet says in its own words."""
 LEAST_WORTH = 5
 """Under this amount, which would read as zero, the worth of finding something out is not said."""
 UNDER_ITS_WORD = {"find out first": "leads", "walk away": "nothing"}
@@ -79,8 +81,10 @@ def conditions_in(verdict: Verdict) -> tuple[Statement, ...]:
 
 
 def _why(comparison: Comparison) -> list[str]:
-    """The verdict's reasons without those that the page says elsewhere."""
-    return [say(r) for r in comparison.verdict.reasons if r.kind not in (OFFER, *STEPS)]
+    """The verdict's reasons without those that the page says elsewhere: all of them where nothing is chosen."""
+    v = comparison.verdict
+    elsewhere = (OFFER, *STEPS) if v.piano_id is None else (OFFER, *STEPS, *ON_THE_SHEET)
+    return [say(r) for r in v.reasons if r.kind not in elsewhere and not r.kind.startswith("price.")]
 
 
 def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
@@ -110,7 +114,11 @@ def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, Any]:
     s = chosen.standing
     total = ""
     if s.total_p10 is not None and s.total_p90 is not None:
-        total = f"With needed repairs, moving and first tunings it comes to {about(s.total_p10, currency)} to {about(s.total_p90, currency)} at the price asked."
+        less, where = (
+            _below_asked(chosen),
+            "the price aimed at" if s.price.aim_at is not None else "the price asked",
+        )
+        total = f"With needed repairs, moving and first tunings it comes to {about(s.total_p10 - less, currency)} to {about(s.total_p90 - less, currency)} at {where}."
     offer = offer_of(s.price, currency)
     named = [] if not s.price.walk_away_above else zip(FIGURES, offer["amounts"], strict=True)
     return {
@@ -120,6 +128,12 @@ def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, Any]:
         "total": total,
         "budget": _budget_words(s, comparison.profile.budget, currency),
     }
+
+
+def _below_asked(chosen: Instrument) -> Decimal:
+    """By how much the price aimed at lies under the price asked; nothing where none is named."""
+    asked, aim = chosen.assessment.piano.asking_price, chosen.standing.price.aim_at
+    return Decimal(0) if asked is None or aim is None else asked - aim
 
 
 def _budget_words(s: Standing, budget: Decimal | None, currency: str) -> str:

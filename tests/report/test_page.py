@@ -69,7 +69,7 @@ def test_the_five_answers_come_first(page) -> None:
     assert "€1,650" in top
     assert "1 of 7 points on Blue upright were not checked" in top
     assert "Have the tuning pins tested" in top
-    assert "A comes out first in 71 of 100 tries" in top
+    assert "A comes first and is fit to buy 71 times in 100" in top
 
 
 def test_sections_come_in_the_order_of_need(page) -> None:
@@ -86,7 +86,7 @@ def test_numbers_follow_the_results() -> None:
         standings=tuple(replace(s, rank_shares=(0.33, 0.3, 0.2, 0.17)) for s in c.standings),
     )
     html = text_of(make_page(other))
-    assert "A comes out first in 33 of 100 tries" in html
+    assert "A comes first and is fit to buy 33 times in 100" in html
     assert "An open race" in html
     assert "71 of 100" not in html
 
@@ -294,7 +294,7 @@ def test_one_instrument_alone_is_not_called_sure() -> None:
     html = make_page(c, surveys={}, findings={}, clips=None)
     text = text_of(html)
     assert "no other to compare it with" in text
-    assert "It is fit to buy in 100 of 100 tries" in text
+    assert "it is fit to buy 100 times in 100" in text
     assert "First choice in" not in text
     assert "Quite sure" not in text
     assert "First choice in" in text_of(make_page())
