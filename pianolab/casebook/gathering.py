@@ -25,8 +25,9 @@ from pianolab.casebook.server import is_url, name_of, parse_url
 from pianolab.casebook.settings import take_over
 from pianolab.casebook.sources import Source, media_wanted, opened, read_source, unfit
 from pianolab.casebook.troubles import refusal
-from pianolab.casebook.uniting import obey_tombstones, unite
+from pianolab.casebook.uniting import keep_off_others, obey_tombstones, unite
 from pianolab.errors import PianolabError
+from pianolab.model import Record
 from pianolab.show import Row, Showable
 
 
@@ -69,7 +70,9 @@ class GatherResult(Showable):
 Place = str | Path
 
 
-def gather(sources: Place | Sequence[Place], *, into: Place) -> GatherResult:
+def gather(
+    sources: Place | Sequence[Place], *, into: Place, may_purge: Callable[[Record], bool] | None = None
+) -> GatherResult:
     """Merge casebooks of several people into one, which is made where it doesn't exist.
 
     Sources are only read. What was purged anywhere stays purged. The result says which records were
@@ -79,6 +82,8 @@ def gather(sources: Place | Sequence[Place], *, into: Place) -> GatherResult:
     ----------
     sources : casebook folders, or URLs of casebooks on a server
     into : a folder, or the URL of a database
+    may_purge : of sources that are not trusted with everybody's records: whether a record that stands in the target may
+        be purged by them; what is not here yet they can't keep away either. None obeys all of them
 
     Raises
     ------
@@ -95,7 +100,7 @@ def gather(sources: Place | Sequence[Place], *, into: Place) -> GatherResult:
         target._store.before_edit()
         tally = _Tally()
         for place in places:
-            _merge(place, target, tally)
+            _merge(place, target, tally, may_purge)
         return tally.result(target, len(places))
 
 
@@ -131,12 +136,14 @@ def _check_source(place: Place, into: Place) -> None:
         raise refusal(path, "the same casebook as the target", "another one")
 
 
-def _merge(place: Place, target: Casebook, tally: _Tally) -> None:
+def _merge(place: Place, target: Casebook, tally: _Tally, may_purge: Callable[[Record], bool] | None) -> None:
     with opened(place) as (casebook, find):
         name = casebook.name if is_url(place) else str(place)
         source = read_source(casebook._engine, known=_known(target), name=name)
         _copy_media(source, find, target, tally)
         with writing(target._engine, name=target.name) as ours:
+            if may_purge is not None:
+                keep_off_others(source, ours, may_purge)
             plan, fields = obey_tombstones(source, ours)
             target._store.let_go(ours, plan.media)
             counts = unite(source, ours)

@@ -3,15 +3,39 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
-from pianolab.casebook.codec import KINDS, REFERENCES
+from pianolab.casebook.codec import KINDS, REFERENCES, from_json
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.purge import FIELD_MARK, PurgePlan, carry_out, media_of, plan_purge
 from pianolab.casebook.rebuild import Entry, in_order, parts_of, present_row, put_rows
 from pianolab.casebook.sources import Source
+from pianolab.model import Record
+
+
+def keep_off_others(source: Source, ours: sa.Connection, may_purge: Callable[[Record], bool]) -> None:
+    """Leave out a source's tombstones but those of records which it may purge and which stand here."""
+    record = tables.record
+    names = {stone["record_id"].partition(FIELD_MARK)[0] for stone in source.stones}
+    known = set(ours.execute(sa.select(tables.tombstone.c.record_id)).scalars())
+    own = {
+        row.id
+        for row in ours.execute(sa.select(record.c.id, record.c.kind, record.c.body))
+        if row.id in names and may_purge(from_json(row.kind, row.body))
+    }
+    strange = [
+        stone
+        for stone in source.stones
+        if stone["record_id"] not in known and stone["record_id"].partition(FIELD_MARK)[0] not in own
+    ]
+    source.stones = [stone for stone in source.stones if stone not in strange]
+    if strange:
+        source.problems.append(
+            f"{source.name}: {len(strange)} removals of records that are not its own were not followed"
+        )
 
 
 def obey_tombstones(source: Source, ours: sa.Connection) -> tuple[PurgePlan, bool]:

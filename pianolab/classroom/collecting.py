@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
@@ -14,7 +15,7 @@ from pianolab.casebook import Casebook, create_casebook, gather, open_casebook
 from pianolab.casebook.codec import from_json
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import Answer
+from pianolab.model import Answer, Record
 
 if TYPE_CHECKING:
     from pianolab.casebook import Conflict, GatherResult
@@ -66,9 +67,10 @@ def belongs(place: Path, *, mark: str) -> None:
 
 
 def gather_each(
-    places: Sequence[Path], *, into: str | Path, mark: str
+    places: Sequence[Path], *, into: str | Path, mark: str, owner: Callable[[Path, Record], bool]
 ) -> tuple[list[GatherResult], list[str]]:
-    """Gather folder by folder; what was done, and why some could not be read.
+    """Gather folder by folder; what was done, and why some could not be read. A folder removes no record but those whose
+    ``owner`` it is.
 
     Raises
     ------
@@ -79,7 +81,7 @@ def gather_each(
     for place in places:
         try:
             belongs(place, mark=mark)
-            done.append(gather(place, into=into))
+            done.append(gather(place, into=into, may_purge=partial(owner, place)))
         except CasebookError as error:
             refused.append(error)
     if not done:

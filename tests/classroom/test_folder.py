@@ -189,6 +189,53 @@ def by_hand(desk: Desk, old: str, new: str, *, table: str = "change", column: st
     return done.rowcount
 
 
+def bury_by_hand(desk: Desk, marks: list[str]) -> None:
+    """Tombstones as somebody would put them up who knows how a casebook keeps them."""
+    assert isinstance(desk.place, Path)
+    connection = sqlite3.connect(desk.place / "casebook.sqlite")
+    (at,) = connection.execute("SELECT max(at) FROM change").fetchone()
+    connection.executemany(
+        "INSERT INTO tombstone (record_id, at, by) VALUES (?, ?, 'class')", [(m, at) for m in marks]
+    )
+    connection.commit()
+    connection.close()
+
+
+@pytest.mark.parametrize("first", ["Ida", "Mia"], ids=["known before", "not known yet"])
+def test_a_pupils_folder_removes_nothing_of_anothers(tmp_path: Path, first: str) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    ida, mia = school.desk("Ida"), school.desk("Mia")
+    work(school.desk(first))
+    school.gather()
+    work(mia if first == "Ida" else ida)
+    ids = [a.id for a in answers_of(ida)]
+    bury_by_hand(mia, [*ids[:3], f"{ids[3]}\N{SECTION SIGN}truth"])
+    if first == "Mia":  # the one who removes is gathered before the other's first answer
+        shutil.move(ida.place, tmp_path / "later")
+        told = school.gather()
+        shutil.move(tmp_path / "later", ida.place)
+        school.gather()
+    else:
+        told = school.gather()
+    assert told is not None
+    assert told.purged == 0
+    assert any("4 removals of records that are not its own were not followed" in p for p in told.problems)
+    assert Counter(a.pupil for a in school.answers()) == {"Ida": EACH, "Mia": EACH}
+    assert [a for a in school.answers() if a.pupil == "Ida"] == answers_of(ida)
+
+
+def test_a_pupils_folder_removes_what_is_its_own(tmp_path: Path) -> None:
+    """The twin: the same tombstones, in the folder of the pupil whose answers they are."""
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    work(school.desk("Ida"))
+    school.gather()
+    bury_by_hand(school.desk("Ida"), [a.id for a in answers_of(school.desk("Ida"))[:3]])
+    told = school.gather()
+    assert told is not None
+    assert told.purged == 3
+    assert len(school.answers()) == EACH - 3
+
+
 def test_a_damaged_folder_stops_nobody_elses_answers(tmp_path: Path) -> None:
     school = make_class(tmp_path / "class", name="Tuesday", seed=4)
     for name in ("Ida", "Leo", "Mia"):
