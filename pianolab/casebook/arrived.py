@@ -34,7 +34,7 @@ from pianolab.casebook.codec import UNFIT
 from pianolab.casebook.media import KeptSound
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io.write_blocks import write_blocks
-from pianolab.model import Capture, GapKind, Recording, SoundGap
+from pianolab.model import Capture, GapKind, Processing, Recording, SoundGap
 
 if TYPE_CHECKING:
     from pianolab.casebook.book import Casebook
@@ -45,6 +45,7 @@ JUMP_S = 0.1
 """The page's clock may run ahead of the sound by what a busy computer delays; what stays longer was lost [practice]."""
 SETTLE_S = 3.0
 """The smallest delay of the pieces within so long is the sound's own [practice]."""
+STATES: dict[str, Processing] = {"off": "off", "on": "on"}
 Blocks = Iterator[NDArray[np.int32]]
 
 
@@ -277,9 +278,9 @@ def capture_of(arrived: Arrived) -> Capture:
     said = arrived.about.processing
     return Capture(
         device=" ".join(UNFIT.sub(" ", arrived.about.device).split()),
-        echo_cancellation=said.get("echoCancellation", "unknown"),
-        noise_suppression=said.get("noiseSuppression", "unknown"),
-        automatic_gain=said.get("autoGainControl", "unknown"),
+        echo_cancellation=STATES.get(said.get("echoCancellation", ""), "unknown"),
+        noise_suppression=STATES.get(said.get("noiseSuppression", ""), "unknown"),
+        automatic_gain=STATES.get(said.get("autoGainControl", ""), "unknown"),
         gaps=arrived.gaps(),
     )
 

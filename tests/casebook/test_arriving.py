@@ -16,6 +16,7 @@ from pianolab.casebook.arrived import file_away, go_on, read_arrived, unpack, wa
 from pianolab.casebook.arriving import PIECES, About, begin, place_for, throw_away
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import read_sound
+from pianolab.model import Capture
 
 RATE, FRAMES = 48000, 12000
 NOISE = np.random.default_rng(5).normal(0, 40, (20 * FRAMES, 1)).round().astype(np.int32)
@@ -228,6 +229,25 @@ def test_filed_bit_for_bit_and_gone_from_the_waiting(case, scale, bits):
     assert waiting(place) == ()
     assert case.book.recordings(case.visit.id)[-1] == recording
     assert case.book.verify().ok
+
+
+def test_what_the_browser_said_and_what_never_came_is_filed_and_read_again(case):
+    place = place_for(case.book)
+    said = {"echoCancellation": "off", "noiseSuppression": "on", "autoGainControl": "perhaps"}
+    about = About(visit_id=case.visit.id, rate_hz=RATE, device="Built-in\n microphone", processing=said)
+    with begin(place, about) as arriving:
+        send(arriving, [0, 1, 3])
+    (found,) = waiting(place)
+    (gap,) = [g for g in found.gaps() if g.kind == "never came"]
+    recording = file_away(case.book, found, by="Ana")
+    again = case.book.recordings(case.visit.id)[-1]
+    assert again == recording
+    assert again.capture == Capture(
+        device="Built-in microphone", echo_cancellation="off", noise_suppression="on", gaps=again.capture.gaps
+    )
+    assert again.capture.automatic_gain == "unknown"
+    assert gap in again.capture.gaps
+    assert gap.lost_s == pytest.approx(FRAMES / RATE)
 
 
 def test_what_cannot_be_filed_stays(case):
