@@ -15,6 +15,7 @@ from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.casebook.editing import Edit
 from pianolab.checklist import Scenario, findings_for, load_checklist, load_scenario
 from pianolab.demo.comparables import demo_comparables
+from pianolab.demo.drawings import Drawn, draw_picture, load_pictures
 from pianolab.demo.sound_cache import cached_file, scene_file
 from pianolab.demo.touch import demo_opinions, demo_trials
 from pianolab.errors import BadInput
@@ -204,9 +205,11 @@ def _build(folder: Path, visits: tuple[DemoVisit, ...], heard: list[tuple[Path, 
         with create_casebook(temporary) as casebook, casebook.editing(by=EXAMINER) as edit:
             edit.add(Examiner(id="demo-examiner", name=EXAMINER, role="buyer"))
             for planned, (path, survey) in zip(visits, heard, strict=True):
-                if planned.visit.id.endswith("-1"):
+                if first := planned.visit.id.endswith("-1"):
                     edit.add(planned.piano)
                 add_visit(casebook, edit, planned, path=path, survey=survey)
+                if first:
+                    _add_pictures(edit, planned)
             _add_touch(edit, visits)
             for comparable in demo_comparables([v.piano for v in visits]):
                 edit.add(comparable)
@@ -233,6 +236,20 @@ def add_visit(casebook: Casebook, edit: Edit, planned: DemoVisit, *, path: Path,
         note=planned.note,
     )
     edit.add(survey_record(recording, survey))
+
+
+def _add_pictures(edit: Edit, planned: DemoVisit) -> None:
+    """Drawings in place of photos: the whole piano, and what there is to see of its condition."""
+    whole = Drawn(
+        condition=planned.scene.name,
+        subject=planned.piano.kind,
+        point="",
+        caption=f"Drawing: {planned.piano.name}, which doesn't exist",
+    )
+    with TemporaryDirectory(prefix="pianolab-") as scratch:
+        for n, p in enumerate((whole, *(p for p in load_pictures() if p.condition == planned.scene.name))):
+            path = draw_picture(p.subject, Path(scratch) / f"{n}.png")
+            edit.add_photo(planned.visit.id, path, point=p.point, caption=p.caption)
 
 
 def _add_touch(edit: Edit, visits: tuple[DemoVisit, ...]) -> None:

@@ -50,7 +50,6 @@ def sheet_of(
     leader = chosen or max(instruments, key=lambda i: i.standing.rank_shares[0])
     offer = offer_of(leader.standing.price, comparison.profile.currency)
     speaks = [] if chosen is None else [as_sentence(say(s)) for s in reasons_for(chosen, prices=prices)]
-    own = photos.get(leader.id, ())
     return {
         "reasons": speaks,
         "against": [] if chosen is None else [short_of(a) for a in chosen.assessment.warnings[:1]],
@@ -60,7 +59,7 @@ def sheet_of(
             looked_words(i, findings.get(i.id, ()), days.get(i.id, ()))
             for i in ([chosen] if chosen else instruments)
         ],
-        "photo": own[0] if own and chosen else None,
+        "photo": _portrait(photos.get(leader.id, ())) if chosen else None,
         "facts": ", ".join(f for f in leader.facts if not f.startswith(NOT_ON_THE_SHEET)),
         "second": _second(instruments, leader),
     }
@@ -70,6 +69,11 @@ def _second(instruments: Sequence[Instrument], leader: Instrument) -> Instrument
     """Which comes next if the first one goes to somebody else; None where none is fit to buy."""
     others = [i for i in instruments if i is not leader and i.standing.barred_by is None]
     return max(others, key=lambda i: i.standing.rank_shares[0], default=None)
+
+
+def _portrait(photos: Sequence[Picture]) -> Picture | None:
+    """A photo of the whole, which belongs to no point, or else the first."""
+    return next((p for p in photos if not p.point), photos[0] if photos else None)
 
 
 def reasons_for(instrument: Instrument, *, prices: bool) -> list[Statement]:
