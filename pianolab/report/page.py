@@ -116,7 +116,7 @@ def _context(
     verdict = verdict_of(c, shown, prices=prices)
     charts = {
         "radars": radars(c, marks, book),
-        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks) if len(shown) > 1 else None,
+        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks, extra=True) if len(shown) > 1 else None,
         "costs": book.add(plan_costs(c, marks=marks), draw_costs) if prices else None,
         "over_keys": over_keys(heard, marks, book),
         "per_piano": {

@@ -72,11 +72,12 @@ def piano_charts(
     i: Instrument, book: ChartBook, heard: Mapping[str, Survey], marks: Mapping[str, Mark], findings: Sequence[Finding],
     checklist: Checklist,
 ) -> list[Chart]:  # fmt: skip
+    """What is drawn of one instrument, on the screen only."""
     piano = i.assessment.piano
     plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
     charts = [
         *maps(piano, book, findings, checklist),
-        book.add(plan, draw_keyboard, wide=True, title="The keyboard, key by key"),
+        book.add(plan, draw_keyboard, wide=True, extra=True, title="The keyboard, key by key"),
     ]
     if i.id in heard:
         names = {k: m.name for k, m in marks.items()}

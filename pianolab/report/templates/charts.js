@@ -5,7 +5,7 @@
   const parsed = new Map(), drawn = new Set();
   const darkQuery = matchMedia("(prefers-color-scheme: dark)");
   const printQuery = matchMedia("print");
-  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 180, PRINT_SHARE_FOLDED = 0.78;
+  const PRINT_WIDTH = 660, PRINT_WIDTH_SMALL = 322, PRINT_HEIGHT_SMALL = 180, PRINT_SHARE = 0.8;
   let printing = false;
 
   /* A chart is written down as it is in light, with the list of what differs in dark. */
@@ -41,8 +41,7 @@
     if (printing) {
       layout.autosize = false;
       layout.width = small ? PRINT_WIDTH_SMALL : PRINT_WIDTH;
-      if (small) layout.height = PRINT_HEIGHT_SMALL;
-      if (plot.closest("details")) layout.height = Math.round(PRINT_SHARE_FOLDED * layout.height);
+      layout.height = small ? PRINT_HEIGHT_SMALL : Math.round(PRINT_SHARE * layout.height);
     }
     plot.style.height = String(layout.height) + "px";
     const config = { displayModeBar: false, responsive: !printing, scrollZoom: false, doubleClick: false, showTips: false };
