@@ -113,12 +113,13 @@ def _pay(chosen: Instrument | None, comparison: Comparison) -> dict[str, Any]:
         }
     s = chosen.standing
     total = ""
-    if s.total_p10 is not None and s.total_p90 is not None:
+    if s.total_p10 is not None and s.total_p50 is not None and s.total_p90 is not None:
         less, where = (
             _below_asked(chosen),
             "the price aimed at" if s.price.aim_at is not None else "the price asked",
         )
-        total = f"With needed repairs, moving and first tunings it comes to {about(s.total_p10 - less, currency)} to {about(s.total_p90 - less, currency)} at {where}."
+        low, mid, high = (about(x - less, currency) for x in (s.total_p10, s.total_p50, s.total_p90))
+        total = f"With needed repairs, moving and first tunings it comes to about {mid} at {where}, in 8 of 10 cases to between {low} and {high}."
     offer = offer_of(s.price, currency)
     named = [] if not s.price.walk_away_above else zip(FIGURES, offer["amounts"], strict=True)
     return {
