@@ -20,8 +20,8 @@ from pianolab.files import write_files
 from pianolab.html import FOLDER, templates
 from pianolab.report.charts import Chart
 
-BUNDLE = "vendored/plotly-basic.min.js"
-"""Plotly's own file, unchanged; its licence (MIT) lies beside it."""
+BUNDLE, LICENCE = "vendored/plotly-basic.min.js", "vendored/plotly-LICENSE.txt"
+"""Plotly's own file, unchanged, and its licence (MIT), which goes with every copy."""
 
 
 @cache
@@ -94,6 +94,7 @@ def render(context: Mapping[str, Any], charts: Sequence[Chart]) -> str:
             **{name: Markup(text) for name, text in scripts.items()},
             policy=content_security_policy(list(scripts.values())),
             plotly_version=plotly_version(),
+            plotly_licence=Markup(_read(LICENCE)),
             Markup=Markup,
         )
     )
