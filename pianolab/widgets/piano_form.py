@@ -48,6 +48,7 @@ class PianoForm(StillTwin, ipywidgets.VBox):
     casebook : an open casebook
     begin : Piano; entered where the casebook is empty, a nameless upright if not given
     examiner : str; who looks at the pianos
+    visits : bool; False while visits are only planned: a visit of today begins then only where one is asked for
 
     Examples
     --------
@@ -58,12 +59,14 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         pianos
     """
 
-    def __init__(self, casebook: Casebook, *, begin: Piano | None = None, examiner: str = "me") -> None:
-        self._casebook, self._by, self._quiet = casebook, examiner, False
+    def __init__(
+        self, casebook: Casebook, *, begin: Piano | None = None, examiner: str = "me", visits: bool = True
+    ) -> None:
+        self._casebook, self._by, self._quiet, self._visits = casebook, examiner, False, visits
         if not casebook.pianos():
             self._enter(begin or Piano(name="my first piano"))
-        visits = casebook.visits()
-        self._piano = casebook.piano(visits[-1].piano_id) if visits else casebook.pianos()[0]
+        been = casebook.visits()
+        self._piano = casebook.piano(been[-1].piano_id) if been else casebook.pianos()[0]
         self._visit = self._visit_of(self._piano)
         self.choice = ipywidgets.Dropdown(description="Piano", style=NAMES, layout=WIDE)
         self.controls = controls_for(self._piano)
@@ -94,16 +97,20 @@ class PianoForm(StillTwin, ipywidgets.VBox):
 
     @property
     def visit(self) -> Visit:
-        """The latest visit to it."""
+        """The latest visit to it; one of today begins where there is none."""
+        if self._visit is None:
+            self._visit = self._begin_visit(self._piano)
         return self._visit
 
     def _enter(self, piano: Piano) -> Piano:
         with self._casebook.editing(by=self._by) as edit:
             return edit.add(piano)
 
-    def _visit_of(self, piano: Piano) -> Visit:
+    def _visit_of(self, piano: Piano) -> Visit | None:
         visits = self._casebook.visits(piano.id)
-        return visits[-1] if visits else self._begin_visit(piano)
+        if visits:
+            return visits[-1]
+        return self._begin_visit(piano) if self._visits else None
 
     def _begin_visit(self, piano: Piano) -> Visit:
         with self._casebook.editing(by=self._by) as edit:
@@ -115,7 +122,7 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self._go(self._enter(Piano(name=name)))
 
     def _add_visit(self) -> None:
-        if self._visit.day == date.today():
+        if self._visit is not None and self._visit.day == date.today():
             self._tell("There is a visit of today already; it goes on.")
             return
         self._visit = self._begin_visit(self._piano)
@@ -179,8 +186,9 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
 
     def _tell(self, words: str) -> None:
-        day = self._visit.day
-        self.line.value = f"{escape(words)} Visit of {day.day} {day:%B %Y}."
+        day = None if self._visit is None else self._visit.day
+        visit = "Not visited yet." if day is None else f"Visit of {day.day} {day:%B %Y}."
+        self.line.value = f"{escape(words)} {visit}"
 
     def to_html(self) -> str:
         """The piano as a still, escaped table: for export, print, or a notebook without a kernel."""

@@ -188,7 +188,7 @@ class HeardClaims(Showable):
 
     def _repr_html_(self) -> str:
         items = "".join(
-            f"<li>{escape(p.claim)}<br>{_player(p.faulty)} {_player(p.sound)}</li>" for p in self.pairs
+            f"<li>{escape(p.claim)}<br>{player(p.faulty)} {player(p.sound)}</li>" for p in self.pairs
         )
         return (
             f'<figure class="pianolab" style="margin:0"><figcaption style="font-weight:600">{escape(self.headline())}'
@@ -196,7 +196,8 @@ class HeardClaims(Showable):
         )
 
 
-def _player(clip: Clip) -> str:
+def player(clip: Clip) -> str:
+    """A clip as a notebook plays it, with its label."""
     label = escape(clip.label, quote=True)
     return (
         f'<label style="display:inline-block;margin-right:1em">{label} '

@@ -13,6 +13,7 @@ from pianolab.widgets.drill_player import DrillPlayer
 from pianolab.workflow.fault_clips import hear_claims
 from pianolab.workflow.notebook_forms import export_button, visit_desk
 from pianolab.workflow.recorder_forms import recorder_form
+from pianolab.workflow.then_and_now import hear_then_and_now
 
 __all__ = [
     "ComparablesForm",
@@ -25,6 +26,7 @@ __all__ = [
     "TouchForm",
     "export_button",
     "hear_claims",
+    "hear_then_and_now",
     "recorder_form",
     "visit_desk",
 ]

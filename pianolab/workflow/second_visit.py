@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from pianolab.acoustics import Survey
 from pianolab.assess import VisitChanges, compare_visits
 from pianolab.casebook import Casebook
 from pianolab.compare import RankingChange, explain_change
@@ -15,7 +14,7 @@ from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
 from pianolab.shipped import shipped
 from pianolab.workflow.deciding import decide
-from pianolab.workflow.hearing import all_heard
+from pianolab.workflow.hearing import Heard, all_heard
 from pianolab.workflow.progress import quiet, stoppable
 from pianolab.workflow.settings import Settings
 
@@ -70,13 +69,14 @@ def visit_changes(casebook: Casebook, piano: str, settings: Settings | None = No
     which = casebook.piano(piano)
     *earlier, last = _two_visits(casebook, which.id, which.name)
     before = earlier[-1].day
+    then, now = heard_then_and_now(casebook, which)
     return compare_visits(
         which,
         casebook.current_findings(which.id, until=before),
         casebook.findings(last.id),
         checklist=(settings or Settings.of(casebook)).points,
-        heard_before=_survey(casebook, which, until=before),
-        heard_after=_survey(casebook, which, since=last.day),
+        heard_before=None if then is None else then.survey,
+        heard_after=None if now is None else now.survey,
         days=float((last.day - before).days),
     )
 
@@ -124,10 +124,19 @@ def _latest_return(casebook: Casebook) -> date:
     return max(days)
 
 
-def _survey(
-    casebook: Casebook, piano: Piano, *, until: date | None = None, since: date | None = None
-) -> Survey | None:
-    """The survey of a piano that counts up to a day, or None; and None where it is of before ``since``."""
-    heard = all_heard(casebook, (piano,), {}, until=until, progress=quiet).get(piano.id)
-    old = heard is not None and since is not None and heard.day < since.isoformat()
-    return None if heard is None or old else heard.survey
+def heard_then_and_now(casebook: Casebook, piano: Piano) -> tuple[Heard | None, Heard | None]:
+    """What was recorded of a piano before its last visit, and at it; None where nothing was.
+
+    Raises
+    ------
+    BadInput
+        only one visit to it
+    """
+    *earlier, last = _two_visits(casebook, piano.id, piano.name)
+    then = _heard(casebook, piano, until=earlier[-1].day)
+    now = _heard(casebook, piano)
+    return then, None if now is None or now.day < last.day.isoformat() else now
+
+
+def _heard(casebook: Casebook, piano: Piano, *, until: date | None = None) -> Heard | None:
+    return all_heard(casebook, (piano,), {}, until=until, progress=quiet).get(piano.id)

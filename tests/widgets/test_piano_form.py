@@ -12,6 +12,7 @@ import pytest
 
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.model import Piano, Visit
+from pianolab.planning import plan_visits
 from pianolab.widgets import PianoForm
 
 
@@ -26,6 +27,19 @@ def test_an_empty_casebook_gets_one_piano_and_a_visit_of_today(book: Casebook) -
     assert [p.name for p in book.pianos()] == ["my first piano"] == [form.piano.name]
     (visit,) = book.visits()
     assert (visit.day, visit.examiner, visit) == (date.today(), "Ana", form.visit)
+
+
+def test_while_visits_are_planned_none_is_begun(book: Casebook) -> None:
+    form = PianoForm(book, visits=False)
+    form.controls["name"].value = "hallway"
+    form.another.click()
+    assert [p.name for p in book.pianos()] == ["hallway", "piano 2"]
+    assert book.visits() == ()
+    assert "Not visited yet" in form.line.value
+    (first, _) = plan_visits(book.pianos()).stops
+    assert first.earlier_visits == ()
+    form.again.click()
+    assert [v.day for v in book.visits()] == [date.today()] == [form.visit.day]
 
 
 def test_opened_again_it_enters_nothing(book: Casebook) -> None:

@@ -18,10 +18,11 @@ from pianolab.checklist import findings_for, load_checklist, load_scenario
 from pianolab.compare import RankingChange
 from pianolab.errors import BadInput
 from pianolab.io import Sound
-from pianolab.model import Visit
+from pianolab.model import Piano, Visit
 from pianolab.workflow import ranking_changes, visit_changes
 from pianolab.workflow.listening import survey_record
 from pianolab.workflow.second_visit import load_second_visit
+from pianolab.workflow.then_and_now import hear_then_and_now
 
 _PATH = Path(__file__).resolve().parent.parent / "assess" / "conftest.py"
 _SPEC = importlib.util.spec_from_file_location("handmade_surveys", _PATH)
@@ -37,12 +38,19 @@ TUNED = {"faults": {"short_sustain": range(54, 74)}, "seed": 1}
 """After the tuning: pitch and unisons are right, and the short treble stands in the open."""
 
 
-def enter(book: Casebook, *, visit: Visit, findings, survey: Survey) -> None:
+def noise(seconds: float, *, level: float, seed: int) -> Sound:
+    rate_hz = 16000
+    samples = level * np.random.default_rng(seed).standard_normal((round(seconds * rate_hz), 1))
+    return Sound(samples.astype(np.float32), rate_hz, f"noise {seed}")
+
+
+def enter(book: Casebook, *, visit: Visit, findings, survey: Survey, sound: Sound | None = None) -> None:
     with book.editing(by="Ana") as edit:
         edit.add(visit)
         for finding in findings:
             edit.add(finding)
-        recording = edit.add_sound(visit.id, Sound(np.zeros((4410, 1), np.float32), 44100, "not listened to"))
+        short = Sound(np.zeros((4410, 1), np.float32), 44100, "not listened to")
+        recording = edit.add_sound(visit.id, sound or short)
         edit.add(survey_record(recording, survey))
 
 
@@ -143,6 +151,38 @@ def test_a_piano_that_did_not_change_says_so(change: RankingChange) -> None:
     for moved in change.moved:
         if moved.piano_id != MASKED and moved.reasons:
             assert moved.reasons == ("nothing about it changed, others did",)
+
+
+def test_the_same_keys_are_played_then_and_now_equally_loud(tmp_path: Path) -> None:
+    with create_casebook(tmp_path / "book") as book:
+        with book.editing(by="Ana") as edit:
+            edit.add(Piano(id="p", name="p"))
+        for n, day in enumerate((FIRST, SECOND), start=1):
+            survey = _surveys.build_survey(**TUNED)
+            seconds = float(survey.table["onset_s"].max()) + 3.0
+            visit = Visit(piano_id="p", day=day)
+            sound = noise(seconds, level=0.02 * n, seed=n)
+            enter(book, visit=visit, findings=(), survey=survey, sound=sound)
+        played = hear_then_and_now(book, "p", keys=[40, 64])
+        assert [c.key for pair in played.pairs for c in pair] == [40, 40, 64, 64]
+        assert played._repr_html_().count("<audio") == 4
+        for then, now in played.pairs:
+            assert then.data != now.data, "two recordings"
+        with pytest.raises(BadInput, match=r"key: got 90 .*, which was not measured then"):
+            hear_then_and_now(book, "p", keys=[90])
+        assert hear_then_and_now(book, "p").pairs
+
+
+def test_what_cannot_be_played_is_said(tmp_path: Path, book: Casebook) -> None:
+    assert "ends before these keys" in hear_then_and_now(book, MASKED, keys=[40]).headline()
+    with shortlist(tmp_path / "silent", names=(MASKED,)) as other:
+        with pytest.raises(BadInput, match=f"visits to {MASKED}: got 1"):
+            hear_then_and_now(other, MASKED)
+        with other.editing(by="Ana") as edit:
+            edit.add(Visit(piano_id=MASKED, day=SECOND))
+        missing = hear_then_and_now(other, MASKED)
+        assert missing.pairs == ()
+        assert "nothing was recorded now" in missing.headline()
 
 
 def test_one_visit_is_no_second_visit(book: Casebook, tmp_path: Path) -> None:
