@@ -64,18 +64,24 @@ def which_is_better(recipe: Recipe) -> Drill:
     )  # fmt: skip
 
 
+SHADE_DB = 2.5
+"""How much brighter or duller each of two blows is made where only a beat shall tell them apart, standard deviation [practice]:
+a beat shifts the mean colour of a note's beginning too, by less."""
+
+
 def same_or_different(recipe: Recipe) -> Drill:
     """The same key struck twice, the second blow another one; the strings apart the one time, or not."""
     different = bool(recipe.answer(2))
     key = drawn_key(recipe, ("unison",))
     fault = fault_of("unison", recipe.hardness) if different else None
-    apart = "AB"[int(recipe.rng.integers(2))]
+    apart, f1_hz = "AB"[int(recipe.rng.integers(2))], float(key_to_hz(key))
+    shades = SHADE_DB * recipe.rng.standard_normal(2)
     notes = {
-        label: played(recipe, key, fault if label == apart else None, which=which)
-        for label, which in zip("AB", two_blows(recipe), strict=True)
-    }
+        label: played(recipe, key, fault if label == apart else None, which=which, more=lambda x, by=shade: brighter(x, by, f1_hz))  # type: ignore[misc]
+        for label, which, shade in zip("AB", two_blows(recipe), shades, strict=True)
+    }  # fmt: skip
     said = f"They differ: {apart} has its strings apart. {tell(fault)}" if different else (
-        "It is one note struck twice: a little stronger the one time, as no two blows are alike. Its strings stand as they did."
+        "It is one note struck twice: a little stronger or brighter the one time, as no two blows are alike. Its strings stand as they did."
     )  # fmt: skip
     curves = (
         curves_of(notes[apart]) if different else tuple(level_over_time(k, n.sound) for k, n in notes.items())
