@@ -34,7 +34,7 @@ INSIDE_RANK_0 = {
     "statements": 2,
 }
 ONLY_IN = {
-    "soundfile": {"io"}, "av": {"io"}, "sqlalchemy": {"casebook"}, "alembic": {"casebook"}, "PIL": {"casebook", "report"},
+    "soundfile": {"io"}, "av": {"io"}, "sqlalchemy": {"casebook"}, "alembic": {"casebook"}, "PIL": {"casebook", "report", "demo"},
     "plotly": {"figures", "report"}, "msgspec": {"model"}, "anywidget": {"widgets", "classroom"}, "ipywidgets": {"widgets", "classroom"},
 }  # fmt: skip
 

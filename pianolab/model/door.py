@@ -287,5 +287,6 @@ def _mended(value: Any, kind: Kind) -> Any:
     if kind.base is date and isinstance(value, datetime):
         return value.date()
     if kind.base is float and type(value) is int:
-        return float(value)  # a whole number beyond every float is an OverflowError here in any version of msgspec
+        # A whole number beyond every float is an OverflowError here in any version of msgspec.
+        return float(value)
     return value

@@ -25,7 +25,7 @@ class Asking(ipywidgets.VBox):
     titles : dict; what a field is called on this form
     """
 
-    def __init__(self, settle: Callable[[Any, Any], None], titles: dict[str, str]) -> None:
+    def __init__(self, settle: Callable[[Any, Any], object], titles: dict[str, str]) -> None:
         self._settle, self._titles = settle, titles
         self._clash: Clash | None = None
         self.children: tuple[Any, ...]

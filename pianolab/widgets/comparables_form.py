@@ -63,7 +63,7 @@ class ComparablesForm(StillTwin, ipywidgets.VBox):
         title = ipywidgets.HTML(f"<b>What like instruments are sold for</b><br>{HELP}")
         buttons = ipywidgets.HBox([self.add, self.undo])
         super().__init__([title, *self.controls.values(), buttons, self.line, self.list])
-        self.children = (big_enough(self), *self.children)
+        self.children: tuple[Any, ...] = (big_enough(self), *self.children)
         self.add.on_click(lambda _: self._enter())
         self.undo.on_click(lambda _: self._take_back())
         self._show(_first(casebook, piano))

@@ -89,7 +89,7 @@ class ExportButton(ipywidgets.VBox):
         super().__init__(
             [*self.choices.values(), self.replace, ipywidgets.HBox([*buttons, self.bar]), self.said], **more
         )
-        self.children = (big_enough(self), *self.children)
+        self.children: tuple[Any, ...] = (big_enough(self), *self.children)
 
     @property
     def leave_out(self) -> tuple[str, ...]:

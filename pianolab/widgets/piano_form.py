@@ -78,7 +78,7 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self.asking, self.role = Asking(self._save, TITLES), RoleField(casebook, examiner)
         always = [self.controls[name] for name in FIRST]
         super().__init__([self.choice, *always, self.more, buttons, self.line, self.asking, self.role])
-        self.children = (big_enough(self), *self.children)
+        self.children: tuple[Any, ...] = (big_enough(self), *self.children)
         self._show()
         self._tell("Every change is saved as you make it.")
         self.choice.observe(self._chosen, names="value")

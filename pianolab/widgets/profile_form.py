@@ -67,7 +67,7 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
         self.sum = ipywidgets.HTML(value=_sum_words(self._profile))
         self.asking = Asking(self._save, {})
         super().__init__([title, *self.controls.values(), self.sum, self.line, self.asking])
-        self.children = (big_enough(self), *self.children)
+        self.children: tuple[Any, ...] = (big_enough(self), *self.children)
         self.add_class("pl-buyer")
         for field in self.controls:
             self.controls[field].observe(self._moved, names="value")

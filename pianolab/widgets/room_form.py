@@ -156,7 +156,8 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
             name: getattr(room, name) for name in METRES if getattr(room, name) != getattr(found.room, name)
         }
         # A size stands in one place only, where the walk sees it too.
-        own = replace(self._visit.room, surfaces=room.surfaces, **dict.fromkeys(moved, None))
+        unsaid: dict[str, Any] = dict.fromkeys(moved)
+        own = replace(self._visit.room, surfaces=room.surfaces, **unsaid)
         changes: list[Change] = []
         if own != self._visit.room:
             changes.append((self._visit, replace(self._visit, room=own)))
@@ -235,7 +236,7 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
     def to_html(self) -> str:
         """Both rooms as still, escaped tables, with what is not known."""
         found = self.found
-        rows = [
+        rows: list[tuple[Any, ...]] = [
             (words.lower(), getattr(found.room, n) or "not noted", getattr(self.home_room, n) or "not noted")
             for n, words in METRES.items()
         ]

@@ -202,7 +202,9 @@ def test_verdict_and_warnings_follow_the_faults_heard(seed: int, survey_by_condi
     assert result.standing(failing.piano.id).vetoed
     assert result.verdict.piano_id != failing.piano.id
     if result.verdict.piano_id is None:
-        assert result.verdict.reasons[0].subject == "little looked at", "nobody leads before that is looked at"
+        assert result.verdict.reasons[0].subject == "little looked at", (
+            "nobody leads before that is looked at"
+        )
     assert not any(judged[c].vetoes for c in judged if c != "polished and failing")
 
     assert "middle and treble notes" in masked.hidden_by_tuning
