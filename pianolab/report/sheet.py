@@ -15,7 +15,7 @@ from pianolab.report.listening import sustain_counts
 from pianolab.report.offers import offer_of
 from pianolab.report.pictures import Picture
 from pianolab.statements import Statement, statement
-from pianolab.words import as_sentence, listed, say, upper_first, with_stop
+from pianolab.words import as_sentence, listed, lower_first, say, upper_first, with_stop
 
 MOST_REASONS, MOST_PARTS, MOST_SAID = 3, 4, 3
 NOT_ON_THE_SHEET = ("key tops", "serial number", "seller")
@@ -62,7 +62,15 @@ def sheet_of(
         "photo": _portrait(photos.get(leader.id, ())) if chosen else None,
         "facts": ", ".join(f for f in leader.facts if not f.startswith(NOT_ON_THE_SHEET)),
         "second": _second(instruments, leader),
+        "due": _due(leader),
     }
+
+
+def _due(i: Instrument) -> str:
+    """The work that something found asks for, or that none is known to be."""
+    jobs = [j.title for j in i.assessment.repairs.jobs if j.found and j.kind == "work" and j.forced]
+    kind = "sheet.work" if jobs else "sheet.no work"
+    return as_sentence(say(statement(kind, jobs=tuple(jobs[:MOST_REASONS]), more=len(jobs) - MOST_REASONS)))
 
 
 def _second(instruments: Sequence[Instrument], leader: Instrument) -> Instrument | None:
@@ -139,6 +147,10 @@ def _why_not(i: Instrument) -> str:
         return short_of(stops[0]) + rest
     if i.standing.barred_by is not None:
         return with_stop(upper_first(say(i.standing.barred_by)))
+    if i.assessment.warnings:
+        return as_sentence(
+            f"{say(statement('sheet.behind, warned'))}: {lower_first(short_of(i.assessment.warnings[0]))}"
+        )
     weak = min(i.assessment.aspects, key=lambda a: a.middle)
     kind = "sheet.behind, unknown" if weak.unknown and weak.high - weak.low > weak.middle else "sheet.behind"
     return as_sentence(say(statement(kind, aspect=weak.aspect)))
