@@ -69,10 +69,9 @@ class _Talk:
                 self._progress(said, share)
 
     def _still(self) -> str:
-        """What was begun last and how long it has taken, of at most two parts."""
-        newest = sorted(self._at.items(), key=lambda item: -item[1][1])[:2]
-        now = self._clock()
-        return "; ".join(
-            f"still at work{f' on {name}' if name else ''}: {doing}, {now - since:.0f} s by now"
-            for name, (doing, since) in newest
-        )
+        """What goes on, what it is done to, and for how long the newest of it has."""
+        if not self._at:
+            return ""
+        doing, since = max(self._at.values(), key=lambda begun: begun[1])
+        names = ", ".join(sorted(name for name, (what, _) in self._at.items() if name and what == doing))
+        return f"still {doing}{f', {names}' if names else ''}: {self._clock() - since:.0f} s by now"

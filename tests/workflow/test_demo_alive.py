@@ -21,7 +21,7 @@ def test_what_goes_on_is_said_again_after_a_while_and_not_before() -> None:
     assert heard_of(60.0, steps=steps) == list(steps)
     said = heard_of(0.1, steps=steps)
     assert len(said) > 2
-    assert said[1].startswith("still at work on B grand: listening to the recording, ")
+    assert said[1].startswith("still listening to the recording, B grand: ")
 
 
 def test_a_part_that_is_done_is_not_said_to_go_on() -> None:
