@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import importlib
+import inspect
 import os
+import pkgutil
 import shutil
 from collections.abc import Callable
 from datetime import date
@@ -11,17 +14,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import pianolab
 from pianolab import files
-from pianolab.casebook import Casebook, create_casebook, export_zip, open_casebook
+from pianolab.casebook import Casebook, create_casebook, export_zip, gather, import_zip, open_casebook
 from pianolab.casebook.backups import BACKUPS
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.casebook.media import FOLDER
 from pianolab.classroom import make_class, open_class, sitting, write_answers, write_class_page
-from pianolab.classroom.lessons import lesson_exhibits
+from pianolab.classroom.lessons import lesson_exhibits, write_lesson_sheets
+from pianolab.classroom.own_piano import OwnPiano
 from pianolab.classroom.pages import write_progress_page
 from pianolab.cli import main
-from pianolab.demo.run import is_own, marked
-from pianolab.errors import BadInput
+from pianolab.demo.run import demo, is_own, marked
+from pianolab.errors import BadInput, PianolabError
 from pianolab.files import AlreadyThere, check_outputs, is_casebooks_own, staged, write_files
 from pianolab.io import write_sound
 from pianolab.model import Piano, Visit
@@ -60,6 +65,8 @@ def place(made_once: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> P
     monkeypatch.chdir(folder)
     (folder / "letter").write_bytes(LETTER)
     (folder / "below").mkdir()
+    (folder / "own folder").mkdir()
+    (folder / "own folder" / "letter").write_bytes(LETTER)
     os.link("scale.wav", "hard.wav")
     os.link("book/casebook.sqlite", "hard.sqlite")
     (folder / "soft.wav").symlink_to("scale.wav")
@@ -107,7 +114,16 @@ COMMANDS: list[tuple[tuple[str, ...], str, bool]] = [
     (("export", "book", "--html", "both", "--tables", "both"), "the same place", False),
     (("export", "book", "--html", "below/findings.csv", "--tables", "below"), "two outputs", False),
     (("notebooks", "--to", "letter"), "got a file", False),
+    (("gather", "book", "--into", "letter"), "letter: got", False),
+    (("gather", "book", "--into", "own folder"), "isn't empty", False),
+    (("gather", "book", "--into", "book"), "the same casebook", False),
+    (("check", "letter", "--repair"), "letter: got", False),
+    (("check", "own folder", "--repair"), "own folder: got", False),
+    (("restore", "letter"), "letter: got", False),
+    (("restore", "own folder"), "own folder: got", False),
+    (("demo", "--out", "own folder"), "other things", False),
 ]
+WITHOUT_REPLACE = ("gather", "check", "restore", "demo")
 
 
 def run(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str]:
@@ -124,6 +140,9 @@ def test_a_command_refuses_and_replaces_only_where_it_may(place, capsys, args, w
     assert ("--replace (in Python" in said) == may, said
     assert content(place) == before
     code, said = run(capsys, *args, "--replace")
+    if args[0] in WITHOUT_REPLACE:
+        assert (code, content(place)) == (2, before), "no such option, and no other way either"
+        return
     if not may:
         assert (code, said.count("\n")) == (2, 1), said
         assert words in said
@@ -228,6 +247,77 @@ def test_a_function_replaces_only_where_asked(place, name) -> None:
     assert set(after) - set(before) <= {str(written.relative_to(place))}, "nothing else was written"
     WRITERS[name](target, True)
     assert written.read_bytes() != LETTER
+
+
+def test_every_function_that_may_replace_is_tried() -> None:
+    """By its parameter: one that is written tomorrow and not entered in the table fails here."""
+    found = set()
+    for module in pkgutil.walk_packages(pianolab.__path__, "pianolab."):
+        if module.name.endswith("__main__"):
+            continue
+        for name, thing in vars(importlib.import_module(module.name)).items():
+            if getattr(thing, "__module__", "") != module.name or name.startswith("_"):
+                continue
+            if inspect.isfunction(thing) and "replace" in inspect.signature(thing).parameters:
+                found.add(name)
+            elif inspect.isclass(thing):
+                methods = (f for f in vars(thing).items() if inspect.isfunction(f[1]))
+                found |= {f"{name}.{n}" for n, f in methods if "replace" in inspect.signature(f).parameters}
+    below = {"staged", "write_files", "check_outputs", "add_replace"}
+    assert found - below == set(WRITERS) - {"export of tables"}
+
+
+FOLDERS: dict[str, Callable[[Path], object]] = {
+    "make_class": lambda p: make_class(p, name="Friday"),
+    "create_casebook": create_casebook,
+    "import_zip": lambda p: import_zip(zipped(), into=p),
+    "gather": lambda p: gather("book", into=p),
+    "write_lesson_sheets": lambda p: write_lesson_sheets(open_class("class"), "deciding together", p),
+    "OwnPiano.save": lambda p: OwnPiano(name="ours", notes={}, faults={}, left_out={}).save(p),
+    "demo": demo,
+}
+"""What makes a whole folder: into no folder of somebody's, and there is no word that would let it."""
+
+
+def zipped() -> Path:
+    path = Path("book.zip")
+    if not path.exists():
+        with open_casebook("book") as book:
+            export_zip(book, path)
+    return path
+
+
+@pytest.mark.parametrize("name", FOLDERS)
+@pytest.mark.parametrize("target", ["letter", "own folder"])
+def test_a_folder_of_the_users_is_no_place_for_another(place, name, target) -> None:
+    zipped()
+    before = content(place)
+    with pytest.raises(PianolabError) as refused:
+        FOLDERS[name](place / target)
+    assert "\n" not in str(refused.value)
+    assert target in str(refused.value)
+    assert content(place) == before
+    assert not list(place.rglob("*.part"))
+
+
+@pytest.mark.usefixtures("place")
+def test_the_buttons_write_over_nothing_before_they_are_told_to() -> None:
+    from pianolab.workflow.notebook_forms import export_button
+
+    with open_casebook("book") as book:
+        form = export_button(book, "letter")
+        page, tables = (export.button for export in form._exports)
+        folder = Path(tables.tooltip)
+        folder.mkdir()
+        (folder / "findings.csv").write_bytes(LETTER)
+        for button in (page, tables):
+            button.click()
+            assert "is there already" in form.said.value
+        assert (Path("letter").read_bytes(), (folder / "findings.csv").read_bytes()) == (LETTER, LETTER)
+        for button, written in ((page, Path("letter")), (tables, folder / "findings.csv")):
+            form.replace.value = True
+            button.click()
+            assert written.read_bytes() != LETTER
 
 
 @pytest.mark.parametrize("name", ["export_zip", "export", "write_sound", "write_page", "VisitPlan.save"])
