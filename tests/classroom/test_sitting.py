@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Event
 
 import numpy as np
 import pytest
 
-from pianolab.classroom import make_drill, threshold_of
+from pianolab.classroom import make_drill, sittings, threshold_of
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class
 from pianolab.classroom.sittings import DrillSitting, GradingSitting
@@ -105,6 +107,26 @@ def test_the_next_task_is_made_while_the_pupil_listens(school: SchoolClass) -> N
     assert 1 not in mine._ahead
     mine.take("A")
     assert 1 in mine._ahead
+
+
+def test_only_the_answer_waits_for_what_only_the_answer_needs(
+    school: SchoolClass, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The listening and the note without its fault come after the sounds are there to play, and before anything is told."""
+    gate, order = Event(), []
+
+    def for_answer(_drill: object) -> None:
+        gate.wait(10.0)
+        order.append("made for the answer")
+
+    monkeypatch.setattr(sittings, "WORKERS", ThreadPoolExecutor(max_workers=1))
+    monkeypatch.setattr(sittings, "for_answer", for_answer)
+    sitting = sit(school, count=1)
+    assert len(sitting.sounds()) == 2
+    assert order == []
+    gate.set()
+    sitting.take("A")
+    assert order == ["made for the answer"]
 
 
 def test_a_sitting_ends_with_what_it_told(school: SchoolClass) -> None:
