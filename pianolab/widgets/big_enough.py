@@ -13,7 +13,7 @@ _STYLE = f"""<style>
 .pl-form {{ --jp-widgets-inline-height: {LEAST_PX}px; }}
 .pl-form .widget-checkbox input[type="checkbox"] {{ width: 24px; height: 24px; }}
 .pl-form .widget-inline-hbox, .pl-form .jupyter-button, .pl-form .widget-toggle-button {{ min-height: {LEAST_PX}px; }}
-.pl-form .jp-Collapse-header, .pl-form .lm-AccordionPanel-title {{ min-height: {LEAST_PX}px; box-sizing: border-box; align-items: center; }}
+.pl-form .jupyter-widget-Collapse-header {{ min-height: {LEAST_PX}px; box-sizing: border-box; align-items: center; }}
 .pl-form .noUi-handle {{ width: 28px; height: 28px; }}
 .pl-form .noUi-horizontal .noUi-handle {{ top: -12px; right: -14px; }}
 .pl-form .pl-surfaces {{ flex-flow: row wrap; gap: 4px; }}
@@ -23,4 +23,4 @@ _STYLE = f"""<style>
 def big_enough(form: Any) -> Any:
     """Make all controls of a form at least 44 px high; returns what brings the style to the page, a child of it."""
     form.add_class("pl-form")
-    return ipywidgets.HTML(value=_STYLE, layout={"margin": "0", "height": "0"})
+    return ipywidgets.HTML(value=_STYLE, layout={"display": "none"})

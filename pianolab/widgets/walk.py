@@ -195,9 +195,16 @@ class Walk:
         whole = {**unjudged, **fields, "point": point.id, "examiner": self.examiner, "at": self.now()}
         return Finding(id=record, visit_id=self.visit.id, **whole)
 
+    def _entered_elsewhere(self, point: Point) -> Finding | None:
+        """What this examiner entered at a point on another screen since this one was drawn."""
+        self.read()
+        return next((f for f in reversed(self.own(point.id)) if f.id not in self._seen), None)
+
     def _write(self, point: Point, read: Finding | None, after: Finding) -> None:
         from pianolab.casebook import Clash  # loaded with the casebook that is open here
 
+        if read is None and (theirs := self._entered_elsewhere(point)) is not None:
+            raise self._both_shown(point, after, theirs)
         try:
             with self.casebook.editing(by=self.by, checklist=self.checklist) as edit:
                 if read is None:

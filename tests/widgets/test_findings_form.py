@@ -634,3 +634,17 @@ def test_a_visit_is_given_itself_or_by_its_id(visit_and_book: Opened) -> None:
         assert "visit" in str(caught.value)
         assert "database" not in str(caught.value)
         assert "\n" not in str(caught.value)
+
+
+def test_a_second_screen_at_a_fresh_point_is_told_and_then_replaces(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    one, other = (Driver(FindingsForm(casebook, visit.id, checklist=CHECKLIST, examiner="Ana")) for _ in "12")
+    for screen in (one, other):
+        screen.go("grooves")
+    assert one.value(5)["ok"]
+    refused = other.value(2)
+    assert not refused["ok"]
+    assert "from you, and meanwhile elsewhere" in refused["line"]
+    assert [f.grade for f in casebook.findings(visit.id)] == [5]
+    assert other.value(2)["ok"]
+    assert [f.grade for f in casebook.findings(visit.id)] == [2], "one record, not two"

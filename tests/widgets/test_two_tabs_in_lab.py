@@ -1,0 +1,103 @@
+"""Two tabs of two notebooks at one point of one visit, driven in JupyterLab; forms on a tablet with controls for a finger."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+from widget_lab import CHROMIUM, Lab, browser, open_notebook, run_all, write_notebook
+
+from pianolab.casebook import open_casebook
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM.exists(), reason="needs Debian's chromium"),
+]
+OPEN = """
+from datetime import date
+from pathlib import Path
+import pianolab as pl
+from pianolab.model import Piano, Visit
+folder = Path("{0}")
+book = pl.open_casebook(folder) if folder.exists() else pl.create_casebook(folder)
+if not book.pianos():
+    with book.editing(by="Ana") as edit:
+        piano = edit.add(Piano(name="by the window", year=1990))
+        edit.add(Visit(piano_id=piano.id, day=date(2026, 5, 14), examiner="Ana"))
+"""
+WALK = "form = pl.forms.FindingsForm(book, book.visits()[0].id, examiner='Ana')\nform"
+DESK = "desk = pl.forms.visit_desk(book, examiner='Ana')\ndesk"
+TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
+SMALL = """() => [...document.querySelectorAll('.pl-form :is(input[type=text], input[type=number], select, button, .jupyter-widget-Collapse-header)')]
+  .filter(e => e.offsetParent && e.getBoundingClientRect().height < 43.5)
+  .map(e => `${e.tagName} ${e.textContent.slice(0, 20)} ${e.getBoundingClientRect().height}`)"""
+CONTROLS = "() => document.querySelectorAll('.pl-form :is(input, select, button)').length"
+
+
+def status(page: Any, words: str) -> str:
+    page.wait_for_function(
+        "w => document.querySelector('.pl-status').textContent.includes(w)", arg=words, timeout=20_000
+    )
+    said: str = page.locator(".pl-status").inner_text()
+    return said
+
+
+def tap(page: Any, which: int) -> None:
+    page.locator(".pl-choice").nth(which).click()
+
+
+def test_the_second_of_two_tabs_is_told_and_nothing_is_overwritten(lab: Lab, tmp_path: Path) -> None:
+    for name in ("first", "second"):
+        write_notebook(lab.folder / f"{name}_tab.ipynb", [OPEN.format("two_tabs"), WALK])
+    with browser(tmp_path / "profile", viewport={"width": 1366, "height": 768}) as context:
+        pages = []
+        for name in ("first", "second"):
+            page, _ = open_notebook(context, lab, f"{name}_tab.ipynb")
+            run_all(page)
+            page.locator(".pl-walk .pl-choice").first.wait_for(timeout=30_000)
+            pages.append(page)
+        first, second = pages
+        title = first.locator(".pl-point-title").inner_text()
+        assert second.locator(".pl-point-title").inner_text() == title
+        tap(first, 0)
+        status(first, "Saved at")
+        tap(second, 1)
+        said = status(second, "Not saved")
+        assert "from you" in said
+        assert "need one of the two" in said
+        with open_casebook(lab.folder / "two_tabs") as book:
+            before = [(f.point, f.answer, f.grade) for f in book.findings(book.visits()[0].id)]
+        assert len(before) == 1
+        tap(second, 1)  # told and shown both, the second answer is a choice
+        status(second, "Saved at")
+        with open_casebook(lab.folder / "two_tabs") as book:
+            after = [(f.point, f.answer, f.grade) for f in book.findings(book.visits()[0].id)]
+            assert len(book.log(book.findings(book.visits()[0].id)[0].id)) == 2
+        assert after[0][0] == before[0][0]
+        assert after != before
+
+
+def test_forms_on_a_tablet_fit_a_finger_and_the_room_is_kept(lab: Lab, tmp_path: Path) -> None:
+    write_notebook(lab.folder / "tablet_forms.ipynb", [OPEN.format("tablet_forms"), DESK])
+    shots = Path(os.environ.get("PIANOLAB_SHOTS", tmp_path))
+    with browser(tmp_path / "profile", **TABLET) as context:
+        page, errors = open_notebook(context, lab, "tablet_forms.ipynb")
+        run_all(page)
+        for part, shown in (("Piano", "Another piano"), ("Room", "carpet")):
+            page.get_by_role("tab", name=part, exact=True).click()
+            page.get_by_role("button", name=shown, exact=True).first.wait_for(timeout=20_000)
+            page.wait_for_timeout(500)
+            page.screenshot(path=shots / f"tablet_{part.lower()}.png")
+            assert page.evaluate(CONTROLS) > 10
+            assert page.evaluate(SMALL) == []
+        page.get_by_role("button", name="carpet", exact=True).first.click()
+        page.get_by_label("Lid while you listened").select_option(label="open")
+        page.locator(".pl-form", has_text="Saved at").first.wait_for(timeout=20_000)
+        page.wait_for_timeout(1000)
+        with open_casebook(lab.folder / "tablet_forms") as book:
+            (visit,) = book.visits()
+            assert visit.room.surfaces == ("carpet",)
+            assert {f.point: f.answer for f in book.findings(visit.id)} == {"room-lid": True}
+        assert not [e for e in errors if "pianolab" in e.lower()]
