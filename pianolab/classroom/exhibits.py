@@ -148,6 +148,7 @@ class Exhibit(Showable):
     lesson: str = ""
     sound_seed: int = 0
     basis: str = ""
+    made_from: str = "an invented instrument"
 
     @property
     def confirmed(self) -> str:

@@ -248,7 +248,7 @@ def photo_exhibit(
         raise BadInput("point", repr(point), "the id of a checklist point")
     return Exhibit(
         instrument=instrument, kind=kind, point=found, drawing=_as_drawing(photo), where="", reading="", reference=grade,
-        basis="the teacher's grade, not measured",
+        basis="the teacher's grade, not measured", made_from="a photograph by the teacher",
     )  # fmt: skip
 
 

@@ -299,7 +299,7 @@ class GradingSitting(Sitting):
         question = " ".join(part for part in (f"{shown.headline()}.", shown.point.how, shown.reading) if part)
         return {
             **base, "question": question, "choices": [*shown.point.anchors, NOT_JUDGEABLE], "clips": [shown.clip.label] if shown.clip else [],
-            "made_from": "an invented instrument", "keys": GRADE_KEYS, "picture": shown.drawing, "closing": "",
+            "made_from": shown.made_from, "keys": GRADE_KEYS, "picture": shown.drawing, "closing": "",
         }  # fmt: skip
 
     def sounds(self) -> list[tuple[str, bytes, str]]:
