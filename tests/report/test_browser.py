@@ -198,6 +198,7 @@ def test_hostile_names_do_nothing(browsers, tmp_path) -> None:
 
 def test_a_clip_plays_to_its_end_after_a_real_click(wide) -> None:
     page = wide.page
+    unfold(page, "#listen")
     page.evaluate(
         "() => { window.endings = []; document.querySelectorAll('audio').forEach(a => "
         "a.addEventListener('ended', () => window.endings.push(a.dataset.name))); }"
@@ -316,7 +317,9 @@ def test_on_a_phone_every_instrument_stands_in_the_table_at_once(browsers, which
 
 def test_dark_scheme_redraws_the_charts(wide) -> None:
     page = wide.page
-    ink = "() => getComputedStyle(document.querySelector('.js-plotly-plot .angularaxistick text, .js-plotly-plot text')).fill"
+    page.locator(".radars").scroll_into_view_if_needed()
+    wait_until(page, "() => document.querySelector('.radars .annotation-text') !== null")
+    ink = "() => getComputedStyle(document.querySelector('.radars .annotation-text')).fill"
     light = page.evaluate(ink)
     page.emulate_media(color_scheme="dark")
     page.wait_for_timeout(1500)
