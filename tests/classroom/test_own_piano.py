@@ -10,14 +10,19 @@ import pytest
 from PIL import Image
 
 from pianolab.classroom import (
+    DrillSitting,
     Exhibit,
+    GradingSitting,
     OwnPiano,
+    class_view,
+    make_class,
     make_drill,
     make_exhibits,
     open_own_piano,
     own_faults,
     own_piano,
     photo_exhibit,
+    write_class_page,
 )
 from pianolab.classroom.altering import RATE_HZ
 from pianolab.classroom.blows import NOTE_S
@@ -122,3 +127,36 @@ def test_an_exhibit_made_by_hand_is_never_said_to_be_measured() -> None:
         instrument="mine", kind="grand", point=made.point, drawing="", where="", reading="", clip=made.clip
     )
     assert by_hand.confirmed.startswith(NOT)
+
+
+def test_a_whole_lesson_from_the_teachers_piano_to_the_class_page(piano: OwnPiano, tmp_path: Path) -> None:
+    school = make_class(tmp_path / "class", name="Tuesday", seed=4)
+    kept = open_own_piano(piano.save(school.folder / "my-piano"))
+    desk = school.desk("Mia")
+    drills = DrillSitting(desk, lesson="my piano", kinds=kept.kinds, count=2, source=kept)
+    while not drills.finished:
+        assert drills.view()["made_from"] == kept.words
+        assert drills.sounds()
+        drills.take(drills.view()["choices"][0])
+        drills.next()
+    photo = tmp_path / "hammers.png"
+    Image.new("RGB", (900, 640), (200, 170, 120)).save(photo)
+    shown = [
+        photo_exhibit(photo, point=point, grade=2, instrument="the one at school")
+        for point in ("hammers-grooves", "board-cracks")
+    ]
+    for pupil, choice in (("Mia", 0), ("Leo", 1)):
+        grading = GradingSitting(school.desk(pupil), lesson="photographs", exhibits=shown)
+        for exhibit in shown:
+            view = grading.view()
+            assert "the teacher's grade" not in str(view), "the reference stays the teacher's"
+            assert view["made_from"] == "a photograph by the teacher"
+            assert f"Noted: {5 - choice}." in grading.take(exhibit.point.anchors[choice]).headline
+            grading.next()
+    school.gather()
+    assert (
+        sorted(a.lesson for a in school.answers() if a.pupil == "Mia")
+        == ["my piano"] * 2 + ["photographs"] * 2
+    )
+    assert class_view(school.answers(), shown).against_teacher == 2.5, "5 and 4 where the teacher says 2"
+    assert write_class_page(school, tmp_path / "class.html", exhibits=shown).stat().st_size > 1000
