@@ -38,9 +38,9 @@ CONTROLS = "() => document.querySelectorAll('.pl-form :is(input, select, button)
 
 def status(page: Any, words: str) -> str:
     page.wait_for_function(
-        "w => document.querySelector('.pl-status').textContent.includes(w)", arg=words, timeout=20_000
+        "w => document.querySelector('.pl-walk').textContent.includes(w)", arg=words, timeout=20_000
     )
-    said: str = page.locator(".pl-status").inner_text()
+    said: str = page.locator(".pl-walk").inner_text()
     return said
 
 
