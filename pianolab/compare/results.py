@@ -34,8 +34,8 @@ class Standing(Told):
     ``weighted_sum`` is the plain weighted sum of the middles, money in it, None where the price is unknown.
     ``central_weights`` are the mean weights of the draws in which this piano comes first (empty if none);
     ``confidence`` is its share of rank 1 if exactly those weights hold. ``obstacles`` says why it can't be
-    bought as things stand, worst first (empty where it can), and ``barred_by`` is the worst of them. ``cost_per_year`` is
-    the 50 % total over the years of use, without the tunings of later years; ``price`` is what to offer, and why.
+    bought as things stand, worst first (empty where it can), and ``barred_by`` is the worst of them. ``price`` is
+    what to offer, and why.
     """
 
     piano_id: str
@@ -53,7 +53,6 @@ class Standing(Told):
     weighted_sum: float | None = None
     central_weights: dict[str, float] = field(default_factory=dict)
     confidence: float | None = None
-    cost_per_year: Decimal | None = None
     barred_by: Statement | None = None
     obstacles: tuple[Statement, ...] = ()
 

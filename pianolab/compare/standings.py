@@ -82,7 +82,6 @@ def make_standings(
                 weighted_sum=_plain_sum(a, total[1], middle, ranking.scale),
                 central_weights=_named(central[i]),
                 confidence=_confidence(ranking, i, central[i]),
-                cost_per_year=_per_year(total[1], profile),
                 barred_by=next(iter(ranking.obstacles[i]), None),
                 obstacles=ranking.obstacles[i],
                 price=advice[i],
@@ -119,12 +118,6 @@ def _confidence(ranking: Ranking, piano: int, central: Array | None) -> float | 
     if central is None or not ranking.criteria:
         return None
     return confidence(ranking.criteria, ranking.ties, piano, central, ranking.fit)
-
-
-def _per_year(total: Decimal | None, profile: BuyerProfile) -> Decimal | None:
-    if total is None or profile.years_of_use <= 0:
-        return None
-    return (total / Decimal(str(profile.years_of_use))).quantize(Decimal(1))
 
 
 def _dominated(given: Sequence[Assessment], draws: Sequence[PianoDraws]) -> NDArray[np.bool_]:

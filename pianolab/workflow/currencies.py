@@ -145,7 +145,6 @@ def without_money(
                 total_p90=None,
                 price=PriceAdvice(missing=(aside,)),
                 weighted_sum=None,
-                cost_per_year=None,
             )
             for s in comparison.standings
         ),

@@ -19,8 +19,9 @@ from scipy import signal
 
 from pianolab.acoustics.keys import reading_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
+from pianolab.acoustics.keys.fresh_lines import TOP_HZ, FreshLines
 from pianolab.acoustics.keys.keypath import rise_share
-from pianolab.acoustics.keys.line_evidence import MOST_PARTIALS, TOP_HZ, Evidence, FreshLines, weigh, widened
+from pianolab.acoustics.keys.line_evidence import MOST_PARTIALS, Evidence, weigh, widened
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.sequence import read_sequence
 from pianolab.acoustics.spectra import as_channels

@@ -356,10 +356,6 @@ class TestMoney:
         )
         assert cheap.rank_shares[0] > dear.rank_shares[0]
 
-    def test_cost_per_year_divides_by_the_years_of_use(self) -> None:
-        standing = compare(judged("a"), profile=replace(PROFILE, years_of_use=8.0)).standing("a")
-        assert standing.cost_per_year == Decimal(250)
-
 
 def test_an_interval_without_named_unknowns_is_drawn_evenly() -> None:
     wide = compare(judged("a", 8.0, low=4.0), judged("b", 6.0), draws=40_000)

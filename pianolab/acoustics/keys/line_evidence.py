@@ -22,16 +22,14 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
 from pianolab.acoustics.keys.compass import usual_inharmonicity
+from pianolab.acoustics.keys.fresh_lines import TOP_HZ, Floats, FreshLines, Rows
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, standing_out_db
 from pianolab.acoustics.threads import at_once, runs
 from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 
 STEP_CENTS = 10
 MARGIN_CENTS = 200
 MOST_PARTIALS = 24
-TOP_HZ = 9000.0
-SPECTRUM_S = 1.5
 B_FACTORS = 0.095 * 1.26 ** np.arange(16)
 """Inharmonicity over the usual that is tried: 0.1 to 3, so close that partials stay within a window."""
 B_REACH = 0.12
@@ -51,23 +49,6 @@ UNISON_SIDE_CENTS = 15.0
 """Strings of one key may lie apart."""
 LEVELS = np.arange(46.0)
 
-Floats = NDArray[np.float32]
-Rows = NDArray[np.bool_] | NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class FreshLines:
-    """What each blow added, shapes (blows, bins): dB over noise and over what rang before, whether what rang before
-    hides the place, and the share of the lines' power. ``size`` is the transform's length."""
-
-    out_db: Floats
-    hidden: NDArray[np.bool_]
-    power: Floats
-    size: int
-
-    def __getitem__(self, rows: Rows) -> FreshLines:
-        return FreshLines(self.out_db[rows], self.hidden[rows], self.power[rows], self.size)
-
 
 @dataclass(frozen=True)
 class Evidence:
@@ -82,57 +63,6 @@ class Evidence:
 
     def __getitem__(self, rows: Rows) -> Evidence:
         return Evidence(self.score[rows], self.b_factor[rows], self.grid)
-
-
-def fresh_lines(
-    channels: Samples, begin_s: FloatArray, end_s: FloatArray, *, rate_hz: int, longest_s: float = 1.1
-) -> FreshLines:
-    """What each blow added to the sound.
-
-    Parameters
-    ----------
-    channels : float32, shape (channels, frames)
-    begin_s, end_s : shape (blows,), s; when each blow comes, and the next that ends its note
-    rate_hz : Hz
-    longest_s : s of a note that are looked at
-
-    Returns
-    -------
-    FreshLines
-    """
-    frames = channels.shape[1]
-    size = fast_size(round(SPECTRUM_S * rate_hz))
-    bins = min(size // 2 + 1, int(1.05 * TOP_HZ * size / rate_hz))
-    first = np.minimum(((begin_s + 0.03) * rate_hz).astype(np.int64), frames - 1)
-    last = (np.minimum(end_s - 0.01, begin_s + 0.03 + longest_s) * rate_hz).astype(np.int64)
-    lengths = np.maximum(np.minimum(last, frames) - first, 0)
-    previous = np.append(0.0, begin_s[:-1] + 0.03) if len(begin_s) else begin_s
-    before = (np.maximum(begin_s - 0.35, np.minimum(previous, begin_s)) * rate_hz).astype(np.int64)
-    before_lengths = np.maximum((np.maximum(begin_s - 0.03, 0.0) * rate_hz).astype(np.int64) - before, 0)
-    lim = limits()["path"]
-
-    def of(rows: NDArray[np.int64]) -> tuple[Floats, NDArray[np.bool_], Floats]:
-        now = line_spectra(channels, starts=first[rows], lengths=lengths[rows], size=size)[:, :bins]
-        then = line_spectra(channels, starts=before[rows], lengths=before_lengths[rows], size=size)[:, :bins]
-        grown = 10.0 * np.log10((now + 1e-20) / (maximum_filter1d(then, size=5, axis=1) + 1e-20))
-        out = standing_out_db(now, rate_hz=rate_hz, size=size)
-        sway = lim["sway_db"] * np.clip((out - grown) / lim["rang_db"], 0.0, 1.0)
-        fresh = np.minimum(out, np.clip(grown - sway, 0.0, 45.0)).astype(np.float32)
-        hidden = (out > lim["hidden_db"]) & (grown < lim["grown_db"])
-        power = np.where((fresh > lim["line_db"]) & (grown > lim["grown_db"]), now, np.float32(0.0))
-        # Next to a loud string, faint lines may be anything: other strings it sets ringing, the board, the room.
-        loudest = power.max(axis=1, keepdims=True)
-        under_db = 10.0 * np.log10((now + 1e-20) / (loudest + 1e-20))
-        told = np.clip((under_db + lim["faint_db"]) / lim["faint_range_db"], 0.0, 1.0)
-        fresh = np.where(loudest > 0, fresh * told, fresh).astype(np.float32)
-        return fresh, hidden, (power / (power.sum(axis=1, keepdims=True) + 1e-20)).astype(np.float32)
-
-    parts = at_once(of, runs(len(begin_s), most=24))
-    if not parts:
-        empty = np.zeros((0, bins), dtype=np.float32)
-        return FreshLines(empty, empty > 0, empty, size)
-    out, hidden, power = (np.concatenate(p) for p in zip(*parts, strict=True))
-    return FreshLines(out, hidden, power, size)
 
 
 def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> Evidence:

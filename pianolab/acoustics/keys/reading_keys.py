@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.keys.fresh_lines import FreshLines, fresh_lines
 from pianolab.acoustics.keys.keypath import (
     FEW_STRIKES,
     NO_NOTE,
@@ -16,7 +17,7 @@ from pianolab.acoustics.keys.keypath import (
     read_keys,
     rise_share,
 )
-from pianolab.acoustics.keys.line_evidence import Evidence, FreshLines, explained_share, fresh_lines, weigh
+from pianolab.acoustics.keys.line_evidence import Evidence, explained_share, weigh
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence, next_sounds
 from pianolab.acoustics.keys.strikes import Strikes

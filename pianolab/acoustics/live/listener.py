@@ -14,8 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.keys.fresh_lines import fresh_lines
 from pianolab.acoustics.keys.keypath import NO_NOTE, STRONG_SHARE, next_strong_s, rise_share
-from pianolab.acoustics.keys.line_evidence import Evidence, fresh_lines, weigh
+from pianolab.acoustics.keys.line_evidence import Evidence, weigh
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.reading_keys import read_evidence
 from pianolab.acoustics.limits import limits
