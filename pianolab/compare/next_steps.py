@@ -72,9 +72,12 @@ def find_next_steps(ground: Ground) -> tuple[NextStep, ...]:
     return tuple(sorted(steps, key=_order))
 
 
-def _order(step: NextStep) -> tuple[float, float, float, str, str]:
+def _order(step: NextStep) -> tuple[bool, float, float, float, str, str]:
     minutes = step.minutes if step.minutes is not None else 999.0
-    return (-float(step.net or 0), -round(step.chance_to_change, 3), minutes, step.source, step.piano_id)
+    beyond = float(step.net or 0)
+    # Of what doesn't pay, what would be worth most comes first: its cost may be somebody else's, or fall.
+    rank = beyond if step.pays else float(step.worth or 0)
+    return (not step.pays, -rank, -round(step.chance_to_change, 3), minutes, step.source, step.piano_id)
 
 
 def _groups(assessment: Assessment) -> list[list[Unknown]]:

@@ -154,7 +154,11 @@ def test_a_cheap_step_that_may_end_the_matter_comes_before_a_dear_one() -> None:
     result = compare(two)
     assert [s.source for s in result.plan().steps] == ["papers", "pins"]
     assert result.plan().stop == statement("step.stop after", count=2)
-    assert [s.net for s in result.next_steps] == sorted((s.net for s in result.next_steps), reverse=True)
+    paying = [s for s in result.next_steps if s.pays]
+    rest = [s for s in result.next_steps if not s.pays]
+    assert [*paying, *rest] == list(result.next_steps)
+    assert [s.net for s in paying] == sorted((s.net for s in paying), reverse=True)
+    assert [s.worth for s in rest] == sorted((s.worth for s in rest), reverse=True)
 
 
 def test_above_is_said_only_where_nothing_overlaps() -> None:
