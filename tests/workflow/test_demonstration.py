@@ -270,8 +270,8 @@ def test_tuned_and_heard_again_the_short_treble_shows(
     judged = decision.comparison.assessment(piano.id)
     assert not judged.hidden_by_tuning
     assert "cents flat" not in warned(judged)
-    before = change.before.next_steps[0]
-    assert (before.piano_id, before.effort) == (piano.id, "tune and record again")
+    tuning = next(s for s in change.before.next_steps if s.effort == "tune and record again")
+    assert (tuning.piano_id, tuning.payer) == (piano.id, "seller")
     moved = next(m for m in change.moved if m.piano_id == piano.id)
     assert moved.first_after < moved.first_before - 0.1
     assert "short sustain" in moved.reasons[0]
