@@ -2,7 +2,7 @@
 
 Records: `Piano`, `Visit`, `Finding`, `BuyerProfile`, `Comparable`, `Room`, kept in a `Casebook`. Ears: `listen`, `survey_many`,
 `compare_recordings`. The answer: `decide` gives a `Decision`, as `Settings` say (your own figures for hire or
-a new one as `MoneyPlans`), and `export` writes it down.
+a new one by `plans=`), and `export` writes it down.
 Everything shows itself, and draws what it can with ``chart(kind)``. For notebooks: `forms`, `practice`, `classroom`.
 """
 
@@ -25,7 +25,6 @@ _LAZY = {
     "Comparable": "pianolab.model",
     "Room": "pianolab.model",
     "Settings": "pianolab.workflow",
-    "MoneyPlans": "pianolab.upkeep",
     "load_checklist": "pianolab.checklist",
     "load_prices": "pianolab.assess",
     "plan_visits": "pianolab.planning",
@@ -86,7 +85,6 @@ if TYPE_CHECKING:
     from pianolab.planning import plan_visits as plan_visits
     from pianolab.show import Lines as Lines
     from pianolab.show import Table as Table
-    from pianolab.upkeep import MoneyPlans as MoneyPlans
     from pianolab.workflow import Decision as Decision
     from pianolab.workflow import Printer as Printer
     from pianolab.workflow import Settings as Settings

@@ -51,7 +51,7 @@ def share_right(level: ArrayLike, threshold: ArrayLike, *, slope: ArrayLike = 2.
     --------
     >>> share_right([0.0, 2.0, 1000.0], 2.0).round(2)
     array([0.5 , 0.82, 1.  ])
-    >>> float(share_right(1000.0, 2.0, lapse=0.1))
+    >>> round(float(share_right(1000.0, 2.0, lapse=0.1)), 6)
     0.95
     """
     ratio = np.asarray(level, float) / np.asarray(threshold, float)

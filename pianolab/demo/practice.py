@@ -9,6 +9,7 @@ from tempfile import TemporaryDirectory
 from pianolab.casebook import Casebook
 from pianolab.checklist import findings_for, load_scenario
 from pianolab.demo.book import demo_casebook
+from pianolab.demo.drawings import draw_picture
 from pianolab.demo.run import demo
 from pianolab.demo.second_visit import demo_second_visit
 from pianolab.io import Sound, string_together, write_sound
@@ -23,6 +24,7 @@ __all__ = [
     "demo",
     "demo_casebook",
     "demo_second_visit",
+    "draw_picture",
     "real_notes",
     "shortlist",
     "three_faults",

@@ -53,7 +53,7 @@ class PlannedVisit(Showable):
         Examples
         --------
         >>> from pianolab.planning import plan_visits
-        >>> plan_visits([Piano(name="A")], minutes_each=20).stops[0].time_in_words().startswith("13 of 140 points fit")
+        >>> plan_visits([Piano(name="A")], minutes_each=20).stops[0].time_in_words().startswith("13 of 142 points fit")
         True
         """
         order = self.order

@@ -1,5 +1,6 @@
-"""All forms for a notebook in one place: entering, walking, marking, listening, exporting, exercises."""
+"""All forms for a notebook in one place: entering, walking and its order, marking, listening, exporting, exercises."""
 
+from pianolab.checklist.hour import order_walk
 from pianolab.widgets import (
     ComparablesForm,
     FindingsForm,
@@ -27,6 +28,7 @@ __all__ = [
     "export_button",
     "hear_claims",
     "hear_then_and_now",
+    "order_walk",
     "recorder_form",
     "visit_desk",
 ]

@@ -151,4 +151,7 @@ class TestPins:
     def test_keys_that_could_not_be_compared_are_unknown(self, make_survey) -> None:
         first, second = make_survey(skipped=range(60, 70)), make_survey(seed=1)
         stability = self.judge(second, holds_tuning(first, second)).aspect("tuning stability")
-        assert any("whether these keys hold their tuning (could not be told for 10 of 88" in u.text for u in stability.unknown)
+        assert any(
+            "whether these keys hold their tuning (could not be told for 10 of 88" in u.text
+            for u in stability.unknown
+        )

@@ -64,7 +64,7 @@ def test_the_second_of_two_tabs_is_told_and_nothing_is_overwritten(lab: Lab, tmp
         tap(first, 0)
         status(first, "Saved at")
         tap(second, 1)
-        said = status(second, "Not saved")
+        said = status(second, "Last entry not saved")
         assert "from you" in said
         assert "need one of the two" in said
         with open_casebook(lab.folder / "two_tabs") as book:
