@@ -27,11 +27,12 @@ from recorder_lab import (  # noqa: E402
     begin_recording,
     browser_with_microphone,
     open_recorder,
+    opened_form,
     recorded_s,
     seconds_on_disk,
     write_wav,
 )
-from widget_lab import Lab, open_notebook, run_all, running_lab, write_notebook  # noqa: E402
+from widget_lab import Lab, running_lab, write_notebook  # noqa: E402
 
 from pianolab.casebook.arriving import FOLDER  # noqa: E402
 from pianolab.sound_model import PianoModel, render_scale  # noqa: E402
@@ -41,15 +42,6 @@ KILL = (
     "window.jupyterapp.shell.currentWidget.sessionContext.session.kernel"
     ".requestExecute({code: 'import os, signal; os.kill(os.getpid(), signal.SIGKILL)'}) && undefined"
 )
-
-
-def opened(context: Any, lab: Lab, name: str) -> tuple[Any, Any]:
-    """The recorder in a notebook of that name."""
-    page, _ = open_notebook(context, lab, f"{name}.ipynb")
-    run_all(page)
-    form = page.locator(".pl-recorder").first
-    form.wait_for()
-    return page, form
 
 
 def closed(page: Any, _relay: Relay) -> None:
@@ -81,13 +73,13 @@ def once(
 ) -> tuple[float, float, float]:
     """Seconds confirmed before the cut, on the disk after it, and offered."""
     write_notebook(lab.folder / f"{name}.ipynb", [OPEN.format(name)])
-    page, form = opened(context, lab, name)
+    page, form = opened_form(context, lab, name)
     open_recorder(page)
     begin_recording(form, what="held chord")
     recorded_s(page, heard_s)
     before = seconds_on_disk(lab.folder / name / FOLDER)
     WAYS[way](page, relay)
-    page, form = opened(context, lab, name)
+    page, form = opened_form(context, lab, name)
     form.get_by_role("button", name="Keep it").wait_for(timeout=30_000)
     page.wait_for_timeout(1000)
     after = seconds_on_disk(lab.folder / name / FOLDER)

@@ -26,6 +26,10 @@ from pianolab.model import Answer
 WORKERS = ThreadPoolExecutor(max_workers=1, thread_name_prefix="drills")
 """Drills are made one after another, beside what the pupil does."""
 
+NOTHING_ASKED: dict[str, Any] = {
+    "question": "", "choices": [], "clips": [], "made_from": "", "picture": "",
+}  # fmt: skip
+"""What a view shows of a task where none is left."""
 PLAIN = 0.2
 SPREAD = (0.2, 0.5, 0.35, 0.65, 0.75)
 """How hard the tasks with a level are, in turn, where all get the same: from plain to fine, so that a threshold can be told."""
@@ -209,15 +213,7 @@ class DrillSitting(Sitting):
         """What is shown before the answer: question, choices, names of the sounds."""
         base = self._base()
         if self.finished:
-            return {
-                **base,
-                "question": "",
-                "choices": [],
-                "clips": [],
-                "made_from": "",
-                "picture": "",
-                "closing": self.closing(),
-            }
+            return {**base, **NOTHING_ASKED, "closing": self.closing()}
         drill = self.drill
         return {
             **base, "question": drill.question, "choices": list(drill.choices), "clips": [c.label for c in drill.clips],
@@ -286,15 +282,7 @@ class GradingSitting(Sitting):
         """What is shown: where it is, the drawing, the reading, the scale in sentences."""
         base = self._base()
         if self.finished:
-            return {
-                **base,
-                "question": "",
-                "choices": [],
-                "clips": [],
-                "made_from": "",
-                "picture": "",
-                "closing": ALL_GRADED,
-            }
+            return {**base, **NOTHING_ASKED, "closing": ALL_GRADED}
         shown = self._exhibits[self._number]
         question = " ".join(part for part in (f"{shown.headline()}.", shown.point.how, shown.reading) if part)
         return {

@@ -23,7 +23,7 @@ from pianolab.report.findings_view import FindingsView, view_findings
 
 @dataclass(frozen=True, kw_only=True)
 class Instrument:
-    """Everything the page shows of one instrument; ``charts`` are filled in by `pianolab.report.page`."""
+    """Everything the page shows of one instrument; ``brief`` is what the sheet says of ``facts``."""
 
     id: str
     index: int
@@ -34,6 +34,7 @@ class Instrument:
     standing: Standing
     survey: Survey | None
     facts: tuple[str, ...]
+    brief: tuple[str, ...]
     view: FindingsView
     heard: str
     heard_short: str
@@ -46,11 +47,12 @@ def instruments_of(
     """One `Instrument` per assessment, in the order of the shortlist."""
     made = []
     for i, a in enumerate(comparison.assessments):
-        mark = marks[a.piano.id]
+        mark, facts = marks[a.piano.id], _facts(a, leave_out)
         made.append(
             Instrument(
                 id=a.piano.id, index=i, mark=mark, badge=shapes.badge(mark, index=i), badge_large=shapes.badge(mark, index=i, large=True),
-                assessment=a, standing=comparison.standing(a.piano.id), survey=surveys.get(a.piano.id), facts=_facts(a, leave_out),
+                assessment=a, standing=comparison.standing(a.piano.id), survey=surveys.get(a.piano.id), facts=tuple(said for said, _ in facts),
+                brief=tuple(said for said, on_sheet in facts if on_sheet),
                 view=view_findings(a.piano, findings.get(a.piano.id, ()), checklist), heard=heard_words(surveys.get(a.piano.id)),
                 heard_short=heard_briefly(surveys.get(a.piano.id)),
             )
@@ -58,22 +60,25 @@ def instruments_of(
     return tuple(made)
 
 
-def _facts(a: Assessment, leave_out: frozenset[str]) -> tuple[str, ...]:
+def _facts(a: Assessment, leave_out: frozenset[str]) -> list[tuple[str, bool]]:
+    """What is known of the instrument itself, and whether the sheet says it too."""
     p = a.piano
+    asked = (
+        f"asks {money(p.asking_price, p.currency)}"
+        if p.asking_price is not None
+        else "asking price not known"
+    )
     facts = [
-        p.kind,
-        f"built {p.year}" if p.year else "year not known",
-        f"{p.last_key - p.first_key + 1} keys",
+        (p.kind, True),
+        (f"built {p.year}" if p.year else "year not known", True),
+        (f"{p.last_key - p.first_key + 1} keys", True),
+        (f"key tops: {p.key_tops}" if p.key_tops != "unknown" else "", False),
+        (asked if "prices" not in leave_out else "", True),
+        (f"serial number {p.serial}" if p.serial else "", False),
+        (f"seller: {p.seller}" if p.seller else "", False),
+        (p.address, True),
     ]
-    if p.key_tops != "unknown":
-        facts.append(f"key tops: {p.key_tops}")
-    if "prices" not in leave_out:
-        asked = money(p.asking_price, p.currency)
-        facts.append(f"asks {asked}" if p.asking_price is not None else "asking price not known")
-    facts += [f"serial number {p.serial}"] if p.serial else []
-    facts += [f"seller: {p.seller}"] if p.seller else []
-    facts += [p.address] if p.address else []
-    return tuple(facts)
+    return [fact for fact in facts if fact[0]]
 
 
 def heard_words(survey: Survey | None) -> str:

@@ -14,11 +14,10 @@ from pianolab.report.instruments import Instrument
 from pianolab.report.listening import sustain_counts
 from pianolab.report.offers import offer_of
 from pianolab.report.pictures import Picture
-from pianolab.statements import Statement, statement
-from pianolab.words import as_sentence, listed, lower_first, say, upper_first, with_stop
+from pianolab.statements import Statement, as_written, statement
+from pianolab.words import as_sentence, listed, say
 
 MOST_REASONS, MOST_PARTS, MOST_SAID = 3, 4, 3
-NOT_ON_THE_SHEET = ("key tops", "serial number", "seller")
 ENOUGH_KEYS = 20
 """From so many keys judged on, how long they sing says something of the instrument; own choice."""
 SINGS_FROM, STRUCTURE_FROM, HOLDS_FROM = 0.9, 0.5, 7.0
@@ -53,14 +52,14 @@ def sheet_of(
     return {
         "reasons": speaks,
         "against": [] if chosen is None else [short_of(a) for a in chosen.assessment.warnings[:1]],
-        "others": [{"on": i, "why": _why_not(i)} for i in instruments if i is not chosen],
+        "others": [{"on": i, "why": as_sentence(say(_why_not(i)))} for i in instruments if i is not chosen],
         "agree": [*offer["promises"], *offer["conditions"]][: MOST_SAID + 1] if prices and chosen else [],
         "looked": [
             looked_words(i, findings.get(i.id, ()), days.get(i.id, ()))
             for i in ([chosen] if chosen else instruments)
         ],
         "photo": _portrait(photos.get(leader.id, ())) if chosen else None,
-        "facts": ", ".join(f for f in leader.facts if not f.startswith(NOT_ON_THE_SHEET)),
+        "facts": ", ".join(leader.brief),
         "second": _second(instruments, leader),
         "due": _due(leader),
     }
@@ -133,27 +132,26 @@ def _money(i: Instrument) -> Statement | None:
 
 
 def short_of(alert: Alert) -> str:
-    """An alert without the signs that it rests on: these stand among the warnings."""
-    numbers = dict(alert.says.numbers)
-    inner = numbers.get("reason")
-    return with_stop(upper_first(str(inner) if isinstance(inner, str) else say(inner or alert.says)))
+    """An alert as a sentence without the signs that it rests on: these stand among the warnings."""
+    return as_sentence(say(_bare(alert)))
 
 
-def _why_not(i: Instrument) -> str:
-    stops = i.assessment.vetoes
-    if stops:
-        more = len(stops) - 1
-        rest = f" And {more} reason{'s' if more > 1 else ''} more to stop." if more else ""
-        return short_of(stops[0]) + rest
+def _bare(alert: Alert) -> Statement:
+    inner = dict(alert.says.numbers).get("reason")
+    return as_written(inner) if isinstance(inner, str) else inner or alert.says
+
+
+def _why_not(i: Instrument) -> Statement:
+    if stops := i.assessment.vetoes:
+        kind = "sheet.stops" if len(stops) == 1 else "sheet.stops and more"
+        return statement(kind, stop=_bare(stops[0]), more=len(stops) - 1)
     if i.standing.barred_by is not None:
-        return with_stop(upper_first(say(i.standing.barred_by)))
-    if i.assessment.warnings:
-        return as_sentence(
-            f"{say(statement('sheet.behind, warned'))}: {lower_first(short_of(i.assessment.warnings[0]))}"
-        )
+        return i.standing.barred_by
+    if warnings := i.assessment.warnings:
+        return statement("sheet.behind, warned", why=_bare(warnings[0]))
     weak = min(i.assessment.aspects, key=lambda a: a.middle)
     kind = "sheet.behind, unknown" if weak.unknown and weak.high - weak.low > weak.middle else "sheet.behind"
-    return as_sentence(say(statement(kind, aspect=weak.aspect)))
+    return statement(kind, aspect=weak.aspect)
 
 
 def looked(findings: Sequence[Finding], days: Sequence[date] = ()) -> Looked:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import soundfile
-from widget_lab import CHROMIUM, CHROMIUM_FLAGS
+from widget_lab import CHROMIUM, CHROMIUM_FLAGS, Lab, open_notebook, run_all
 
 OPEN = """
 from pathlib import Path
@@ -54,6 +54,15 @@ def write_wav(path: Path, samples: Any, rate_hz: int) -> Path:
     """16 bits: the fake device gives silence for 24."""
     soundfile.write(path, samples, rate_hz, subtype="PCM_16")
     return path
+
+
+def opened_form(context: Any, lab: Lab, name: str) -> tuple[Any, Any]:
+    """The page of a notebook of that name, run, and the recorder in it."""
+    page, _ = open_notebook(context, lab, f"{name}.ipynb")
+    run_all(page)
+    form = page.locator(".pl-recorder").first
+    form.wait_for()
+    return page, form
 
 
 def open_recorder(page: Any) -> Any:

@@ -15,12 +15,13 @@ from recorder_lab import (
     begin_recording,
     browser_with_microphone,
     open_recorder,
+    opened_form,
     recorded_s,
     residuals_between,
     seconds_on_disk,
     write_wav,
 )
-from widget_lab import CHROMIUM, Lab, open_notebook, run_all, write_notebook
+from widget_lab import CHROMIUM, Lab, write_notebook
 
 from pianolab.acoustics import Survey
 from pianolab.casebook import open_casebook
@@ -56,11 +57,7 @@ def wav(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def opened(context: Any, lab: Lab, name: str, *, again: bool = False) -> tuple[Any, Any]:
     if not again:
         write_notebook(lab.folder / f"{name}.ipynb", [OPEN.format(name)])
-    page, _ = open_notebook(context, lab, f"{name}.ipynb")
-    run_all(page)
-    form = page.locator(".pl-recorder").first
-    form.wait_for()
-    return page, form
+    return opened_form(context, lab, name)
 
 
 def wait_for_line(page: Any, begins: str) -> None:

@@ -78,8 +78,9 @@ def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> 
     -------
     Evidence
     """
-    grid = np.arange(100 * first_key - MARGIN_CENTS, 100 * last_key + MARGIN_CENTS + 1, STEP_CENTS) / 100.0
-    tried = _hypotheses(grid, rate_hz=rate_hz, size=fresh.size, bins=fresh.out_db.shape[1])
+    grid = _grid(first_key, last_key)
+    bins = fresh.out_db.shape[1]
+    tried = _hypotheses(first_key, last_key, rate_hz=rate_hz, size=fresh.size, bins=bins)
     parts = at_once(
         lambda rows: _weighed(fresh[rows], grid, tried, rate_hz=rate_hz), runs(len(fresh.out_db), most=24)
     )
@@ -132,8 +133,17 @@ class _Hypothesis:
     by_chance: Floats
 
 
-def _hypotheses(grid: FloatArray, *, rate_hz: int, size: int, bins: int) -> list[_Hypothesis]:
-    out = []
+def _grid(first_key: int, last_key: int) -> FloatArray:
+    """Pitches of partial 1 as fractional key numbers, from two semitones below the first key to two above the last."""
+    return np.arange(100 * first_key - MARGIN_CENTS, 100 * last_key + MARGIN_CENTS + 1, STEP_CENTS) / 100.0
+
+
+@lru_cache(maxsize=2)
+def _hypotheses(
+    first_key: int, last_key: int, *, rate_hz: int, size: int, bins: int
+) -> tuple[_Hypothesis, ...]:
+    """All strings that are tried; kept, since live listening weighs every blow by itself."""
+    grid, out = _grid(first_key, last_key), []
     bass = grid[grid <= BASS_UP_TO_KEY]
     for some, factors, reach in ((grid, B_FACTORS, B_REACH), (bass, BASS_B_FACTORS, BASS_B_REACH)):
         for factor in factors if len(some) else ():
@@ -141,7 +151,7 @@ def _hypotheses(grid: FloatArray, *, rate_hz: int, size: int, bins: int) -> list
             used = (index < bins) * np.arange(1, len(index) + 1)[:, None]
             rows = tuple(used.max(axis=0).tolist())
             out.append(_Hypothesis(float(factor), index, rows, _coverage(index, bins)))
-    return out
+    return tuple(out)
 
 
 def _by_bin(spectrum: Floats) -> Floats:
@@ -150,7 +160,7 @@ def _by_bin(spectrum: Floats) -> Floats:
 
 
 def _weighed(
-    fresh: FreshLines, grid: FloatArray, tried: list[_Hypothesis], *, rate_hz: int
+    fresh: FreshLines, grid: FloatArray, tried: tuple[_Hypothesis, ...], *, rate_hz: int
 ) -> tuple[Floats, Floats]:
     count = len(fresh.out_db)
     gains = [_by_bin(g) for g in _gains(fresh, rate_hz=rate_hz)]

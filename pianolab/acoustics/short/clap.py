@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from pianolab.acoustics.spectra import Samples, as_channels
-from pianolab.errors import BadInput
+from pianolab.acoustics.short.sound import enough_sound, power_in_hops
+from pianolab.acoustics.spectra import Samples
 from pianolab.show import Row, Showable
 from pianolab.units import FloatArray
 
@@ -77,9 +77,7 @@ def room_by_clap(samples: NDArray[np.floating], *, rate_hz: int) -> RoomByClap:
     >>> abs(room_by_clap(np.tile(clap, 5), rate_hz=48000).t60_s - 0.5) < 0.06
     True
     """
-    channels = as_channels(samples)
-    if channels.shape[1] < rate_hz:
-        raise BadInput("claps", f"{channels.shape[1] / rate_hz:.1f} s of sound", "some claps with pauses")
+    channels = enough_sound(samples, rate_hz=rate_hz, what="claps", need="some claps with pauses")
     power, hop_s = _band_power(channels, rate_hz)
     times = [t for t in (_fall_time(part, hop_s) for part in _claps(power, hop_s)) if t is not None]
     if len(times) < LEAST_CLAPS:
@@ -93,9 +91,7 @@ def _band_power(channels: Samples, rate_hz: int) -> tuple[FloatArray, float]:
     """Power of the band in hops of 5 ms."""
     sos = signal.butter(4, BAND_HZ, "bandpass", fs=rate_hz, output="sos")
     hop = round(0.005 * rate_hz)
-    count = channels.shape[1] // hop
-    band = signal.sosfilt(sos, channels[:, : count * hop].astype(float), axis=1)
-    return (band**2).sum(axis=0).reshape(count, hop).mean(axis=1), hop / rate_hz
+    return power_in_hops(signal.sosfilt(sos, channels.astype(float), axis=1), hop), hop / rate_hz
 
 
 def _claps(power: FloatArray, hop_s: float) -> list[FloatArray]:

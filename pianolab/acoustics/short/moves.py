@@ -11,8 +11,8 @@ from scipy.signal import find_peaks
 from pianolab.acoustics.envelope.whole_level import quiet_power, whole_levels
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.strikes import Strikes
-from pianolab.acoustics.spectra import Samples, as_channels
-from pianolab.errors import BadInput
+from pianolab.acoustics.short.sound import enough_sound, power_in_hops
+from pianolab.acoustics.spectra import Samples
 from pianolab.show import Row, Showable
 
 FALLS_DB = (20.0, 40.0)
@@ -97,12 +97,9 @@ class PedalNoise(Showable):
 
 
 def _sound(samples: NDArray[np.floating], rate_hz: int) -> Samples:
-    channels = as_channels(samples)
-    if channels.shape[1] < rate_hz:
-        raise BadInput(
-            "recording", f"{channels.shape[1] / rate_hz:.1f} s of sound", "some seconds", "Stopped at once?"
-        )
-    return channels
+    return enough_sound(
+        samples, rate_hz=rate_hz, what="recording", need="some seconds", hint="Stopped at once?"
+    )
 
 
 def chord_fall(samples: NDArray[np.floating], *, rate_hz: int) -> ChordFall:
@@ -182,9 +179,7 @@ def pedal_noise(samples: NDArray[np.floating], *, rate_hz: int) -> PedalNoise:
     PedalNoise
     """
     channels = _sound(samples, rate_hz)
-    hop = round(0.01 * rate_hz)
-    count = channels.shape[1] // hop
-    power = (channels[:, : count * hop].astype(float) ** 2).sum(axis=0).reshape(count, hop).mean(axis=1)
+    power = power_in_hops(channels, round(0.01 * rate_hz))
     smooth = np.convolve(power, np.full(5, 0.2), mode="same")
     chord, noise = int(np.argmax(smooth)), quiet_power(power)
     after = smooth[chord:]

@@ -91,7 +91,8 @@
   /* Who follows a link to an instrument wants to see it, not a fold. */
   function unfoldTarget() {
     const target = location.hash.length > 1 && document.getElementById(location.hash.slice(1));
-    if (target) target.querySelectorAll(":scope > details.fold, details.whole").forEach(function (fold) { fold.open = true; });
+    const fold = target && target.querySelector(":scope > details.fold");
+    if (fold) fold.open = true;
   }
   addEventListener("hashchange", unfoldTarget);
   unfoldTarget();
