@@ -19,7 +19,16 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PYTHONS = ("python3.11", "python3.12", "python3.13")
-TESTS = ("tests/casebook", "tests/io", "tests/model", "tests/assess", "tests/compare", "tests/figures", "tests/test_cli.py", "tests/test_layers.py")  # fmt: skip
+TESTS = (
+    "tests/casebook",
+    "tests/io",
+    "tests/model",
+    "tests/assess",
+    "tests/compare",
+    "tests/figures",
+    "tests/test_cli.py",
+    "tests/test_layers.py",
+)
 IMPORT = "import time, sys; t = time.perf_counter(); import pianolab; print(time.perf_counter() - t, 'numpy' in sys.modules)"
 
 
@@ -64,7 +73,13 @@ def cell(python: str, pins: list[str], room: Path, tests_of: list[str]) -> str:
     seconds, heavy = subprocess.run(
         [here, "-c", IMPORT], capture_output=True, text=True, check=True
     ).stdout.split()
-    tests = subprocess.run([here, "-m", "pytest", "-q", "-p", "no:cacheprovider", *tests_of], cwd=ROOT, capture_output=True, text=True, check=False)  # fmt: skip
+    tests = subprocess.run(
+        [here, "-m", "pytest", "-q", "-p", "no:cacheprovider", *tests_of],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     last = (tests.stdout.strip().splitlines() or [f"ended with {tests.returncode}"])[-1].strip("= ")
     (room / "pytest.txt").write_text(tests.stdout + tests.stderr)
     numpy = ", numpy loaded" if heavy == "True" else ""

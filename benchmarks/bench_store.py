@@ -50,7 +50,11 @@ def sources(modules: Iterable[str]) -> list[Path]:
             continue
         files.add(file)
         todo += _imports(file)
-    data = {toml for folder in {f.parent for f in files if f.parent.parent == ROOT / "pianolab"} for toml in folder.glob("*.toml")}  # fmt: skip
+    data = {
+        toml
+        for folder in {f.parent for f in files if f.parent.parent == ROOT / "pianolab"}
+        for toml in folder.glob("*.toml")
+    }
     return sorted(files | data)
 
 

@@ -69,10 +69,29 @@ def _one_piano(number: int) -> list[Any]:
 
 def _rows(record: Any, *, at: str) -> tuple[dict[str, Any], dict[str, Any]]:
     kind, identity, body, uid = kind_of(record), id_of(record), to_json(record), uuid4().hex
-    change = {"uid": uid, "at": at, "by": BY, "machine": BY, "action": "add", "kind": kind,
-              "record_id": identity, "before": None, "after": body, "undoes": None, "purged": False}  # fmt: skip
-    present = {"id": identity, "kind": kind, "body": body, "deleted": False, "created_at": at, "at": at,
-               "change_uid": uid, **references_of(record)}  # fmt: skip
+    change = {
+        "uid": uid,
+        "at": at,
+        "by": BY,
+        "machine": BY,
+        "action": "add",
+        "kind": kind,
+        "record_id": identity,
+        "before": None,
+        "after": body,
+        "undoes": None,
+        "purged": False,
+    }
+    present = {
+        "id": identity,
+        "kind": kind,
+        "body": body,
+        "deleted": False,
+        "created_at": at,
+        "at": at,
+        "change_uid": uid,
+        **references_of(record),
+    }
     return change, present
 
 

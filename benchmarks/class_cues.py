@@ -77,7 +77,9 @@ def notes_in(drill: Drill, clip: int = 0, count: int = 1) -> FloatArray:
     samples = np.asarray(sound.samples, float)
     size = coded_bytes(drill.kind, sound)
     starts = [round(s * RATE_HZ) for s in note_starts(count)]
-    return np.array([features_of(samples[s : s + round(NOTE_S * RATE_HZ)], clip=samples.size, size=size) for s in starts])  # fmt: skip
+    return np.array(
+        [features_of(samples[s : s + round(NOTE_S * RATE_HZ)], clip=samples.size, size=size) for s in starts]
+    )
 
 
 def pair(drill: Drill) -> FloatArray:
@@ -127,7 +129,9 @@ def scored(differences: FloatArray) -> FloatArray:
     return np.asarray(np.mean(shares, axis=0))
 
 
-def drawn(kind: DrillKind, fault: HeardFault | None, *, draws: int, source: SourceName, seed: int) -> FloatArray:  # fmt: skip
+def drawn(
+    kind: DrillKind, fault: HeardFault | None, *, draws: int, source: SourceName, seed: int
+) -> FloatArray:
     """Differences between the faulty and the sound of so many draws, shape (draws, features)."""
     about = (fault,) if fault else ()
     rng = np.random.default_rng(seed)
@@ -184,7 +188,16 @@ def table(*, draws: int, source: SourceName, kinds: list[str], seed: int) -> pd.
         )
         idle = [f for f in FEATURES if f not in carriers()[name]]
         worst = max(shares[f] for f in idle)
-        rows.append({"kind": kind, "fault": fault or name, **shares, "carried by": " ".join(carriers()[name]), "worst": worst, "fair": worst <= MOST})  # fmt: skip
+        rows.append(
+            {
+                "kind": kind,
+                "fault": fault or name,
+                **shares,
+                "carried by": " ".join(carriers()[name]),
+                "worst": worst,
+                "fair": worst <= MOST,
+            }
+        )
         print({k: round(v, 3) if isinstance(v, float) else v for k, v in rows[-1].items()}, flush=True)
     return pd.DataFrame(rows)
 

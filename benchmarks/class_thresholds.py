@@ -27,7 +27,9 @@ THRESHOLDS, SLOPES, LAPSES = (1.0, 2.0, 4.0, 7.0), (1.2, 2.5, 5.0), (0.0, 0.05, 
 GOAL = 0.92
 
 
-def run(threshold: float, *, slope: float, lapse: float, runs: int, answers: int, own: bool, seed: int = 5) -> Ladder:  # fmt: skip
+def run(
+    threshold: float, *, slope: float, lapse: float, runs: int, answers: int, own: bool, seed: int = 5
+) -> Ladder:
     """So many listeners at once, each with its own luck."""
     rng, ladder = np.random.default_rng(seed), Ladder.start(LOW, HIGH, runs=runs)
     for n in range(answers):
@@ -51,9 +53,20 @@ def table(*, runs: int, answers: int, own: bool) -> pd.DataFrame:
     rows = []
     for lapse in LAPSES:
         for slope in SLOPES:
-            found = [held(run(t, slope=slope, lapse=lapse, runs=runs, answers=answers, own=own, seed=n), t) for n, t in enumerate(THRESHOLDS)]  # fmt: skip
-            rows.append({"lapses": lapse, "slope": slope, "coverage": np.mean([f[0] for f in found]),
-                         "worst threshold": min(f[0] for f in found), "stated": np.mean([f[1] for f in found]), "ends' ratio": np.median([f[2] for f in found])})  # fmt: skip
+            found = [
+                held(run(t, slope=slope, lapse=lapse, runs=runs, answers=answers, own=own, seed=n), t)
+                for n, t in enumerate(THRESHOLDS)
+            ]
+            rows.append(
+                {
+                    "lapses": lapse,
+                    "slope": slope,
+                    "coverage": np.mean([f[0] for f in found]),
+                    "worst threshold": min(f[0] for f in found),
+                    "stated": np.mean([f[1] for f in found]),
+                    "ends' ratio": np.median([f[2] for f in found]),
+                }
+            )
     return pd.DataFrame(rows)
 
 
@@ -65,11 +78,19 @@ def main() -> None:
     given = parser.parse_args()
     for own in (True, False):
         print("\nown levels" if own else "\nthe same levels for all")
-        print(table(runs=given.runs, answers=given.answers, own=own).to_string(index=False, float_format=lambda x: f"{x:.3f}"))  # fmt: skip
+        print(
+            table(runs=given.runs, answers=given.answers, own=own).to_string(
+                index=False, float_format=lambda x: f"{x:.3f}"
+            )
+        )
     kept = staircase.LAPSE_PRIOR.copy()
     staircase.LAPSE_PRIOR[:] = [1.0 - 6e-9, *[1e-9] * 6]
     print("\nno lapses known, own levels")
-    print(table(runs=given.runs, answers=given.answers, own=True).to_string(index=False, float_format=lambda x: f"{x:.3f}"))  # fmt: skip
+    print(
+        table(runs=given.runs, answers=given.answers, own=True).to_string(
+            index=False, float_format=lambda x: f"{x:.3f}"
+        )
+    )
     staircase.LAPSE_PRIOR[:] = kept
 
 

@@ -19,9 +19,19 @@ from benchmarks.takes import TRUTH_COLUMNS, NoteSource, Press, Take
 
 SEEDS = {"open": 1000, "held-out": 5000}
 """First seed of the drawn pianos: open ones may be looked at, held-out ones only measured."""
-WIDE = {"wide model": ("model", 60), "wide plain": ("plain", 40), "wide second": ("second", 20), "wide third": ("third", 80)}  # fmt: skip
+WIDE = {
+    "wide model": ("model", 60),
+    "wide plain": ("plain", 40),
+    "wide second": ("second", 20),
+    "wide third": ("third", 80),
+}
 DRY_SHARE, T60_S, SNR_DB = 1 / 3, (0.15, 2.0), (10.0, 50.0)
-LEVELS, CHANNELS, HOLDS_S, ROOMS = (1, 7, 10, 13), ("left", "right", "stereo", "mono"), (2.0, 3.0, 5.0), (None, "home", "hall")  # fmt: skip
+LEVELS, CHANNELS, HOLDS_S, ROOMS = (
+    (1, 7, 10, 13),
+    ("left", "right", "stereo", "mono"),
+    (2.0, 3.0, 5.0),
+    (None, "home", "hall"),
+)
 EVERY = 7
 """Of the real takes every seventh: 7 shares no factor with the number of choices, so each comes up equally often."""
 
@@ -101,9 +111,14 @@ def shipped_notes(recipe: Recipe) -> Take:
     channel = recipe.options["channel"]
     samples = sound.samples if channel == "stereo" else sound.samples[:, 0 if channel == "left" else 1]
     return Take(
-        family=recipe.family, case=recipe.case, name=recipe.name, samples=samples, rate_hz=sound.rate_hz,
-        presses=presses, truth=blank_truth(1, 88),
-    )  # fmt: skip
+        family=recipe.family,
+        case=recipe.case,
+        name=recipe.name,
+        samples=samples,
+        rate_hz=sound.rate_hz,
+        presses=presses,
+        truth=blank_truth(1, 88),
+    )
 
 
 def narrow_model(recipe: Recipe) -> Take:
@@ -120,10 +135,18 @@ def narrow_model(recipe: Recipe) -> Take:
         for faults in truth.loc[truth["key"] == s.key, "faults"]
     )
     return Take(
-        family=recipe.family, case=recipe.case, name=recipe.name, samples=scale.samples, rate_hz=scale.rate_hz,
-        presses=presses, truth=truth, first_key=int(truth["key"].min()), last_key=int(truth["key"].max()),
-        t60_s=scale.t60_s, knows=frozenset({"pitch", "inharmonicity", "unison", "decay", "faults"}),
-    )  # fmt: skip
+        family=recipe.family,
+        case=recipe.case,
+        name=recipe.name,
+        samples=scale.samples,
+        rate_hz=scale.rate_hz,
+        presses=presses,
+        truth=truth,
+        first_key=int(truth["key"].min()),
+        last_key=int(truth["key"].max()),
+        t60_s=scale.t60_s,
+        knows=frozenset({"pitch", "inharmonicity", "unison", "decay", "faults"}),
+    )
 
 
 WHOLE: dict[str, Callable[[Recipe], Take]] = {"shipped": shipped_notes, "narrow": narrow_model}
@@ -170,10 +193,15 @@ def wide(family: str, *, seeds: str = "open", count: int | None = None) -> list[
         healthy = seed % 4 < 2
         out.append(
             Recipe(
-                family=family, case="healthy" if healthy else "seeded", name=str(seed), maker=maker, seed=seed,
-                options={"healthy": healthy}, play=drawn_place(seed),
+                family=family,
+                case="healthy" if healthy else "seeded",
+                name=str(seed),
+                maker=maker,
+                seed=seed,
+                options={"healthy": healthy},
+                play=drawn_place(seed),
             )
-        )  # fmt: skip
+        )
     return out
 
 
@@ -200,11 +228,14 @@ def repeats(**_: str) -> list[Recipe]:
     """The same real piano again, other levels and channels: values must agree within what they state."""
     return [
         Recipe(
-            family="repeats", case="as it is", name=f"level {level} {channel}", piano="real",
+            family="repeats",
+            case="as it is",
+            name=f"level {level} {channel}",
+            piano="real",
             **_real(level, channel, False, hold_s=3.0, room=None),
         )
         for level, channel in product((7, 10, 13), ("left", "right", "stereo"))
-    ]  # fmt: skip
+    ]
 
 
 def soundfont(**_: str) -> list[Recipe]:
@@ -213,11 +244,14 @@ def soundfont(**_: str) -> list[Recipe]:
 
     return [
         Recipe(
-            family="soundfont", case=str(font), name=f"program {program}", maker="soundfont",
+            family="soundfont",
+            case=str(font),
+            name=f"program {program}",
+            maker="soundfont",
             options={"font": font, "program": program},
         )
         for font, program in product(FONTS, (0, 1))
-    ]  # fmt: skip
+    ]
 
 
 def plain_sources(seeds: str) -> dict[str, dict[str, Any]]:
@@ -255,19 +289,32 @@ def narrow(*, seeds: str = "open") -> list[Recipe]:
     """The library's own model, narrowly drawn, in three rooms."""
     first = SEEDS[seeds]
     return [
-        Recipe(family="narrow", case=place, name=str(seed), maker="narrow", seed=seed, options={"room": place, "snr_db": 45.0})
+        Recipe(
+            family="narrow",
+            case=place,
+            name=str(seed),
+            maker="narrow",
+            seed=seed,
+            options={"room": place, "snr_db": 45.0},
+        )
         for place in ("dry", "home", "hall")
         for seed in range(first, first + 2)
-    ]  # fmt: skip
+    ]
 
 
 def shipped(**_: str) -> list[Recipe]:
     """The library's 30 real notes."""
     return [
-        Recipe(family="shipped", case=channel, name=f"{hold_s:g} s", maker="shipped", options={"hold_s": hold_s, "channel": channel})
+        Recipe(
+            family="shipped",
+            case=channel,
+            name=f"{hold_s:g} s",
+            maker="shipped",
+            options={"hold_s": hold_s, "channel": channel},
+        )
         for hold_s in (2.0, 4.0)
         for channel in ("left", "stereo")
-    ]  # fmt: skip
+    ]
 
 
 FAMILIES: dict[str, Callable[..., list[Recipe]]] = {

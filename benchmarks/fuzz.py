@@ -38,7 +38,22 @@ ODD_NUMBERS = (
     b"\x7f\xff\xff\xff",
     b"\x00" * 64,
 )
-ODD_TEXTS = ("9" * 400, "1e400", "nan", "-1", "null", "[" * 2000, '"', "\\ud800", "../../etc", "\x00", "2026-02-30", "'''", "=", "{}")  # fmt: skip
+ODD_TEXTS = (
+    "9" * 400,
+    "1e400",
+    "nan",
+    "-1",
+    "null",
+    "[" * 2000,
+    '"',
+    "\\ud800",
+    "../../etc",
+    "\x00",
+    "2026-02-30",
+    "'''",
+    "=",
+    "{}",
+)
 
 
 def mutated(data: bytes, rng: random.Random, *, text: bool = False) -> bytes:
@@ -99,7 +114,14 @@ def tried(reader: Any, number: int) -> tuple[str, str]:
         if os.environ.get("FUZZ_SHOW"):
             traceback.print_exc()
         place = traceback.extract_tb(error.__traceback__)[-1]
-        where = next((f"{f.filename}:{f.lineno}" for f in reversed(traceback.extract_tb(error.__traceback__)) if "pianolab" in f.filename), place.filename)  # fmt: skip
+        where = next(
+            (
+                f"{f.filename}:{f.lineno}"
+                for f in reversed(traceback.extract_tb(error.__traceback__))
+                if "pianolab" in f.filename
+            ),
+            place.filename,
+        )
         return "traceback", f"{type(error).__name__}: {str(error)[:100]} at {where}"
     finally:
         signal.alarm(0)
@@ -146,8 +168,11 @@ def measure(name: str, count: int) -> dict[str, Any]:
         last = min(first + BATCH, count)
         done = subprocess.run(
             [sys.executable, "-m", "benchmarks.fuzz", "--batch", name, str(first), str(last)],
-            capture_output=True, text=True, check=False, env={**os.environ, "OMP_NUM_THREADS": "1"},
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=False,
+            env={**os.environ, "OMP_NUM_THREADS": "1"},
+        )
         rows = [json.loads(line) for line in done.stdout.splitlines() if line.startswith("[")]
         for number, outcome, line, seconds, memory in rows:
             counts[outcome] += 1
@@ -190,7 +215,10 @@ def main() -> None:
     for name in args.reader:
         found = measure(name, args.count)
         cells = [str(found["counts"][c]) for c in columns]
-        print(f"| {name} | {sum(found['counts'].values())} | {' | '.join(cells)} | {found['longest']:.1f} | {found['peak']:.0f} |", flush=True)  # fmt: skip
+        print(
+            f"| {name} | {sum(found['counts'].values())} | {' | '.join(cells)} | {found['longest']:.1f} | {found['peak']:.0f} |",
+            flush=True,
+        )
         bad += [f"{name}, mutant {number}: {what}" for what, (number, _) in found["seen"].items()]
         if found["peak"] > MOST_MB:
             bad.append(f"{name}: {found['peak']:.0f} MB")

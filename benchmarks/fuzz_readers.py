@@ -41,11 +41,27 @@ def sounds(room: Path) -> list[Path]:
         return there
     rng = np.random.default_rng(1)
     wave = 0.2 * np.sin(np.arange(16000) * 0.06)[:, None] + 0.01 * rng.standard_normal((16000, 1))
-    forms = (("a.wav", "PCM_16"), ("b.wav", "FLOAT"), ("c.flac", "PCM_24"), ("d.ogg", None), ("e.mp3", None), ("f.m4a", None), ("g.opus", None), ("h.aiff", "PCM_16"))  # fmt: skip
+    forms = (
+        ("a.wav", "PCM_16"),
+        ("b.wav", "FLOAT"),
+        ("c.flac", "PCM_24"),
+        ("d.ogg", None),
+        ("e.mp3", None),
+        ("f.m4a", None),
+        ("g.opus", None),
+        ("h.aiff", "PCM_16"),
+    )
     made = []
     for name, subtype in forms:
         try:
-            made.append(write_sound(room / name, wave.astype(np.float32), rate_hz=48000, **({"subtype": subtype} if subtype else {})))  # fmt: skip
+            made.append(
+                write_sound(
+                    room / name,
+                    wave.astype(np.float32),
+                    rate_hz=48000,
+                    **({"subtype": subtype} if subtype else {}),
+                )
+            )
         except PianolabError:
             continue
     return made
@@ -109,8 +125,10 @@ class CasebookFile(Reader):
         shutil.copytree(self.seed, place)
         (place / DATABASE).write_bytes(mutated((place / DATABASE).read_bytes(), rng))
         doings: list[Callable[[], object]] = [
-            lambda: self._ask(place), lambda: gather([place], into=self._target(folder)), lambda: repair_casebook(place),
-        ]  # fmt: skip
+            lambda: self._ask(place),
+            lambda: gather([place], into=self._target(folder)),
+            lambda: repair_casebook(place),
+        ]
         rng.choice(doings)()
 
     def _target(self, folder: Path) -> Path:
@@ -234,7 +252,18 @@ class ClassResults(Reader):
             for n in range(12):
                 task = f"unison {n}"
                 identity = desk.answer_id("beats", task)
-                edit.add(Answer(id=identity, pupil="Mia", kind="unison", lesson="beats", task=task, given="a", truth="a", correct=True))  # fmt: skip
+                edit.add(
+                    Answer(
+                        id=identity,
+                        pupil="Mia",
+                        kind="unison",
+                        lesson="beats",
+                        task=task,
+                        given="a",
+                        truth="a",
+                        correct=True,
+                    )
+                )
 
     def try_one(self, folder: Path, rng: random.Random) -> None:
         from pianolab.classroom import open_class
@@ -266,10 +295,42 @@ class Messages(Reader):
 
     name = "widget messages"
     doings = (
-        "go", "next", "back", "grade", "state", "note", "count", "reading", "choice", "keys", "place", "undo", "redo", "photo",
-        "drop photo", "add", "sit", "answer", "done", "rather", "mark", "play", "begin", "piece", "end", "minutes", "search",
-        "again", "reason", "confirm", "text", "open", "title", "area", "show",
-    )  # fmt: skip
+        "go",
+        "next",
+        "back",
+        "grade",
+        "state",
+        "note",
+        "count",
+        "reading",
+        "choice",
+        "keys",
+        "place",
+        "undo",
+        "redo",
+        "photo",
+        "drop photo",
+        "add",
+        "sit",
+        "answer",
+        "done",
+        "rather",
+        "mark",
+        "play",
+        "begin",
+        "piece",
+        "end",
+        "minutes",
+        "search",
+        "again",
+        "reason",
+        "confirm",
+        "text",
+        "open",
+        "title",
+        "area",
+        "show",
+    )
 
     def __init__(self, room: Path) -> None:
         super().__init__(room)
@@ -283,8 +344,35 @@ class Messages(Reader):
             TouchForm(self.book, visit.id, players=("Ana", "Ben")),
             KeyboardPicker(piano, casebook=self.book, visit_id=visit.id),
         ]
-        self.names = ("do", "point", "record", "value", "grade", "state", "keys", "key", "on", "from", "n", "player", "scale", "note",
-                      "other", "rather", "text", "reason", "name", "photo", "count", "low", "high", "unit", "place", "said", "area")  # fmt: skip
+        self.names = (
+            "do",
+            "point",
+            "record",
+            "value",
+            "grade",
+            "state",
+            "keys",
+            "key",
+            "on",
+            "from",
+            "n",
+            "player",
+            "scale",
+            "note",
+            "other",
+            "rather",
+            "text",
+            "reason",
+            "name",
+            "photo",
+            "count",
+            "low",
+            "high",
+            "unit",
+            "place",
+            "said",
+            "area",
+        )
         self.words = [
             *ODD_TEXTS[:6],
             "pins-rust",
@@ -300,9 +388,11 @@ class Messages(Reader):
     def value(self, rng: random.Random, depth: int = 0) -> Any:
         """Anything that JSON can carry."""
         kinds: list[Callable[[], Any]] = [
-            lambda: rng.choice(self.words), lambda: rng.choice((0, 1, -1, 3, 49, 10**30, 2.5, float("inf"), float("nan"))),
-            lambda: None, lambda: rng.random() < 0.5,
-        ]  # fmt: skip
+            lambda: rng.choice(self.words),
+            lambda: rng.choice((0, 1, -1, 3, 49, 10**30, 2.5, float("inf"), float("nan"))),
+            lambda: None,
+            lambda: rng.random() < 0.5,
+        ]
         if depth < 2:
             kinds += [
                 lambda: [self.value(rng, depth + 1) for _ in range(rng.randrange(4))],
@@ -346,10 +436,44 @@ class CommandLine(Reader):
             str(folder / n)
             for n in ("case", "bad.wav", "bad.toml", "out.csv", "out.html", "missing", "tables", "é ü")
         ]
-        words = [*paths, *paths, "", "-1", "99999999999999999999", "nan", "by the window", "2026-05-01", "usual", "names,prices",
-                 "postgresql://u:p@127.0.0.1:1/x", "\udcff", "x" * 300, "\x00"]  # fmt: skip
-        options = ["--csv", "--json", "--into", "--html", "--tables", "--profile", "--prices", "--checklist", "--leave-out", "--replace",
-                   "--first-key", "--last-key", "--a4", "--stands-at", "--piano", "--visit", "--left-pedal", "--repair", "--copy", "--to"]  # fmt: skip
+        words = [
+            *paths,
+            *paths,
+            "",
+            "-1",
+            "99999999999999999999",
+            "nan",
+            "by the window",
+            "2026-05-01",
+            "usual",
+            "names,prices",
+            "postgresql://u:p@127.0.0.1:1/x",
+            "\udcff",
+            "x" * 300,
+            "\x00",
+        ]
+        options = [
+            "--csv",
+            "--json",
+            "--into",
+            "--html",
+            "--tables",
+            "--profile",
+            "--prices",
+            "--checklist",
+            "--leave-out",
+            "--replace",
+            "--first-key",
+            "--last-key",
+            "--a4",
+            "--stands-at",
+            "--piano",
+            "--visit",
+            "--left-pedal",
+            "--repair",
+            "--copy",
+            "--to",
+        ]
         command = rng.choice(
             ("listen", "listen", "export", "export", "gather", "check", "restore", "notebooks", "rubbish")
         )

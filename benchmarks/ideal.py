@@ -56,8 +56,13 @@ def ideal_scale(seed: int, *, snr_db: float, keys: tuple[int, int] = (1, 88)) ->
         sound[start : start + note.size] += note
         sd_hz = frequency_sd_hz(amplitude, decay, noise_sd=noise_sd, rate_hz=RATE_HZ, seconds=HOLD_S)
         rows.append(
-            {"key": key, "onset_s": onset_s, "f1_hz": f_hz[0], "bound_cents": first_partial_sd_cents(f_hz, b, sd_hz)}
-        )  # fmt: skip
+            {
+                "key": key,
+                "onset_s": onset_s,
+                "f1_hz": f_hz[0],
+                "bound_cents": first_partial_sd_cents(f_hz, b, sd_hz),
+            }
+        )
     sound += noise_sd * rng.standard_normal(sound.size)
     return IdealScale(
         samples=(0.5 * sound / np.abs(sound).max()).astype(np.float32),

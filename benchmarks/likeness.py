@@ -49,9 +49,16 @@ FloatArray = NDArray[np.float64]
 SECONDS = 4.0
 LAST_LATE_KEY = 75
 FIGURES = {
-    "between_early_db": 6.0, "between_late_db": 6.0, "below_db": 6.0, "rise_ms": 2.0, "early_db_per_s": 1.3,
-    "middle_db_per_s": 1.3, "late_db_per_s": 1.3, "wander_1_db": 2.0, "wander_2_db": np.nan,
-}  # fmt: skip
+    "between_early_db": 6.0,
+    "between_late_db": 6.0,
+    "below_db": 6.0,
+    "rise_ms": 2.0,
+    "early_db_per_s": 1.3,
+    "middle_db_per_s": 1.3,
+    "late_db_per_s": 1.3,
+    "wander_1_db": 2.0,
+    "wander_2_db": np.nan,
+}
 """Each figure with its goal: a distance in dB for levels, a ratio for the rest, NaN for none."""
 
 

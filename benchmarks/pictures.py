@@ -22,8 +22,15 @@ from typing import Any
 from PIL import Image
 
 CHROMIUM = "/usr/bin/chromium"
-ARGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-        "--disable-component-update", "--disable-sync")  # fmt: skip
+ARGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
 MOST_BYTES = 150_000
 COLOURS = (256, 128, 64, 32)
 WIDTH_PX = 1000
@@ -58,8 +65,13 @@ def browser_page(*, width: int, height: int) -> Iterator[Any]:
 
     with TemporaryDirectory() as profile, sync_playwright() as playwright:
         context = playwright.chromium.launch_persistent_context(
-            profile, executable_path=CHROMIUM, headless=True, args=list(ARGS), offline=True, viewport={"width": width, "height": height},
-        )  # fmt: skip
+            profile,
+            executable_path=CHROMIUM,
+            headless=True,
+            args=list(ARGS),
+            offline=True,
+            viewport={"width": width, "height": height},
+        )
         yield context.new_page()
         context.close()
 

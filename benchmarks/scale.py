@@ -19,9 +19,19 @@ from dataclasses import replace
 from pathlib import Path
 
 STEPS = (
-    "open and list the pianos", "read all findings", "first change of the day (with a copy)", "a change", "undo", "redo",
-    "the whole log", "verify", "export to a zip", "import from the zip", "gather into a new one", "gather again",
-)  # fmt: skip
+    "open and list the pianos",
+    "read all findings",
+    "first change of the day (with a copy)",
+    "a change",
+    "undo",
+    "redo",
+    "the whole log",
+    "verify",
+    "export to a zip",
+    "import from the zip",
+    "gather into a new one",
+    "gather again",
+)
 
 
 def steps(folder: Path) -> dict[str, Callable[[], object]]:
@@ -66,11 +76,16 @@ def do(folder: Path, number: int) -> None:
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     begun, spent = time.perf_counter(), time.process_time()
     work()
-    print(json.dumps({
-        "wall": time.perf_counter() - begun, "cpu": time.process_time() - spent,
-        "peak": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-        "more": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024,
-    }))  # fmt: skip
+    print(
+        json.dumps(
+            {
+                "wall": time.perf_counter() - begun,
+                "cpu": time.process_time() - spent,
+                "peak": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+                "more": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024,
+            }
+        )
+    )
 
 
 BUILD = """
@@ -94,8 +109,10 @@ def measure(folder: Path, pianos: int, findings: int) -> None:
     for number, name in enumerate(STEPS):
         done = subprocess.run(
             [sys.executable, "-m", "benchmarks.scale", "--do", str(number), "--in", str(folder)],
-            capture_output=True, text=True, check=True,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=True,
+        )
         cost = json.loads(done.stdout)
         print(
             f"| {name} | {cost['wall']:.2f} | {cost['cpu']:.2f} | {cost['peak']:.0f} | {cost['more']:.0f} |",

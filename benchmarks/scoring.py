@@ -73,16 +73,51 @@ CHECKED = {m.name: m.column for m in MEASURES} | {"release": "release_20_s"}
 """What the independent analysis can contradict."""
 TIMES = {"decay": "decay_20_bound", "release": "release_bound"}
 """Those that may be bounds, and the column that says so: a bound too can be a lie."""
-PER_MEASURE = ("{}", "{}_sd", *(f"{{}}_{what}{end}" for end in ("", "_vs_independent") for what in ("true", "error", "in_sd", "sd_like_error")))  # fmt: skip
+PER_MEASURE = (
+    "{}",
+    "{}_sd",
+    *(
+        f"{{}}_{what}{end}"
+        for end in ("", "_vs_independent")
+        for what in ("true", "error", "in_sd", "sd_like_error")
+    ),
+)
 FAULT_COLUMNS = ("seeded", "found", "not_judged", "missed", "false", "false_lone")
 KEY_COLUMNS = (
-    "key", "status_true", "status", "outcome", "flagged", "wrong_unflagged", "said_absent", "decay_any",
-    *(form.format(m.name) for m in MEASURES for form in PER_MEASURE), "equal_false", "bound_false", "lies", *FAULT_COLUMNS,
-)  # fmt: skip
+    "key",
+    "status_true",
+    "status",
+    "outcome",
+    "flagged",
+    "wrong_unflagged",
+    "said_absent",
+    "decay_any",
+    *(form.format(m.name) for m in MEASURES for form in PER_MEASURE),
+    "equal_false",
+    "bound_false",
+    "lies",
+    *FAULT_COLUMNS,
+)
 TAKE_COLUMNS = (
-    "family", "case", "name", "seconds", "healthy", "refused", "crashed", "listen_share", "reading", "tune_first",
-    "warnings", "t60_s", "t60_heard_s", "width_true", "needs_tuning", "tuning_false", "tuning_missed", "without_opinion",
-)  # fmt: skip
+    "family",
+    "case",
+    "name",
+    "seconds",
+    "healthy",
+    "refused",
+    "crashed",
+    "listen_share",
+    "reading",
+    "tune_first",
+    "warnings",
+    "t60_s",
+    "t60_heard_s",
+    "width_true",
+    "needs_tuning",
+    "tuning_false",
+    "tuning_missed",
+    "without_opinion",
+)
 """Columns of the two tables; those that a take can't fill stay empty."""
 
 
@@ -274,10 +309,17 @@ def _rests_on_one(kind: str, row: pd.Series) -> bool:
 def refused_keys(take: Take) -> list[Row]:
     """The rows of a take that was not measured: nothing right, nothing wrong."""
     return [
-        {"key": int(k), "status_true": true, "status": "", "outcome": "refused", "flagged": True,
-         "wrong_unflagged": False, "said_absent": False}
+        {
+            "key": int(k),
+            "status_true": true,
+            "status": "",
+            "outcome": "refused",
+            "flagged": True,
+            "wrong_unflagged": False,
+            "said_absent": False,
+        }
         for k, true in status_true(take).items()
-    ]  # fmt: skip
+    ]
 
 
 def measure(take: Take, *, heard: pd.DataFrame | None, excludes: Excludes | None) -> tuple[Row, list[Row]]:

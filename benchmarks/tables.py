@@ -146,7 +146,10 @@ def speed_tables(*, repeats: int, keys: tuple[int, int] = (1, 88), tell: Callabl
     tell("memory and growth")
     longer = growth(scene.samples, scene.rate_hz, repeats=min(repeats, 3))
     first = longer[1]
-    more = [[str(times), f"{value / first:.2f}", f"{value / first / times:.2f}"] for times, value in longer.items()]  # fmt: skip
+    more = [
+        [str(times), f"{value / first:.2f}", f"{value / first / times:.2f}"]
+        for times, value in longer.items()
+    ]
     said = (
         f"One scale ({seconds:.0f} s of sound) takes {100 * took['listen'] / seconds:.1f} % of its own length on "
         f"{os.cpu_count()} cores; the listening needs {peak_mib(scene.samples, scene.rate_hz):.0f} MiB beyond the samples."

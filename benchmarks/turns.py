@@ -36,10 +36,14 @@ print(json.dumps(waits))
 def waits_of(place: str | Path, writers: int, writes: int) -> np.ndarray:
     """Seconds waited, by writer and write."""
     processes = [
-        subprocess.Popen([sys.executable, "-c", WRITER, str(place), f"w{n}", str(writes)],
-                         stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        subprocess.Popen(
+            [sys.executable, "-c", WRITER, str(place), f"w{n}", str(writes)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
         for n in range(writers)
-    ]  # fmt: skip
+    ]
     for process in processes:
         assert process.stdout is not None
         assert process.stdout.readline().strip() == "ready"

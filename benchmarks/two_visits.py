@@ -104,9 +104,14 @@ def two_visits(
     make = _model_pair if maker == "model" else _second_pair
     first, second = make(seed, keys, weather, one, whole, room, snr_db)
     return TwoVisits(
-        first=first, second=second, rate_hz=44100, keys=keys, one={k: c for k, (_s, c) in one.items()},
-        whole=whole, weather_cents=weather,
-    )  # fmt: skip
+        first=first,
+        second=second,
+        rate_hz=44100,
+        keys=keys,
+        one={k: c for k, (_s, c) in one.items()},
+        whole=whole,
+        weather_cents=weather,
+    )
 
 
 def _model_pair(
@@ -126,9 +131,14 @@ def _model_pair(
     for day, piano in enumerate(pianos):
         here = place and replace(place, drr_db=place.drr_db + rng.uniform(-1.5, 1.5))
         made = render_scale(
-            piano, first_key=keys[0], last_key=keys[1], room=here, snr_db=snr_db, seed=1000 * seed + day,
+            piano,
+            first_key=keys[0],
+            last_key=keys[1],
+            room=here,
+            snr_db=snr_db,
+            seed=1000 * seed + day,
             peak_db=-3.0 - 3.0 * day,
-        )  # fmt: skip
+        )
         sounds.append(made.samples)
     return sounds[0], sounds[1]
 

@@ -117,8 +117,12 @@ def staged(
 
 
 def write_files(
-    contents: Mapping[Path, bytes], *, folder: Path | None = None, inputs: Iterable[Path] = (), replace: bool = False
-) -> None:  # fmt: skip
+    contents: Mapping[Path, bytes],
+    *,
+    folder: Path | None = None,
+    inputs: Iterable[Path] = (),
+    replace: bool = False,
+) -> None:
     """Write files, all of them or none, as `staged` does.
 
     Parameters

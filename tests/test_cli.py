@@ -236,17 +236,20 @@ def test_the_first_key_settles_a_doubtful_reading(run, sounds, tmp_path, which) 
     assert [int(r["key"]) for r in rows] == list(range(first, 89))
 
 
-@pytest.mark.parametrize(("args", "words"), [
-    (("--first-key", 50, "--last-key", 40), ("50 to 40", "Exchanged?")),
-    (("--first-key", 500), ("500",)),
-    (("--first-key", "C4"), ("--first-key", "int")),
-    (("--a4", 44), ("a4", "380 to 500 Hz")),
-    (("--visit", "2026-05-02"), ("--into, --piano and --visit together",)),
-    (("--into", "no-book", "--piano", "P", "--visit", "2026-05-02"), ("no-book", "no such folder")),
-    (("--into", "no-book", "--piano", "P", "--visit", "May"), ("'May'", "2026-03-14")),
-    (("--json", "no/folder.json"), ("a folder that doesn't exist",)),
-    (("--nonsense",), ("unrecognized arguments: --nonsense",)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (("--first-key", 50, "--last-key", 40), ("50 to 40", "Exchanged?")),
+        (("--first-key", 500), ("500",)),
+        (("--first-key", "C4"), ("--first-key", "int")),
+        (("--a4", 44), ("a4", "380 to 500 Hz")),
+        (("--visit", "2026-05-02"), ("--into, --piano and --visit together",)),
+        (("--into", "no-book", "--piano", "P", "--visit", "2026-05-02"), ("no-book", "no such folder")),
+        (("--into", "no-book", "--piano", "P", "--visit", "May"), ("'May'", "2026-03-14")),
+        (("--json", "no/folder.json"), ("a folder that doesn't exist",)),
+        (("--nonsense",), ("unrecognized arguments: --nonsense",)),
+    ],
+)
 def test_settings_that_cannot_be(run, sounds, tmp_path, args, words) -> None:
     assert_one_line(run("listen", sounds / "scale.wav", "--csv", "out.csv", *args), *words)
     assert not list(tmp_path.iterdir())
@@ -496,9 +499,13 @@ def test_interrupted_with_nothing_half_written(tmp_path, moment) -> None:
         f"{code}; import sys; from pianolab.cli import main; sys.exit(main(['demo']))",
     ]
     child = subprocess.Popen(
-        command, cwd=work, env={**os.environ, "XDG_CACHE_HOME": str(cache)}, text=True,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    )  # fmt: skip
+        command,
+        cwd=work,
+        env={**os.environ, "XDG_CACHE_HOME": str(cache)},
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
     watch = threading.Timer(100.0, child.kill)
     watch.start()
     assert child.stdout is not None

@@ -34,9 +34,16 @@ INSIDE_RANK_0 = {
     "statements": 2,
 }
 ONLY_IN = {
-    "soundfile": {"io"}, "av": {"io"}, "sqlalchemy": {"casebook"}, "alembic": {"casebook"}, "PIL": {"casebook", "report", "demo"},
-    "plotly": {"figures", "report"}, "msgspec": {"model"}, "anywidget": {"widgets", "classroom"}, "ipywidgets": {"widgets", "classroom"},
-}  # fmt: skip
+    "soundfile": {"io"},
+    "av": {"io"},
+    "sqlalchemy": {"casebook"},
+    "alembic": {"casebook"},
+    "PIL": {"casebook", "report", "demo"},
+    "plotly": {"figures", "report"},
+    "msgspec": {"model"},
+    "anywidget": {"widgets", "classroom"},
+    "ipywidgets": {"widgets", "classroom"},
+}
 
 
 def imports(source: str, *, where: str) -> Iterator[str]:

@@ -33,13 +33,21 @@ def stated(package: str) -> str:
     """The licence that an installed package states."""
     about = metadata.metadata(package)
     classes = [c for c in about.get_all("Classifier") or [] if c.startswith("License ::")]
-    return about.get("License-Expression") or " ".join(classes) or (about.get("License") or "").partition("\n")[0]  # fmt: skip
+    return (
+        about.get("License-Expression")
+        or " ".join(classes)
+        or (about.get("License") or "").partition("\n")[0]
+    )
 
 
 def rows(page: str) -> dict[str, str]:
     """Licence by package, as the page's first two tables have it."""
     tables = page.partition("## Weaker copyleft")[0]
-    cells = [[c.strip() for c in line.strip("|").split("|")] for line in tables.splitlines() if line.startswith("| ")]  # fmt: skip
+    cells = [
+        [c.strip() for c in line.strip("|").split("|")]
+        for line in tables.splitlines()
+        if line.startswith("| ")
+    ]
     return {row[-2]: row[-1] for row in cells if row[-1] != "licence"}
 
 
@@ -52,7 +60,9 @@ def family(licence: str) -> set[str]:
 
 def missing(page: str) -> set[str]:
     named = {plain(name) for name in rows(page)}
-    return asked_for([*PROJECT["dependencies"], *(line for lines in EXTRAS.values() for line in lines)]) - named  # fmt: skip
+    return (
+        asked_for([*PROJECT["dependencies"], *(line for lines in EXTRAS.values() for line in lines)]) - named
+    )
 
 
 def needed() -> dict[str, str]:
@@ -109,11 +119,17 @@ def test_weaker_copyleft_is_named() -> None:
     assert weaker, "soxr and tqdm at least"
 
 
-@pytest.mark.parametrize(("licence", "gpl"), [
-    ("GPL-3.0-or-later", True), ("License :: OSI Approved :: GNU General Public License v3 (GPLv3)", True),
-    ("AGPL-3.0-only", True), ("LGPL-2.1-or-later", False), ("MIT", False),
-    ("License :: OSI Approved :: GNU Lesser General Public License v3 (LGPLv3)", False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("licence", "gpl"),
+    [
+        ("GPL-3.0-or-later", True),
+        ("License :: OSI Approved :: GNU General Public License v3 (GPLv3)", True),
+        ("AGPL-3.0-only", True),
+        ("LGPL-2.1-or-later", False),
+        ("MIT", False),
+        ("License :: OSI Approved :: GNU Lesser General Public License v3 (LGPLv3)", False),
+    ],
+)
 def test_a_gpl_package_would_be_found(licence: str, gpl: bool) -> None:
     assert bool(GPL.search(licence)) == gpl
 

@@ -16,15 +16,58 @@ from pianolab.words import english, load_language, say
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent / "pianolab"
 PROSE = frozenset(
-    ("text", "reason", "reasons", "headline", "sentence", "sentences", "says", "said", "why", "note", "notes",
-     "warnings", "statements", "cautions", "because", "offer_reason", "obstacle", "hidden_by_tuning", "made_by",
-     "words", "label", "caption", "meaning", "basis", "why_unknown", "why_missing", "hint")
-)  # fmt: skip
+    (
+        "text",
+        "reason",
+        "reasons",
+        "headline",
+        "sentence",
+        "sentences",
+        "says",
+        "said",
+        "why",
+        "note",
+        "notes",
+        "warnings",
+        "statements",
+        "cautions",
+        "because",
+        "offer_reason",
+        "obstacle",
+        "hidden_by_tuning",
+        "made_by",
+        "words",
+        "label",
+        "caption",
+        "meaning",
+        "basis",
+        "why_unknown",
+        "why_missing",
+        "hint",
+    )
+)
 """Names of attributes and methods that give words."""
 TAKES_APART = frozenset(
-    ("startswith", "endswith", "split", "rsplit", "partition", "rpartition", "removeprefix", "removesuffix", "find",
-     "index", "lstrip", "contains", "extract", "match", "search", "fullmatch", "findall")
-)  # fmt: skip
+    (
+        "startswith",
+        "endswith",
+        "split",
+        "rsplit",
+        "partition",
+        "rpartition",
+        "removeprefix",
+        "removesuffix",
+        "find",
+        "index",
+        "lstrip",
+        "contains",
+        "extract",
+        "match",
+        "search",
+        "fullmatch",
+        "findall",
+    )
+)
 ARGUED: dict[str, str] = {
     "casebook/settings.py: given.text != mine.text": "the text of a user's own file, word for word, is what is kept",
     "widgets/entries.py: finding.reason == NOTED_ONLY": "a button's reason is kept as its words, and known again here alone",
@@ -113,14 +156,14 @@ def test_no_code_reads_a_sentence() -> None:
         'head = verdict.headline.split(": ")[0]',
         'if "changed by another" not in str(error): pass',
         'with_pedal = recording.note.strip().casefold().startswith("left pedal")',
-        'same = before.headline() == after.headline()',
+        "same = before.headline() == after.headline()",
         're.search("flat", alert.text)',
         'if say(step) == "look again": pass',
-        'if finding.reason == NOTED_ONLY: pass',
+        "if finding.reason == NOTED_ONLY: pass",
         'kept = [w for w in summary.warnings if "--first-key" not in w]',
         'for reason in self.reasons:\n    if reason.startswith("not"): pass',
     ],
-)  # fmt: skip
+)
 def test_the_check_has_teeth(line: str) -> None:
     assert list(readings(line))
 
@@ -219,8 +262,13 @@ def test_a_statement_is_frozen_hashable_and_known_by_kind_and_subject() -> None:
 
 
 def test_whole_sentences() -> None:
-    found = statement("found.value there", "hammers-grooves", title="Grooves in the hammers", where=("treble",),
-                      value=statement("found.grade", anchor="Deep, with flat tops."))  # fmt: skip
+    found = statement(
+        "found.value there",
+        "hammers-grooves",
+        title="Grooves in the hammers",
+        where=("treble",),
+        value=statement("found.grade", anchor="Deep, with flat tops."),
+    )
     assert say(found) == "Grooves in the hammers (treble): deep, with flat tops"
     work = statement("price.work", "regulation", job=as_written("Regulating the action"))
     term = statement("price.less", "regulation", amount=Money(1234.0, "EUR"), why=work)

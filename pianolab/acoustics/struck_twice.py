@@ -139,13 +139,19 @@ def _columns(
     """Value and uncertainty of each column that is compared, an entry per blow."""
     key, names = m.strikes.key, [r.name for r in REGISTERS]
     bright = measure_brightness(
-        np.where(clipped, np.nan, m.share_db), np.where(clipped, np.nan, m.level_db),
-        register=np.array([names.index(register_of(int(k))) for k in key]), tilt=m.tilt, tilt_sd=m.tilt_sd,
-    )  # fmt: skip
+        np.where(clipped, np.nan, m.share_db),
+        np.where(clipped, np.nan, m.level_db),
+        register=np.array([names.index(register_of(int(k))) for k in key]),
+        tilt=m.tilt,
+        tilt_sd=m.tilt_sd,
+    )
     cents = CENTS_PER_NEPER * np.log(m.f1_hz / key_to_hz(key, a4_hz=a4_hz))
     decay_s = np.array([d.decay_20_s if d.bound == "=" else np.nan for d in m.decays])
     found = (
-        (cents, m.f1_sd_cents), (m.inharmonicity, m.b_sd), (m.unison.spread_cents, m.unison.spread_sd),
-        (decay_s, np.array([d.sd_s for d in m.decays])), (bright.brightness_db, bright.sd),
-    )  # fmt: skip
+        (cents, m.f1_sd_cents),
+        (m.inharmonicity, m.b_sd),
+        (m.unison.spread_cents, m.unison.spread_sd),
+        (decay_s, np.array([d.sd_s for d in m.decays])),
+        (bright.brightness_db, bright.sd),
+    )
     return dict(zip(WORDS, found, strict=True))

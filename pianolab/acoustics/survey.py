@@ -128,17 +128,32 @@ def listen(
         judged = repeats.in_judged(judged)
     tell("table", 0.95)
     quality = judge_recording(
-        channels, measures, rate_hz=rate_hz, lossy=lossy, clipped=clipped, lead_s=lead_s,
-        offset_cents=offset_cents(measures, judged), expected_offset_cents=expected_offset_cents,
-    )  # fmt: skip
+        channels,
+        measures,
+        rate_hz=rate_hz,
+        lossy=lossy,
+        clipped=clipped,
+        lead_s=lead_s,
+        offset_cents=offset_cents(measures, judged),
+        expected_offset_cents=expected_offset_cents,
+    )
     listened = Listened(m=measures, judged=judged, strikes=sequence.count, channels=channels, rate_hz=rate_hz)
     rows = survey_rows(listened, sequence, first_key=first_key, last_key=last_key)
     table = table_of(forbid(rows, quality.impairments))
     table["onset_s"] -= lead_s
     summary = summarise(
-        measures, judged, path, table, channels=channels, rate_hz=rate_hz, first_key=first_key,
-        last_key=last_key, a4_hz=a4_hz, quality=quality, clipped=clipped,
-    )  # fmt: skip
+        measures,
+        judged,
+        path,
+        table,
+        channels=channels,
+        rate_hz=rate_hz,
+        first_key=first_key,
+        last_key=last_key,
+        a4_hz=a4_hz,
+        quality=quality,
+        clipped=clipped,
+    )
     summary = replace(summary, warnings=(*summary.warnings, *repeats.sentences()))
     tell("done", 1.0)
     return Survey(
@@ -195,8 +210,10 @@ def _clipped(channels: Samples, strikes: Strikes, *, rate_hz: int) -> NDArray[np
         for o, n in zip(strikes.onset_s, strikes.next_s, strict=True)
     ]
     ceiling = float(np.max(np.abs(channels)))
-    tops = np.array([
-        float(np.max(np.abs(channels[:, int(max(o, 0) * rate_hz) : int(min(n, o + 1.0) * rate_hz)])))
-        for o, n in zip(strikes.onset_s, strikes.next_s, strict=True)
-    ])  # fmt: skip
+    tops = np.array(
+        [
+            float(np.max(np.abs(channels[:, int(max(o, 0) * rate_hz) : int(min(n, o + 1.0) * rate_hz)])))
+            for o, n in zip(strikes.onset_s, strikes.next_s, strict=True)
+        ]
+    )
     return (np.array(share) > limits()["quality"]["clip_share"]) & (tops > 0.98 * ceiling)

@@ -47,19 +47,33 @@ def summarise(
     withheld = quality.withholds("t60_s")
     t60_s, t60_reason = (np.nan, withheld) if withheld else (m.t60_s, m.t60_reason)
     return SurveySummary(
-        first_key=first_key, last_key=last_key, a4_hz=a4_hz, rate_hz=rate_hz, channels=channels.shape[0],
-        seconds=channels.shape[1] / rate_hz, measured=len(m.strikes.key), silent=by_status["silent"],
-        skipped=by_status["skipped"], unclear=by_status["unclear"], offset_cents=offset,
+        first_key=first_key,
+        last_key=last_key,
+        a4_hz=a4_hz,
+        rate_hz=rate_hz,
+        channels=channels.shape[0],
+        seconds=channels.shape[1] / rate_hz,
+        measured=len(m.strikes.key),
+        silent=by_status["silent"],
+        skipped=by_status["skipped"],
+        unclear=by_status["unclear"],
+        offset_cents=offset,
         tuning_spread_cents=robust_spread(j.cents - j.curve_cents) if len(j.cents) > 4 else None,
         reading="doubtful" if doubtful else "clear",
         other_first_key=int(m.strikes.key.min()) + path.other_shift if doubtful else None,
-        t60_s=None if np.isnan(t60_s) else float(t60_s), t60_reason=t60_reason, noise_db=m.noise_db,
-        clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]), quality=says, sustain_hidden=tuned_first(table),
-        sustain_heard=len(j.verdict), fault_counts=count_faults(table),
+        t60_s=None if np.isnan(t60_s) else float(t60_s),
+        t60_reason=t60_reason,
+        noise_db=m.noise_db,
+        clipped_keys=tuple(int(k) for k in m.strikes.key[clipped]),
+        quality=says,
+        sustain_hidden=tuned_first(table),
+        sustain_heard=len(j.verdict),
+        fault_counts=count_faults(table),
         warnings=warning_sentences(table, offset=offset, doubtful=doubtful, quality=says),
-        impairments=tuple(i.name for i in said), quality_unknown=quality.unknown,
+        impairments=tuple(i.name for i in said),
+        quality_unknown=quality.unknown,
         **tuning_fields(table),
-    )  # fmt: skip
+    )
 
 
 def offset_cents(m: NoteMeasures, j: Judged) -> float | None:

@@ -171,10 +171,14 @@ class VisitChanges(Showable):
         }
         points = sorted(self.points, key=lambda p: (not p.promised, order[p.direction], p.point))
         rows: list[Row] = [(p.title, p.before, p.after, p.direction, p.promised, p.kept) for p in points]
-        return rows + [
-            (f"by ear: {h.what} ({h.of})", *(say(side) for side in h.found()), h.sentence(), "", "")
-            for h in self.heard
-        ] + [("pins", "", "", self.pins_sentence(), "", "")]  # fmt: skip
+        return (
+            rows
+            + [
+                (f"by ear: {h.what} ({h.of})", *(say(side) for side in h.found()), h.sentence(), "", "")
+                for h in self.heard
+            ]
+            + [("pins", "", "", self.pins_sentence(), "", "")]
+        )
 
     def pins_sentence(self) -> str:
         """Whether the pins hold, as far as two recordings tell."""

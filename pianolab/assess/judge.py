@@ -262,10 +262,14 @@ def _unknown_costs(
     if state.other_offset_cents is not None and FIRST_KEY in waited:
         found.append(
             Unknown(
-                what=statement("unknown.first key"), why=statement("unknown.two readings"), width=0.0,
-                source="listening", minutes=2.0, key=FIRST_KEY,
+                what=statement("unknown.first key"),
+                why=statement("unknown.two readings"),
+                width=0.0,
+                source="listening",
+                minutes=2.0,
+                key=FIRST_KEY,
             )
-        )  # fmt: skip
+        )
     return tuple(found)
 
 

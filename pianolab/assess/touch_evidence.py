@@ -111,13 +111,15 @@ def _evidence(
         what = statement("unknown.felt", scale.id, scale=scale.name)
         gaps = (
             Gap(
-                key=f"touch {scale.id}", what=what, why=why, share=worst - known,
-                effort="look again", minutes=MINUTES,
+                key=f"touch {scale.id}",
+                what=what,
+                why=why,
+                share=worst - known,
+                effort="look again",
+                minutes=MINUTES,
             ),
-        )  # fmt: skip
-    return Evidence(
-        source="players", says=_says(scale, grades), share=known, strengths=strengths, gaps=gaps
-    )  # fmt: skip
+        )
+    return Evidence(source="players", says=_says(scale, grades), share=known, strengths=strengths, gaps=gaps)
 
 
 def _spread(shares: Sequence[float]) -> tuple[float, float]:

@@ -265,9 +265,15 @@ def file_away(
     first_key, last_key = keys or (about.first_key, about.last_key)
     with casebook.editing(by=by) as edit:
         recording = edit.add_sound(
-            about.visit_id, kept, first_key=first_key, last_key=last_key, a4_hz=about.a4_hz,
-            purpose=about.purpose, note=about.note, capture=capture_of(arrived),
-        )  # fmt: skip
+            about.visit_id,
+            kept,
+            first_key=first_key,
+            last_key=last_key,
+            a4_hz=about.a4_hz,
+            purpose=about.purpose,
+            note=about.note,
+            capture=capture_of(arrived),
+        )
     throw_away(arrived.folder)
     tell("done", 1.0)
     return recording

@@ -69,7 +69,11 @@ def trouble_in(database: Path) -> str:
 
 def copies(folder: Path, *, label: str = "") -> list[Path]:
     """The copies of a casebook, the newest first."""
-    found = [p for p in (folder / BACKUPS).glob("*.sqlite") if (m := _NAME.fullmatch(p.name)) and label in ("", m[2])]  # fmt: skip
+    found = [
+        p
+        for p in (folder / BACKUPS).glob("*.sqlite")
+        if (m := _NAME.fullmatch(p.name)) and label in ("", m[2])
+    ]
     return sorted(found, reverse=True)
 
 

@@ -84,10 +84,14 @@ def check_casebook(place: str | Path) -> CheckUp:
     check_folder(folder)
     problems, unused = _looked_through(folder)
     return CheckUp(
-        place=str(folder), problems=problems, unused_media=unused,
-        leftovers=tuple(str(p.relative_to(folder) if p.is_relative_to(folder) else p) for p in leftovers(folder)),
+        place=str(folder),
+        problems=problems,
+        unused_media=unused,
+        leftovers=tuple(
+            str(p.relative_to(folder) if p.is_relative_to(folder) else p) for p in leftovers(folder)
+        ),
         copies=tuple(p.name for p in copies(folder) if not trouble_in(p)),
-    )  # fmt: skip
+    )
 
 
 def check_folder(folder: Path) -> None:

@@ -42,8 +42,13 @@ def make_engine(path: Path) -> sa.Engine:
     @sa.event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:
         connection.isolation_level = None  # transactions begin where we say, see `begin`
-        for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "secure_delete = ON",
-                       f"journal_size_limit = {LARGEST_LOG}"):  # fmt: skip
+        for pragma in (
+            "journal_mode = WAL",
+            "synchronous = FULL",
+            "foreign_keys = ON",
+            "secure_delete = ON",
+            f"journal_size_limit = {LARGEST_LOG}",
+        ):
             connection.execute(f"PRAGMA {pragma}")
 
     @sa.event.listens_for(engine, "begin")
@@ -148,7 +153,7 @@ def is_writing(connection: sa.Connection) -> bool:
 def writing(engine: sa.Engine, *, name: object) -> Iterator[sa.Connection]:
     """One transaction that writes: all of it is kept, or none; other writers wait meanwhile."""
     if why := why_read_only(engine):
-        hint = "It was opened for reading only; free some space or copy the folder to where you may write, and open it again."  # fmt: skip
+        hint = "It was opened for reading only; free some space or copy the folder to where you may write, and open it again."
         raise refusal(name, f"{why}", "one that takes writes", hint)
     with clear_errors(name), engine.execution_options(purpose="write").begin() as connection:
         yield connection

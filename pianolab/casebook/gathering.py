@@ -113,9 +113,16 @@ class _Tally:
 
     def result(self, target: Casebook, sources: int) -> GatherResult:
         return GatherResult(
-            into=target.name, sources=sources, added=self.added, updated=self.updated, changes=self.changes,
-            media=self.media, purged=self.purged, conflicts=target.conflicts(), problems=tuple(self.problems),
-        )  # fmt: skip
+            into=target.name,
+            sources=sources,
+            added=self.added,
+            updated=self.updated,
+            changes=self.changes,
+            media=self.media,
+            purged=self.purged,
+            conflicts=target.conflicts(),
+            problems=tuple(self.problems),
+        )
 
 
 def _check_source(place: Place, into: Place) -> None:

@@ -155,9 +155,12 @@ class Ledger:
         """The writer's last undo that still stands and after which they entered nothing new, or None."""
         change, newer = tables.change, tables.change.alias("newer")
         since = sa.exists().where(
-            newer.c.by == self.by, newer.c.purged.is_(False), newer.c.action.not_in(TAKING_BACK),
-            newer.c.seq > change.c.seq, sa.or_(newer.c.machine == self._machine, newer.c.at > change.c.at),
-        )  # fmt: skip
+            newer.c.by == self.by,
+            newer.c.purged.is_(False),
+            newer.c.action.not_in(TAKING_BACK),
+            newer.c.seq > change.c.seq,
+            sa.or_(newer.c.machine == self._machine, newer.c.at > change.c.at),
+        )
         redone = sa.exists().where(_REDO.c.undoes == change.c.uid, _REDO.c.action == "redo")
         return self._last(change.c.action == "undo", ~since, ~redone)
 

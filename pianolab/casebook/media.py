@@ -25,8 +25,14 @@ FLAC_BITS = ("8 bit", "16 bit", "20 bit", "24 bit")
 MOST_FLAC_CHANNELS = 8
 LONGEST_CONVERTED_S = 3600.0
 SUFFIXES = {
-    "FLAC": ".flac", "Vorbis": ".ogg", "Opus": ".opus", "MP3": ".mp3", "AAC": ".m4a", "ALAC": ".m4a", "PCM": ".wav",
-}  # fmt: skip
+    "FLAC": ".flac",
+    "Vorbis": ".ogg",
+    "Opus": ".opus",
+    "MP3": ".mp3",
+    "AAC": ".m4a",
+    "ALAC": ".m4a",
+    "PCM": ".wav",
+}
 
 
 @dataclass(frozen=True, kw_only=True)

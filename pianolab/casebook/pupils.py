@@ -87,7 +87,12 @@ def pupil_access(url: str, pupil: str | int) -> str:
             and getattr(error.__cause__.orig, "sqlstate", "") == "42501"
         ):
             need = "one that owns the casebook and may make roles"
-            raise refusal(name, "a role that may not let pupils in", need, "ALTER ROLE … CREATEROLE, by whoever looks after the server.") from error  # fmt: skip
+            raise refusal(
+                name,
+                "a role that may not let pupils in",
+                need,
+                "ALTER ROLE … CREATEROLE, by whoever looks after the server.",
+            ) from error
         raise
     finally:
         engine.dispose()

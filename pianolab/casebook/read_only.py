@@ -99,4 +99,6 @@ def open_copy(place: Path, room: Path) -> Casebook:
 
 def _no_room(folder: Path, error: OSError) -> CasebookError:
     got = f"no room for a copy to read from ({error.strerror})"
-    return refusal(folder, got, "room in the temporary folder", "Free some space, or set TMPDIR to another disk.")  # fmt: skip
+    return refusal(
+        folder, got, "room in the temporary folder", "Free some space, or set TMPDIR to another disk."
+    )

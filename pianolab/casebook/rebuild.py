@@ -37,9 +37,14 @@ def present_row(entries: Sequence[Entry]) -> dict[str, Any]:
     body = last["before"] if last["after"] is None else last["after"]
     content = json.loads(body)
     row = {
-        "id": last["record_id"], "kind": last["kind"], "body": body, "deleted": last["after"] is None,
-        "created_at": first["at"], "at": last["at"], "change_uid": last["uid"],
-    }  # fmt: skip
+        "id": last["record_id"],
+        "kind": last["kind"],
+        "body": body,
+        "deleted": last["after"] is None,
+        "created_at": first["at"],
+        "at": last["at"],
+        "change_uid": last["uid"],
+    }
     return row | {name: content.get(name) for name in REFERENCES} | dict.fromkeys(_without(last["kind"]))
 
 

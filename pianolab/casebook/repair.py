@@ -104,9 +104,14 @@ def repair_casebook(folder: str | Path) -> Repair:
         kept = _swap(place, lambda part: _build(part, place, sources), label="damaged")
     after = check_casebook(place)
     return Repair(
-        place=str(place), changes=_count(place / DATABASE_NAME), removed=removed, after=after, kept=kept, used=used,
+        place=str(place),
+        changes=_count(place / DATABASE_NAME),
+        removed=removed,
+        after=after,
+        kept=kept,
+        used=used,
         lost=tuple(dict.fromkeys(line for source in sources for line in source.problems)),
-    )  # fmt: skip
+    )
 
 
 def restore_casebook(folder: str | Path, *, copy: str = "") -> Repair:
@@ -134,13 +139,24 @@ def restore_casebook(folder: str | Path, *, copy: str = "") -> Repair:
     later = before - changes
     lost = (f"{later} changes that were entered after the copy",) if later > 0 else ()
     return Repair(
-        place=str(place), changes=changes, lost=lost, removed=(), after=check_casebook(place), kept=kept, used=chosen.name
-    )  # fmt: skip
+        place=str(place),
+        changes=changes,
+        lost=lost,
+        removed=(),
+        after=check_casebook(place),
+        kept=kept,
+        used=chosen.name,
+    )
 
 
 def _folder_of(place: str | Path) -> Path:
     if is_url(place):
-        raise refusal("casebook", "one on a server", "a folder", "A server has copies of its own; ask whoever looks after it.")  # fmt: skip
+        raise refusal(
+            "casebook",
+            "one on a server",
+            "a folder",
+            "A server has copies of its own; ask whoever looks after it.",
+        )
     check_folder(Path(place))
     return Path(place)
 
@@ -158,7 +174,9 @@ def _chosen(place: Path, name: str) -> Path:
     for path in there:
         if not trouble_in(path):
             return path
-    raise refusal(place, "no sound copy in backups/", "one", "python -m pianolab check CASEBOOK --repair needs none.")  # fmt: skip
+    raise refusal(
+        place, "no sound copy in backups/", "one", "python -m pianolab check CASEBOOK --repair needs none."
+    )
 
 
 def _check_alone(place: Path) -> None:
@@ -243,7 +261,11 @@ def _swap(place: Path, build: Callable[[Path], None], *, label: str) -> Path | N
         with readable(place):
             build(part)
         if problem := trouble_in(part):
-            raise refusal(place, f"a new database that is damaged itself ({problem})", "a disk that keeps what it is given")  # fmt: skip
+            raise refusal(
+                place,
+                f"a new database that is damaged itself ({problem})",
+                "a disk that keeps what it is given",
+            )
         kept.parent.mkdir(exist_ok=True)
         if database.exists():
             _keep(database, kept)

@@ -88,9 +88,10 @@ def make_server_engine(url: sa.URL) -> sa.Engine:
     name = name_of(url)
     try:
         engine = sa.create_engine(
-            url, hide_parameters=True,
+            url,
+            hide_parameters=True,
             connect_args={"connect_timeout": CONNECT_S, "application_name": "pianolab"},
-        )  # fmt: skip
+        )
     except ImportError as error:
         raise MissingExtra(
             f"{name}: got no database driver (psycopg), need it for a casebook on a server. "
@@ -108,10 +109,14 @@ def _listen(engine: sa.Engine) -> None:
     def prepare(connection: Any, _: object) -> None:
         connection.autocommit = True  # settings of the session, not of the first transaction
         for setting in (
-            "synchronous_commit = on", f"lock_timeout = '{rules.WAIT_S}s'", "statement_timeout = 0",
+            "synchronous_commit = on",
+            f"lock_timeout = '{rules.WAIT_S}s'",
+            "statement_timeout = 0",
             f"idle_in_transaction_session_timeout = '{IDLE_EDIT_S}s'",
-            "tcp_keepalives_idle = 30", "tcp_keepalives_interval = 10", "tcp_keepalives_count = 3",
-        ):  # fmt: skip
+            "tcp_keepalives_idle = 30",
+            "tcp_keepalives_interval = 10",
+            "tcp_keepalives_count = 3",
+        ):
             connection.execute(f"SET {setting}")
         connection.autocommit = False
 

@@ -122,7 +122,12 @@ def _called(entries: list[Entry]) -> str:
 def _ahead(found: Source) -> list[str]:
     """What wrong clocks entered counts as the latest for long; that is said."""
     soon = moment_text(datetime.now(UTC) + CLOCKS_DIFFER)
-    late = [(entry["by"], entry["at"]) for entries in found.entries.values() for entry in entries if entry["at"] > soon]  # fmt: skip
+    late = [
+        (entry["by"], entry["at"])
+        for entries in found.entries.values()
+        for entry in entries
+        if entry["at"] > soon
+    ]
     names = dict.fromkeys(by for by, _ in late)
     return [
         f"{found.name}: {sum(by == name for by, _ in late)} changes by {name} are dated up to "

@@ -16,42 +16,68 @@ REPAIR = "python -m pianolab check CASEBOOK --repair saves what can be read."
 FILE_SIGNS = (
     ("database or disk is full", "a full disk", "room on the disk", "Free some space and try again."),
     ("disk I/O error", "a write error of the disk", "a disk that takes writes", "Is it full or unplugged?"),
-    ("database is locked", "a casebook held by another program", "its turn to write",
-     "Is another notebook in the middle of an edit?"),
+    (
+        "database is locked",
+        "a casebook held by another program",
+        "its turn to write",
+        "Is another notebook in the middle of an edit?",
+    ),
     ("readonly", "a write-protected casebook", "leave to write", "Copy the folder to where you may write."),
     ("unable to open", "a database that can't be opened", "leave to read and write in the folder", ""),
-    ("malformed", "a damaged database", "an undamaged one",
-     REPAIR),
+    ("malformed", "a damaged database", "an undamaged one", REPAIR),
     ("not a database", "a file that is no database", "a casebook", "Was it overwritten?"),
     ("no such table", "a database without a casebook's tables", "a casebook", ""),
-)  # fmt: skip
+)
 """Words of SQLite, and what they mean: got, need, hint."""
 
 SERVER_STATES = (
-    ("28", "a name or a password that the server refuses", "those of this database",
-     "Mistyped? Ask whoever looks after the server."),
-    ("3D000", "a server without this database", "the name of one", "Misspelt, or still to be made (createdb)?"),
+    (
+        "28",
+        "a name or a password that the server refuses",
+        "those of this database",
+        "Mistyped? Ask whoever looks after the server.",
+    ),
+    (
+        "3D000",
+        "a server without this database",
+        "the name of one",
+        "Misspelt, or still to be made (createdb)?",
+    ),
     ("3F000", "a database without this schema", "the name of one in it", "Misspelt in the URL?"),
-    ("42501", "a database in which you may not do that", "leave to read, write and make tables in its schema",
-     "Ask whoever looks after the server."),
+    (
+        "42501",
+        "a database in which you may not do that",
+        "leave to read, write and make tables in its schema",
+        "Ask whoever looks after the server.",
+    ),
     ("42P01", "a database without a casebook's tables", "a casebook", "create_casebook makes a new one."),
     ("53100", "a server with a full disk", "room on its disk", "Tell whoever looks after the server."),
     ("53300", "a server with too many connections", "a free one", "Close notebooks that aren't used."),
-    ("55P03", "a casebook held by another program", "its turn to write",
-     "Is another notebook in the middle of an edit?"),
+    (
+        "55P03",
+        "a casebook held by another program",
+        "its turn to write",
+        "Is another notebook in the middle of an edit?",
+    ),
     ("25P03", "an edit left open too long", "an editing block that ends within minutes", "Start it again."),
     ("25006", "a database that takes no writes", "one that does", "Is it a standby copy?"),
     ("57P", "a server that was shut down or restarted", "a running one", "Try again in a minute."),
     ("08", "a connection that broke off", "a working network", "Try again in a minute."),
     ("XX", "a damaged database", "an undamaged one", "Tell whoever looks after the server."),
-)  # fmt: skip
+)
 """Beginnings of SQLSTATE codes of PostgreSQL, and what they mean: got, need, hint."""
 
 SERVER_SIGNS = (
-    ("password authentication failed", "28"), ("no password supplied", "28"), ("authentication", "28"),
-    ("pg_hba.conf", "28"), ("role", "28"), ("database", "3D000"), ("too many", "53300"),
-    ("starting up", "57P"), ("shutting down", "57P"),
-)  # fmt: skip
+    ("password authentication failed", "28"),
+    ("no password supplied", "28"),
+    ("authentication", "28"),
+    ("pg_hba.conf", "28"),
+    ("role", "28"),
+    ("database", "3D000"),
+    ("too many", "53300"),
+    ("starting up", "57P"),
+    ("shutting down", "57P"),
+)
 """Words in the refusal of a connection, which comes without a code."""
 
 
@@ -130,6 +156,8 @@ def connection_refused(name: object, error: Exception) -> CasebookError:
             name, "no password", "the one of this database", "In the URL, PGPASSWORD or ~/.pgpass."
         )
     return refusal(
-        name, "no answer from a database server", "a PostgreSQL server at that address",
+        name,
+        "no answer from a database server",
+        "a PostgreSQL server at that address",
         "Is it running, are host and port right, and does the network let you through?",
-    )  # fmt: skip
+    )

@@ -106,9 +106,14 @@ def _write_all(casebook: Casebook, archive: zipfile.ZipFile) -> None:
         )
     for name in media:
         _write_media(casebook, archive, name)
-    manifest = {"format": FORMAT, "version": FORMAT_VERSION, "casebook_id": casebook.id,
-                "exported_at": later_than(None), "counts": counts,
-                "settings": json.loads(settings_to_json(settings))}  # fmt: skip
+    manifest = {
+        "format": FORMAT,
+        "version": FORMAT_VERSION,
+        "casebook_id": casebook.id,
+        "exported_at": later_than(None),
+        "counts": counts,
+        "settings": json.loads(settings_to_json(settings)),
+    }
     archive.writestr(_entry("manifest.json"), json.dumps(manifest, indent=1) + "\n")
 
 

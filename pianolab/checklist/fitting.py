@@ -82,8 +82,11 @@ class Fitting:
 
     def _best_at(self, points: Sequence[Point], stations: Collection[str]) -> tuple[float, frozenset[str]]:
         """What is worth most at some new stations and those one has been to; a knapsack in steps of `GRAIN_MIN`."""
-        ways = sum(self.here[p.id].settle for p in {self.here[q.id].id: q for q in points}.values()
-                   if self.here[p.id].id in stations)  # fmt: skip
+        ways = sum(
+            self.here[p.id].settle
+            for p in {self.here[q.id].id: q for q in points}.values()
+            if self.here[p.id].id in stations
+        )
         room = floor((self.minutes - ways) / GRAIN_MIN + 1e-6)
         if room < 0:
             return -1.0, frozenset()

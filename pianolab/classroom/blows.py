@@ -77,8 +77,13 @@ class Modelled:
     @property
     def model(self) -> PianoModel:
         return PianoModel(
-            seed=self.seed, kind="grand", unison_spread_cents=0.3, tuning_spread_cents=0.2, voicing_spread_db=0.4, false_beat_cents=0.05
-        )  # fmt: skip
+            seed=self.seed,
+            kind="grand",
+            unison_spread_cents=0.3,
+            tuning_spread_cents=0.2,
+            voicing_spread_db=0.4,
+            false_beat_cents=0.05,
+        )
 
     def blow(self, key: int, which: int, *, rng: np.random.Generator) -> FloatArray:
         seed, level = int(rng.integers(1, 2**31)), -4.0 * which + float(rng.normal())

@@ -79,7 +79,9 @@ def _line(line: Line, *, y: float, low: float, high: float, left: float) -> str:
     x, x0, x1 = (_at(v, low=low, high=high, left=left) for v in (line.value, line.low, line.high))
     colour = VERMILLION if line.stands_out else BLUE
     bar = f'<line x1="{x0:.1f}" y1="{y}" x2="{x1:.1f}" y2="{y}" stroke="{colour}" stroke-width="2.5"/>'
-    dot = f'<rect x="{x - 5:.1f}" y="{y - 5}" width="10" height="10" fill="{colour}"/>' if line.stands_out else (
-        f'<circle cx="{x:.1f}" cy="{y}" r="5" fill="{colour}"/>'
-    )  # fmt: skip
+    dot = (
+        f'<rect x="{x - 5:.1f}" y="{y - 5}" width="10" height="10" fill="{colour}"/>'
+        if line.stands_out
+        else (f'<circle cx="{x:.1f}" cy="{y}" r="5" fill="{colour}"/>')
+    )
     return label + bar + dot + words

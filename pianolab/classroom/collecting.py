@@ -35,7 +35,9 @@ def make_sure(place: Path) -> None:
     except OSError as error:
         if not (place / DATABASE_NAME).exists():
             got = f"a place where no folder can be made ({error.strerror})"
-            raise BadInput(str(place), got, "leave to write there", "Is something else of that name there?") from None  # fmt: skip
+            raise BadInput(
+                str(place), got, "leave to write there", "Is something else of that name there?"
+            ) from None
     finally:
         shutil.rmtree(draft, ignore_errors=True)
 

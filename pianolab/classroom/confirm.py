@@ -93,7 +93,7 @@ def by_order(fault: HeardFault, worse: Played, better: Played, key: int, *, alik
         "damper": bad > LONGER_RELEASE * good,
         "off_pitch": abs(bad - good) > BESIDE_CENTS,
         "voicing": bad - good > BRIGHTER_DB,
-    }[fault]  # fmt: skip
+    }[fault]
     if alike:
         told = abs(bad - good) < ALIKE_CENTS and bounds == ("=", "=")
     if told and _may_prove(fault, bounds):

@@ -71,7 +71,11 @@ class Desk:
             return ()
         with self.book() as book:
             given = book.answers()
-        return tuple(a for a in opened(given, class_id=self.school.id) if a.pupil == self.pupil and standing_of(a, class_id=self.school.id) == "counts")  # fmt: skip
+        return tuple(
+            a
+            for a in opened(given, class_id=self.school.id)
+            if a.pupil == self.pupil and standing_of(a, class_id=self.school.id) == "counts"
+        )
 
     def seed(self, lesson: str) -> int:
         """Seed of this pupil's drills in a lesson: the class's own, or one for each pupil."""
@@ -94,7 +98,11 @@ class Desk:
             got = f"{self.pupil!r}, whose results were removed for good"
             raise BadInput("pupil", got, "another name or number")
         if standing_of(answer, class_id=self.school.id) != "counts":
-            raise BadInput("answer", "an id, a task and a truth that don't belong together", "the id that desk.answer_id gives, correct where given is the truth")  # fmt: skip
+            raise BadInput(
+                "answer",
+                "an id, a task and a truth that don't belong together",
+                "the id that desk.answer_id gives, correct where given is the truth",
+            )
         kept = sealed(answer, class_id=self.school.id)
         with self.book() as book:
             known = _known(book, answer.id)

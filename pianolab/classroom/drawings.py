@@ -44,7 +44,12 @@ def _ruler(x: float, y: float, *, mm: int, step: float) -> str:
     ticks = "".join(
         _line(x + i * step, y, x + i * step, y - (9 if i % 5 == 0 else 5), width=0.8) for i in range(mm + 1)
     )
-    return _line(x, y, x + mm * step, y) + ticks + "".join(_text(x + i * step - 4, y + 15, str(i)) for i in range(0, mm + 1, 5)) + _text(x + mm * step + 16, y + 15, "mm")  # fmt: skip
+    return (
+        _line(x, y, x + mm * step, y)
+        + ticks
+        + "".join(_text(x + i * step - 4, y + 15, str(i)) for i in range(0, mm + 1, 5))
+        + _text(x + mm * step + 16, y + 15, "mm")
+    )
 
 
 GROOVE_MM = {5: (0.2, 0.8), 4: (1.2, 2.7), 3: (3.4, 5.6), 2: (6.5, 9.5), 1: (10.8, 13.5)}
@@ -58,7 +63,12 @@ def hammer_grooves(grade: int, rng: Rng) -> tuple[str, str]:
         length = longest * (1.0 if i == 1 else float(rng.uniform(0.7, 0.95))) * step
         deep = 1.5 + 0.9 * (5 - grade)
         body += _line(210 - length / 2, 44 + 26 * i, 210 + length / 2, 44 + 26 * i, colour=SOFT, width=deep)
-    svg = _svg(body + _ruler(60, 142, mm=20, step=step), width=430, height=170, alt="Hammer with the marks of three strings and a ruler")  # fmt: skip
+    svg = _svg(
+        body + _ruler(60, 142, mm=20, step=step),
+        width=430,
+        height=170,
+        alt="Hammer with the marks of three strings and a ruler",
+    )
     return svg, ""
 
 
@@ -102,7 +112,12 @@ def key_level(grade: int, rng: Rng) -> tuple[str, str]:
     for i, mm in enumerate(heights):
         top = max(36.0, 72 - 10 * float(mm))
         body += _rect(20 + 17 * i, top, 16, 126 - top, fill="#ffffff")
-    return _svg(body + _line(16, 34, 470, 34, width=2.5), width=490, height=136, alt="Fronts of twenty-six white keys under a straight edge"), ""  # fmt: skip
+    return _svg(
+        body + _line(16, 34, 470, 34, width=2.5),
+        width=490,
+        height=136,
+        alt="Fronts of twenty-six white keys under a straight edge",
+    ), ""
 
 
 GRAIN = np.array([190.0, 80.0]) / np.hypot(190.0, 80.0)
@@ -128,7 +143,12 @@ def board_cracks(grade: int, rng: Rng) -> tuple[str, str]:
     for place in rng.permutation(6)[:count]:
         body += _crack(np.array([50.0 + 62 * place, 60.0 + 14 * float(rng.uniform(0, 5))]), grade, rng)
     body += "</g>" + _sections(grade, count)
-    return _svg(body, width=490, height=314, alt="A soundboard with its ribs, seen from behind, and a section across a crack"), ""  # fmt: skip
+    return _svg(
+        body,
+        width=490,
+        height=314,
+        alt="A soundboard with its ribs, seen from behind, and a section across a crack",
+    ), ""
 
 
 def _crack(start: NDArray[np.float64], grade: int, rng: Rng) -> str:
@@ -217,9 +237,13 @@ def bridge_cracks(grade: int, rng: Rng) -> tuple[str, str]:
 
 
 DRAWN: dict[str, Callable[[int, Rng], tuple[str, str]]] = {
-    "hammers-grooves": hammer_grooves, "dampers-lift": damper_row, "keys-level": key_level, "board-cracks": board_cracks,
-    "strings-rust": string_rust, "bridge-treble": bridge_cracks,
-}  # fmt: skip
+    "hammers-grooves": hammer_grooves,
+    "dampers-lift": damper_row,
+    "keys-level": key_level,
+    "board-cracks": board_cracks,
+    "strings-rust": string_rust,
+    "bridge-treble": bridge_cracks,
+}
 
 
 def where_it_is(kind: str, area: str) -> str:

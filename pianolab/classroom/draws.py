@@ -57,8 +57,13 @@ def two_blows(recipe: Recipe) -> tuple[int, int]:
 
 
 def played(
-    recipe: Recipe, key: int, fault: Fault | None, *, which: int, more: Callable[[FloatArray], FloatArray] | None = None
-) -> Note:  # fmt: skip
+    recipe: Recipe,
+    key: int,
+    fault: Fault | None,
+    *,
+    which: int,
+    more: Callable[[FloatArray], FloatArray] | None = None,
+) -> Note:
     """A blow of a key with a fault, or without, let go after `HOLD_S`; ``more`` is done to it with the fault or without."""
     blow = recipe.blows.blow(key, which, rng=recipe.rng)
     blow = more(blow) if more else blow

@@ -21,10 +21,18 @@ from pianolab.errors import BadInput
 from pianolab.show import Row, Showable
 
 DrillKind = Literal[
-    "name the fault", "which is better", "order by sustain", "same or different", "find the bad key",
-    "can you judge the sustain", "which is further out", "which dies sooner", "which room rings longer", "which has the left pedal down",
+    "name the fault",
+    "which is better",
+    "order by sustain",
+    "same or different",
+    "find the bad key",
+    "can you judge the sustain",
+    "which is further out",
+    "which dies sooner",
+    "which room rings longer",
+    "which has the left pedal down",
     "which of two real notes dies sooner",
-]  # fmt: skip
+]
 DRILL_KINDS: tuple[DrillKind, ...] = get_args(DrillKind)
 CONFIRMED = "measured"
 BLOCK = 4

@@ -31,8 +31,12 @@ from pianolab.sound_model import KeyFault, PianoModel, render_note
 from pianolab.sound_model.amounts import PLAIN
 
 UNISON_CENTS: dict[int, tuple[float, ...]] = {
-    5: (), 4: (1.4, 1.4), 3: (3.0, 3.0, 3.0), 2: (7.0, 7.0, 7.0, 3.5), 1: (20.0, 20.0, 20.0, 14.0),
-}  # fmt: skip
+    5: (),
+    4: (1.4, 1.4),
+    3: (3.0, 3.0, 3.0),
+    2: (7.0, 7.0, 7.0, 3.5),
+    1: (20.0, 20.0, 20.0, 14.0),
+}
 """How far the strings of some of the four notes are apart, by grade [practice]; the others stand still."""
 
 CALM_CENTS = 0.15
@@ -85,7 +89,9 @@ def _instrument(point: str, grade: int, *, seed: int) -> tuple[PianoModel, tuple
     if point == "tuning-unisons":
         sour = rng.permutation(UNISON_KEYS)[: len(UNISON_CENTS[grade])]
         amounts = np.array(UNISON_CENTS[grade]) * rng.uniform(0.9, 1.1, len(sour))
-        apart = tuple(KeyFault(key=int(k), kind="unison", amount=float(a)) for k, a in zip(sour, amounts, strict=True))  # fmt: skip
+        apart = tuple(
+            KeyFault(key=int(k), kind="unison", amount=float(a)) for k, a in zip(sour, amounts, strict=True)
+        )
         still = PianoModel(seed=seed, kind="grand", unison_spread_cents=CALM_CENTS, **ONLY_STRINGS_BEAT)
         return replace(still, faults=apart), UNISON_KEYS
     short = rng.choice(TREBLE_KEYS, SHORT_NOTES[grade], replace=False)
@@ -119,9 +125,15 @@ GRADED_POINTS = (*DRAWN, *SOUNDED)
 """The checklist's points that can be shown by a drawing, a reading or a sound."""
 
 NAMES = (
-    "the one in the hall", "the one by the stove", "the one from the school", "the one under the stairs", "the one with the candle holders",
-    "the one in the garage", "the one of the choir", "the one with the new lid",
-)  # fmt: skip
+    "the one in the hall",
+    "the one by the stove",
+    "the one from the school",
+    "the one under the stairs",
+    "the one with the candle holders",
+    "the one in the garage",
+    "the one of the choir",
+    "the one with the new lid",
+)
 
 
 NOT_JUDGEABLE = "not judgeable in this state"
@@ -244,6 +256,13 @@ def _exhibit(name: str, kind: str, point: Point, grade: int, rng: np.random.Gene
         clip = sound_of(point.id, grade, seed=seed)
         reading = TUNED if point.id == "each-treble" else ""
     return Exhibit(
-        instrument=name, kind=kind, point=point, drawing=drawing, where=where_it_is(kind, point.area), reading=reading, clip=clip,
-        reference=grade, sound_seed=seed,
-    )  # fmt: skip
+        instrument=name,
+        kind=kind,
+        point=point,
+        drawing=drawing,
+        where=where_it_is(kind, point.area),
+        reading=reading,
+        clip=clip,
+        reference=grade,
+        sound_seed=seed,
+    )

@@ -40,36 +40,54 @@ FAULT_WORDS: dict[HeardFault, FaultWords] = {
         choice="its strings are apart",
         tell_tale="Listen after the blow: the tone swells and fades in a steady wave. Two strings that differ do that, "
         "and while they do, nobody can say how long the note would sing.",
-        plain=7.0, fine=2.5, unit="cents between its strings", chart="level",
+        plain=7.0,
+        fine=2.5,
+        unit="cents between its strings",
+        chart="level",
     ),
     "short_sustain": FaultWords(
         choice="it dies too soon",
         tell_tale="Hold the key and count: beside its neighbours the tone has gone when theirs still sings. "
         "Its strings agree, so tuning will not bring it back.",
-        plain=26.0, fine=10.0, unit="dB/s faster than it should", chart="level",
+        plain=26.0,
+        fine=10.0,
+        unit="dB/s faster than it should",
+        chart="level",
     ),
     "damper": FaultWords(
         choice="its damper leaks",
         tell_tale="Listen after the key is let go, not while it is held: something of the tone stays behind.",
-        plain=0.6, fine=0.25, unit="of the tone gets past the damper", chart="level",
+        plain=0.6,
+        fine=0.25,
+        unit="of the tone gets past the damper",
+        chart="level",
     ),
     "buzz": FaultWords(
         choice="it buzzes",
         tell_tale="Something rattles along while the tone is loud and falls silent before the tone does: "
         "a sizzle that has no pitch of its own.",
-        plain=-16.0, fine=-28.0, unit="dB beside the tone", chart="spectrum",
+        plain=-16.0,
+        fine=-28.0,
+        unit="dB beside the tone",
+        chart="spectrum",
     ),
     "voicing": FaultWords(
         choice="its hammer is too hard",
         tell_tale="The note is no louder but brighter than its neighbours, from the first moment: a hard or worn hammer.",
-        plain=13.0, fine=7.0, unit="dB more in its high partials", chart="spectrum",
+        plain=13.0,
+        fine=7.0,
+        unit="dB more in its high partials",
+        chart="spectrum",
     ),
     "off_pitch": FaultWords(
         choice="the whole note is out of tune",
         tell_tale="The note stands still in itself, but it lies beside the scale: all its strings have moved together.",
-        plain=45.0, fine=18.0, unit="cents beside the scale", chart="spectrum",
+        plain=45.0,
+        fine=18.0,
+        unit="cents beside the scale",
+        chart="spectrum",
     ),
-}  # fmt: skip
+}
 
 
 def amount_of(kind: HeardFault, hardness: float) -> float:

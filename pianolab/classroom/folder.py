@@ -186,7 +186,9 @@ class SchoolClass:
                 shutil.rmtree(own)
             except OSError as error:
                 got = f"a folder that can't be deleted ({error.strerror})"
-                raise BadInput(str(own), got, "leave to delete it", "Is it open elsewhere? Delete it yourself.") from None  # fmt: skip
+                raise BadInput(
+                    str(own), got, "leave to delete it", "Is it open elsewhere? Delete it yourself."
+                ) from None
         return count
 
     def has_removed(self, pupil: str) -> bool:
@@ -242,7 +244,12 @@ def make_class(
     if seed is not None and (isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63):
         raise BadInput("seed", repr(seed)[:40], "a whole number from 0 on")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise BadInput(str(folder), "a folder that isn't empty", "a new or empty folder", "open_class opens one that is there.")  # fmt: skip
+        raise BadInput(
+            str(folder),
+            "a folder that isn't empty",
+            "a new or empty folder",
+            "open_class opens one that is there.",
+        )
     if database:
         _on_server(database)
     (folder / PUPILS).mkdir(parents=True)
@@ -288,16 +295,25 @@ def open_class(folder: str | Path, *, database: str = "") -> SchoolClass:
     folder = Path(folder)
     file = folder / CLASS_FILE
     if not file.is_file():
-        raise BadInput(str(folder), "a folder without a class", "the folder of a class", "The folder above or below? make_class makes one.")  # fmt: skip
+        raise BadInput(
+            str(folder),
+            "a folder without a class",
+            "the folder of a class",
+            "The folder above or below? make_class makes one.",
+        )
     try:
         values = tomllib.loads(file.read_text(encoding="utf-8"))
         seed = int(values["seed"])
         if seed < 0 or not str(values["id"]).isalnum():
             raise ValueError("a seed below 0, or an id that isn't letters and numbers")
         return SchoolClass(
-            folder=folder, name=str(values["name"]), seed=seed, id=str(values["id"]), same_set=bool(values["same_set"]),
+            folder=folder,
+            name=str(values["name"]),
+            seed=seed,
+            id=str(values["id"]),
+            same_set=bool(values["same_set"]),
             database=_own(str(values.get("database", "")), database, file=file),
-        )  # fmt: skip
+        )
     except BadInput:
         raise
     except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError, UnicodeDecodeError) as error:

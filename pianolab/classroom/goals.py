@@ -14,8 +14,10 @@ def goals(own: Sequence[Answer]) -> list[Section]:
     """The goals of the lessons that were held, and whether they are reached."""
     held = {a.lesson.partition(TURN)[0] for a in own}
     rows = tuple(
-        (lesson.id, lesson.goal.words, goal_standing(lesson.goal, own)) for lesson in load_lessons().values() if lesson.id in held and lesson.kinds
-    )  # fmt: skip
+        (lesson.id, lesson.goal.words, goal_standing(lesson.goal, own))
+        for lesson in load_lessons().values()
+        if lesson.id in held and lesson.kinds
+    )
     if not rows:
         return []
     table = PlainTable(caption="Goals", header=("lesson", "goal", "where you stand"), rows=rows)

@@ -87,9 +87,15 @@ class ClassView(Showable):
 
     def rows(self) -> list[Row]:
         return [
-            (p.pupil, f"{p.shift:+.2f} ({p.words})", f"{p.low:+.2f} to {p.high:+.2f}", f"{p.scatter:.2f}", p.as_teacher.headline())
+            (
+                p.pupil,
+                f"{p.shift:+.2f} ({p.words})",
+                f"{p.low:+.2f} to {p.high:+.2f}",
+                f"{p.scatter:.2f}",
+                p.as_teacher.headline(),
+            )
             for p in self.pupils
-        ]  # fmt: skip
+        ]
 
 
 def agreement_of(units: Sequence[Unit], table: FloatArray, *, what: str) -> Agreement:
@@ -197,14 +203,25 @@ def _pupil(name: str, n: int, fit: FittedGrades, table: FloatArray, wanted: Floa
     given = np.isfinite(table[n])
     alike = int(np.sum(table[n][given] == wanted[given]))
     return PupilGrading(
-        pupil=name, shift=float(fit.shift[n]), low=float(low), high=float(high), scatter=float(fit.scatter[n]),
-        scatter_low=float(fit.scatter_low[n]), scatter_high=float(fit.scatter_high[n]), as_teacher=share_of(alike, int(given.sum())),
-    )  # fmt: skip
+        pupil=name,
+        shift=float(fit.shift[n]),
+        low=float(low),
+        high=float(high),
+        scatter=float(fit.scatter[n]),
+        scatter_low=float(fit.scatter_low[n]),
+        scatter_high=float(fit.scatter_high[n]),
+        as_teacher=share_of(alike, int(given.sum())),
+    )
 
 
 def _misread(
-    units: Sequence[Unit], table: FloatArray, fit: FittedGrades, *, reference: Mapping[Unit, int], sentences: Mapping[str, Sequence[str]]
-) -> tuple[Misread, ...]:  # fmt: skip
+    units: Sequence[Unit],
+    table: FloatArray,
+    fit: FittedGrades,
+    *,
+    reference: Mapping[Unit, int],
+    sentences: Mapping[str, Sequence[str]],
+) -> tuple[Misread, ...]:
     """Sentences that the class, its strictness taken out, puts elsewhere: the interval leaves the half grade around it."""
     found = []
     level = table - fit.shift[:, None]
@@ -221,6 +238,15 @@ def _misread(
         if middle - half > grade + 0.5 or middle + half < grade - 0.5:
             chosen = int(np.clip(round(middle), 1, 5))
             words = sentences[point]
-            found.append(Misread(point=point, reference=grade, read_as=middle, low=middle - half, high=middle + half,
-                                 meant=words[5 - grade], chosen=words[5 - chosen]))  # fmt: skip
+            found.append(
+                Misread(
+                    point=point,
+                    reference=grade,
+                    read_as=middle,
+                    low=middle - half,
+                    high=middle + half,
+                    meant=words[5 - grade],
+                    chosen=words[5 - chosen],
+                )
+            )
     return tuple(found)

@@ -188,12 +188,25 @@ def lesson_drills(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Dri
     """
     lesson = lesson_of(name)
     if not school.same_set and lesson.kinds:
-        raise BadInput(school.name, "a class in which each pupil has an own set", "one with the same set for all", "Their answers tell the truth of each task.")  # fmt: skip
+        raise BadInput(
+            school.name,
+            "a class in which each pupil has an own set",
+            "one with the same set for all",
+            "Their answers tell the truth of each task.",
+        )
     seed, kinds = school.desk("0").seed(_label(lesson, turn)), lesson.kinds
     return tuple(
-        make_drill(kind, seed=seed, number=n, hardness=hardness_for_all(kinds, n), about=lesson.about, turn=place, of=of)
+        make_drill(
+            kind,
+            seed=seed,
+            number=n,
+            hardness=hardness_for_all(kinds, n),
+            about=lesson.about,
+            turn=place,
+            of=of,
+        )
         for n, (kind, place, of) in enumerate(in_turn(kinds, lesson.count))
-    )  # fmt: skip
+    )
 
 
 def _apart(school: SchoolClass, path: str | Path) -> Path:

@@ -68,9 +68,17 @@ def make_drill(
     words = source if isinstance(source, str) else source.words
     task = task_name(kind, seed=seed, number=number, hardness=hardness, level=level, about=(*about, words))
     recipe = Recipe(
-        rng=rng, seed=seed, task=task, hardness=hardness, level=level, blows=blows, kind=kind, turn=number if turn is None else turn,
-        of=of, about=tuple(about),
-    )  # fmt: skip
+        rng=rng,
+        seed=seed,
+        task=task,
+        hardness=hardness,
+        level=level,
+        blows=blows,
+        kind=kind,
+        turn=number if turn is None else turn,
+        of=of,
+        about=tuple(about),
+    )
     return MAKERS[kind](recipe)
 
 
@@ -86,7 +94,10 @@ def drill_set(
     """
     if not kinds or count < 1:
         raise BadInput("drills", f"{count} of {len(kinds)} kinds", "one kind and one drill at least")
-    return tuple(make_drill(kind, seed=seed, number=n, hardness=hardness, turn=turn, of=of) for n, (kind, turn, of) in enumerate(in_turn(kinds, count)))  # fmt: skip
+    return tuple(
+        make_drill(kind, seed=seed, number=n, hardness=hardness, turn=turn, of=of)
+        for n, (kind, turn, of) in enumerate(in_turn(kinds, count))
+    )
 
 
 def in_turn(kinds: Sequence[DrillKind], count: int) -> list[tuple[DrillKind, int, int]]:

@@ -22,9 +22,13 @@ from pianolab.show import Row, Showable
 Z95 = float(norm.ppf(0.975))
 SQRT_2 = sqrt(2.0)
 YES_NO: dict[str, str] = {
-    "same or different": "different", "which is further out": "A", "which dies sooner": "A",
-    "which room rings longer": "A", "which has the left pedal down": "A", "which of two real notes dies sooner": "A",
-}  # fmt: skip
+    "same or different": "different",
+    "which is further out": "A",
+    "which dies sooner": "A",
+    "which room rings longer": "A",
+    "which has the left pedal down": "A",
+    "which of two real notes dies sooner": "A",
+}
 """Kinds with two answers, and the one that counts as "yes": for d' and bias. Where two sounds are compared and one of
 them has it, d' is that of one sound: smaller by the square root of two [macmillan2005]; their bias is towards A.
 
@@ -133,7 +137,16 @@ def sensitivity(*, hits: int, signals: int, false_alarms: int, noises: int) -> S
         )
     if signals == 0 or noises == 0:
         why = "tasks of both sorts are needed, something there and nothing there"
-        return Sensitivity(d_prime=None, d_low=None, d_high=None, bias=None, bias_low=None, bias_high=None, answers=signals + noises, why_missing=why)  # fmt: skip
+        return Sensitivity(
+            d_prime=None,
+            d_low=None,
+            d_high=None,
+            bias=None,
+            bias_low=None,
+            bias_high=None,
+            answers=signals + noises,
+            why_missing=why,
+        )
     h, f = (hits + 0.5) / (signals + 1.0), (false_alarms + 0.5) / (noises + 1.0)
     z_h, z_f = float(norm.ppf(h)), float(norm.ppf(f))
     variance = sum(
@@ -142,8 +155,14 @@ def sensitivity(*, hits: int, signals: int, false_alarms: int, noises: int) -> S
     half = Z95 * sqrt(variance)
     d, c = z_h - z_f, -0.5 * (z_h + z_f)
     return Sensitivity(
-        d_prime=d, d_low=d - half, d_high=d + half, bias=c, bias_low=c - 0.5 * half, bias_high=c + 0.5 * half, answers=signals + noises
-    )  # fmt: skip
+        d_prime=d,
+        d_low=d - half,
+        d_high=d + half,
+        bias=c,
+        bias_low=c - 0.5 * half,
+        bias_high=c + 0.5 * half,
+        answers=signals + noises,
+    )
 
 
 def shares_by_kind(answers: Iterable[Answer]) -> dict[str, Share]:
@@ -187,9 +206,11 @@ def sensitivity_of(answers: Iterable[Answer], *, kind: str = "same or different"
     signals = [a for a in own if a.truth == yes]
     noises = [a for a in own if a.truth != yes]
     found = sensitivity(
-        hits=sum(a.given == yes for a in signals), signals=len(signals),
-        false_alarms=sum(a.given == yes for a in noises), noises=len(noises),
-    )  # fmt: skip
+        hits=sum(a.given == yes for a in signals),
+        signals=len(signals),
+        false_alarms=sum(a.given == yes for a in noises),
+        noises=len(noises),
+    )
     return found if yes == "different" or found.d_prime is None else _of_one_sound(found)
 
 
@@ -223,7 +244,9 @@ def ladder_of(answers: Iterable[Answer], *, kind: str) -> Ladder:
     return ladder
 
 
-def sensitivities_by_day(answers: Sequence[Answer], *, kind: str = "same or different") -> dict[date, Sensitivity]:  # fmt: skip
+def sensitivities_by_day(
+    answers: Sequence[Answer], *, kind: str = "same or different"
+) -> dict[date, Sensitivity]:
     """One pupil's d' and bias as they stood at the end of each day on which that kind was asked."""
     return {day: sensitivity_of(so_far, kind=kind) for day, so_far in _days(answers, kind).items()}
 

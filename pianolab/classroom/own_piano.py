@@ -40,8 +40,12 @@ FILE, LEAST_HELD_S, LEAST_KEYS = "piano.toml", 1.2, 5
 """Notes held shorter tell too little to alter; with fewer keys there is nothing to draw from."""
 
 ASKED: tuple[DrillKind, ...] = (
-    "name the fault", "which is better", "which is further out", "which dies sooner", "can you judge the sustain",
-)  # fmt: skip
+    "name the fault",
+    "which is better",
+    "which is further out",
+    "which dies sooner",
+    "can you judge the sustain",
+)
 """Kinds of drill that notes struck once can carry. "Same or different" needs two real blows of every key."""
 
 
@@ -157,7 +161,12 @@ def own_piano(recording: str | Path, *, name: str, first_key: int = 1, last_key:
             )
             faults[key] = tuple(f for f in split_names(row["faults"]) if f in FAULT_WORDS)
     if not notes:
-        raise BadInput(Path(recording).name, "no note that is long enough", f"keys held for {LEAST_HELD_S} s or more", next(iter(left_out.values()), ""))  # fmt: skip
+        raise BadInput(
+            Path(recording).name,
+            "no note that is long enough",
+            f"keys held for {LEAST_HELD_S} s or more",
+            next(iter(left_out.values()), ""),
+        )
     return OwnPiano(name=name, notes=notes, faults=faults, left_out=left_out)
 
 
@@ -186,7 +195,12 @@ def open_own_piano(folder: str | Path) -> OwnPiano:
             for f in sorted(folder.glob("key*.flac"))
         }
         faults = {key: tuple(values["faults"].get(str(key), ())) for key in notes}
-        return OwnPiano(name=str(values["name"]), notes=notes, faults=faults, left_out={int(k): str(v) for k, v in values["left_out"].items()})  # fmt: skip
+        return OwnPiano(
+            name=str(values["name"]),
+            notes=notes,
+            faults=faults,
+            left_out={int(k): str(v) for k, v in values["left_out"].items()},
+        )
     except (OSError, KeyError, ValueError, AttributeError):
         raise BadInput(
             str(folder), "no piano that was kept", "a folder that OwnPiano.save has written"
@@ -209,19 +223,29 @@ def own_faults(piano: OwnPiano, *, seed: int = 1) -> tuple[Drill, ...]:
 
 def _own_fault(
     piano: OwnPiano, bad: int, keys: Sequence[int], *, number: int, rng: np.random.Generator, seed: int
-) -> Drill:  # fmt: skip
+) -> Drill:
     found = ", ".join(FAULT_WORDS[f].choice for f in piano.faults[bad])  # type: ignore[index]
     names = [note_name(k) for k in keys]
     return Drill(
-        task=task_name("find the bad key", seed=seed, number=number, hardness=0.0, level=None, about=(piano.name,)), kind="find the bad key",
-        question=f"{len(keys)} keys of {piano.name}: {', '.join(names)}. Which one is bad?", choices=tuple(names),
+        task=task_name(
+            "find the bad key", seed=seed, number=number, hardness=0.0, level=None, about=(piano.name,)
+        ),
+        kind="find the bad key",
+        question=f"{len(keys)} keys of {piano.name}: {', '.join(names)}. Which one is bad?",
+        choices=tuple(names),
         clips=(struck("A", [piano.notes[k] for k in keys], rng=rng),),
         truth=Truth(
-            answer=note_name(bad), explanation=f"{note_name(bad)}: {found}, as it was measured on the recording of all keys.", level=None, unit="",
-            fault=piano.faults[bad][0], check=lambda: CONFIRMED, made_from=f"{piano.words}, unaltered",
-            curves=(level_over_time(note_name(bad), piano.notes[bad]),), begins_s=(note_starts(len(keys))[keys.index(bad)], 0.0),
+            answer=note_name(bad),
+            explanation=f"{note_name(bad)}: {found}, as it was measured on the recording of all keys.",
+            level=None,
+            unit="",
+            fault=piano.faults[bad][0],
+            check=lambda: CONFIRMED,
+            made_from=f"{piano.words}, unaltered",
+            curves=(level_over_time(note_name(bad), piano.notes[bad]),),
+            begins_s=(note_starts(len(keys))[keys.index(bad)], 0.0),
         ),
-    )  # fmt: skip
+    )
 
 
 def photo_exhibit(
@@ -247,9 +271,16 @@ def photo_exhibit(
     if found is None:
         raise BadInput("point", repr(point), "the id of a checklist point")
     return Exhibit(
-        instrument=instrument, kind=kind, point=found, drawing=_as_drawing(photo), where="", reading="", reference=grade,
-        basis="the teacher's grade, not measured", made_from="a photograph by the teacher",
-    )  # fmt: skip
+        instrument=instrument,
+        kind=kind,
+        point=found,
+        drawing=_as_drawing(photo),
+        where="",
+        reading="",
+        reference=grade,
+        basis="the teacher's grade, not measured",
+        made_from="a photograph by the teacher",
+    )
 
 
 def _as_drawing(photo: str | Path) -> str:

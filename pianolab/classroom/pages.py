@@ -166,7 +166,12 @@ def _own_strictness(school: SchoolClass, pupil: str) -> list[Section]:
     line = Line(
         label="you", value=own.shift, low=own.low, high=own.high, words=own.words, stands_out=own.stands_out
     )
-    chart = Drawing(svg=interval_chart([line], low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0), words="Strict to the left, mild to the right of the class.")  # fmt: skip
+    chart = Drawing(
+        svg=interval_chart(
+            [line], low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0
+        ),
+        words="Strict to the left, mild to the right of the class.",
+    )
     said = (
         f"Beside the class you are {own.words}: {own.shift:+.2f} grades ({own.low:+.2f} to {own.high:+.2f}).",
         f"Your grade was the teacher's in {own.as_teacher.headline().replace(' right', '')}.",
@@ -180,7 +185,14 @@ def _by_pupil(drills: Sequence[Answer]) -> Section:
     for pupil in in_order(a.pupil for a in drills):
         told = [bool(a.correct) for a in drills if a.pupil == pupil]
         shares[pupil] = share_of(sum(told), len(told))
-    return share_section("Who hears how much", shares, what="pupil", said=("Pupils who had drills of their own had harder ones as they got better: shares then say little, thresholds more.",))  # fmt: skip
+    return share_section(
+        "Who hears how much",
+        shares,
+        what="pupil",
+        said=(
+            "Pupils who had drills of their own had harder ones as they got better: shares then say little, thresholds more.",
+        ),
+    )
 
 
 def _by_kind(drills: Sequence[Answer]) -> Section:
@@ -229,7 +241,10 @@ def _alike(view: ClassView, exhibits: Sequence[Exhibit]) -> Section:
         )
         for n, a in named.items()
     )
-    chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="Krippendorff's alpha"), words="Agreement of the class on each point: 1 is all alike, 0 as by chance.")  # fmt: skip
+    chart = Drawing(
+        svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="Krippendorff's alpha"),
+        words="Agreement of the class on each point: 1 is all alike, 0 as by chance.",
+    )
     table = PlainTable(
         folded=True, caption="Agreement, in numbers", header=("point", "alpha", "95 %", "exhibits"), rows=rows
     )
@@ -242,7 +257,7 @@ def _strict(view: ClassView) -> Section:
     lines = [
         Line(label=p.pupil, value=p.shift, low=p.low, high=p.high, words=p.words, stands_out=p.stands_out)
         for p in sorted(view.pupils, key=lambda p: p.shift)
-    ]  # fmt: skip
+    ]
     rows = tuple(
         (
             p.pupil,
@@ -254,7 +269,12 @@ def _strict(view: ClassView) -> Section:
         )
         for p in sorted(view.pupils, key=lambda p: p.shift)
     )
-    chart = Drawing(svg=interval_chart(lines, low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0), words="Strict to the left, mild to the right; squares surely differ from the class.")  # fmt: skip
+    chart = Drawing(
+        svg=interval_chart(
+            lines, low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0
+        ),
+        words="Strict to the left, mild to the right; squares surely differ from the class.",
+    )
     table = PlainTable(
         folded=True,
         caption="Pupils' grades",
@@ -308,5 +328,7 @@ def _how(drills: Sequence[Answer], unconfirmed: Sequence[Answer]) -> Section:
         'Answers are kept under a first name or a number, on the machines of this class only. A pupil\'s answers can be removed for good: remove("name").'
     ]
     if drills:
-        said.append(f"The truth of {len(drills) - len(unconfirmed)} of {len(drills)} answered drills was confirmed by pianolab's own listening; of the others it is known only because it was put there.")  # fmt: skip
+        said.append(
+            f"The truth of {len(drills) - len(unconfirmed)} of {len(drills)} answered drills was confirmed by pianolab's own listening; of the others it is known only because it was put there."
+        )
     return Section(heading="How this was made", paragraphs=tuple(said))

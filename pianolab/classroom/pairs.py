@@ -16,9 +16,12 @@ from pianolab.keyboard import note_name
 from pianolab.units import key_to_hz
 
 BETTER: dict[HeardFault, str] = {
-    "unison": "its strings agree better", "short_sustain": "it sings longer", "damper": "it stops more cleanly",
-    "buzz": "it is free of buzzing", "voicing": "its hammer is less hard",
-}  # fmt: skip
+    "unison": "its strings agree better",
+    "short_sustain": "it sings longer",
+    "damper": "it stops more cleanly",
+    "buzz": "it is free of buzzing",
+    "voicing": "its hammer is less hard",
+}
 
 
 def curves_of(
@@ -53,15 +56,25 @@ def which_is_better(recipe: Recipe) -> Drill:
     }
     choices = {f"{side}: {words}": f for side, (f, words) in product("AB", BETTER.items())}
     return Drill(
-        task=recipe.task, kind="which is better", question=f"{note_name(key)} twice. Which is better, and in what?",
-        clips=clips_of(notes, recipe), choices=tuple(choices),
+        task=recipe.task,
+        kind="which is better",
+        question=f"{note_name(key)} twice. Which is better, and in what?",
+        clips=clips_of(notes, recipe),
+        choices=tuple(choices),
         truth=Truth(
-            answer=f"{good}: {BETTER[kind]}", explanation=f"{bad} is the worse one. {tell(fault)}", level=fault.amount,
-            unit=FAULT_WORDS[kind].unit, fault=kind, check=lambda: by_measure(notes[bad]), made_from=recipe.blows.words,
-            credit=recipe.blows.credit, curves=curves_of(notes[bad]), tells=tells_of(choices),
+            answer=f"{good}: {BETTER[kind]}",
+            explanation=f"{bad} is the worse one. {tell(fault)}",
+            level=fault.amount,
+            unit=FAULT_WORDS[kind].unit,
+            fault=kind,
+            check=lambda: by_measure(notes[bad]),
+            made_from=recipe.blows.words,
+            credit=recipe.blows.credit,
+            curves=curves_of(notes[bad]),
+            tells=tells_of(choices),
             without_fault=alone(f"{bad} without the fault", notes[bad], recipe),
         ),
-    )  # fmt: skip
+    )
 
 
 SHADE_DB = 2.5
@@ -77,25 +90,44 @@ def same_or_different(recipe: Recipe) -> Drill:
     apart, f1_hz = "AB"[int(recipe.rng.integers(2))], float(key_to_hz(key))
     shades = SHADE_DB * recipe.rng.standard_normal(2)
     notes = {
-        label: played(recipe, key, fault if label == apart else None, which=which, more=lambda x, by=shade: brighter(x, by, f1_hz))  # type: ignore[misc]
+        label: played(
+            recipe,
+            key,
+            fault if label == apart else None,
+            which=which,
+            more=lambda x, by=shade: brighter(x, by, f1_hz),
+        )  # type: ignore[misc]
         for label, which, shade in zip("AB", two_blows(recipe), shades, strict=True)
-    }  # fmt: skip
-    said = f"They differ: {apart} has its strings apart. {tell(fault)}" if different else (
-        "It is one note struck twice: a little stronger or brighter the one time, as no two blows are alike. Its strings stand as they did."
-    )  # fmt: skip
+    }
+    said = (
+        f"They differ: {apart} has its strings apart. {tell(fault)}"
+        if different
+        else (
+            "It is one note struck twice: a little stronger or brighter the one time, as no two blows are alike. Its strings stand as they did."
+        )
+    )
     curves = (
         curves_of(notes[apart]) if different else tuple(level_over_time(k, n.sound) for k, n in notes.items())
     )
     return Drill(
-        task=recipe.task, kind="same or different", clips=clips_of(notes, recipe), choices=("same", "different"),
+        task=recipe.task,
+        kind="same or different",
+        clips=clips_of(notes, recipe),
+        choices=("same", "different"),
         question=f"{note_name(key)}, struck twice. Is it the same note both times, or have its strings moved apart in between?",
         truth=Truth(
-            answer="different" if different else "same", explanation=said, level=fault.amount if fault else 0.0,
-            unit=FAULT_WORDS["unison"].unit, fault="unison" if different else "", check=lambda: by_measure(notes[apart]),
-            made_from=recipe.blows.words, credit=recipe.blows.credit, curves=curves,
+            answer="different" if different else "same",
+            explanation=said,
+            level=fault.amount if fault else 0.0,
+            unit=FAULT_WORDS["unison"].unit,
+            fault="unison" if different else "",
+            check=lambda: by_measure(notes[apart]),
+            made_from=recipe.blows.words,
+            credit=recipe.blows.credit,
+            curves=curves,
             without_fault=alone(f"{apart} without the fault", notes[apart], recipe) if different else None,
         ),
-    )  # fmt: skip
+    )
 
 
 def order_by_sustain(recipe: Recipe) -> Drill:
@@ -117,14 +149,23 @@ def order_by_sustain(recipe: Recipe) -> Drill:
 
     told = ", ".join(f"{b} dies {step:.3g} dB/s faster than {a}" for a, b in pairwise(ranked))
     return Drill(
-        task=recipe.task, kind="order by sustain", clips=clips_of(notes, recipe), choices=tuple(" then ".join(p) for p in orders),
+        task=recipe.task,
+        kind="order by sustain",
+        clips=clips_of(notes, recipe),
+        choices=tuple(" then ".join(p) for p in orders),
         question=f"{note_name(key)} three times. Put them in order: which sings longest, which dies first?",
         truth=Truth(
-            answer=" then ".join(ranked), explanation=f"{told}. Listen to the first second, not to the last trace of tone.",
-            level=step, unit="dB/s between neighbours", fault="short_sustain", check=checked, made_from=recipe.blows.words,
-            credit=recipe.blows.credit, curves=tuple(level_over_time(k, notes[k].sound) for k in ranked),
+            answer=" then ".join(ranked),
+            explanation=f"{told}. Listen to the first second, not to the last trace of tone.",
+            level=step,
+            unit="dB/s between neighbours",
+            fault="short_sustain",
+            check=checked,
+            made_from=recipe.blows.words,
+            credit=recipe.blows.credit,
+            curves=tuple(level_over_time(k, notes[k].sound) for k in ranked),
         ),
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True)
@@ -162,14 +203,24 @@ def limen(recipe: Recipe, what: Limen) -> Drill:
         for label, which in zip("AB", two_blows(recipe), strict=True)
     }
     return Drill(
-        task=recipe.task, kind=what.kind, question=f"{note_name(key)} twice. {what.question}", clips=clips_of(notes, recipe),
+        task=recipe.task,
+        kind=what.kind,
+        question=f"{note_name(key)} twice. {what.question}",
+        clips=clips_of(notes, recipe),
         choices=("A", "B"),
         truth=Truth(
-            answer=bad, explanation=f"It is {bad}. {tell(fault)}", level=fault.amount, unit=what.unit, fault=what.fault,
-            check=lambda: by_measure(notes[bad]), made_from=recipe.blows.words, credit=recipe.blows.credit, curves=curves_of(notes[bad]),
+            answer=bad,
+            explanation=f"It is {bad}. {tell(fault)}",
+            level=fault.amount,
+            unit=what.unit,
+            fault=what.fault,
+            check=lambda: by_measure(notes[bad]),
+            made_from=recipe.blows.words,
+            credit=recipe.blows.credit,
+            curves=curves_of(notes[bad]),
             without_fault=alone(f"{bad} without the fault", notes[bad], recipe),
         ),
-    )  # fmt: skip
+    )
 
 
 NOT_ASKED = f"{NOT}: no measure of pianolab's tells this from two single notes"
@@ -190,16 +241,25 @@ def which_room(recipe: Recipe) -> Drill:
         sound = in_room(dry.sound, t60_s[label], seed=seed + n)
         notes[label] = Note(key=key, fault=None, sound=sound, plain=dry.sound)
     return Drill(
-        task=recipe.task, kind="which room rings longer", clips=clips_of(notes, recipe), choices=("A", "B"),
+        task=recipe.task,
+        kind="which room rings longer",
+        clips=clips_of(notes, recipe),
+        choices=("A", "B"),
         question=f"{note_name(key)} in two rooms. Which room rings longer? The note itself may be longer in either.",
         truth=Truth(
-            answer=longer, level=extra, unit="s that the room rings longer", fault="", made_from=f"{recipe.blows.words} in a calculated room",
+            answer=longer,
+            level=extra,
+            unit="s that the room rings longer",
+            fault="",
+            made_from=f"{recipe.blows.words} in a calculated room",
             explanation=f"It is {longer}. A room goes on after the key is let go, for all notes alike; a note that dies slowly is heard while the "
             f"key is held. Here the rooms ring {t60_s['A']:.2g} s and {t60_s['B']:.2g} s.",
-            check=lambda: NOT_ASKED, credit=recipe.blows.credit, curves=tuple(level_over_time(k, n.sound) for k, n in notes.items()),
+            check=lambda: NOT_ASKED,
+            credit=recipe.blows.credit,
+            curves=tuple(level_over_time(k, n.sound) for k, n in notes.items()),
             without_fault=alone("the note without its room", notes[longer], recipe),
         ),
-    )  # fmt: skip
+    )
 
 
 def which_pedal(recipe: Recipe) -> Drill:
@@ -213,14 +273,22 @@ def which_pedal(recipe: Recipe) -> Drill:
         duller = brighter(note.sound, -amount, float(key_to_hz(key))) if label == down else note.sound
         notes[label] = Note(key=key, fault=None, sound=duller, plain=note.sound)
     return Drill(
-        task=recipe.task, kind="which has the left pedal down", clips=clips_of(notes, recipe), choices=("A", "B"),
+        task=recipe.task,
+        kind="which has the left pedal down",
+        clips=clips_of(notes, recipe),
+        choices=("A", "B"),
         question=f"{note_name(key)} twice, once as with the left pedal of a grand down. Which one?",
         truth=Truth(
-            answer=down, level=amount, unit="dB less in its high partials", fault="",
+            answer=down,
+            level=amount,
+            unit="dB less in its high partials",
+            fault="",
             explanation=f"It is {down}. Felt that is not grooved makes the note rounder, not only softer: here its partials from the fifth up are "
             f"{amount:.3g} dB weaker. On an upright the left pedal takes level alone, and says nothing of the hammers.",
-            check=lambda: NOT_ASKED, made_from=f"{recipe.blows.words}, dulled in place of the pedal", credit=recipe.blows.credit,
+            check=lambda: NOT_ASKED,
+            made_from=f"{recipe.blows.words}, dulled in place of the pedal",
+            credit=recipe.blows.credit,
             curves=tuple(level_over_pitch(k, n.sound) for k, n in notes.items()),
             without_fault=alone(f"{down} without the pedal", notes[down], recipe),
         ),
-    )  # fmt: skip
+    )

@@ -40,7 +40,12 @@ def enter_paper(desk: Desk, lesson: str, letters: str, *, turn: int = 1) -> int:
         choices.append(tuple(trial.view()["choices"]))
         trial.next()
     if len(ticked) != len(choices):
-        raise BadInput("letters", f"{len(ticked)} letters", f"{len(choices)}, one for each task that isn't answered", "Use - where nothing was ticked.")  # fmt: skip
+        raise BadInput(
+            "letters",
+            f"{len(ticked)} letters",
+            f"{len(choices)}, one for each task that isn't answered",
+            "Use - where nothing was ticked.",
+        )
     for number, (letter, offered) in enumerate(zip(ticked, choices, strict=True), start=1):
         if letter != LEFT_OPEN and letter not in LETTERS[: len(offered)]:
             raise BadInput(

@@ -54,16 +54,26 @@ def share_section(
 ) -> Section:
     """Shares of right answers as a chart and, folded, in numbers; without content where there are none."""
     lines = [
-        Line(label=name, value=s.share, low=s.low, high=s.high, words=f"{s.right} of {s.answers}", stands_out=s.high is not None and s.high < 0.75)
+        Line(
+            label=name,
+            value=s.share,
+            low=s.low,
+            high=s.high,
+            words=f"{s.right} of {s.answers}",
+            stands_out=s.high is not None and s.high < 0.75,
+        )
         for name, s in shares.items()
-    ]  # fmt: skip
+    ]
     rows = tuple(
         (n, s.right, s.answers, percent(s.share), f"{percent(s.low)} to {percent(s.high)}")
         for n, s in shares.items()
     )
     if not rows:
         return Section(heading=heading)
-    chart = Drawing(svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="share right", mark_at=chance), words=f"{heading}: share of right answers; squares are surely under three quarters.")  # fmt: skip
+    chart = Drawing(
+        svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="share right", mark_at=chance),
+        words=f"{heading}: share of right answers; squares are surely under three quarters.",
+    )
     table = PlainTable(
         folded=True,
         caption=f"{heading}, in numbers",
@@ -131,7 +141,12 @@ def _by_kind(answers: Sequence[Answer]) -> list[Drawing]:
             svg = interval_chart(
                 lines, low=0.0, high=high, ticks=_ticks(high), unit=next(iter(found.values())).unit
             )
-            charts.append(Drawing(svg=svg, words=f"Smallest difference heard four times out of five, “{kind}”, the finest ear first."))  # fmt: skip
+            charts.append(
+                Drawing(
+                    svg=svg,
+                    words=f"Smallest difference heard four times out of five, “{kind}”, the finest ear first.",
+                )
+            )
     return charts
 
 
@@ -178,7 +193,7 @@ def _threshold_charts(answers: Sequence[Answer]) -> list[Drawing]:
         lines = [_line(str(day), t) for day, t in found.items()]
         if any(line.value is not None for line in lines):
             unit = next(iter(found.values())).unit
-            svg = interval_chart(lines, low=0.0, high=high, ticks=_ticks(high), unit=unit)  # fmt: skip
+            svg = interval_chart(lines, low=0.0, high=high, ticks=_ticks(high), unit=unit)
             words = f"Smallest difference heard four times out of five, “{kind}”: the further left, the finer the ear."
             charts.append(Drawing(svg=svg, words=words))
     return charts
@@ -197,7 +212,12 @@ def _by_pupil(answers: Sequence[Answer], kind: str) -> list[tuple[str, list[Answ
 def _told_apart(s: Sensitivity) -> tuple[str, str, str, str]:
     if s.d_prime is None:
         return "not known", s.why_missing, "not known", s.why_missing
-    return f"{s.d_prime:.2f}", f"{s.d_low:.2f} to {s.d_high:.2f}", f"{s.bias:+.2f}", f"{s.bias_low:+.2f} to {s.bias_high:+.2f}"  # fmt: skip
+    return (
+        f"{s.d_prime:.2f}",
+        f"{s.d_low:.2f} to {s.d_high:.2f}",
+        f"{s.bias:+.2f}",
+        f"{s.bias_low:+.2f} to {s.bias_high:+.2f}",
+    )
 
 
 def _threshold(t: Threshold) -> tuple[str, str, int]:

@@ -44,15 +44,26 @@ def name_the_fault(recipe: Recipe) -> Drill:
     middle = notes[1]
     choices = {FAULT_WORDS[f].choice: f for f in NAMED}
     return Drill(
-        task=recipe.task, kind="name the fault", clips=(_clip("A", notes, recipe),), choices=(NOTHING, *choices),
+        task=recipe.task,
+        kind="name the fault",
+        clips=(_clip("A", notes, recipe),),
+        choices=(NOTHING, *choices),
         question=f"You hear {_names(keys)}. What is the matter with the middle one, {note_name(key)}?",
         truth=Truth(
-            answer=FAULT_WORDS[kind].choice if kind else NOTHING, explanation=tell(fault), level=fault.amount if fault else None,
-            unit=FAULT_WORDS[kind].unit if kind else "", fault=kind or "", check=lambda: by_measure(middle), made_from=recipe.blows.words,
-            credit=recipe.blows.credit, curves=curves_of(middle), tells=tells_of(choices),
-            without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None, begins_s=MIDDLE_S,
+            answer=FAULT_WORDS[kind].choice if kind else NOTHING,
+            explanation=tell(fault),
+            level=fault.amount if fault else None,
+            unit=FAULT_WORDS[kind].unit if kind else "",
+            fault=kind or "",
+            check=lambda: by_measure(middle),
+            made_from=recipe.blows.words,
+            credit=recipe.blows.credit,
+            curves=curves_of(middle),
+            tells=tells_of(choices),
+            without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None,
+            begins_s=MIDDLE_S,
         ),
-    )  # fmt: skip
+    )
 
 
 def find_the_bad_key(recipe: Recipe) -> Drill:
@@ -70,15 +81,25 @@ def find_the_bad_key(recipe: Recipe) -> Drill:
     notes = _row(recipe, keys, bad, fault)
     note = notes[keys.index(bad)]
     return Drill(
-        task=recipe.task, kind="find the bad key", clips=(_clip("A", notes, recipe),), choices=tuple(note_name(k) for k in keys),
+        task=recipe.task,
+        kind="find the bad key",
+        clips=(_clip("A", notes, recipe),),
+        choices=tuple(note_name(k) for k in keys),
         question=f"{ROW} keys from {note_name(keys[0])} to {note_name(keys[-1])}: {_names(keys)}. Which one is bad? The first and the last are sound.",
         truth=Truth(
-            answer=note_name(bad), explanation=f"{note_name(bad)}: {FAULT_WORDS[fault.kind].choice}. {tell(fault)}", level=fault.amount,
-            unit=FAULT_WORDS[fault.kind].unit, fault=fault.kind, check=lambda: by_measure(note), made_from=recipe.blows.words,
-            credit=recipe.blows.credit, curves=curves_of(note), without_fault=struck("without the fault", [note.plain], rng=recipe.rng),
+            answer=note_name(bad),
+            explanation=f"{note_name(bad)}: {FAULT_WORDS[fault.kind].choice}. {tell(fault)}",
+            level=fault.amount,
+            unit=FAULT_WORDS[fault.kind].unit,
+            fault=fault.kind,
+            check=lambda: by_measure(note),
+            made_from=recipe.blows.words,
+            credit=recipe.blows.credit,
+            curves=curves_of(note),
+            without_fault=struck("without the fault", [note.plain], rng=recipe.rng),
             begins_s=(note_starts(ROW)[keys.index(bad)], BEFORE_S),
         ),
-    )  # fmt: skip
+    )
 
 
 def can_you_judge(recipe: Recipe) -> Drill:
@@ -95,18 +116,34 @@ def can_you_judge(recipe: Recipe) -> Drill:
     middle = notes[1]
     why = {
         CAN_JUDGE[0]: "Its strings agree and it sings as long as its neighbours.",
-        CAN_JUDGE[1]: f"Its strings agree, and it is gone long before its neighbours: tuning won't bring it back. Here: {short.amount:.3g} {FAULT_WORDS['short_sustain'].unit}.",
-        CAN_JUDGE[2]: f"Its strings are apart, by {apart.amount:.2g} cents. The wave between them hides how long it would sing: have it tuned, then listen again.",
-    }[answer]  # fmt: skip
+        CAN_JUDGE[
+            1
+        ]: f"Its strings agree, and it is gone long before its neighbours: tuning won't bring it back. Here: {short.amount:.3g} {FAULT_WORDS['short_sustain'].unit}.",
+        CAN_JUDGE[
+            2
+        ]: f"Its strings are apart, by {apart.amount:.2g} cents. The wave between them hides how long it would sing: have it tuned, then listen again.",
+    }[answer]
     tells = dict(
         zip(CAN_JUDGE[1:], (FAULT_WORDS[f].tell_tale for f in ("short_sustain", "unison")), strict=True)
     )
     return Drill(
-        task=recipe.task, kind="can you judge the sustain", clips=(_clip("A", notes, recipe),), choices=CAN_JUDGE,
+        task=recipe.task,
+        kind="can you judge the sustain",
+        clips=(_clip("A", notes, recipe),),
+        choices=CAN_JUDGE,
         question=f"You hear {_names(keys)}. What can be said of the sustain of the middle one, {note_name(key)}?",
         truth=Truth(
-            answer=answer, explanation=why, level=fault.amount if fault else None, unit=FAULT_WORDS[fault.kind].unit if fault else "",
-            fault=fault.kind if fault else "", check=lambda: by_measure(middle), made_from=recipe.blows.words, credit=recipe.blows.credit,
-            curves=curves_of(middle), tells=tells, without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None, begins_s=MIDDLE_S,
+            answer=answer,
+            explanation=why,
+            level=fault.amount if fault else None,
+            unit=FAULT_WORDS[fault.kind].unit if fault else "",
+            fault=fault.kind if fault else "",
+            check=lambda: by_measure(middle),
+            made_from=recipe.blows.words,
+            credit=recipe.blows.credit,
+            curves=curves_of(middle),
+            tells=tells,
+            without_fault=_clip("without the fault", notes, recipe, plain=True) if fault else None,
+            begins_s=MIDDLE_S,
         ),
-    )  # fmt: skip
+    )

@@ -128,11 +128,13 @@ def _exhibit_section(number: int, exhibit: Exhibit) -> Section:
 def answers_section(drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> Section:
     """Answers of drills and references of exhibits, numbered as on the sheet."""
     heard = tuple(
-        (n, d.truth.answer, d.truth.explanation, d.truth.made_from, d.truth.confirmed) for n, d in enumerate(drills, start=1)
-    )  # fmt: skip
+        (n, d.truth.answer, d.truth.explanation, d.truth.made_from, d.truth.confirmed)
+        for n, d in enumerate(drills, start=1)
+    )
     graded = tuple(
-        (n, e.headline(), e.reference, e.point.anchors[5 - e.reference], e.confirmed) for n, e in enumerate(exhibits, start=len(drills) + 1)
-    )  # fmt: skip
+        (n, e.headline(), e.reference, e.point.anchors[5 - e.reference], e.confirmed)
+        for n, e in enumerate(exhibits, start=len(drills) + 1)
+    )
     tables = []
     if heard:
         tables.append(

@@ -27,8 +27,12 @@ WORKERS = ThreadPoolExecutor(max_workers=1, thread_name_prefix="drills")
 """Drills are made one after another, beside what the pupil does."""
 
 NOTHING_ASKED: dict[str, Any] = {
-    "question": "", "choices": [], "clips": [], "made_from": "", "picture": "",
-}  # fmt: skip
+    "question": "",
+    "choices": [],
+    "clips": [],
+    "made_from": "",
+    "picture": "",
+}
 """What a view shows of a task where none is left."""
 PLAIN = 0.2
 SPREAD = (0.2, 0.5, 0.35, 0.65, 0.75)
@@ -107,7 +111,9 @@ class Ready:
 def made_ready(make: Callable[[], Drill]) -> Ready:
     """Make a drill and code its sounds; what only the answer needs is made afterwards, while the pupil listens."""
     drill = make()
-    return Ready(drill=drill, sounds=[encoded(c) for c in drill.clips], answered=WORKERS.submit(for_answer, drill))  # fmt: skip
+    return Ready(
+        drill=drill, sounds=[encoded(c) for c in drill.clips], answered=WORKERS.submit(for_answer, drill)
+    )
 
 
 def for_answer(drill: Drill) -> EncodedSound | None:
@@ -191,9 +197,17 @@ class DrillSitting(Sitting):
         self._ahead[number] = WORKERS.submit(
             made_ready,
             lambda: make_drill(
-                kind, seed=seed, number=number, hardness=hardness, level=level, about=self._about, turn=turn, of=of, source=self._source
+                kind,
+                seed=seed,
+                number=number,
+                hardness=hardness,
+                level=level,
+                about=self._about,
+                turn=turn,
+                of=of,
+                source=self._source,
             ),
-        )  # fmt: skip
+        )
 
     def _aim(self, kind: DrillKind, number: int) -> tuple[float, float | None]:
         if self._hardness is not None:
@@ -216,9 +230,14 @@ class DrillSitting(Sitting):
             return {**base, **NOTHING_ASKED, "closing": self.closing()}
         drill = self.drill
         return {
-            **base, "question": drill.question, "choices": list(drill.choices), "clips": [c.label for c in drill.clips],
-            "made_from": drill.made_from, "picture": "", "closing": "",
-        }  # fmt: skip
+            **base,
+            "question": drill.question,
+            "choices": list(drill.choices),
+            "clips": [c.label for c in drill.clips],
+            "made_from": drill.made_from,
+            "picture": "",
+            "closing": "",
+        }
 
     def closing(self) -> str:
         """What this sitting's answers tell, in two or three sentences; for the pupil alone."""
@@ -246,10 +265,20 @@ class DrillSitting(Sitting):
         without = ready.answered.result()
         before = self._keep(
             Answer(
-                id=self._id(), pupil=self.desk.pupil, lesson=self.lesson, kind=drill.kind, task=drill.task, item=truth.fault, given=choice,
-                truth=truth.answer, correct=right, level=truth.level, unit=truth.unit, confirmed=truth.confirmed,
+                id=self._id(),
+                pupil=self.desk.pupil,
+                lesson=self.lesson,
+                kind=drill.kind,
+                task=drill.task,
+                item=truth.fault,
+                given=choice,
+                truth=truth.answer,
+                correct=right,
+                level=truth.level,
+                unit=truth.unit,
+                confirmed=truth.confirmed,
             )
-        )  # fmt: skip
+        )
         # The answer may have moved the aim: now it is known.
         self._prepare(self._number + 1)
         return told_of(drill, choice, before=before, sound=without)
@@ -286,9 +315,15 @@ class GradingSitting(Sitting):
         shown = self._exhibits[self._number]
         question = " ".join(part for part in (f"{shown.headline()}.", shown.point.how, shown.reading) if part)
         return {
-            **base, "question": question, "choices": [*shown.point.anchors, NOT_JUDGEABLE], "clips": [shown.clip.label] if shown.clip else [],
-            "made_from": shown.made_from, "keys": GRADE_KEYS, "picture": shown.drawing, "closing": "",
-        }  # fmt: skip
+            **base,
+            "question": question,
+            "choices": [*shown.point.anchors, NOT_JUDGEABLE],
+            "clips": [shown.clip.label] if shown.clip else [],
+            "made_from": shown.made_from,
+            "keys": GRADE_KEYS,
+            "picture": shown.drawing,
+            "closing": "",
+        }
 
     def sounds(self) -> list[tuple[str, bytes, str]]:
         """The exhibit's sound, if it has one."""
@@ -304,10 +339,16 @@ class GradingSitting(Sitting):
         grade = None if choice == NOT_JUDGEABLE else 5 - shown.point.anchors.index(choice)
         before = self._keep(
             Answer(
-                id=self._id(), pupil=self.desk.pupil, lesson=self.lesson, kind=GRADE, task=shown.instrument, item=shown.point.id,
-                given=choice, grade=grade,
+                id=self._id(),
+                pupil=self.desk.pupil,
+                lesson=self.lesson,
+                kind=GRADE,
+                task=shown.instrument,
+                item=shown.point.id,
+                given=choice,
+                grade=grade,
             )
-        )  # fmt: skip
+        )
         return Told(
             right=None,
             headline=before.strip() or f"Noted: {NOT_JUDGEABLE if grade is None else grade}.",

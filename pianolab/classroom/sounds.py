@@ -107,9 +107,13 @@ def equally_loud(clips: dict[str, tuple[Samples, int]]) -> tuple[DrillClip, ...]
     room_db = [now[k] - 20.0 * np.log10(float(np.abs(x).max()) / PEAK) for k, (x, _) in clips.items()]
     target = min(CLIP_LUFS, *room_db)
     return tuple(
-        DrillClip(label=label, samples=(x * np.float32(db_to_amplitude(target - now[label]))).astype(np.float32), rate_hz=rate)
+        DrillClip(
+            label=label,
+            samples=(x * np.float32(db_to_amplitude(target - now[label]))).astype(np.float32),
+            rate_hz=rate,
+        )
         for label, (x, rate) in clips.items()
-    )  # fmt: skip
+    )
 
 
 def blow_level(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
@@ -189,4 +193,9 @@ def level_over_pitch(
     centres = 1000.0 * 2.0 ** (np.arange(-13, 12) / 3.0)
     bands = np.array([power[(f_hz >= c * 2 ** (-1 / 6)) & (f_hz < c * 2 ** (1 / 6))].sum() for c in centres])
     level_db = np.maximum(10.0 * np.log10(np.maximum(bands, 1e-20) / bands.max()), -80.0)
-    return Curve(label=label, x=tuple(np.round(centres, 1).tolist()), level_db=tuple(np.round(level_db, 1).tolist()), x_unit="Hz")  # fmt: skip
+    return Curve(
+        label=label,
+        x=tuple(np.round(centres, 1).tolist()),
+        level_db=tuple(np.round(level_db, 1).tolist()),
+        x_unit="Hz",
+    )

@@ -44,7 +44,9 @@ SPILL = 5.0
 TAIL = 0.025
 
 
-def share_right(level: ArrayLike, threshold: ArrayLike, *, slope: ArrayLike = 2.5, lapse: ArrayLike = 0.0) -> FloatArray:  # fmt: skip
+def share_right(
+    level: ArrayLike, threshold: ArrayLike, *, slope: ArrayLike = 2.5, lapse: ArrayLike = 0.0
+) -> FloatArray:
     """Share of right answers of a listener with that threshold, shapes broadcast: a Weibull function.
 
     Examples
@@ -138,7 +140,9 @@ class Ladder:
         at = np.asarray(level, float)[..., None, None, None]
         p = share_right(at, grid, slope=SLOPES[:, None], lapse=LAPSES)
         fits = np.where(np.asarray(right)[..., None, None, None], p, 1.0 - p)
-        return replace(self, log_weight=self.log_weight + np.log(np.maximum(fits, 1e-9)), answers=self.answers + 1)  # fmt: skip
+        return replace(
+            self, log_weight=self.log_weight + np.log(np.maximum(fits, 1e-9)), answers=self.answers + 1
+        )
 
     def interval(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Lower end, middle and upper end of what is known, 95 %; each of shape () or (runs,)."""

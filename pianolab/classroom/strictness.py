@@ -114,8 +114,14 @@ def felt_given(given: FloatArray, middle: FloatArray, sd: FloatArray) -> tuple[F
 
 
 def _mixed(
-    felt: FloatArray, pupil: NDArray[np.intp], item: NDArray[np.intp], *, shape: tuple[int, int], noise2: FloatArray, spread2: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:  # fmt: skip
+    felt: FloatArray,
+    pupil: NDArray[np.intp],
+    item: NDArray[np.intp],
+    *,
+    shape: tuple[int, int],
+    noise2: FloatArray,
+    spread2: float,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Exhibits (free), shifts (drawn to 0) and the variance of each shift, for known variances."""
     left, right = _equations(pupil, item, 1.0 / noise2[pupil], felt, shape=shape)
     pupils, items = shape
@@ -126,8 +132,13 @@ def _mixed(
 
 
 def _equations(
-    pupil: NDArray[np.intp], item: NDArray[np.intp], weight: FloatArray, felt: FloatArray, *, shape: tuple[int, int]
-) -> tuple[FloatArray, FloatArray]:  # fmt: skip
+    pupil: NDArray[np.intp],
+    item: NDArray[np.intp],
+    weight: FloatArray,
+    felt: FloatArray,
+    *,
+    shape: tuple[int, int],
+) -> tuple[FloatArray, FloatArray]:
     pupils, items = shape
     design = np.zeros((pupil.size, items + pupils))
     design[np.arange(pupil.size), item] = 1.0
@@ -136,9 +147,16 @@ def _equations(
 
 
 def _stated(
-    given: FloatArray, pupil: NDArray[np.intp], item: NDArray[np.intp], *, exhibit: FloatArray, shift: FloatArray,
-    scatter2: FloatArray, spread2: float, free: FloatArray,
-) -> FittedGrades:  # fmt: skip
+    given: FloatArray,
+    pupil: NDArray[np.intp],
+    item: NDArray[np.intp],
+    *,
+    exhibit: FloatArray,
+    shift: FloatArray,
+    scatter2: FloatArray,
+    spread2: float,
+    free: FloatArray,
+) -> FittedGrades:
     """The intervals: what rounding and the ends of the scale hide makes them wider."""
     pupils, items = shift.size, exhibit.size
     _, left = felt_given(given, exhibit[item] + shift[pupil], np.sqrt(scatter2[pupil]))
@@ -155,9 +173,14 @@ def _stated(
     )
     scatter = np.sqrt(scatter2)
     return FittedGrades(
-        shift=shift - shift.mean(), shift_sd=shift_sd, scatter=scatter, scatter_low=scatter * np.sqrt(seen / chi2.ppf(0.975, seen)),
-        scatter_high=scatter * np.sqrt(seen / chi2.ppf(0.025, seen)), exhibit=exhibit + shift.mean(), exhibit_sd=np.sqrt(np.diag(cover)[:items]),
-    )  # fmt: skip
+        shift=shift - shift.mean(),
+        shift_sd=shift_sd,
+        scatter=scatter,
+        scatter_low=scatter * np.sqrt(seen / chi2.ppf(0.975, seen)),
+        scatter_high=scatter * np.sqrt(seen / chi2.ppf(0.025, seen)),
+        exhibit=exhibit + shift.mean(),
+        exhibit_sd=np.sqrt(np.diag(cover)[:items]),
+    )
 
 
 def _check(table: FloatArray) -> None:

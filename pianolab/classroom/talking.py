@@ -41,14 +41,32 @@ class Talk:
 
     def view(self) -> dict[str, Any]:
         """The present task, as when it was asked."""
-        base = {"lesson": self._title, "number": min(self._number + 1, len(self._drills)), "count": len(self._drills), "finished": self.finished}  # fmt: skip
+        base = {
+            "lesson": self._title,
+            "number": min(self._number + 1, len(self._drills)),
+            "count": len(self._drills),
+            "finished": self.finished,
+        }
         if self.finished:
-            return {**base, "question": "", "choices": [], "clips": [], "made_from": "", "picture": "", "closing": "That was the last one."}  # fmt: skip
+            return {
+                **base,
+                "question": "",
+                "choices": [],
+                "clips": [],
+                "made_from": "",
+                "picture": "",
+                "closing": "That was the last one.",
+            }
         drill = self.drill
         return {
-            **base, "question": drill.question, "choices": list(drill.choices), "clips": [c.label for c in drill.clips],
-            "made_from": drill.made_from, "picture": "", "closing": "",
-        }  # fmt: skip
+            **base,
+            "question": drill.question,
+            "choices": list(drill.choices),
+            "clips": [c.label for c in drill.clips],
+            "made_from": drill.made_from,
+            "picture": "",
+            "closing": "",
+        }
 
     def sounds(self) -> list[EncodedSound]:
         """The sounds of the present task."""
@@ -118,7 +136,12 @@ def talk_sections(answers: Sequence[Answer]) -> list[Section]:
     rows = tuple(_of_task(lesson, task, given) for (lesson, task), given in told.items() if len(given) > 1)
     if not rows:
         return confusions(answers)
-    table = PlainTable(caption="Task by task", header=("lesson", "task", "what is so", "heard it so", "other answers"), rows=rows, folded=True)  # fmt: skip
+    table = PlainTable(
+        caption="Task by task",
+        header=("lesson", "task", "what is so", "heard it so", "other answers"),
+        rows=rows,
+        folded=True,
+    )
     said = "Nobody's name stands here. To hear a task again together: DrillPlayer(talk(school, lesson)) in the notebook."
     return [Section(heading="To talk about", paragraphs=(said,), tables=(table,)), *confusions(answers)]
 
@@ -146,4 +169,10 @@ def confusions(answers: Sequence[Answer], *, least: int = 2) -> list[Section]:
             )
     if not tables:
         return []
-    return [Section(heading="What is taken for what", paragraphs=("Mistakes that were made twice or more.",), tables=tuple(tables))]  # fmt: skip
+    return [
+        Section(
+            heading="What is taken for what",
+            paragraphs=("Mistakes that were made twice or more.",),
+            tables=tuple(tables),
+        )
+    ]

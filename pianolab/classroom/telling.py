@@ -52,14 +52,27 @@ def told_of(drill: Drill, choice: str, *, before: str = "", sound: EncodedSound 
         if right or choice not in truth.tells
         else f" You said “{choice}”. With that: {truth.tells[choice]}"
     )
-    credit = f"Sound: {truth.credit}; {'altered as said' if truth.fault or truth.unit else 'nothing altered'}." if truth.credit else ""  # fmt: skip
+    credit = (
+        f"Sound: {truth.credit}; {'altered as said' if truth.fault or truth.unit else 'nothing altered'}."
+        if truth.credit
+        else ""
+    )
     return Told(
-        right=right, headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.", answer=truth.answer, begins=truth.begins_s,
-        explanation=f"{truth.explanation}{instead} Made from {truth.made_from}; {how}.", credit=credit,
-        curves=tuple({"label": c.label, "x": c.x, "level_db": c.level_db, "x_unit": c.x_unit} for c in truth.curves),
-        chart_words="Level over " + ("time" if truth.curves and truth.curves[0].x_unit == "s" else "pitch") + ": " + " beside ".join(c.label for c in truth.curves),
+        right=right,
+        headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.",
+        answer=truth.answer,
+        begins=truth.begins_s,
+        explanation=f"{truth.explanation}{instead} Made from {truth.made_from}; {how}.",
+        credit=credit,
+        curves=tuple(
+            {"label": c.label, "x": c.x, "level_db": c.level_db, "x_unit": c.x_unit} for c in truth.curves
+        ),
+        chart_words="Level over "
+        + ("time" if truth.curves and truth.curves[0].x_unit == "s" else "pitch")
+        + ": "
+        + " beside ".join(c.label for c in truth.curves),
         sound=sound,
-    )  # fmt: skip
+    )
 
 
 def closing_words(own: Sequence[Answer]) -> str:

@@ -67,13 +67,21 @@ def which_real_note(recipe: Recipe) -> Drill:
     falls = {label: fall_s(keys[label], blows[label]) for label in "AB"}
     told = {label: f"{SAID.get(bound, '')}{seconds:.2f} s" for label, (seconds, bound) in falls.items()}
     return Drill(
-        task=recipe.task, kind="which of two real notes dies sooner", choices=("A", "B"),
+        task=recipe.task,
+        kind="which of two real notes dies sooner",
+        choices=("A", "B"),
         clips=tuple(struck(label, [sounds[label]], rng=recipe.rng) for label in "AB"),
         question=f"A is {note_name(keys['A'])}, B is {note_name(keys['B'])}, as they were recorded. Which dies sooner?"
         " Count until it is hardly there.",
         truth=Truth(
-            answer=bad, level=None, unit="", fault="", check=lambda: CONFIRMED, made_from="recorded notes, unaltered but for level and end", credit=Recorded().credit,
+            answer=bad,
+            level=None,
+            unit="",
+            fault="",
+            check=lambda: CONFIRMED,
+            made_from="recorded notes, unaltered but for level and end",
+            credit=Recorded().credit,
             explanation=f"It is {bad}: measured, it falls by 20 dB in {told[bad]}, the other in {told['BA'[answer]]}.",
             curves=tuple(level_over_time(k, x) for k, x in sounds.items()),
         ),
-    )  # fmt: skip
+    )

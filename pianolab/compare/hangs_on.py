@@ -118,9 +118,12 @@ def what_it_hangs_on(
     """
     n = min(LEARNING_DRAWS, len(ranking.weights))
     setting = Setting(
-        draws_of=draws_of, barred=np.array([bool(o) for o in ranking.obstacles]),
-        weights=ranking.weights[:n], ties=ranking.ties[:, :n], scale=ranking.scale,
-    )  # fmt: skip
+        draws_of=draws_of,
+        barred=np.array([bool(o) for o in ranking.obstacles]),
+        weights=ranking.weights[:n],
+        ties=ranking.ties[:, :n],
+        scale=ranking.scale,
+    )
     usual = _firsts(*setting.ranked())
     before, _ = _choice(usual, len(given))
     moved = (*_all_moved(setting), *_by_weight(setting, usual))

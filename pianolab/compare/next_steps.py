@@ -56,10 +56,21 @@ class Ground:
         cost = cost_of(effort, minutes, self.prices)
         worth = Decimal(round(learned.worth * self.field.money_per_point))
         return NextStep(
-            piano_id=self.assessments[piano].piano.id, piano_name=self.assessments[piano].piano.name,
-            action=action, what=what, effort=effort, minutes=minutes, chance_to_change=learned.chance,
-            because=because, source=source, worth=worth, payer=cost.payer, fee=cost.fee, cost=cost.all_of_it, then=then,
-        )  # fmt: skip
+            piano_id=self.assessments[piano].piano.id,
+            piano_name=self.assessments[piano].piano.name,
+            action=action,
+            what=what,
+            effort=effort,
+            minutes=minutes,
+            chance_to_change=learned.chance,
+            because=because,
+            source=source,
+            worth=worth,
+            payer=cost.payer,
+            fee=cost.fee,
+            cost=cost.all_of_it,
+            then=then,
+        )
 
 
 def find_next_steps(ground: Ground) -> tuple[NextStep, ...]:
@@ -111,11 +122,16 @@ def _step(ground: Ground, piano: int, group: list[Unknown]) -> NextStep:
     assessment, first = ground.assessments[piano], group[0]
     keys = [u.key or u.source for u in group]
     return ground.step(
-        piano, statement(_action(first.effort, group, heard=assessment.heard)),
-        what=_what(first.effort, group), effort=first.effort, minutes=_minutes(first.effort, group),
-        learned=learn(ground.field, piano, keys), because=_because(group), source=first.source,
+        piano,
+        statement(_action(first.effort, group, heard=assessment.heard)),
+        what=_what(first.effort, group),
+        effort=first.effort,
+        minutes=_minutes(first.effort, group),
+        learned=learn(ground.field, piano, keys),
+        because=_because(group),
+        source=first.source,
         then=ground.outcomes.once_known(piano, keys),
-    )  # fmt: skip
+    )
 
 
 def _minutes(effort: str, group: list[Unknown]) -> float | None:
@@ -166,12 +182,15 @@ def _confirm(ground: Ground, piano: int, worst: Alert) -> NextStep:
     better = float(ground.field.utility[piano]) - ground.field.best_other(piano)
     chance = cleared if open_still and better > 0 else 0.0
     return ground.step(
-        piano, statement("step.confirm", by=worst.confirm_by), what=statement("step.veto", worst.source, stop=worst.says),
-        effort=takes.effort, source=worst.source,
+        piano,
+        statement("step.confirm", by=worst.confirm_by),
+        what=statement("step.veto", worst.source, stop=worst.says),
+        effort=takes.effort,
+        source=worst.source,
         learned=Learned(chance=chance, worth=chance * better if np.isfinite(better) else 0.0),
         because=statement("step.why", reasons=(statement("unknown.must not be bought"),)),
         then=ground.outcomes.once_cleared(piano) if open_still else (),
-    )  # fmt: skip
+    )
 
 
 def _ask_price(ground: Ground, piano: int) -> NextStep:
@@ -181,7 +200,11 @@ def _ask_price(ground: Ground, piano: int) -> NextStep:
     after = After(utility=utility, unfit=np.zeros(len(total), dtype=bool))
     buyable = ground.field.buyable[piano]
     return ground.step(
-        piano, statement("step.ask the price"), effort="look again", minutes=1.0, source="asking price",
+        piano,
+        statement("step.ask the price"),
+        effort="look again",
+        minutes=1.0,
+        source="asking price",
         learned=weigh(ground.field, piano, after) if buyable else Learned(chance=0.0, worth=0.0),
         because=statement("step.why", reasons=(statement("unknown.no price"),)),
-    )  # fmt: skip
+    )

@@ -102,9 +102,16 @@ class PriceAdvice(Told):
         if not reasons:
             return self
         return replace(
-            self, open_with=None, aim_at=None, walk_away_above=None, chance_over_budget=None, terms=(), conditions=(),
-            missing=(*self.missing, *reasons), beside=tuple(b for b in self.beside if b.kind != OVER_BUDGET),
-        )  # fmt: skip
+            self,
+            open_with=None,
+            aim_at=None,
+            walk_away_above=None,
+            chance_over_budget=None,
+            terms=(),
+            conditions=(),
+            missing=(*self.missing, *reasons),
+            beside=tuple(b for b in self.beside if b.kind != OVER_BUDGET),
+        )
 
 
 def advise_price(

@@ -42,9 +42,12 @@ def terms_of(worth: Worth, work: Sequence[Work], purse: Purse) -> tuple[tuple[St
     moves.append((-risk, statement("price.risk")))
     prices = [float(a.comparable.price) for a in worth.adjusted]
     start = statement(
-        "price.like ones", count=len(prices), low=purse.money(min(prices)), high=purse.money(max(prices)),
+        "price.like ones",
+        count=len(prices),
+        low=purse.money(min(prices)),
+        high=purse.money(max(prices)),
         amount=purse.money(worth.start),
-    )  # fmt: skip
+    )
     net = worth.start + sum(amount for amount, _ in moves)
     said = [_move(amount, why, purse) for amount, why in moves if abs(amount) >= WORTH_SAYING]
     apart = [statement("price.apart")] if worth.apart else []

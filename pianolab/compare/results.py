@@ -151,9 +151,8 @@ class Comparison(Showable):
         mine = [s for s in self.next_steps if piano_id in (None, s.piano_id)]
         walks = {s.piano_id for s in mine if s.action.kind == FINISH}
         return [
-            s for s in mine
-            if s.piano_id not in walks or s.action.kind != LOOK or s.source in BESIDE_THE_WALK
-        ]  # fmt: skip
+            s for s in mine if s.piano_id not in walks or s.action.kind != LOOK or s.source in BESIDE_THE_WALK
+        ]
 
     def leans(self, piano_id: str) -> tuple[str, ...]:
         """What a buyer for whom this piano comes first cares for more than the middle of the ranges, most first."""
@@ -184,7 +183,16 @@ class Comparison(Showable):
     def shown(self) -> list[Row]:
         code, none = self.profile.currency, "no price yet"
         return [
-            (name, first, f"{low:.1f}", f"{high:.1f}", about(total_low, code), about(total_high, code),
-             none if aim is None else money(aim, code), none if most is None else money(most, code), stop)
+            (
+                name,
+                first,
+                f"{low:.1f}",
+                f"{high:.1f}",
+                about(total_low, code),
+                about(total_high, code),
+                none if aim is None else money(aim, code),
+                none if most is None else money(most, code),
+                stop,
+            )
             for name, first, low, high, total_low, total_high, aim, most, stop in self.rows()
-        ]  # fmt: skip
+        ]

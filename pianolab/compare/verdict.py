@@ -86,11 +86,12 @@ def _none_open(shortlist: Shortlist) -> Verdict:
         step_reason(s, alone=_alone(shortlist)) for s in _own(shortlist, best) if s.action.kind == CONFIRM
     ]
     return Verdict(
-        kind="find out first", piano_id=standing.piano_id,
+        kind="find out first",
+        piano_id=standing.piano_id,
         answer=statement("verdict.find out first", standing.piano_id, leads=doubt),
         reasons=(*reasons, *beside_it(shortlist.assessments[best]), *steps[:MOST_STEPS]),
         how_sure=standing.rank_shares[0],
-    )  # fmt: skip
+    )
 
 
 def _too_little(shortlist: Shortlist, first: int) -> Verdict:
@@ -107,10 +108,12 @@ def _too_little(shortlist: Shortlist, first: int) -> Verdict:
     ]
     little = statement("verdict.too little", pianos=len(shortlist.standings), name=standing.name)
     return Verdict(
-        kind="find out first", piano_id=standing.piano_id if _alone(shortlist) else None,
+        kind="find out first",
+        piano_id=standing.piano_id if _alone(shortlist) else None,
         answer=statement("verdict.find out first", standing.piano_id, leads=little),
-        reasons=tuple(reasons), how_sure=standing.rank_shares[0],
-    )  # fmt: skip
+        reasons=tuple(reasons),
+        how_sure=standing.rank_shares[0],
+    )
 
 
 def _find_out(shortlist: Shortlist, first: int, before: Before) -> Verdict:
@@ -121,14 +124,16 @@ def _find_out(shortlist: Shortlist, first: int, before: Before) -> Verdict:
     reasons += [step_reason(s, alone=_alone(shortlist)) for s in steps[:MOST_STEPS]]
     kind = "verdict.leads alone" if _alone(shortlist) else "verdict.leads"
     return Verdict(
-        kind="find out first", piano_id=standing.piano_id,
+        kind="find out first",
+        piano_id=standing.piano_id,
         answer=statement(
-            "verdict.find out first", standing.piano_id,
+            "verdict.find out first",
+            standing.piano_id,
             leads=statement(kind, standing.piano_id, name=standing.name),
         ),
         reasons=(*reasons, *_agree(before, standing), *work_due(a), *others_out(shortlist.standings)),
         how_sure=standing.rank_shares[0],
-    )  # fmt: skip
+    )
 
 
 def _buy(shortlist: Shortlist, first: int, before: Before) -> Verdict:
@@ -139,10 +144,12 @@ def _buy(shortlist: Shortlist, first: int, before: Before) -> Verdict:
     else:
         answer = statement("verdict.buy", standing.piano_id, name=standing.name)
     reasons = [
-        *_leads(shortlist, first), *beside_it(a), *price_reasons(shortlist.advice[first], shortlist.profile, standing),
+        *_leads(shortlist, first),
+        *beside_it(a),
+        *price_reasons(shortlist.advice[first], shortlist.profile, standing),
         *(statement("verdict.then", standing.piano_id, what=then) for then in before.outcomes),
         *others_out(shortlist.standings),
-    ]  # fmt: skip
+    ]
     return Verdict(
         kind="buy if" if conditions else "buy",
         piano_id=standing.piano_id,

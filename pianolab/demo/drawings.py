@@ -19,8 +19,14 @@ from pianolab.shipped import shipped
 
 WIDTH_PX, HEIGHT_PX, FINE = 900, 640, 2
 WOOD, DARK, FELT, STEEL, BRASS, WALL, FLOOR = (
-    "#d9b888", "#3a2a1e", "#efe9dd", "#8d9298", "#b08d3e", "#e9e4d8", "#b99a74",
-)  # fmt: skip
+    "#d9b888",
+    "#3a2a1e",
+    "#efe9dd",
+    "#8d9298",
+    "#b08d3e",
+    "#e9e4d8",
+    "#b99a74",
+)
 MARK = "#c8102e"
 """Of the ring around what a picture is about."""
 

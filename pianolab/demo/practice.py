@@ -123,10 +123,16 @@ def three_faults(path: str | Path) -> Path:
     return _there(
         path,
         lambda: render_scale(
-            PianoModel(seed=5, faults=FAULTS), first_key=first, last_key=last, repeated=TWICE, hold_s=1.6,
-            snr_db=50.0, rate_hz=22050, seed=2,
+            PianoModel(seed=5, faults=FAULTS),
+            first_key=first,
+            last_key=last,
+            repeated=TWICE,
+            hold_s=1.6,
+            snr_db=50.0,
+            rate_hz=22050,
+            seed=2,
         ),
-    )  # fmt: skip
+    )
 
 
 def _there(path: str | Path, make: Callable[[], Sound | ModelledScale]) -> Path:

@@ -91,4 +91,4 @@ __all__ = [
     "rank_shares",
     "tuning_over_keys",
     "unison_over_keys",
-]  # fmt: skip
+]

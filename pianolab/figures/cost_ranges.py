@@ -44,9 +44,19 @@ class CostPlan(Plan):
     costs: tuple[CostRow, ...]
     origin: str = ""
     header = (
-        "instrument", "asking price", "needed repairs 10 %", "needed repairs 50 %", "needed repairs 90 %", "total 10 %", "total 50 %", "total 90 %",
-        "aim at", "walk away above", "why", "currency",
-    )  # fmt: skip
+        "instrument",
+        "asking price",
+        "needed repairs 10 %",
+        "needed repairs 50 %",
+        "needed repairs 90 %",
+        "total 10 %",
+        "total 50 %",
+        "total 90 %",
+        "aim at",
+        "walk away above",
+        "why",
+        "currency",
+    )
 
     def rows(self) -> list[Row]:
         return [
@@ -80,19 +90,28 @@ def plan_costs(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
     costs = tuple(_row(comparison, a.piano.id, marks[a.piano.id]) for a in comparison.assessments)
     currency = comparison.profile.currency
     return CostPlan(
-        title="What it will cost in the end", alt=_alt(costs, comparison), currency=currency,
-        budget=comparison.profile.budget, costs=costs, origin=_origin(comparison),
-    )  # fmt: skip
+        title="What it will cost in the end",
+        alt=_alt(costs, comparison),
+        currency=currency,
+        budget=comparison.profile.budget,
+        costs=costs,
+        origin=_origin(comparison),
+    )
 
 
 def _row(comparison: Comparison, piano_id: str, mark: Mark) -> CostRow:
     a, s = comparison.assessment(piano_id), comparison.standing(piano_id)
     known = s.total_p10 is not None and s.total_p50 is not None and s.total_p90 is not None
     return CostRow(
-        mark=mark, asking=a.piano.asking_price, repairs=_needed(a.repairs),
+        mark=mark,
+        asking=a.piano.asking_price,
+        repairs=_needed(a.repairs),
         total=(s.total_p10, s.total_p50, s.total_p90) if known else None,  # type: ignore[arg-type]
-        offer=s.price.walk_away_above, aim=s.price.aim_at, why="; ".join(s.price.reasons), vetoed=s.vetoed,
-    )  # fmt: skip
+        offer=s.price.walk_away_above,
+        aim=s.price.aim_at,
+        why="; ".join(s.price.reasons),
+        vetoed=s.vetoed,
+    )
 
 
 def _needed(repairs: RepairEstimate) -> tuple[Decimal, Decimal, Decimal]:
@@ -138,20 +157,48 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> S
     for i, c in enumerate(plan.costs):
         _draw_row(fig, c, -i, plan=plan, theme=look_of, bare=bare)
     if plan.budget is not None:
-        fig.add_shape("line", xref="x", yref="paper", x0=float(plan.budget), x1=float(plan.budget), y0=0, y1=1 - 0.7 * BUDGET_PX / height,
-                      line={"color": look_of.ink, "width": 1.2, "dash": "4px 3px"})  # fmt: skip
-        fig.add_annotation(x=float(plan.budget), y=1, yref="paper", yanchor="top", xanchor="right",
-                           text=f"budget {money(plan.budget, plan.currency)} ", font={"size": look.SMALL_PX, "color": look_of.ink})  # fmt: skip
+        fig.add_shape(
+            "line",
+            xref="x",
+            yref="paper",
+            x0=float(plan.budget),
+            x1=float(plan.budget),
+            y0=0,
+            y1=1 - 0.7 * BUDGET_PX / height,
+            line={"color": look_of.ink, "width": 1.2, "dash": "4px 3px"},
+        )
+        fig.add_annotation(
+            x=float(plan.budget),
+            y=1,
+            yref="paper",
+            yanchor="top",
+            xanchor="right",
+            text=f"budget {money(plan.budget, plan.currency)} ",
+            font={"size": look.SMALL_PX, "color": look_of.ink},
+        )
     most = max(
         [float(v) for c in plan.costs for v in (*(c.total or c.repairs), c.asking or 0)]
         + [float(plan.budget or 0)]
     )
     fig.lay_out(
-        margin={"l": 40, "r": 16}, barmode="overlay",
-        xaxis=frame.axis(look_of, range=[0, 1.12 * max(most, 1.0)], title=_axis_words(plan, bare=bare), tickformat=",.0f", nticks=6),
-        yaxis=frame.axis(look_of, range=[-n + 0.45, 0.55 + WORDS_LINE_PX / row_px * two_lines + BUDGET_PX / row_px], showgrid=False, tickvals=[-i for i in range(n)],
-                        ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs], tickfont={"size": 15, "color": look_of.ink}),
-    )  # fmt: skip
+        margin={"l": 40, "r": 16},
+        barmode="overlay",
+        xaxis=frame.axis(
+            look_of,
+            range=[0, 1.12 * max(most, 1.0)],
+            title=_axis_words(plan, bare=bare),
+            tickformat=",.0f",
+            nticks=6,
+        ),
+        yaxis=frame.axis(
+            look_of,
+            range=[-n + 0.45, 0.55 + WORDS_LINE_PX / row_px * two_lines + BUDGET_PX / row_px],
+            showgrid=False,
+            tickvals=[-i for i in range(n)],
+            ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs],
+            tickfont={"size": 15, "color": look_of.ink},
+        ),
+    )
     return fig
 
 
@@ -166,8 +213,15 @@ def _bars_in_words(fig: Sheet, theme: Theme) -> None:
         ("asking price", theme.muted),
         ("on top of it, most likely", look.faded(theme.muted, 0.28)),
     ):
-        fig.add("bar", orientation="h", x=[None], y=[None], name=name, hoverinfo="skip",
-                marker={"color": fill, "line": {"color": theme.muted, "width": 1.2}})  # fmt: skip
+        fig.add(
+            "bar",
+            orientation="h",
+            x=[None],
+            y=[None],
+            name=name,
+            hoverinfo="skip",
+            marker={"color": fill, "line": {"color": theme.muted, "width": 1.2}},
+        )
 
 
 def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme, bare: bool) -> None:
@@ -175,8 +229,18 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
     first = y == 0
     asking = float(c.asking) if c.asking is not None else 0.0
     if c.asking is not None:
-        fig.add("bar", orientation="h", y=[y], x=[asking], width=0.34, marker={"color": colour, "line": {"width": 0}}, name="asking price", showlegend=False,
-                    hovertext=[wording.lines(c.mark.label, f"asking price {money(c.asking, code)}")], hoverinfo="text")  # fmt: skip
+        fig.add(
+            "bar",
+            orientation="h",
+            y=[y],
+            x=[asking],
+            width=0.34,
+            marker={"color": colour, "line": {"width": 0}},
+            name="asking price",
+            showlegend=False,
+            hovertext=[wording.lines(c.mark.label, f"asking price {money(c.asking, code)}")],
+            hoverinfo="text",
+        )
     low, middle, high = c.total or c.repairs
     what = (
         "total with needed repairs, moving and first tunings"
@@ -184,25 +248,63 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
         else "needed repairs alone; the asking price is not known"
     )
     fig.add(
-        "bar", orientation="h", y=[y], base=[asking], x=[max(float(middle) - asking, 0.0)], width=0.34, name="on top of it, most likely",
-        marker={"color": look.faded(colour, 0.28), "line": {"color": colour, "width": 1.2}}, hoverinfo="text", showlegend=False,
+        "bar",
+        orientation="h",
+        y=[y],
+        base=[asking],
+        x=[max(float(middle) - asking, 0.0)],
+        width=0.34,
+        name="on top of it, most likely",
+        marker={"color": look.faded(colour, 0.28), "line": {"color": colour, "width": 1.2}},
+        hoverinfo="text",
+        showlegend=False,
         hovertext=[wording.lines(c.mark.label, f"most likely {about(middle, code)}", what)],
-    )  # fmt: skip
+    )
     fig.add(
-        "scatter", x=[float(low), float(high)], y=[y, y], mode="lines+markers", line={"color": theme.ink, "width": 1.6}, name="8 of 10 tries fall between",
-        marker={"symbol": "line-ns-open", "size": 13, "color": theme.ink, "line": {"width": 1.6}}, hoverinfo="text", showlegend=first,
-        hovertext=[wording.lines(c.mark.label, f"{about(low, code)} to {about(high, code)}", what, "estimates, not quotes")] * 2,
-    )  # fmt: skip
+        "scatter",
+        x=[float(low), float(high)],
+        y=[y, y],
+        mode="lines+markers",
+        line={"color": theme.ink, "width": 1.6},
+        name="8 of 10 tries fall between",
+        marker={"symbol": "line-ns-open", "size": 13, "color": theme.ink, "line": {"width": 1.6}},
+        hoverinfo="text",
+        showlegend=first,
+        hovertext=[
+            wording.lines(
+                c.mark.label, f"{about(low, code)} to {about(high, code)}", what, "estimates, not quotes"
+            )
+        ]
+        * 2,
+    )
     if c.offer is not None and not c.vetoed:
         fig.add(
-            "scatter", x=[float(c.offer)], y=[y - 0.29], mode="markers", marker={"symbol": "triangle-up", "size": 11, "color": theme.ink},
-            hovertext=[wording.lines(c.mark.label, f"walk away above {money(c.offer, code)}, aim at {money(c.aim, code)}")], hoverinfo="text",
-            name="walk away above", showlegend=first,
-        )  # fmt: skip
+            "scatter",
+            x=[float(c.offer)],
+            y=[y - 0.29],
+            mode="markers",
+            marker={"symbol": "triangle-up", "size": 11, "color": theme.ink},
+            hovertext=[
+                wording.lines(
+                    c.mark.label, f"walk away above {money(c.offer, code)}, aim at {money(c.aim, code)}"
+                )
+            ],
+            hoverinfo="text",
+            name="walk away above",
+            showlegend=first,
+        )
     fig.add_annotation(
-        x=0, xref="paper", xanchor="left", y=y + 0.22, yanchor="bottom", text=_row_words(c, code, bare=bare),
-        font={"size": look.SMALL_PX, "color": theme.ink}, align="left", borderpad=0, bgcolor=None if bare else theme.paper,
-    )  # fmt: skip
+        x=0,
+        xref="paper",
+        xanchor="left",
+        y=y + 0.22,
+        yanchor="bottom",
+        text=_row_words(c, code, bare=bare),
+        font={"size": look.SMALL_PX, "color": theme.ink},
+        align="left",
+        borderpad=0,
+        bgcolor=None if bare else theme.paper,
+    )
 
 
 def _row_words(c: CostRow, code: str, *, bare: bool) -> str:

@@ -47,10 +47,16 @@ def plan_drift(holding: Holding, *, name: str, mark: Mark | None = None) -> KeyP
     series = (KeySeries(mark=mark, points=points, gaps=gaps),)
     keys = [k.key for k in holding.keys]
     return KeyPlan(
-        title=f"{name}: what became of the tuning", alt=_alt(holding), measure="moved beyond what all keys did", unit="cents",
-        first_key=min(keys), last_key=max(keys), series=series, arrange="rows",
+        title=f"{name}: what became of the tuning",
+        alt=_alt(holding),
+        measure="moved beyond what all keys did",
+        unit="cents",
+        first_key=min(keys),
+        last_key=max(keys),
+        series=series,
+        arrange="rows",
         limits=_limits([abs(p.value) for p in points]),
-    )  # fmt: skip
+    )
 
 
 def _limits(distances: list[float]) -> tuple[float, float]:
@@ -73,9 +79,12 @@ def _point(k: KeyHolding, *, moved: bool) -> KeyPoint:
         k.why,
     )
     return KeyPoint(
-        key=k.key, value=float(k.own_cents or 0.0), kind="moved" if moved else "measured", sd=k.own_sd,
+        key=k.key,
+        value=float(k.own_cents or 0.0),
+        kind="moved" if moved else "measured",
+        sd=k.own_sd,
         words=tuple(w for w in words if w),
-    )  # fmt: skip
+    )
 
 
 def _alt(holding: Holding) -> str:

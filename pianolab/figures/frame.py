@@ -35,17 +35,37 @@ def base_figure(
     total = top + height + bottom + below
     return Sheet(
         layout={
-            "template": {}, "height": total, "margin": {"l": 60, "r": 14, "t": top, "b": bottom + below},
-            "paper_bgcolor": "rgba(0,0,0,0)" if bare else theme.paper, "plot_bgcolor": "rgba(0,0,0,0)",
+            "template": {},
+            "height": total,
+            "margin": {"l": 60, "r": 14, "t": top, "b": bottom + below},
+            "paper_bgcolor": "rgba(0,0,0,0)" if bare else theme.paper,
+            "plot_bgcolor": "rgba(0,0,0,0)",
             "font": {"family": SANS, "size": TEXT_PX, "color": theme.ink},
-            "title": None if bare else heading(text, theme, height=total), "showlegend": bool(legend) and not bare,
-            "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -bottom / height, "yanchor": "top", "maxheight": LEGEND_MOST_PX, "traceorder": "normal",
-                       "font": {"size": SMALL_PX}, "bgcolor": "rgba(0,0,0,0)", "itemclick": False, "itemdoubleclick": False},
-            "hoverlabel": {"bgcolor": theme.panel, "bordercolor": theme.rule, "align": "left",
-                           "font": {"family": SANS, "size": TEXT_PX, "color": theme.ink}},
-            "dragmode": False, "barmode": "overlay",
+            "title": None if bare else heading(text, theme, height=total),
+            "showlegend": bool(legend) and not bare,
+            "legend": {
+                "orientation": "h",
+                "x": 0,
+                "xanchor": "left",
+                "y": -bottom / height,
+                "yanchor": "top",
+                "maxheight": LEGEND_MOST_PX,
+                "traceorder": "normal",
+                "font": {"size": SMALL_PX},
+                "bgcolor": "rgba(0,0,0,0)",
+                "itemclick": False,
+                "itemdoubleclick": False,
+            },
+            "hoverlabel": {
+                "bgcolor": theme.panel,
+                "bordercolor": theme.rule,
+                "align": "left",
+                "font": {"family": SANS, "size": TEXT_PX, "color": theme.ink},
+            },
+            "dragmode": False,
+            "barmode": "overlay",
         }
-    )  # fmt: skip
+    )
 
 
 def words_chars(*, bare: bool) -> int:

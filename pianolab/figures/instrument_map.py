@@ -110,9 +110,13 @@ def _part(area: str, points: Sequence[Point], findings: Sequence[Finding]) -> Pa
     checked = {f.point for f in here}
     worst = graded[0] if graded else None
     return PartState(
-        part=area, grade=worst[0] if worst else None, worst=f"{worst[1]}: {worst[3] or worst[2]}" if worst and worst[0] < GOOD_FROM else "",
-        trouble=sum(g < GOOD_FROM for g, *_ in graded), checked=len(checked), points=len(set(by_id) - absent | checked),
-    )  # fmt: skip
+        part=area,
+        grade=worst[0] if worst else None,
+        worst=f"{worst[1]}: {worst[3] or worst[2]}" if worst and worst[0] < GOOD_FROM else "",
+        trouble=sum(g < GOOD_FROM for g, *_ in graded),
+        checked=len(checked),
+        points=len(set(by_id) - absent | checked),
+    )
 
 
 def _alt(parts: tuple[PartState, ...]) -> str:
@@ -144,7 +148,7 @@ def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = 
         margin={"l": 4, "r": 4},
         xaxis=frame.axis(look_of, range=[0, SHEET_WIDTH], showgrid=False, showticklabels=False),
         yaxis=frame.axis(look_of, range=[-3, 73], showgrid=False, showticklabels=False),
-    )  # fmt: skip
+    )
     return fig
 
 
@@ -159,10 +163,19 @@ def _draw_outline(fig: Sheet, outline: Drawing, theme: Theme) -> None:
                 x += [*(px for px, _ in stroke.points), None]
                 y += [*(py for _, py in stroke.points), None]
         fig.add(
-            "scatter", x=x, y=y, mode="lines", hoverinfo="skip", showlegend=False, **({"fill": "toself", "fillcolor": theme.muted} if filled else {}),
-            line={"color": theme.ink if weight == "case" else theme.faint, "shape": "spline" if smooth else "linear",
-                  "width": {"case": 1.8, "part": 1.0, "thin": 0.5}[weight]},
-        )  # fmt: skip
+            "scatter",
+            x=x,
+            y=y,
+            mode="lines",
+            hoverinfo="skip",
+            showlegend=False,
+            **({"fill": "toself", "fillcolor": theme.muted} if filled else {}),
+            line={
+                "color": theme.ink if weight == "case" else theme.faint,
+                "shape": "spline" if smooth else "linear",
+                "width": {"case": 1.8, "part": 1.0, "thin": 0.5}[weight],
+            },
+        )
 
 
 def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme) -> None:
@@ -175,8 +188,15 @@ def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme
         x += [outline.where[p.part][0], LEADER_X, LABEL_X - 2, None]
         y += [outline.where[p.part][1], at, at, None]
         strong, end = ("<b>", "</b>") if p.trouble or not p.checked else ("", "")
-        fig.add_annotation(x=LABEL_X + 3, y=at, xanchor="left", align="left", borderpad=0,
-                           text=f"{strong}{wording.plain(p.part)}{end}<br>{wording.plain(p.words)}", font={"size": look.SMALL_PX, "color": theme.ink})  # fmt: skip
+        fig.add_annotation(
+            x=LABEL_X + 3,
+            y=at,
+            xanchor="left",
+            align="left",
+            borderpad=0,
+            text=f"{strong}{wording.plain(p.part)}{end}<br>{wording.plain(p.words)}",
+            font={"size": look.SMALL_PX, "color": theme.ink},
+        )
     fig.add(
         "scatter",
         x=x,
@@ -188,10 +208,28 @@ def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme
     )
     hovers = [wording.lines(p.part, p.words, p.worst) for p in order]
     marker = _part_markers(order, theme)
-    fig.add("scatter", x=[outline.where[p.part][0] for p in order], y=[outline.where[p.part][1] for p in order], mode="markers",
-            marker=marker, hovertext=hovers, hoverinfo="text", name="place", showlegend=False)  # fmt: skip
-    fig.add("scatter", x=[LABEL_X] * len(order), y=heights, mode="markers", marker=marker, hovertext=hovers, hoverinfo="text",
-            name="label", showlegend=False)  # fmt: skip
+    fig.add(
+        "scatter",
+        x=[outline.where[p.part][0] for p in order],
+        y=[outline.where[p.part][1] for p in order],
+        mode="markers",
+        marker=marker,
+        hovertext=hovers,
+        hoverinfo="text",
+        name="place",
+        showlegend=False,
+    )
+    fig.add(
+        "scatter",
+        x=[LABEL_X] * len(order),
+        y=heights,
+        mode="markers",
+        marker=marker,
+        hovertext=hovers,
+        hoverinfo="text",
+        name="label",
+        showlegend=False,
+    )
 
 
 def _part_markers(order: Sequence[PartState], theme: Theme) -> dict[str, Any]:

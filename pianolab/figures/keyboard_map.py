@@ -23,13 +23,23 @@ SIDE_PX = 12
 NOT_JUDGED_ALPHA = {"light": 0.45, "dark": 0.75}
 NOT_JUDGED_WORDS = "grey squares: not judged; point at one for the reason"
 FAULT_WORDS: dict[str, str] = {
-    "silent": "no sound", "off_pitch": "off pitch", "unison": "one string off", "short_sustain": "dies too soon",
-    "damper": "damper slow", "buzz": "buzz", "voicing": "stands out",
-}  # fmt: skip
+    "silent": "no sound",
+    "off_pitch": "off pitch",
+    "unison": "one string off",
+    "short_sustain": "dies too soon",
+    "damper": "damper slow",
+    "buzz": "buzz",
+    "voicing": "stands out",
+}
 FAULT_SYMBOL: dict[str, str] = {
-    "silent": "x", "off_pitch": "diamond", "unison": "cross", "short_sustain": "triangle-down", "damper": "square",
-    "buzz": "star", "voicing": "triangle-up",
-}  # fmt: skip
+    "silent": "x",
+    "off_pitch": "diamond",
+    "unison": "cross",
+    "short_sustain": "triangle-down",
+    "damper": "square",
+    "buzz": "star",
+    "voicing": "triangle-up",
+}
 SEEN = "by eye and hand"
 NO_KEY = "judged on no key"
 UNKNOWN = "not recorded, and no finding names a key: unknown"
@@ -96,9 +106,14 @@ def plan_keyboard(
     rows = len(keys) if survey is None else sum(int(r["key"]) in keys for r in survey.key_rows())
     tested = {lane: rows - len(open_keys[lane]) for lane in lanes if lane != SEEN}
     return KeyboardPlan(
-        title=f"{piano.name}, key by key", alt=_alt(notes, lanes, tested, len(keys), heard=survey is not None),
-        first_key=piano.first_key, last_key=piano.last_key, lanes=lanes, tested=tested, notes=notes,
-    )  # fmt: skip
+        title=f"{piano.name}, key by key",
+        alt=_alt(notes, lanes, tested, len(keys), heard=survey is not None),
+        first_key=piano.first_key,
+        last_key=piano.last_key,
+        lanes=lanes,
+        tested=tested,
+        notes=notes,
+    )
 
 
 def _heard(survey: Survey) -> Iterable[KeyNote]:
@@ -172,12 +187,25 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     share = KEYBOARD_PX / height
     fig.lay_out(
         margin={"l": SIDE_PX, "r": SIDE_PX},
-        xaxis=frame.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y",
-                         title=NOT_JUDGED_WORDS if grey else None),
+        xaxis=frame.axis(
+            look_of,
+            range=[plan.first_key - 0.7, plan.last_key + 0.7],
+            tickvals=values,
+            ticktext=texts,
+            showgrid=False,
+            anchor="y",
+            title=NOT_JUDGED_WORDS if grey else None,
+        ),
         yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
-        yaxis2=frame.axis(look_of, range=[n - 0.7, -0.7], domain=[min(0.99, share + LANE_SPACE_PX / height), 1], tickvals=list(range(n)),
-                          showticklabels=False, anchor="x"),
-    )  # fmt: skip
+        yaxis2=frame.axis(
+            look_of,
+            range=[n - 0.7, -0.7],
+            domain=[min(0.99, share + LANE_SPACE_PX / height), 1],
+            tickvals=list(range(n)),
+            showticklabels=False,
+            anchor="x",
+        ),
+    )
     add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
     for i, lane in enumerate(plan.lanes):
         _draw_lane(fig, plan, lane, i, look_of)
@@ -219,9 +247,21 @@ def _draw_lane(fig: Sheet, plan: KeyboardPlan, lane: str, i: int, theme: Theme) 
             }
         )
         fig.add(
-            "scatter", x=[n.key for n in notes], y=[i] * len(notes), yaxis="y2", mode="markers", marker=marker, name=lane, hoverinfo="text",
-            hovertext=[wording.lines(f"{note_name(n.key)} (key {n.key})", lane if found else f"{lane}: not judged", n.words) for n in notes],
-        )  # fmt: skip
+            "scatter",
+            x=[n.key for n in notes],
+            y=[i] * len(notes),
+            yaxis="y2",
+            mode="markers",
+            marker=marker,
+            name=lane,
+            hoverinfo="text",
+            hovertext=[
+                wording.lines(
+                    f"{note_name(n.key)} (key {n.key})", lane if found else f"{lane}: not judged", n.words
+                )
+                for n in notes
+            ],
+        )
 
 
 def _lane_words(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
@@ -231,9 +271,16 @@ def _lane_words(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
         judged = f", {plan.tested[lane]} keys judged" if lane in plan.tested else ""
         said = f"{found or 'none'} found{judged}" if found or plan.tested.get(lane, 1) else NO_KEY
         fig.add_annotation(
-            xref="paper", x=0, xanchor="left", yref="y2", y=i - 0.2, yanchor="bottom", borderpad=0,
-            text=f"<b>{wording.plain(lane)}</b>  {said}", font={"size": 11, "color": theme.ink if found else theme.muted},
-        )  # fmt: skip
+            xref="paper",
+            x=0,
+            xanchor="left",
+            yref="y2",
+            y=i - 0.2,
+            yanchor="bottom",
+            borderpad=0,
+            text=f"<b>{wording.plain(lane)}</b>  {said}",
+            font={"size": 11, "color": theme.ink if found else theme.muted},
+        )
     fig.add("scatter", x=[None], y=[0], yaxis="y2", mode="markers", hoverinfo="skip", showlegend=False)
 
 
@@ -242,6 +289,17 @@ def _mark_keys(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
     if not keys:
         return
     fig.add(
-        "scatter", x=keys, y=[0.68 if is_black(k) else 0.18 for k in keys], yaxis="y", mode="markers", hoverinfo="skip", showlegend=False,
-        marker={"symbol": "circle", "size": 7, "color": look.OKABE_ITO["vermillion"], "line": {"color": theme.paper, "width": 1}},
-    )  # fmt: skip
+        "scatter",
+        x=keys,
+        y=[0.68 if is_black(k) else 0.18 for k in keys],
+        yaxis="y",
+        mode="markers",
+        hoverinfo="skip",
+        showlegend=False,
+        marker={
+            "symbol": "circle",
+            "size": 7,
+            "color": look.OKABE_ITO["vermillion"],
+            "line": {"color": theme.paper, "width": 1},
+        },
+    )

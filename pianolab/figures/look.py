@@ -18,9 +18,15 @@ PALETTE_SOURCE = (
     "Nature Methods 8, 441 (2011)"
 )
 OKABE_ITO = {
-    "orange": "#E69F00", "sky blue": "#56B4E9", "bluish green": "#009E73", "yellow": "#F0E442",
-    "blue": "#0072B2", "vermillion": "#D55E00", "reddish purple": "#CC79A7", "black": "#000000",
-}  # fmt: skip
+    "orange": "#E69F00",
+    "sky blue": "#56B4E9",
+    "bluish green": "#009E73",
+    "yellow": "#F0E442",
+    "blue": "#0072B2",
+    "vermillion": "#D55E00",
+    "reddish purple": "#CC79A7",
+    "black": "#000000",
+}
 
 SANS = "system-ui, 'Segoe UI', 'Noto Sans', 'Liberation Sans', sans-serif"
 SERIF = "'Iowan Old Style', 'Palatino Linotype', Palatino, P052, 'Book Antiqua', Georgia, serif"
@@ -48,10 +54,28 @@ class Theme:
     alarm: str
 
 
-LIGHT = Theme(name="light", paper="#FBFAF6", panel="#F2EFE7", ink="#1C2127", muted="#565D66", rule="#D6D1C5",
-              faint="#A8A59C", accent="#0072B2", alarm="#A33F00")  # fmt: skip
-DARK = Theme(name="dark", paper="#15181B", panel="#1E2226", ink="#ECE9E1", muted="#AEB2B5", rule="#3A4046",
-             faint="#6E757B", accent="#56B4E9", alarm="#F08A4B")  # fmt: skip
+LIGHT = Theme(
+    name="light",
+    paper="#FBFAF6",
+    panel="#F2EFE7",
+    ink="#1C2127",
+    muted="#565D66",
+    rule="#D6D1C5",
+    faint="#A8A59C",
+    accent="#0072B2",
+    alarm="#A33F00",
+)
+DARK = Theme(
+    name="dark",
+    paper="#15181B",
+    panel="#1E2226",
+    ink="#ECE9E1",
+    muted="#AEB2B5",
+    rule="#3A4046",
+    faint="#6E757B",
+    accent="#56B4E9",
+    alarm="#F08A4B",
+)
 THEMES: dict[str, Theme] = {"light": LIGHT, "dark": DARK}
 
 

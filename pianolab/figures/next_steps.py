@@ -111,9 +111,13 @@ def plan_next_steps(
         )
     listed = comparison.to_find_out()
     return StepPlan(
-        title="What to find out next", alt=alt, steps=steps, stop=listed.when_to_stop,
-        currency=comparison.profile.currency, locale=comparison.profile.locale,
-    )  # fmt: skip
+        title="What to find out next",
+        alt=alt,
+        steps=steps,
+        stop=listed.when_to_stop,
+        currency=comparison.profile.currency,
+        locale=comparison.profile.locale,
+    )
 
 
 @drawing
@@ -126,28 +130,57 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
     height = max(sum(heights), LINE_PX)
     fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare, bottom=44)
     fig.add(
-        "bar", orientation="h", y=[b - SPACE_PX - BAR_PX / 2 for b in bottoms], x=_lengths(plan), width=BAR_PX,
-        marker={"color": [s.mark.colour(look_of) for s in plan.steps], "line": {"color": look_of.ink, "width": 0.6}}, showlegend=False,
-        text=[_beside(s, plan) for s in plan.steps], textposition="outside", textangle=0, cliponaxis=False,
+        "bar",
+        orientation="h",
+        y=[b - SPACE_PX - BAR_PX / 2 for b in bottoms],
+        x=_lengths(plan),
+        width=BAR_PX,
+        marker={
+            "color": [s.mark.colour(look_of) for s in plan.steps],
+            "line": {"color": look_of.ink, "width": 0.6},
+        },
+        showlegend=False,
+        text=[_beside(s, plan) for s in plan.steps],
+        textposition="outside",
+        textangle=0,
+        cliponaxis=False,
         textfont={"size": look.SMALL_PX, "color": look_of.muted},
-        hovertext=[wording.lines(s.mark.label, s.text, s.takes, s.why, f"changes what to do in {100 * s.chance:.0f} of 100 cases", s.then)
-                   for s in plan.steps],
+        hovertext=[
+            wording.lines(
+                s.mark.label,
+                s.text,
+                s.takes,
+                s.why,
+                f"changes what to do in {100 * s.chance:.0f} of 100 cases",
+                s.then,
+            )
+            for s in plan.steps
+        ],
         hoverinfo="text",
-    )  # fmt: skip
+    )
     for text, bottom in zip(words, bottoms, strict=True):
         fig.add_annotation(
-            x=0, xref="paper", xanchor="left", y=bottom - SPACE_PX - BAR_PX, yanchor="bottom", align="left", text=text,
-            font={"size": look.SMALL_PX, "color": look_of.ink}, borderpad=0,
-        )  # fmt: skip
+            x=0,
+            xref="paper",
+            xanchor="left",
+            y=bottom - SPACE_PX - BAR_PX,
+            yanchor="bottom",
+            align="left",
+            text=text,
+            font={"size": look.SMALL_PX, "color": look_of.ink},
+            borderpad=0,
+        )
     top = max([*_lengths(plan), 0.05])
-    axis = {"title": f"worth beyond its cost ({plan.currency})"} if plan.by_money else {
-        "title": "chance that it changes what to do", "tickformat": ".0%"
-    }  # fmt: skip
+    axis = (
+        {"title": f"worth beyond its cost ({plan.currency})"}
+        if plan.by_money
+        else {"title": "chance that it changes what to do", "tickformat": ".0%"}
+    )
     fig.lay_out(
         margin={"l": 14, "r": 20},
         xaxis=frame.axis(look_of, range=[0, 1.45 * top], showgrid=False, nticks=5, **axis),
         yaxis=frame.axis(look_of, range=[height, 0], showticklabels=False, showgrid=False),
-    )  # fmt: skip
+    )
     return fig
 
 

@@ -91,11 +91,20 @@ def plan_note(survey: Survey, key: int) -> NotePlan:
     sd = number(row.get("decay_20_s_sd")) if bound == "=" else None
     in_room = survey.summary.t60_s is not None
     return NotePlan(
-        title=f"How {note_name(key)} dies away", key=key, fall_sd_s=sd, in_room=in_room,
+        title=f"How {note_name(key)} dies away",
+        key=key,
+        fall_sd_s=sd,
+        in_room=in_room,
         alt=f"{_said(key, fall, bound, sd, reason, in_room=in_room)} {_stages_said(row, curve.floor_db)}",
-        time_s=curve.time_s[::step], level_db=curve.level_db[::step], floor_db=curve.floor_db, stages=_stages(curve, row),
-        fall_s=fall, fall_bound=bound, fall_reason=reason, hold_s=number(row.get("hold_s")),
-    )  # fmt: skip
+        time_s=curve.time_s[::step],
+        level_db=curve.level_db[::step],
+        floor_db=curve.floor_db,
+        stages=_stages(curve, row),
+        fall_s=fall,
+        fall_bound=bound,
+        fall_reason=reason,
+        hold_s=number(row.get("hold_s")),
+    )
 
 
 def _said(key: int, fall: float | None, bound: str, sd: float | None, reason: str, *, in_room: bool) -> str:
@@ -158,14 +167,36 @@ def draw_note(plan: NotePlan, theme: str = "light", *, bare: bool = False) -> Sh
     fig = frame.base_figure(look_of, title=plan.title, height=240, bare=bare, bottom=44, legend=2)
     bottom = min(plan.floor_db - 8.0, min(plan.level_db))
     bottom = max(bottom, plan.floor_db - 14.0)
-    fig.add_shape("rect", xref="paper", yref="y", x0=0, x1=1, y0=bottom, y1=plan.floor_db, layer="below",
-                  fillcolor=look.faded(look_of.faint, 0.25), line={"width": 0})  # fmt: skip
-    fig.add_annotation(xref="paper", x=1, xanchor="right", y=plan.floor_db, yanchor="top", text="noise",
-                       font={"size": look.SMALL_PX, "color": look_of.muted})  # fmt: skip
+    fig.add_shape(
+        "rect",
+        xref="paper",
+        yref="y",
+        x0=0,
+        x1=1,
+        y0=bottom,
+        y1=plan.floor_db,
+        layer="below",
+        fillcolor=look.faded(look_of.faint, 0.25),
+        line={"width": 0},
+    )
+    fig.add_annotation(
+        xref="paper",
+        x=1,
+        xanchor="right",
+        y=plan.floor_db,
+        yanchor="top",
+        text="noise",
+        font={"size": look.SMALL_PX, "color": look_of.muted},
+    )
     fig.add(
-        "scatter", x=list(plan.time_s), y=list(plan.level_db), mode="lines", line={"color": look_of.ink, "width": 1.8}, name="level of the note",
+        "scatter",
+        x=list(plan.time_s),
+        y=list(plan.level_db),
+        mode="lines",
+        line={"color": look_of.ink, "width": 1.8},
+        name="level of the note",
         hovertemplate="%{x:.2f} s after the start<br>%{y:.1f} dB<extra></extra>",
-    )  # fmt: skip
+    )
     for i, stage in enumerate(plan.stages):
         _draw_stage(fig, stage, first=i == 0)
     _draw_fall(fig, plan, look_of)
@@ -179,9 +210,14 @@ def draw_note(plan: NotePlan, theme: str = "light", *, bare: bool = False) -> Sh
 def _draw_stage(fig: Sheet, stage: Stage, *, first: bool) -> None:
     colour = look.OKABE_ITO["vermillion" if first else "sky blue"]
     fig.add(
-        "scatter", x=[stage.start[0], stage.end[0]], y=[stage.start[1], stage.end[1]], mode="lines", hoverinfo="skip",
-        line={"color": colour, "width": 2.4, "dash": "7px 3px" if first else "2px 3px"}, name=f"{stage.name}: {stage.db_per_s:.0f} dB/s",
-    )  # fmt: skip
+        "scatter",
+        x=[stage.start[0], stage.end[0]],
+        y=[stage.start[1], stage.end[1]],
+        mode="lines",
+        hoverinfo="skip",
+        line={"color": colour, "width": 2.4, "dash": "7px 3px" if first else "2px 3px"},
+        name=f"{stage.name}: {stage.db_per_s:.0f} dB/s",
+    )
 
 
 def _draw_fall(fig: Sheet, plan: NotePlan, theme: Theme) -> None:
@@ -197,11 +233,18 @@ def _draw_fall(fig: Sheet, plan: NotePlan, theme: Theme) -> None:
         else {"error_x": {"array": [plan.fall_sd_s], "color": theme.ink, "thickness": 1.2}}
     )
     fig.add(
-        "scatter", x=[x], y=[FALL_DB if kind == "measured" else plan.level_db[near]], mode="markers+text",
-        text=[_time(plan.fall_s, plan.fall_bound, plan.fall_sd_s)], textposition="top right", hoverinfo="skip",
-        textfont={"size": look.SMALL_PX, "color": theme.ink}, name=_fall_name(plan),
-        marker={"symbol": look.KIND_SYMBOL[kind], "size": 10, "color": theme.ink}, **spread,
-    )  # fmt: skip
+        "scatter",
+        x=[x],
+        y=[FALL_DB if kind == "measured" else plan.level_db[near]],
+        mode="markers+text",
+        text=[_time(plan.fall_s, plan.fall_bound, plan.fall_sd_s)],
+        textposition="top right",
+        hoverinfo="skip",
+        textfont={"size": look.SMALL_PX, "color": theme.ink},
+        name=_fall_name(plan),
+        marker={"symbol": look.KIND_SYMBOL[kind], "size": 10, "color": theme.ink},
+        **spread,
+    )
 
 
 def _fall_name(plan: NotePlan) -> str:

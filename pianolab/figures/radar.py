@@ -31,16 +31,34 @@ def draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool) -> Sheet:
         at = [-(j + (i + 0.5) / n * 0.8 - 0.4) for j in range(len(plan.aspects))]
         colour = s.mark.colour(theme)
         fig.add(
-            "bar", orientation="h", y=at, base=[b.low for b in s.bands], x=[max(b.high - b.low, 0.06) for b in s.bands], width=0.62 / n,
-            marker={"color": look.faded(colour, 0.5), "line": {"color": colour, "width": 1.4}}, name=wording.plain(s.mark.label),
-            hovertext=[wording.lines(s.mark.label, f"{b.aspect}: {span(b)} of 10", b.made_by, b.unknown) for b in s.bands],
-            hoverinfo="text", text=[span(b) for b in s.bands], textposition="none",
-        )  # fmt: skip
+            "bar",
+            orientation="h",
+            y=at,
+            base=[b.low for b in s.bands],
+            x=[max(b.high - b.low, 0.06) for b in s.bands],
+            width=0.62 / n,
+            marker={"color": look.faded(colour, 0.5), "line": {"color": colour, "width": 1.4}},
+            name=wording.plain(s.mark.label),
+            hovertext=[
+                wording.lines(s.mark.label, f"{b.aspect}: {span(b)} of 10", b.made_by, b.unknown)
+                for b in s.bands
+            ],
+            hoverinfo="text",
+            text=[span(b) for b in s.bands],
+            textposition="none",
+        )
         if n > 1:
             fig.add(
-                "scatter", x=[b.high + 0.06 for b in s.bands], y=at, mode="text", text=[f"<b>{s.mark.letter}</b>"] * len(at),
-                textposition="middle right", textfont={"size": 10, "color": theme.ink}, hoverinfo="skip", showlegend=False,
-            )  # fmt: skip
+                "scatter",
+                x=[b.high + 0.06 for b in s.bands],
+                y=at,
+                mode="text",
+                text=[f"<b>{s.mark.letter}</b>"] * len(at),
+                textposition="middle right",
+                textfont={"size": 10, "color": theme.ink},
+                hoverinfo="skip",
+                showlegend=False,
+            )
     ticks = [
         f"{wording.plain(a)}<br>counts {w:.0%}" for a, w in zip(plan.aspects, plan.weight_share, strict=True)
     ]
@@ -109,9 +127,15 @@ def draw_radar(
     fig.lay_out(margin={"l": 8, "r": 8, **({"t": 4} if bare else {})})
     if plan.money_share and not bare:
         fig.add_annotation(
-            x=0.5, y=0, xref="paper", yref="paper", xanchor="center", yanchor="top", text=f"rim: what each counts for{_money(plan)}",
+            x=0.5,
+            y=0,
+            xref="paper",
+            yref="paper",
+            xanchor="center",
+            yanchor="top",
+            text=f"rim: what each counts for{_money(plan)}",
             font={"size": look.SMALL_PX, "color": look_of.muted},
-        )  # fmt: skip
+        )
     for i, s in enumerate(chosen):
         _draw_one(fig, plan, s, look_of, place=(i, columns, rows), bare=bare)
     return fig
@@ -146,11 +170,24 @@ def _draw_one(
     panel = _Panel(x=f"x{number}", y=f"y{number}", angles=tuple(step * n for n in range(len(plan.aspects))))
     title_share = 0.0 if bare else TITLE_PX / (PANEL_PX + TITLE_PX)
     quiet = {"visible": False, "fixedrange": True}
-    fig.lay_out(**{
-        f"xaxis{number}": {**quiet, "domain": [column / columns, (column + 1) / columns], "range": [-REACH[0], REACH[0]], "anchor": panel.y},
-        f"yaxis{number}": {**quiet, "domain": [1 - (row + 1) / rows, 1 - (row + title_share) / rows], "range": [-REACH[1], REACH[1]],
-                           "anchor": panel.x, "scaleanchor": panel.x, "constrain": "domain"},
-    })  # fmt: skip
+    fig.lay_out(
+        **{
+            f"xaxis{number}": {
+                **quiet,
+                "domain": [column / columns, (column + 1) / columns],
+                "range": [-REACH[0], REACH[0]],
+                "anchor": panel.y,
+            },
+            f"yaxis{number}": {
+                **quiet,
+                "domain": [1 - (row + 1) / rows, 1 - (row + title_share) / rows],
+                "range": [-REACH[1], REACH[1]],
+                "anchor": panel.x,
+                "scaleanchor": panel.x,
+                "constrain": "domain",
+            },
+        }
+    )
     _web(fig, plan, panel, theme)
     _crown(fig, plan, panel, theme, width=0.5 * step)
     for other in plan.series:
@@ -160,9 +197,15 @@ def _draw_one(
     _band(fig, s, panel, theme)
     if not bare:
         fig.add_annotation(
-            x=(column + 0.02) / columns, y=1 - row / rows, xref="paper", yref="paper", xanchor="left", yanchor="top",
-            text=f"<b>{s.mark.letter}</b>  {wording.plain(s.mark.name)}", font={"size": look.TEXT_PX, "color": theme.ink},
-        )  # fmt: skip
+            x=(column + 0.02) / columns,
+            y=1 - row / rows,
+            xref="paper",
+            yref="paper",
+            xanchor="left",
+            yanchor="top",
+            text=f"<b>{s.mark.letter}</b>  {wording.plain(s.mark.name)}",
+            font={"size": look.TEXT_PX, "color": theme.ink},
+        )
 
 
 def _web(fig: Sheet, plan: RadarPlan, panel: _Panel, theme: Theme) -> None:
@@ -178,17 +221,31 @@ def _web(fig: Sheet, plan: RadarPlan, panel: _Panel, theme: Theme) -> None:
             "line", xref=panel.x, yref=panel.y, x0=0, y0=0, x1=10 * x, y1=10 * y, line=line, layer="below"
         )
         fig.add_annotation(
-            xref=panel.x, yref=panel.y, x=WORDS_AT * x, y=WORDS_AT * y, text=wording.wrapped(aspect, width=10),
+            xref=panel.x,
+            yref=panel.y,
+            x=WORDS_AT * x,
+            y=WORDS_AT * y,
+            text=wording.wrapped(aspect, width=10),
             xanchor="center" if abs(x) < 0.2 else "left" if x > 0 else "right",
             yanchor="middle" if abs(y) < 0.2 else "bottom" if y > 0.9 else "top" if y < -0.9 else "middle",
             align="center" if abs(x) < 0.2 else "left" if x > 0 else "right",
-            font={"size": look.SMALL_PX, "color": theme.ink}, borderpad=0,
-        )  # fmt: skip
+            font={"size": look.SMALL_PX, "color": theme.ink},
+            borderpad=0,
+        )
     between = 1.5 * panel.angles[1]
     fig.add(
-        "scatter", x=[r * sin(between) for r in (5, 10)], y=[r * cos(between) for r in (5, 10)], xaxis=panel.x, yaxis=panel.y, mode="text",
-        text=["5 ", "10 "], textposition="middle left", hoverinfo="skip", showlegend=False, textfont={"size": 10, "color": theme.muted},
-    )  # fmt: skip
+        "scatter",
+        x=[r * sin(between) for r in (5, 10)],
+        y=[r * cos(between) for r in (5, 10)],
+        xaxis=panel.x,
+        yaxis=panel.y,
+        mode="text",
+        text=["5 ", "10 "],
+        textposition="middle left",
+        hoverinfo="skip",
+        showlegend=False,
+        textfont={"size": 10, "color": theme.muted},
+    )
 
 
 def _line(fig: Sheet, panel: _Panel, points: Points, **more: Any) -> None:
@@ -217,13 +274,28 @@ def _band(fig: Sheet, s: RadarSeries, panel: _Panel, theme: Theme) -> None:
         fillcolor=look.faded(colour, 0.34),
     )
     _line(
-        fig, panel, panel.ring(high), line={"color": colour, "width": 1.4, "dash": "4px 3px"}, fill="tonext", fillcolor=look.faded(colour, 0.14)
-    )  # fmt: skip
+        fig,
+        panel,
+        panel.ring(high),
+        line={"color": colour, "width": 1.4, "dash": "4px 3px"},
+        fill="tonext",
+        fillcolor=look.faded(colour, 0.14),
+    )
     xs, ys = panel.ring([(b.low + b.high) / 2 for b in s.bands])
     _line(
-        fig, panel, (xs[:-1], ys[:-1]), mode="markers", hovertext=hovers, hoverinfo="text",
-        marker={"symbol": s.mark.symbol, "size": 8, "color": colour, "line": {"color": theme.ink, "width": 0.8}},
-    )  # fmt: skip
+        fig,
+        panel,
+        (xs[:-1], ys[:-1]),
+        mode="markers",
+        hovertext=hovers,
+        hoverinfo="text",
+        marker={
+            "symbol": s.mark.symbol,
+            "size": 8,
+            "color": colour,
+            "line": {"color": theme.ink, "width": 0.8},
+        },
+    )
 
 
 def _crown(fig: Sheet, plan: RadarPlan, panel: _Panel, theme: Theme, *, width: float) -> None:
@@ -236,6 +308,13 @@ def _crown(fig: Sheet, plan: RadarPlan, panel: _Panel, theme: Theme, *, width: f
             for r, way in ((CROWN_FROM, 1), (CROWN_TO, -1))
         )
         _line(
-            fig, panel, ([*x0, *x1, x0[0]], [*y0, *y1, y0[0]]), line={"width": 0}, fill="toself", fillcolor=theme.muted, hoveron="fills",
-            text=wording.lines(f"{aspect} counts for {weight:.0%} of the choice"), hoverinfo="text",
-        )  # fmt: skip
+            fig,
+            panel,
+            ([*x0, *x1, x0[0]], [*y0, *y1, y0[0]]),
+            line={"width": 0},
+            fill="toself",
+            fillcolor=theme.muted,
+            hoveron="fills",
+            text=wording.lines(f"{aspect} counts for {weight:.0%} of the choice"),
+            hoverinfo="text",
+        )

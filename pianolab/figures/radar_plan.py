@@ -94,10 +94,14 @@ def plan_radar(
     shares = weight_shares(aspects, profile)
     round_form = len(series) > 1 and FEWEST_SPOKES <= len(aspects) <= MOST_SPOKES
     return RadarPlan(
-        title="What is known about each aspect", alt=_alt(series) + _counts(money_share(profile)), aspects=aspects,
-        weight_share=shares, money_share=money_share(profile), series=series,
+        title="What is known about each aspect",
+        alt=_alt(series) + _counts(money_share(profile)),
+        aspects=aspects,
+        weight_share=shares,
+        money_share=money_share(profile),
+        series=series,
         form="radar" if round_form else "bars",
-    )  # fmt: skip
+    )
 
 
 def weight_shares(aspects: Sequence[str], profile: BuyerProfile | None) -> tuple[float, ...]:

@@ -101,46 +101,98 @@ def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> S
     if not bare:
         _names(fig, plan, look_of)
     fig.lay_out(
-        barmode="stack", margin={"l": 40, "r": 24}, bargap=0.38 * ROW_PX / row_px + 1 - ROW_PX / row_px,
-        xaxis=frame.axis(look_of, range=[0, 1], tickvals=[0, 0.25, 0.5, 0.75, 1], ticktext=["0", "25", "50", "75", "100"], title="of 100 tries"),
-        yaxis=frame.axis(look_of, showgrid=False, tickvals=list(range(n)), range=[n - 0.5, -0.5 - (0 if bare else NAME_PX / row_px / 2)],
-                        ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks], tickfont={"size": 15, "color": look_of.ink}),
-    )  # fmt: skip
+        barmode="stack",
+        margin={"l": 40, "r": 24},
+        bargap=0.38 * ROW_PX / row_px + 1 - ROW_PX / row_px,
+        xaxis=frame.axis(
+            look_of,
+            range=[0, 1],
+            tickvals=[0, 0.25, 0.5, 0.75, 1],
+            ticktext=["0", "25", "50", "75", "100"],
+            title="of 100 tries",
+        ),
+        yaxis=frame.axis(
+            look_of,
+            showgrid=False,
+            tickvals=list(range(n)),
+            range=[n - 0.5, -0.5 - (0 if bare else NAME_PX / row_px / 2)],
+            ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks],
+            tickfont={"size": 15, "color": look_of.ink},
+        ),
+    )
     return fig
 
 
 def _names(fig: Sheet, plan: RankPlan, theme: Theme) -> None:
     for i, r in enumerate(plan.ranks):
         fig.add_annotation(
-            x=0, xref="paper", xanchor="left", y=i - 0.26, yanchor="bottom", borderpad=0,
-            text=wording.plain(r.mark.name), font={"size": look.SMALL_PX, "color": theme.ink},
-        )  # fmt: skip
+            x=0,
+            xref="paper",
+            xanchor="left",
+            y=i - 0.26,
+            yanchor="bottom",
+            borderpad=0,
+            text=wording.plain(r.mark.name),
+            font={"size": look.SMALL_PX, "color": theme.ink},
+        )
 
 
 def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:
     shade = _shade(rank, max(len(r.shares) for r in plan.ranks), theme)
     shares = [r.shares[rank] if rank < len(r.shares) else 0.0 for r in plan.ranks]
     fig.add(
-        "bar", orientation="h", y=list(range(len(shares))), x=shares, name=ORDINALS[rank],
+        "bar",
+        orientation="h",
+        y=list(range(len(shares))),
+        x=shares,
+        name=ORDINALS[rank],
         marker={"color": shade, "line": {"color": theme.paper, "width": 1.5}},
-        text=[f"{ORDINALS[rank]}  {100 * s:.0f}" if s >= 0.12 else f"{100 * s:.0f}" if s >= 0.05 else "" for s in shares],
-        textposition="inside", insidetextanchor="middle", textangle=0, textfont={"color": look.ink_on(shade), "size": look.SMALL_PX},
-        hovertext=[wording.lines(r.mark.label, f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries", "a reason to stop" if r.vetoed else "")
-                   for r, s in zip(plan.ranks, shares, strict=True)],
+        text=[
+            f"{ORDINALS[rank]}  {100 * s:.0f}" if s >= 0.12 else f"{100 * s:.0f}" if s >= 0.05 else ""
+            for s in shares
+        ],
+        textposition="inside",
+        insidetextanchor="middle",
+        textangle=0,
+        textfont={"color": look.ink_on(shade), "size": look.SMALL_PX},
+        hovertext=[
+            wording.lines(
+                r.mark.label,
+                f"{ORDINALS[rank]} in {100 * s:.1f} of 100 tries",
+                "a reason to stop" if r.vetoed else "",
+            )
+            for r, s in zip(plan.ranks, shares, strict=True)
+        ],
         hoverinfo="text",
-    )  # fmt: skip
+    )
 
 
 def _draw_unfit(fig: Sheet, plan: RankPlan, theme: Theme) -> None:
     """What is left: the tries in which an instrument is not fit to buy, hatched, so that it is no rank."""
     shares = [r.unfit for r in plan.ranks]
     fig.add(
-        "bar", orientation="h", y=list(range(len(shares))), x=shares, name=UNFIT,
-        marker={"color": theme.paper, "line": {"color": theme.faint, "width": 1}, "pattern": {"shape": "/", "fgcolor": theme.faint, "size": 6}},
-        text=[f"{UNFIT}  {100 * s:.0f}" if s >= 0.3 else f"{100 * s:.0f}" if s >= 0.05 else "" for s in shares],
-        textposition="inside", insidetextanchor="middle", textangle=0, textfont={"color": theme.ink, "size": look.SMALL_PX},
-        hovertext=[wording.lines(r.mark.label, f"{UNFIT} in {100 * r.unfit:.1f} of 100 tries") for r in plan.ranks], hoverinfo="text",
-    )  # fmt: skip
+        "bar",
+        orientation="h",
+        y=list(range(len(shares))),
+        x=shares,
+        name=UNFIT,
+        marker={
+            "color": theme.paper,
+            "line": {"color": theme.faint, "width": 1},
+            "pattern": {"shape": "/", "fgcolor": theme.faint, "size": 6},
+        },
+        text=[
+            f"{UNFIT}  {100 * s:.0f}" if s >= 0.3 else f"{100 * s:.0f}" if s >= 0.05 else "" for s in shares
+        ],
+        textposition="inside",
+        insidetextanchor="middle",
+        textangle=0,
+        textfont={"color": theme.ink, "size": look.SMALL_PX},
+        hovertext=[
+            wording.lines(r.mark.label, f"{UNFIT} in {100 * r.unfit:.1f} of 100 tries") for r in plan.ranks
+        ],
+        hoverinfo="text",
+    )
 
 
 def _shade(rank: int, count: int, theme: Theme) -> str:

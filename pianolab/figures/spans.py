@@ -52,9 +52,14 @@ def plan_room_change(change: RoomChange, *, name: str = "") -> SpanPlan:
     """
     ear = change.ear_db or (None,) * len(change.bands_hz)
     spans = tuple(
-        SpanRow(label=_band(hz), about="level at the player's ear", range_db=_range(span), why="" if span else change.why_unknown)
+        SpanRow(
+            label=_band(hz),
+            about="level at the player's ear",
+            range_db=_range(span),
+            why="" if span else change.why_unknown,
+        )
         for hz, span in zip(change.bands_hz, ear, strict=True)
-    )  # fmt: skip
+    )
     of = f"{name}: from" if name else "From"
     return SpanPlan(
         title=f"{of} that room to yours",
@@ -126,8 +131,13 @@ def draw_spans(plan: SpanPlan, theme: str = "light", *, bare: bool = False) -> S
         _draw_kind(fig, plan, kind, symbol=("circle", "diamond-open")[i % 2], colour=look_of.ink)
     for y, s in enumerate(plan.spans):
         if s.range_db is None:
-            fig.add_annotation(x=0, y=y, text=wording.wrapped(f"not known: {s.why}", width=26 if bare else 44), xanchor="center",
-                               font={"size": 11, "color": look_of.muted})  # fmt: skip
+            fig.add_annotation(
+                x=0,
+                y=y,
+                text=wording.wrapped(f"not known: {s.why}", width=26 if bare else 44),
+                xanchor="center",
+                font={"size": 11, "color": look_of.muted},
+            )
     fig.add_shape(
         "line",
         xref="x",
@@ -144,8 +154,10 @@ def draw_spans(plan: SpanPlan, theme: str = "light", *, bare: bool = False) -> S
     fig.lay_out(
         margin={"l": 70 if len(kinds) == 1 or not bare else 128},
         xaxis=frame.axis(look_of, range=[-1.1 * most, 1.1 * most], title=plan.scale, nticks=7),
-        yaxis=frame.axis(look_of, range=[n - 0.5, -0.5], tickvals=list(range(len(labels))), ticktext=labels, showgrid=False),
-    )  # fmt: skip
+        yaxis=frame.axis(
+            look_of, range=[n - 0.5, -0.5], tickvals=list(range(len(labels))), ticktext=labels, showgrid=False
+        ),
+    )
     return fig
 
 
@@ -172,8 +184,20 @@ def _draw_kind(fig: Sheet, plan: SpanPlan, kind: str, *, symbol: str, colour: st
         name="range",
     )
     fig.add(
-        "scatter", x=[r[1] for *_, r in rows], y=[y for y, *_ in rows], mode="markers", name=wording.plain(kind), hoverinfo="text",
+        "scatter",
+        x=[r[1] for *_, r in rows],
+        y=[y for y, *_ in rows],
+        mode="markers",
+        name=wording.plain(kind),
+        hoverinfo="text",
         marker={"symbol": symbol, "size": 10, "color": colour, "line": {"color": colour, "width": 2}},
-        hovertext=[wording.lines(label, kind, f"{wording.signed(r[1], digits=1)} dB ({wording.signed(r[0], digits=1)} to "
-                                 f"{wording.signed(r[2], digits=1)})") for _, label, r in rows],
-    )  # fmt: skip
+        hovertext=[
+            wording.lines(
+                label,
+                kind,
+                f"{wording.signed(r[1], digits=1)} dB ({wording.signed(r[0], digits=1)} to "
+                f"{wording.signed(r[2], digits=1)})",
+            )
+            for _, label, r in rows
+        ],
+    )

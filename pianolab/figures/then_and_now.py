@@ -70,9 +70,12 @@ def plan_marks_then_and_now(changes: VisitChanges) -> MarksPlan:
     if once:
         alt += f" Looked at on one visit only, so that nothing is known of a change: {wording.listed(once)}."
     return MarksPlan(
-        title=f"{p.name}: marks on the keys, then and now", alt=alt,
-        first_key=p.first_key, last_key=p.last_key, marks=marks,
-    )  # fmt: skip
+        title=f"{p.name}: marks on the keys, then and now",
+        alt=alt,
+        first_key=p.first_key,
+        last_key=p.last_key,
+        marks=marks,
+    )
 
 
 def plan_promises(changes: VisitChanges) -> PromisesPlan:
@@ -94,10 +97,24 @@ def draw_marks_then_and_now(plan: MarksPlan, theme: str = "light", *, bare: bool
     share = KEYBOARD_PX / height
     fig.lay_out(
         margin={"l": SIDE_PX, "r": SIDE_PX},
-        xaxis=frame.axis(look_of, range=[plan.first_key - 0.7, plan.last_key + 0.7], tickvals=values, ticktext=texts, showgrid=False, anchor="y"),
+        xaxis=frame.axis(
+            look_of,
+            range=[plan.first_key - 0.7, plan.last_key + 0.7],
+            tickvals=values,
+            ticktext=texts,
+            showgrid=False,
+            anchor="y",
+        ),
         yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
-        yaxis2=frame.axis(look_of, range=[max(n, 1) - 0.5, -0.6], domain=[min(0.99, share + 10 / height), 1], showgrid=False, showticklabels=False, anchor="x"),
-    )  # fmt: skip
+        yaxis2=frame.axis(
+            look_of,
+            range=[max(n, 1) - 0.5, -0.6],
+            domain=[min(0.99, share + 10 / height), 1],
+            showgrid=False,
+            showticklabels=False,
+            anchor="x",
+        ),
+    )
     add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
     for i, mark in enumerate(plan.marks):
         _draw_marks(fig, mark, i, look_of)
@@ -121,10 +138,20 @@ def draw_promises(plan: PromisesPlan, theme: str = "light", *, bare: bool = Fals
     for i, (title, promised, then, now, kept) in enumerate(plan.promises):
         colour = look.OKABE_ITO.get(_COLOURS.get(kept, ""), look_of.muted)
         fig.add(
-            "scatter", x=[OUTCOMES.index(kept)], y=[i + 0.22], mode="markers", name=kept, hoverinfo="text",
+            "scatter",
+            x=[OUTCOMES.index(kept)],
+            y=[i + 0.22],
+            mode="markers",
+            name=kept,
+            hoverinfo="text",
             hovertext=[wording.lines(title, f"promised: {promised}", f"then: {then}", f"now: {now}", kept)],
-            marker={"symbol": _SYMBOLS[kept], "size": 15, "color": colour, "line": {"color": look_of.ink, "width": 1}},
-        )  # fmt: skip
+            marker={
+                "symbol": _SYMBOLS[kept],
+                "size": 15,
+                "color": colour,
+                "line": {"color": look_of.ink, "width": 1},
+            },
+        )
         fig.add_shape(
             "line",
             xref="paper",
@@ -138,8 +165,14 @@ def draw_promises(plan: PromisesPlan, theme: str = "light", *, bare: bool = Fals
             f"<b>{wording.plain(title)}</b>  {wording.wrapped(promised, width=frame.words_chars(bare=bare))}"
         )
         fig.add_annotation(
-            xref="paper", x=0, xanchor="left", y=i - 0.02, yanchor="bottom", text=text, font={"size": 12, "color": look_of.ink}
-        )  # fmt: skip
+            xref="paper",
+            x=0,
+            xanchor="left",
+            y=i - 0.02,
+            yanchor="bottom",
+            text=text,
+            font={"size": 12, "color": look_of.ink},
+        )
     if not plan.promises:
         fig.add_annotation(
             xref="paper", x=0, xanchor="left", y=0, text=plan.alt, font={"size": 12, "color": look_of.muted}
@@ -154,18 +187,32 @@ def _draw_marks(fig: Sheet, mark: MarkChange, i: int, theme: Theme) -> None:
     for when, keys, y, symbol in rows:
         ringed = {"width": 2, "color": colour} if when == "then" else {"width": 1, "color": theme.ink}
         fig.add(
-            "scatter", x=list(keys or [None]), y=[y] * len(keys or [None]), yaxis="y2", mode="markers", name=when, hoverinfo="text",
-            hovertext=[f"{note_name(k)} (key {k})<br>{when}: {wording.plain(mark.title)}" for k in keys or ()],
+            "scatter",
+            x=list(keys or [None]),
+            y=[y] * len(keys or [None]),
+            yaxis="y2",
+            mode="markers",
+            name=when,
+            hoverinfo="text",
+            hovertext=[
+                f"{note_name(k)} (key {k})<br>{when}: {wording.plain(mark.title)}" for k in keys or ()
+            ],
             marker={"symbol": symbol, "size": 9, "color": colour, "line": ringed},
-        )  # fmt: skip
+        )
     _words(fig, i, f"<b>{wording.plain(mark.title)}</b>  {wording.plain(_lane_said(mark))}", theme)
 
 
 def _words(fig: Sheet, i: int, text: str, theme: Theme) -> None:
     fig.add_annotation(
-        xref="paper", x=0, xanchor="left", yref="y2", y=i - 0.12, yanchor="bottom", text=text,
+        xref="paper",
+        x=0,
+        xanchor="left",
+        yref="y2",
+        y=i - 0.12,
+        yanchor="bottom",
+        text=text,
         font={"size": 12, "color": theme.ink},
-    )  # fmt: skip
+    )
 
 
 def _lane_said(m: MarkChange) -> str:

@@ -17,9 +17,18 @@ from pianolab.io.content import READABLE, STOPPED, SteadyFile
 from pianolab.io.sound import Samples, SoundInfo, check_form
 
 CODEC_NAMES = {
-    "aac": "AAC", "opus": "Opus", "vorbis": "Vorbis", "mp3": "MP3", "mp3float": "MP3", "alac": "ALAC",
-    "flac": "FLAC", "amrnb": "AMR", "amr_nb": "AMR", "amrwb": "AMR-WB", "amr_wb": "AMR-WB",
-}  # fmt: skip
+    "aac": "AAC",
+    "opus": "Opus",
+    "vorbis": "Vorbis",
+    "mp3": "MP3",
+    "mp3float": "MP3",
+    "alac": "ALAC",
+    "flac": "FLAC",
+    "amrnb": "AMR",
+    "amr_nb": "AMR",
+    "amrwb": "AMR-WB",
+    "amr_wb": "AMR-WB",
+}
 FULL_SCALE = {"u8": 128.0, "s16": 32768.0, "s32": 2147483648.0}
 SHORT_BY_S = 0.25
 """A container may announce up to a packet or two more than it holds; beyond this the end is missing."""

@@ -174,10 +174,18 @@ SECOND_CHANCE = {"wav": "wav", "caf": "caf", "aiff": "aiff", "ogg": "ogg"}
 """Kinds that may hold a codec soundfile doesn't know: PyAV gets a try."""
 
 EXACT_CODECS = {
-    "PCM_S8": "8 bit", "PCM_U8": "8 bit", "PCM_16": "16 bit", "PCM_24": "24 bit", "PCM_32": "32 bit",
-    "FLOAT": "32 bit float", "DOUBLE": "64 bit float", "ALAC_16": "16 bit", "ALAC_20": "20 bit",
-    "ALAC_24": "24 bit", "ALAC_32": "32 bit",
-}  # fmt: skip
+    "PCM_S8": "8 bit",
+    "PCM_U8": "8 bit",
+    "PCM_16": "16 bit",
+    "PCM_24": "24 bit",
+    "PCM_32": "32 bit",
+    "FLOAT": "32 bit float",
+    "DOUBLE": "64 bit float",
+    "ALAC_16": "16 bit",
+    "ALAC_20": "20 bit",
+    "ALAC_24": "24 bit",
+    "ALAC_32": "32 bit",
+}
 LOSSY_NAMES = {"VORBIS": "Vorbis", "OPUS": "Opus", "MPEG_LAYER_III": "MP3", "ULAW": "mu-law", "ALAW": "A-law"}
 UNKNOWN_FRAMES = 2**62
 READ_FRAMES = 1 << 16

@@ -62,7 +62,12 @@ def check_listenable(source: Source) -> None:
         return
     long = say_duration(seconds)
     if loudest < SILENCE:
-        raise BadInput(info.name, f"{long} of silence", "a recording of notes", "Wrong input chosen, or the microphone muted?")  # fmt: skip
+        raise BadInput(
+            info.name,
+            f"{long} of silence",
+            "a recording of notes",
+            "Wrong input chosen, or the microphone muted?",
+        )
     got = f"{long} of steady noise in which nothing begins"
     raise BadInput(
         info.name, got, "a recording of notes", "The microphone too far away, or another recording?"

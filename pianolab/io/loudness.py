@@ -35,9 +35,9 @@ def a_weight_db(f_hz: ArrayLike) -> FloatArray:
     """
     f2 = np.maximum(np.asarray(f_hz, float), 1e-3) ** 2
     low, mid_low, mid_high, high = 20.598997, 107.65265, 737.86223, 12194.217
-    gain = high**2 * f2**2 / (
-        (f2 + low**2) * np.sqrt((f2 + mid_low**2) * (f2 + mid_high**2)) * (f2 + high**2)
-    )  # fmt: skip
+    gain = (
+        high**2 * f2**2 / ((f2 + low**2) * np.sqrt((f2 + mid_low**2) * (f2 + mid_high**2)) * (f2 + high**2))
+    )
     return np.asarray(20.0 * np.log10(gain) + 2.0)
 
 

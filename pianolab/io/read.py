@@ -149,8 +149,12 @@ def _check_length(info: SoundInfo, frames: int, limit: int) -> None:
 
 def _check_finite(info: SoundInfo, piece: Samples) -> None:
     if not np.isfinite(piece).all():
-        raise BadInput(info.name, "samples that are no numbers (NaN or infinite)", "numbers throughout",
-                       "Was it exported by a program that failed?")  # fmt: skip
+        raise BadInput(
+            info.name,
+            "samples that are no numbers (NaN or infinite)",
+            "numbers throughout",
+            "Was it exported by a program that failed?",
+        )
 
 
 def _sound(samples: Samples, info: SoundInfo) -> Sound:

@@ -44,9 +44,14 @@ class EncodedClip(NamedTuple):
 
 
 def write_sound(
-    path: str | Path, samples: ArrayLike, *, rate_hz: int, subtype: str | None = None, constant: bool = False,
+    path: str | Path,
+    samples: ArrayLike,
+    *,
+    rate_hz: int,
+    subtype: str | None = None,
+    constant: bool = False,
     replace: bool = False,
-) -> Path:  # fmt: skip
+) -> Path:
     """Write a sound file; its name appears only when it is complete.
 
     Parameters
@@ -174,8 +179,15 @@ def _encode(
     """Encode in pieces: one very long write overruns the encoders of lossy formats."""
     watched = _Watched(file)
     if constant and container not in ("MP3", "WAV"):
-        raise BadInput(name, f"{container} of constant size", "MP3 or WAV", "Others take as much as the sound needs.")  # fmt: skip
-    form: dict[str, Any] = {"samplerate": rate_hz, "channels": sound.shape[1], "format": container, "subtype": subtype}  # fmt: skip
+        raise BadInput(
+            name, f"{container} of constant size", "MP3 or WAV", "Others take as much as the sound needs."
+        )
+    form: dict[str, Any] = {
+        "samplerate": rate_hz,
+        "channels": sound.shape[1],
+        "format": container,
+        "subtype": subtype,
+    }
     if constant and container == "MP3":
         form |= {"bitrate_mode": "CONSTANT", "compression_level": CONSTANT_LEVEL}
     try:

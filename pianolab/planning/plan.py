@@ -100,10 +100,16 @@ class VisitPlan(Showable):
 
     def rows(self) -> list[Row]:
         return [
-            (f"{s.begins:%a %d %b %H:%M}", f"{s.ends:%H:%M}", s.piano.name, s.open_points,
-             "; ".join(s.unknown) or "nothing on its record", s.piano.address or "address unknown")
+            (
+                f"{s.begins:%a %d %b %H:%M}",
+                f"{s.ends:%H:%M}",
+                s.piano.name,
+                s.open_points,
+                "; ".join(s.unknown) or "nothing on its record",
+                s.piano.address or "address unknown",
+            )
             for s in self.stops
-        ]  # fmt: skip
+        ]
 
     def _repr_html_(self) -> str:
         return super()._repr_html_() + "".join(f"<p>{escape(t)}</p>" for t in (*self.rounds, *self.warnings))

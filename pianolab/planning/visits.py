@@ -212,11 +212,15 @@ def _stop(
         openings=tuple(openings[o].ask for o in dict.fromkeys(p.opens for p in left if p.opens)),
         unknown=unknown_facts(piano),
         open_areas=open_areas(piano, findings, checklist),
-        reasons=tuple(dict.fromkeys(f"{f.state}: {f.reason}" for f in findings if f.state != "checked" and f.point not in settled)),
+        reasons=tuple(
+            dict.fromkeys(
+                f"{f.state}: {f.reason}" for f in findings if f.state != "checked" and f.point not in settled
+            )
+        ),
         order=_walk_of(left, piano, minutes_each),
         whole_minutes=_walk_of(left, piano, None).taken,
         stop_minutes=_walk_of([p for p in left if p.vetoes or p.id in ALWAYS], piano, None).taken,
-    )  # fmt: skip
+    )
 
 
 def _walk_of(left: Sequence[Point], piano: Piano, minutes: float | None) -> WalkOrder:

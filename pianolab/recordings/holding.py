@@ -277,9 +277,13 @@ def _explain(
     chance, slip = np.full((len(own), 3), np.nan), np.zeros((len(own), 3))
     for i in np.flatnonzero(pairs.known):
         told = explain_key(
-            float(own[i]), float(own_sd[i]), unison_before=float(pairs.unison_before[i]),
-            unison_after=float(pairs.unison_after[i]), unison_sd=float(unison_sd[i]), strings=int(pairs.strings[i]),
-        )  # fmt: skip
+            float(own[i]),
+            float(own_sd[i]),
+            unison_before=float(pairs.unison_before[i]),
+            unison_after=float(pairs.unison_after[i]),
+            unison_sd=float(unison_sd[i]),
+            strings=int(pairs.strings[i]),
+        )
         log = told.log_likelihood + np.log(shares)
         chance[i] = np.exp(log - log.max()) / np.sum(np.exp(log - log.max()))
         slip[i] = told.slip_cents
@@ -341,9 +345,13 @@ def _key(pairs: Pairs, learned: _Learned, i: int, *, told: bool, state: str) -> 
         return KeyHolding(key=key, note=note_name(key), strings=strings, why=pairs.why[i])
     unison = float(pairs.unison_change[i])
     known = KeyHolding(
-        key=key, note=note_name(key), strings=strings, change_cents=float(pairs.change[i]),
-        unison_change_cents=None if np.isnan(unison) else unison, why=pairs.why[i] if told else state,
-    )  # fmt: skip
+        key=key,
+        note=note_name(key),
+        strings=strings,
+        change_cents=float(pairs.change[i]),
+        unison_change_cents=None if np.isnan(unison) else unison,
+        why=pairs.why[i] if told else state,
+    )
     if not told:
         return known
     chance = learned.chance[i]

@@ -213,10 +213,16 @@ def _register(name: str, both: pd.DataFrame, why_not: str) -> RegisterChange:
     loudness = None if why_not else _median(level[~np.isnan(level)])
     colour = _colour(brightness, loudness, SOFTER_IS_DARKER[name])
     return RegisterChange(
-        register=name, keys=len(own), level_db=loudness and loudness[0], level_sd=loudness and loudness[1],
-        brightness_db=brightness and brightness[0], brightness_sd=brightness and brightness[1],
-        colour_lowest_db=colour and colour[0], colour_highest_db=colour and colour[1], why=why,
-    )  # fmt: skip
+        register=name,
+        keys=len(own),
+        level_db=loudness and loudness[0],
+        level_sd=loudness and loudness[1],
+        brightness_db=brightness and brightness[0],
+        brightness_sd=brightness and brightness[1],
+        colour_lowest_db=colour and colour[0],
+        colour_highest_db=colour and colour[1],
+        why=why,
+    )
 
 
 def _median(values: FloatArray) -> tuple[float, float]:
@@ -257,9 +263,11 @@ def _level_words(level: list[float], bright: list[float], why_not: str) -> str:
     middle = float(np.median(level))
     if abs(middle) < LITTLE_DB:
         darker = bool(bright) and float(np.median(bright)) < -LITTLE_DB
-        return "as loud as before, only darker" if darker else (
-            "next to no change: pedal not pressed, or its linkage needs regulating"
-        )  # fmt: skip
+        return (
+            "as loud as before, only darker"
+            if darker
+            else ("next to no change: pedal not pressed, or its linkage needs regulating")
+        )
     return f"{'softer' if middle < 0 else 'louder'} by {abs(middle):.0f} dB"
 
 

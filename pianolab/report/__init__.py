@@ -9,6 +9,17 @@ from pianolab.report.render import write_page
 from pianolab.report.tables import ALWAYS, check_folder, csv_tables, table_files, write_tables
 
 __all__ = [
-    "ALWAYS", "Clip", "Further", "Picture", "check_choices", "check_folder", "comparison_page", "csv_tables", "further", "scaled_picture",
-    "table_files", "write_page", "write_tables",
-]  # fmt: skip
+    "ALWAYS",
+    "Clip",
+    "Further",
+    "Picture",
+    "check_choices",
+    "check_folder",
+    "comparison_page",
+    "csv_tables",
+    "further",
+    "scaled_picture",
+    "table_files",
+    "write_page",
+    "write_tables",
+]

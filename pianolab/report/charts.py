@@ -40,20 +40,36 @@ class ChartBook:
     charts: list[Chart] = field(default_factory=list)
 
     def add(
-        self, plan: Plan, draw: Drawing[...], *, marks: Sequence[Mark] = (), wide: bool = False, title: str = "", extra: bool = False,
-        table: bool = True, **more: Any,
-    ) -> Chart:  # fmt: skip
+        self,
+        plan: Plan,
+        draw: Drawing[...],
+        *,
+        marks: Sequence[Mark] = (),
+        wide: bool = False,
+        title: str = "",
+        extra: bool = False,
+        table: bool = True,
+        **more: Any,
+    ) -> Chart:
         """Draws a plan in both themes and files it under the next number."""
         sheets = {str(name): draw.sheet(plan, name, bare=True, **more) for name in THEMES}
         drawn: dict[str, dict[str, Any]] = {
             name: {"data": s.data, "layout": s.layout} for name, s in sheets.items()
         }
         chart = Chart(
-            id=f"chart-{len(self.charts) + 1}", title=title or plan.title, alt=plan.alt, takeaway=plan.takeaway,
-            extra=extra, data=for_script(in_two_themes(drawn["light"], drawn["dark"])), height=int(drawn["light"]["layout"]["height"]), header=tuple(plan.header) if table else (),
-            rows=tuple(format_row(plan.header, row) for row in plan.rows()) if table else (), marks=tuple(marks) if not isinstance(plan, KeyPlan) or plan.arrange == "overlay" else (),
-            kinds=tuple((k, KIND_WORDS[k]) for k in plan.kinds) if isinstance(plan, KeyPlan) else (), wide=wide,
-        )  # fmt: skip
+            id=f"chart-{len(self.charts) + 1}",
+            title=title or plan.title,
+            alt=plan.alt,
+            takeaway=plan.takeaway,
+            extra=extra,
+            data=for_script(in_two_themes(drawn["light"], drawn["dark"])),
+            height=int(drawn["light"]["layout"]["height"]),
+            header=tuple(plan.header) if table else (),
+            rows=tuple(format_row(plan.header, row) for row in plan.rows()) if table else (),
+            marks=tuple(marks) if not isinstance(plan, KeyPlan) or plan.arrange == "overlay" else (),
+            kinds=tuple((k, KIND_WORDS[k]) for k in plan.kinds) if isinstance(plan, KeyPlan) else (),
+            wide=wide,
+        )
         self.charts.append(chart)
         return chart
 

@@ -82,8 +82,8 @@ def class_page(
         f'<!doctype html><html lang="{escape(language, quote=True)}"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}"><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{STYLE}</style></head><body><main><h1>{escape(title)}</h1>"
-        f'{f"<p>{escape(lead)}</p>" if lead else ""}{menu}{"".join(parts)}</main></body></html>\n'
-    )  # fmt: skip
+        f"{f'<p>{escape(lead)}</p>' if lead else ''}{menu}{''.join(parts)}</main></body></html>\n"
+    )
 
 
 def _section(number: int, section: Section) -> str:

@@ -38,9 +38,14 @@ class Further:
 
 
 def further(
-    title: str, result: Showable, *, sentences: Sequence[str] = (), piano_id: str = "", about_money: bool = False,
+    title: str,
+    result: Showable,
+    *,
+    sentences: Sequence[str] = (),
+    piano_id: str = "",
+    about_money: bool = False,
     names_people: bool = False,
-) -> Further:  # fmt: skip
+) -> Further:
     """A result as the page carries it: its own sentences, else its headline, and its rows.
 
     Examples
@@ -54,6 +59,11 @@ def further(
     said = tuple(sentences) or (result.headline(),)
     rows = tuple(format_row(result.header, row) for row in result.rows())
     return Further(
-        title=title, sentences=said, header=tuple(result.header), rows=rows, piano_id=piano_id,
-        about_money=about_money, names_people=names_people,
-    )  # fmt: skip
+        title=title,
+        sentences=said,
+        header=tuple(result.header),
+        rows=rows,
+        piano_id=piano_id,
+        about_money=about_money,
+        names_people=names_people,
+    )

@@ -41,22 +41,35 @@ class Instrument:
 
 
 def instruments_of(
-    comparison: Comparison, marks: Mapping[str, Mark], *, surveys: Mapping[str, Survey],
-    findings: Mapping[str, Sequence[Finding]], checklist: Checklist, leave_out: frozenset[str],
-) -> tuple[Instrument, ...]:  # fmt: skip
+    comparison: Comparison,
+    marks: Mapping[str, Mark],
+    *,
+    surveys: Mapping[str, Survey],
+    findings: Mapping[str, Sequence[Finding]],
+    checklist: Checklist,
+    leave_out: frozenset[str],
+) -> tuple[Instrument, ...]:
     """One `Instrument` per assessment, in the order of the shortlist."""
     made = []
     for i, a in enumerate(comparison.assessments):
         mark, facts = marks[a.piano.id], _facts(a, leave_out)
         made.append(
             Instrument(
-                id=a.piano.id, index=i, mark=mark, badge=shapes.badge(mark, index=i), badge_large=shapes.badge(mark, index=i, large=True),
-                assessment=a, standing=comparison.standing(a.piano.id), survey=surveys.get(a.piano.id), facts=tuple(said for said, _ in facts),
+                id=a.piano.id,
+                index=i,
+                mark=mark,
+                badge=shapes.badge(mark, index=i),
+                badge_large=shapes.badge(mark, index=i, large=True),
+                assessment=a,
+                standing=comparison.standing(a.piano.id),
+                survey=surveys.get(a.piano.id),
+                facts=tuple(said for said, _ in facts),
                 brief=tuple(said for said, on_sheet in facts if on_sheet),
-                view=view_findings(a.piano, findings.get(a.piano.id, ()), checklist), heard=heard_words(surveys.get(a.piano.id)),
+                view=view_findings(a.piano, findings.get(a.piano.id, ()), checklist),
+                heard=heard_words(surveys.get(a.piano.id)),
                 heard_short=heard_briefly(surveys.get(a.piano.id)),
             )
-        )  # fmt: skip
+        )
     return tuple(made)
 
 

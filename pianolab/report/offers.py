@@ -29,8 +29,10 @@ def figures_line(advice: PriceAdvice, currency: str) -> str:
     if not advice.walk_away_above:
         return "a gift: nothing to pay for it"
     figures = (
-        ("open with", advice.open_with), ("aim at", advice.aim_at), ("walk away above", advice.walk_away_above)
-    )  # fmt: skip
+        ("open with", advice.open_with),
+        ("aim at", advice.aim_at),
+        ("walk away above", advice.walk_away_above),
+    )
     return ", ".join(f"{words} {money(amount, currency)}" for words, amount in figures)
 
 
@@ -95,9 +97,20 @@ def grid_row(adjusted: Adjusted, steps: Sequence[str], currency: str) -> tuple[s
 
 
 COMPARABLE_COLUMNS = (
-    "price_seen", "age_years", "condition", "seller", "warranty_years", "tunings_included", "delivery_included",
-    "sold", "seen_on", *(f"by_{step}" for step in STEPS), "price_for_this_one", "spread_share", "currency",
-)  # fmt: skip
+    "price_seen",
+    "age_years",
+    "condition",
+    "seller",
+    "warranty_years",
+    "tunings_included",
+    "delivery_included",
+    "sold",
+    "seen_on",
+    *(f"by_{step}" for step in STEPS),
+    "price_for_this_one",
+    "spread_share",
+    "currency",
+)
 
 
 def comparable_rows(comparison: Comparison) -> Iterator[tuple[str, tuple[Any, ...]]]:
@@ -108,6 +121,19 @@ def comparable_rows(comparison: Comparison) -> Iterator[tuple[str, tuple[Any, ..
             moves = [round(a.moves[step], 2) for step in STEPS]
             yield (
                 s.piano_id,
-                (c.price, c.age_years, c.condition, c.seller_kind, c.warranty_years, c.tunings_included,
-                 c.delivery_included, c.sold, c.seen_on, *moves, round(a.amount, 2), round(a.spread, 3), c.currency),
-            )  # fmt: skip
+                (
+                    c.price,
+                    c.age_years,
+                    c.condition,
+                    c.seller_kind,
+                    c.warranty_years,
+                    c.tunings_included,
+                    c.delivery_included,
+                    c.sold,
+                    c.seen_on,
+                    *moves,
+                    round(a.amount, 2),
+                    round(a.spread, 3),
+                    c.currency,
+                ),
+            )

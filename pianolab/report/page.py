@@ -32,11 +32,20 @@ from pianolab.words import as_sentence, listed, upper_first, with_stop
 
 
 def comparison_page(
-    comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
-    clips: Mapping[str, Sequence[Clip]] | None = None, provenance: Mapping[str, str] | None = None, photos: Mapping[str, Sequence[Picture]] | None = None, leave_out: Sequence[str] = (),
-    further: Sequence[Further] = (), private: Sequence[str] = (), claims: Mapping[str, Sequence[ClaimClips]] | None = None,
+    comparison: Comparison,
+    *,
+    surveys: Mapping[str, Survey],
+    findings: Mapping[str, Sequence[Finding]],
+    checklist: Checklist,
+    clips: Mapping[str, Sequence[Clip]] | None = None,
+    provenance: Mapping[str, str] | None = None,
+    photos: Mapping[str, Sequence[Picture]] | None = None,
+    leave_out: Sequence[str] = (),
+    further: Sequence[Further] = (),
+    private: Sequence[str] = (),
+    claims: Mapping[str, Sequence[ClaimClips]] | None = None,
     days: Mapping[str, Sequence[date]] | None = None,
-) -> str:  # fmt: skip
+) -> str:
     """The page that tells a buyer what to do and why, as one self-contained HTML text.
 
     Parameters
@@ -72,16 +81,24 @@ def comparison_page(
     )
     content = redact(
         Content(
-            comparison=comparison, findings={i: tuple(f) for i, f in findings.items()}, provenance=dict(provenance or {}),
-            photos={i: tuple(own) for i, own in (photos or {}).items()}, further=tuple(further),
+            comparison=comparison,
+            findings={i: tuple(f) for i, f in findings.items()},
+            provenance=dict(provenance or {}),
+            photos={i: tuple(own) for i, own in (photos or {}).items()},
+            further=tuple(further),
             private=tuple(private),
         ),
         leave_out,
-    )  # fmt: skip
+    )
     marks = marks_for({a.piano.id: a.piano.name for a in content.comparison.assessments})
     shown = instruments_of(
-        content.comparison, marks, surveys=surveys, findings=content.findings, checklist=checklist, leave_out=gone,
-    )  # fmt: skip
+        content.comparison,
+        marks,
+        surveys=surveys,
+        findings=content.findings,
+        checklist=checklist,
+        leave_out=gone,
+    )
     book = ChartBook()
     context = _context(
         content,
@@ -107,9 +124,17 @@ def _check_ids(comparison: Comparison, **given: Mapping[str, Any]) -> None:
 
 
 def _context(
-    content: Content, shown: Sequence[Instrument], book: ChartBook, *, surveys: Mapping[str, Survey],
-    clips: Mapping[str, Sequence[Clip]], claims: Mapping[str, Sequence[ClaimClips]], days: Mapping[str, Sequence[date]], checklist: Checklist, gone: frozenset[str],
-) -> dict[str, Any]:  # fmt: skip
+    content: Content,
+    shown: Sequence[Instrument],
+    book: ChartBook,
+    *,
+    surveys: Mapping[str, Survey],
+    clips: Mapping[str, Sequence[Clip]],
+    claims: Mapping[str, Sequence[ClaimClips]],
+    days: Mapping[str, Sequence[date]],
+    checklist: Checklist,
+    gone: frozenset[str],
+) -> dict[str, Any]:
     c, prices = content.comparison, "prices" not in gone
     marks = {i.id: i.mark for i in shown}
     heard = {i.id: surveys[i.id] for i in shown if i.id in surveys}
@@ -152,7 +177,16 @@ def _context(
 
 
 TOOLS: dict[str, Any] = {
-    "words": words, "shapes": shapes, "money": money, "about": about, "listed": listed, "offer_of": offer_of, "short_of": short_of,
-    "upper_first": upper_first, "as_sentence": as_sentence, "with_stop": with_stop, "palette_source": PALETTE_SOURCE,
-}  # fmt: skip
+    "words": words,
+    "shapes": shapes,
+    "money": money,
+    "about": about,
+    "listed": listed,
+    "offer_of": offer_of,
+    "short_of": short_of,
+    "upper_first": upper_first,
+    "as_sentence": as_sentence,
+    "with_stop": with_stop,
+    "palette_source": PALETTE_SOURCE,
+}
 """What the templates call."""

@@ -29,7 +29,7 @@ from pianolab.figures import (
     plan_room_change,
     plan_tuning,
     plan_unison,
-)  # fmt: skip
+)
 from pianolab.figures.look import Mark
 from pianolab.model import Finding, Piano
 from pianolab.recordings.holding import Holding
@@ -69,9 +69,13 @@ def over_keys(heard: Mapping[str, Survey], marks: Mapping[str, Mark], book: Char
 
 
 def piano_charts(
-    i: Instrument, book: ChartBook, heard: Mapping[str, Survey], marks: Mapping[str, Mark], findings: Sequence[Finding],
+    i: Instrument,
+    book: ChartBook,
+    heard: Mapping[str, Survey],
+    marks: Mapping[str, Mark],
+    findings: Sequence[Finding],
     checklist: Checklist,
-) -> list[Chart]:  # fmt: skip
+) -> list[Chart]:
     """What is drawn of one instrument, on the screen only."""
     piano = i.assessment.piano
     plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)

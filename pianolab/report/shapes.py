@@ -26,7 +26,7 @@ def outline(symbol: str, *, size: float = 24.0) -> Markup:
         return Markup('<rect x="{0}" y="{0}" width="{1}" height="{1}"/>').format(
             round(c - r * 0.9, 2), round(1.8 * r, 2)
         )
-    return Markup('<path d="{}"/>').format(_polygon(symbol, c, r))  # fmt: skip
+    return Markup('<path d="{}"/>').format(_polygon(symbol, c, r))
 
 
 def _polygon(symbol: str, c: float, r: float) -> str:
@@ -119,9 +119,9 @@ def hundred_tries(marks: Sequence[Mark], shares: Sequence[float], *, label: str)
         )
         for n, i in enumerate(cells)
     )
-    return Markup(
-        '<svg class="tries" viewBox="0 0 378 93" role="img" aria-label="{}">{}</svg>'
-    ).format(label, drawn)  # fmt: skip
+    return Markup('<svg class="tries" viewBox="0 0 378 93" role="img" aria-label="{}">{}</svg>').format(
+        label, drawn
+    )
 
 
 def sign(kind: str) -> Markup:

@@ -26,9 +26,12 @@ def side_by_side(
     ]
     rows: list[dict[str, Any]] = [
         *(first if len(instruments) > 1 else []),
-        _text_row("Looked at", [f"{i.assessment.points_checked} of {i.assessment.points_total} points" for i in instruments]),
+        _text_row(
+            "Looked at",
+            [f"{i.assessment.points_checked} of {i.assessment.points_total} points" for i in instruments],
+        ),
         _text_row("Listened to", [i.heard_short for i in instruments]),
-    ]  # fmt: skip
+    ]
     shares = weight_shares([a.aspect for a in instruments[0].assessment.aspects], comparison.profile)
     for n, (a, share) in enumerate(zip(instruments[0].assessment.aspects, shares, strict=True)):
         cells = []
@@ -47,13 +50,18 @@ def side_by_side(
                 [money(i.assessment.piano.asking_price, code) for i in instruments],
                 sub=f"money counts {money_share(comparison.profile):.0%}",
             ),
-            _text_row("In the end", [_total(i.standing, code) for i in instruments], sub="estimate, not quote"),
-        ]  # fmt: skip
+            _text_row(
+                "In the end", [_total(i.standing, code) for i in instruments], sub="estimate, not quote"
+            ),
+        ]
     if any(i.standing.dominated_by for i in instruments):
         names = {i.id: i.mark.letter for i in instruments}
-        rows.append(_text_row("Beaten in everything by", [
-            ", ".join(names.get(d, d) for d in i.standing.dominated_by) or "none" for i in instruments
-        ]))  # fmt: skip
+        rows.append(
+            _text_row(
+                "Beaten in everything by",
+                [", ".join(names.get(d, d) for d in i.standing.dominated_by) or "none" for i in instruments],
+            )
+        )
     return rows
 
 

@@ -29,9 +29,14 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "�
 
 
 def csv_tables(
-    comparison: Comparison, *, surveys: Mapping[str, Survey], findings: Mapping[str, Sequence[Finding]], checklist: Checklist,
-    leave_out: Sequence[str] = (), private: Sequence[str] = (),
-) -> dict[str, str]:  # fmt: skip
+    comparison: Comparison,
+    *,
+    surveys: Mapping[str, Survey],
+    findings: Mapping[str, Sequence[Finding]],
+    checklist: Checklist,
+    leave_out: Sequence[str] = (),
+    private: Sequence[str] = (),
+) -> dict[str, str]:
     """File name to CSV text: shortlist, aspects, alerts, unknown, repairs, comparables, next_steps, findings, survey_A, ….
 
     An unknown number is an empty cell, and a column beside it says why. Text cells that a spreadsheet would
@@ -167,8 +172,17 @@ def _shortlist(c: Comparison, names: Names, *, prices: bool) -> str:
     rows = []
     for a in c.assessments:
         s = c.standing(a.piano.id)
-        row: list[Any] = [*names[a.piano.id], s.rank_shares[0], s.score_low, s.score_middle, s.score_high, s.vetoed,
-                          a.points_checked, a.points_total, a.heard]  # fmt: skip
+        row: list[Any] = [
+            *names[a.piano.id],
+            s.rank_shares[0],
+            s.score_low,
+            s.score_middle,
+            s.score_high,
+            s.vetoed,
+            a.points_checked,
+            a.points_total,
+            a.heard,
+        ]
         amounts = [
             a.piano.asking_price,
             s.total_p10,
@@ -262,10 +276,23 @@ def _findings(
         for f in findings.get(a.piano.id, ()):
             point = points.get(f.point)
             grade, found, meaning = judged(f, point) if f.state == "checked" else (None, "", "")
-            rows.append((
-                *names[a.piano.id], point.area if point else "", point.title if point else f.point, f.state, f.reason, grade, found,
-                meaning, " ".join(note_name(k) for k in f.keys), f.place, f.note, f.examiner, f.promised,
-            ))  # fmt: skip
+            rows.append(
+                (
+                    *names[a.piano.id],
+                    point.area if point else "",
+                    point.title if point else f.point,
+                    f.state,
+                    f.reason,
+                    grade,
+                    found,
+                    meaning,
+                    " ".join(note_name(k) for k in f.keys),
+                    f.place,
+                    f.note,
+                    f.examiner,
+                    f.promised,
+                )
+            )
     header = [
         *WHO,
         "area",

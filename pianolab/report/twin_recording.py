@@ -39,9 +39,19 @@ def recording_picture(plan: RecordingPlan, *, title: str = "") -> Markup:
         '<image href="{href}" x="{left}" y="{top}" width="{wide}" height="{height}" preserveAspectRatio="none"/>'
         "{scale}{gaps}{marks}</svg><figcaption>{title}</figcaption></figure>"
     ).format(
-        w=LEFT + WIDE + 6, h=TOP + HEIGHT + 24, alt=plan.alt, href=_png(plan), left=LEFT, top=TOP, wide=WIDE,
-        height=HEIGHT, scale=_scale(plan), gaps=_gaps(plan), marks=_marks(plan), title=f"{title} {plan.alt}".strip(),
-    )  # fmt: skip
+        w=LEFT + WIDE + 6,
+        h=TOP + HEIGHT + 24,
+        alt=plan.alt,
+        href=_png(plan),
+        left=LEFT,
+        top=TOP,
+        wide=WIDE,
+        height=HEIGHT,
+        scale=_scale(plan),
+        gaps=_gaps(plan),
+        marks=_marks(plan),
+        title=f"{title} {plan.alt}".strip(),
+    )
 
 
 def _png(plan: RecordingPlan) -> str:

@@ -9,9 +9,14 @@ from pianolab.figures.judged import GRADE_WORDS as GRADE_WORDS
 
 JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}
 WHY_NOT_JUDGED = {
-    "too short": "let go too soon", "noisy": "too much noise", "masked by unison": "hidden by the unison", "clipped": "overloaded",
-    "automatic gain": "levels changed by the recorder", "ok": "no verdict", "": "no reason recorded",
-}  # fmt: skip
+    "too short": "let go too soon",
+    "noisy": "too much noise",
+    "masked by unison": "hidden by the unison",
+    "clipped": "overloaded",
+    "automatic gain": "levels changed by the recorder",
+    "ok": "no verdict",
+    "": "no reason recorded",
+}
 SURE_WORDS = (
     (0.9, "quite sure"),
     (0.75, "fairly sure"),

@@ -81,10 +81,19 @@ def predict_room(
     if size is None:
         return RoomAcoustics(room=room, kind=kind, why_unknown=_missing(room), assumed=strange)
     setting = Setting(
-        room=room, size_m=size, named=named, kind=kind, people=people, furniture=counts,
-        wall_m=piano_wall_distance_m, in_corner=in_corner, lid=lid,
-        temperature_c=temperature_c, humidity_percent=humidity_percent, seed=seed,
-    )  # fmt: skip
+        room=room,
+        size_m=size,
+        named=named,
+        kind=kind,
+        people=people,
+        furniture=counts,
+        wall_m=piano_wall_distance_m,
+        in_corner=in_corner,
+        lid=lid,
+        temperature_c=temperature_c,
+        humidity_percent=humidity_percent,
+        seed=seed,
+    )
     return _result(setting, simulate(setting, table), (*strange, *_assumptions(setting)))
 
 

@@ -143,9 +143,13 @@ def predict_as_found(found: RoomAsFound, *, kind: PianoKind) -> RoomAcoustics:
         told = data[found.hardness]
     room = replace(found.room, surfaces=tuple(told.get("surfaces", found.room.surfaces)))
     return predict_room(
-        room, furniture=told.get("furniture"), piano_wall_distance_m=_wall(found, kind, data["wall"]),
-        in_corner=False if found.against_wall is False else None, lid=found.lid, kind=kind,
-    )  # fmt: skip
+        room,
+        furniture=told.get("furniture"),
+        piano_wall_distance_m=_wall(found, kind, data["wall"]),
+        in_corner=False if found.against_wall is False else None,
+        lid=found.lid,
+        kind=kind,
+    )
 
 
 def _wall(found: RoomAsFound, kind: PianoKind, data: Mapping[str, Any]) -> float | None:

@@ -44,9 +44,14 @@ class Room:
 
     def __post_init__(self) -> None:
         limits = {
-            "t60_s": (0.05, 10.0), "drr_db": (-30.0, 60.0), "bass_ratio": (0.2, 5.0), "treble_ratio": (0.1, 2.0),
-            "treble_db": (0.0, 40.0), "early": (0, 50), "channels": (1, 2),
-        }  # fmt: skip
+            "t60_s": (0.05, 10.0),
+            "drr_db": (-30.0, 60.0),
+            "bass_ratio": (0.2, 5.0),
+            "treble_ratio": (0.1, 2.0),
+            "treble_db": (0.0, 40.0),
+            "early": (0, 50),
+            "channels": (1, 2),
+        }
         for name, (low, high) in limits.items():
             if not low <= getattr(self, name) <= high:
                 raise BadInput(name, getattr(self, name), f"a value from {low:g} to {high:g}")

@@ -113,7 +113,7 @@ def _scene(name: str, entry: Entry, *, seed_shift: int) -> SceneSound:
     keys = {str(kind): tuple(sorted(f.key for f in faults if f.kind == kind)) for kind in kinds}
     return SceneSound(
         name=name, description=entry["description"], model=model, room=place, fault_keys=keys, **recording
-    )  # fmt: skip
+    )
 
 
 def _check_names(what: str, given: Entry, known: set[str]) -> None:

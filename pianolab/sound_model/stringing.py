@@ -81,9 +81,10 @@ def _hills_db(model: PianoModel, key: int, count: int) -> FloatArray:
     """A smooth curve over the logarithm of the partial's number, its own for every key."""
     rng = model.stream(key, "colour")
     octaves = np.log2(np.arange(1, count + 1))
-    waves = [a * np.cos(2.0 * np.pi * (octaves / span + turn)) for a, span, turn in zip(
-        rng.standard_normal(3), (6.0, 3.0, 1.5), rng.random(3), strict=True
-    )]  # fmt: skip
+    waves = [
+        a * np.cos(2.0 * np.pi * (octaves / span + turn))
+        for a, span, turn in zip(rng.standard_normal(3), (6.0, 3.0, 1.5), rng.random(3), strict=True)
+    ]
     return np.asarray(model.colour_scatter_db * np.sqrt(2.0 / 3.0) * np.sum(waves, axis=0))
 
 

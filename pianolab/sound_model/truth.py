@@ -15,10 +15,25 @@ from pianolab.units import cents_between, key_to_hz, power_to_db
 
 WINDOW_S = 0.030
 TRUTH_COLUMNS = (
-    "key", "note", "struck", "strikes", "onset_s", "release_s", "f1_hz", "cents", "inharmonicity",
-    "unison_cents", "strings", "decay_20_s", "decay_20_within_hold", "release_20_s", "damped", "brightness_db",
-    "blow_db", "faults",
-)  # fmt: skip
+    "key",
+    "note",
+    "struck",
+    "strikes",
+    "onset_s",
+    "release_s",
+    "f1_hz",
+    "cents",
+    "inharmonicity",
+    "unison_cents",
+    "strings",
+    "decay_20_s",
+    "decay_20_within_hold",
+    "release_20_s",
+    "damped",
+    "brightness_db",
+    "blow_db",
+    "faults",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,9 +134,22 @@ def truth_row(
         truth = note_truth(modes, hold_s=hold_s, rate_hz=rate_hz)
         decay, release, brightness = truth.decay_20_s, truth.release_20_s, truth.brightness_db
     return (
-        key, note_name(key), best is not None, len(mine), best.onset_s if best else nan,
-        best.release_s if best else nan, f1_hz,
-        float(cents_between(f1_hz, key_to_hz(key, a4_hz=model.a4_hz))), model.inharmonicity(key),
-        float(cents_between(strings.max(), strings.min())), strings.size, decay, bool(decay + WINDOW_S < hold_s), release,
-        model.damped(key), brightness, best.blow_db if best else nan, ";".join(dict.fromkeys(kinds)),
-    )  # fmt: skip
+        key,
+        note_name(key),
+        best is not None,
+        len(mine),
+        best.onset_s if best else nan,
+        best.release_s if best else nan,
+        f1_hz,
+        float(cents_between(f1_hz, key_to_hz(key, a4_hz=model.a4_hz))),
+        model.inharmonicity(key),
+        float(cents_between(strings.max(), strings.min())),
+        strings.size,
+        decay,
+        bool(decay + WINDOW_S < hold_s),
+        release,
+        model.damped(key),
+        brightness,
+        best.blow_db if best else nan,
+        ";".join(dict.fromkeys(kinds)),
+    )

@@ -280,8 +280,14 @@ def _drifts(seen: Seen, scales: TouchScales, names: Mapping[str, str]) -> tuple[
             if len(told) > 1 and told[0][0] < told[-1][0] and abs(told[-1][1] - told[0][1]) >= least:
                 (first_day, first), (last_day, last) = told[0], told[-1]
                 drift = Drift(
-                    player=who, piano=names[piano], scale=title, kind=kind,
-                    first_day=first_day, first=first, last_day=last_day, last=last,
-                )  # fmt: skip
+                    player=who,
+                    piano=names[piano],
+                    scale=title,
+                    kind=kind,
+                    first_day=first_day,
+                    first=first,
+                    last_day=last_day,
+                    last=last,
+                )
                 found.append(drift)
     return tuple(found)

@@ -279,9 +279,15 @@ def _part(
     else:
         why_not = _unknown(told)
     return PartLife(
-        part=name, title=rule.title, years=years, rests_on=rests_on, source=rule.source, ends=rule.ends,
-        why_not=why_not, by_age=state is None and years is not None,
-    )  # fmt: skip
+        part=name,
+        title=rule.title,
+        years=years,
+        rests_on=rests_on,
+        source=rule.source,
+        ends=rule.ends,
+        why_not=why_not,
+        by_age=state is None and years is not None,
+    )
 
 
 def _aged(left: Range, usual: Range, age: float, ages: float) -> Range:

@@ -116,11 +116,21 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
 
     def _keep_told(self, reply: Reply, *, chosen: int) -> None:
         self._told = {
-            "right": reply.right, "headline": reply.headline, "explanation": reply.explanation, "chart_words": reply.chart_words,
-            "curves": [{**curve, "x": list(curve["x"]), "level_db": list(curve["level_db"])} for curve in reply.curves], "chosen": chosen,
-            "answer": reply.answer, "credit": reply.credit, "begins": reply.begins[0], "without_begins": reply.begins[1],
+            "right": reply.right,
+            "headline": reply.headline,
+            "explanation": reply.explanation,
+            "chart_words": reply.chart_words,
+            "curves": [
+                {**curve, "x": list(curve["x"]), "level_db": list(curve["level_db"])}
+                for curve in reply.curves
+            ],
+            "chosen": chosen,
+            "answer": reply.answer,
+            "credit": reply.credit,
+            "begins": reply.begins[0],
+            "without_begins": reply.begins[1],
             "counts": None if reply.counts is None else list(reply.counts),
-        }  # fmt: skip
+        }
         self._told_sound = reply.sound
 
     def _show(self) -> None:

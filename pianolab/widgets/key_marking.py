@@ -71,10 +71,14 @@ class KeyMarking:
             if before is None:
                 edit.add(
                     Finding(
-                        visit_id=self.visit_id, point=point.id, count=len(keys), keys=keys,
-                        examiner=self.examiner, at=self._now(),
+                        visit_id=self.visit_id,
+                        point=point.id,
+                        count=len(keys),
+                        keys=keys,
+                        examiner=self.examiner,
+                        at=self._now(),
                     )
-                )  # fmt: skip
+                )
                 return
             count = before.count if before.count is not None else 0
             by_hand = count if count > len(before.keys) else 0

@@ -131,9 +131,11 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         ]
         with self.hold_sync():
             self.head = {
-                "piano": self._piano.name, "day": self._visit.day.isoformat(), "choices": listed,
+                "piano": self._piano.name,
+                "day": self._visit.day.isoformat(),
+                "choices": listed,
                 "blows": [{"id": k, "title": v} for k, v in BLOWS.items()],
-            }  # fmt: skip
+            }
             self.keyboard = keyboard_view(self._piano.first_key, self._piano.last_key)
             self.checks, self.playing, self.leaving, self.line = {}, {}, {}, ""
             self._picture = ""
@@ -288,10 +290,14 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         if guide is None:
             return
         moves: dict[str, Callable[[], None]] = {
-            "pause": lambda: guide.pause(True), "resume": lambda: guide.pause(False), "back": guide.back, "repeat": guide.repeat,
-            "silent": lambda: guide.pass_over("silent"), "leave out": lambda: guide.pass_over("passed over"),
+            "pause": lambda: guide.pause(True),
+            "resume": lambda: guide.pause(False),
+            "back": guide.back,
+            "repeat": guide.repeat,
+            "silent": lambda: guide.pass_over("silent"),
+            "leave out": lambda: guide.pass_over("passed over"),
             "go": lambda: guide.go(int(event["key"])),
-        }  # fmt: skip
+        }
         moves[event["what"]]()
         self._show()
 

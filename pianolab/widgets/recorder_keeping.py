@@ -92,9 +92,14 @@ def keep_file(casebook: Casebook, path: Path, about: About, order: Order) -> Kep
     kept = casebook.keep_sound(path)
     with casebook.editing(by=order.by) as edit:
         recording = edit.add_sound(
-            about.visit_id, kept, first_key=form.first_key, last_key=form.last_key, a4_hz=form.a4_hz,
-            purpose=about.purpose, note=about.note,
-        )  # fmt: skip
+            about.visit_id,
+            kept,
+            first_key=form.first_key,
+            last_key=form.last_key,
+            a4_hz=form.a4_hz,
+            purpose=about.purpose,
+            note=about.note,
+        )
         if survey is not None:
             edit.add(_record(recording, survey))
     if survey is None:
@@ -125,9 +130,14 @@ class _Form:
 def _listen(path: Path, form: _Form, order: Order) -> Survey:
     sound = read_sound(path)
     return listen(
-        sound.samples, rate_hz=sound.rate_hz, first_key=form.first_key, last_key=form.last_key, a4_hz=form.a4_hz,
-        lossy=sound.lossy, progress=lambda what, share: order.tell(what, 0.1 + 0.85 * share),
-    )  # fmt: skip
+        sound.samples,
+        rate_hz=sound.rate_hz,
+        first_key=form.first_key,
+        last_key=form.last_key,
+        a4_hz=form.a4_hz,
+        lossy=sound.lossy,
+        progress=lambda what, share: order.tell(what, 0.1 + 0.85 * share),
+    )
 
 
 def _record(recording: Recording, survey: Survey) -> SurveyRecord:
@@ -177,8 +187,11 @@ def _other_takes(casebook: Casebook, recording: Recording) -> list[tuple[Survey,
 
 
 SHORT: dict[str, Callable[..., Showable]] = {
-    "damper pedal": pedal_noise, "repeated note": repetition, "held chord": chord_fall, "hand clap": room_by_clap,
-}  # fmt: skip
+    "damper pedal": pedal_noise,
+    "repeated note": repetition,
+    "held chord": chord_fall,
+    "hand clap": room_by_clap,
+}
 
 
 def short_measure(casebook: Casebook, recording: Recording) -> Showable:
@@ -208,9 +221,11 @@ def with_picture(casebook: Casebook, kept: Kept) -> Kept:
     if sound.seconds < SHORTEST_PICTURE_S:
         return kept
     plan = plan_recording(
-        sound.samples, rate_hz=sound.rate_hz, table=None if kept.survey is None else kept.survey.table,
+        sound.samples,
+        rate_hz=sound.rate_hz,
+        table=None if kept.survey is None else kept.survey.table,
         gaps_s=tuple((g.begin_s, g.end_s) for g in kept.gaps),
-    )  # fmt: skip
+    )
     return replace(kept, picture=str(recording_picture(plan)))
 
 
@@ -224,9 +239,13 @@ def leaving_view(kept: Kept) -> dict[str, Any]:
     ]
     warnings = list(kept.survey.summary.warnings) if kept.survey is not None else []
     return {
-        "parts": parts, "keys": list(kept.leaving.keys), "seconds": kept.leaving.seconds, "says": kept.says,
-        "warnings": warnings, "gaps": [_gap_view(g) for g in kept.gaps],
-    }  # fmt: skip
+        "parts": parts,
+        "keys": list(kept.leaving.keys),
+        "seconds": kept.leaving.seconds,
+        "says": kept.says,
+        "warnings": warnings,
+        "gaps": [_gap_view(g) for g in kept.gaps],
+    }
 
 
 def _gap_view(gap: SoundGap) -> dict[str, Any]:

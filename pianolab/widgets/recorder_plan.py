@@ -35,17 +35,29 @@ class Choice:
 
 
 SHORT: tuple[tuple[RecordingPurpose, str, str], ...] = (
-    ("damper pedal", "Damper pedal",
-     "Play a loud chord and let go with the pedal down. Let it ring, lift the foot, wait. Then, without playing, press the "
-     "pedal down and lift it three times: the felts should leave and meet the strings without a noise."),
-    ("repeated note", "One note, fast",
-     "Take a key in the middle and strike it as fast as you can for five seconds, then as softly as it will still speak. "
-     "Do the same an octave lower and higher."),
-    ("held chord", "A chord held",
-     "Play one full chord, hold it until it can't be heard any more, and don't move."),
-    ("hand clap", "A hand clap for the room",
-     "Stand where the player sits and clap your hands once, loudly. Wait three seconds. Clap five times in all."),
-)  # fmt: skip
+    (
+        "damper pedal",
+        "Damper pedal",
+        "Play a loud chord and let go with the pedal down. Let it ring, lift the foot, wait. Then, without playing, press the "
+        "pedal down and lift it three times: the felts should leave and meet the strings without a noise.",
+    ),
+    (
+        "repeated note",
+        "One note, fast",
+        "Take a key in the middle and strike it as fast as you can for five seconds, then as softly as it will still speak. "
+        "Do the same an octave lower and higher.",
+    ),
+    (
+        "held chord",
+        "A chord held",
+        "Play one full chord, hold it until it can't be heard any more, and don't move.",
+    ),
+    (
+        "hand clap",
+        "A hand clap for the room",
+        "Stand where the player sits and clap your hands once, loudly. Wait three seconds. Clap five times in all.",
+    ),
+)
 
 
 def choices(piano: Piano) -> tuple[Choice, ...]:

@@ -112,9 +112,15 @@ class Session:
                 str(k): {"state": s, "why": list(shown.reasons.get(k, ()))} for k, s in shown.states.items()
             }
             out |= {
-                **named, **wrong, "paused": shown.paused, "ringing": shown.ringing, "hold_s": shown.hold_s,
-                "left_s": shown.left_s, "states": states, "keys": list(self.guide.keys),
-            }  # fmt: skip
+                **named,
+                **wrong,
+                "paused": shown.paused,
+                "ringing": shown.ringing,
+                "hold_s": shown.hold_s,
+                "left_s": shown.left_s,
+                "states": states,
+                "keys": list(self.guide.keys),
+            }
         return out
 
 

@@ -179,8 +179,11 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
             return [(f, None) for f in before if f.state == "checked"]
         fields: dict[str, Any] = {
             "reading" if reading else "answer": value,
-            "state": "checked", "reason": "", "examiner": self._by, "at": datetime.now(UTC),
-        }  # fmt: skip
+            "state": "checked",
+            "reason": "",
+            "examiner": self._by,
+            "at": datetime.now(UTC),
+        }
         if before:
             return [(before[-1], replace(before[-1], **fields))]
         return [(None, Finding(visit_id=self._visit.id, point=point, **fields))]

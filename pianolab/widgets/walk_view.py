@@ -160,11 +160,14 @@ def reasons_for(point: Point, piano: Piano) -> tuple[Reason, ...]:
     What an older casebook says of it stays on the screen in words, without its button.
     """
     likely = (
-        "technician" if point.access == "technician only"
-        else "allowed" if point.opens
-        else "helper" if point.helper
+        "technician"
+        if point.access == "technician only"
+        else "allowed"
+        if point.opens
+        else "helper"
+        if point.helper
         else "time"
-    )  # fmt: skip
+    )
     offered = (r for r in REASONS if r.state != "does not apply" or point.can_be_missing(piano))
     return tuple(sorted(offered, key=lambda r: r.key != likely))
 

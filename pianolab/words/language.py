@@ -29,8 +29,10 @@ Template = str | Mapping[str, str]
 FEW = 4
 """So many keys or stretches are named before the rest is counted."""
 ON_TEXT: dict[str, Callable[[str], str]] = {
-    "lower": lower_first, "upper": upper_first, "bare": without_stop,
-}  # fmt: skip
+    "lower": lower_first,
+    "upper": upper_first,
+    "bare": without_stop,
+}
 PLAIN_NUMBER = "0.######"
 
 

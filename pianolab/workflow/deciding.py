@@ -186,9 +186,13 @@ def decide(
     judged = judge_casebook(casebook, wanted, progress=progress or quiet)
     reckoning = judged.reckoning
     comparison = compare_pianos(
-        judged.assessments, profile=reckoning.buyer, comparables=_comparables(casebook, wanted, reckoning), prices=reckoning.prices,
-        on=max((v.day for v in judged.visits), default=None), seed=wanted.seed,
-    )  # fmt: skip
+        judged.assessments,
+        profile=reckoning.buyer,
+        comparables=_comparables(casebook, wanted, reckoning),
+        prices=reckoning.prices,
+        on=max((v.day for v in judged.visits), default=None),
+        seed=wanted.seed,
+    )
     if reckoning.why_none:
         buyer = wanted.buyer(casebook)
         comparison = without_money(comparison, judged.pianos, buyer=buyer, why=reckoning.why_none)

@@ -29,10 +29,14 @@ def loud() -> np.ndarray:
 def knee_of(samples: np.ndarray) -> Knee:
     scale, truth = played(), played().truth
     return hear_knee(
-        samples[None].astype(np.float32), rate_hz=scale.rate_hz, key=truth["key"].to_numpy(),
-        onset_s=truth["onset_s"].to_numpy(), hold_s=(truth["release_s"] - truth["onset_s"]).to_numpy(),
-        f1_hz=truth["f1_hz"].to_numpy(), inharmonicity=truth["inharmonicity"].to_numpy(),
-    )  # fmt: skip
+        samples[None].astype(np.float32),
+        rate_hz=scale.rate_hz,
+        key=truth["key"].to_numpy(),
+        onset_s=truth["onset_s"].to_numpy(),
+        hold_s=(truth["release_s"] - truth["onset_s"]).to_numpy(),
+        f1_hz=truth["f1_hz"].to_numpy(),
+        inharmonicity=truth["inharmonicity"].to_numpy(),
+    )
 
 
 @pytest.mark.parametrize("over_db", [0.0, 3.0, 6.0])

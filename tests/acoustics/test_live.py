@@ -19,9 +19,16 @@ FIRST, LAST = 36, 51
 @cache
 def scale(hold_s=1.4):
     return render_scale(
-        PianoModel(seed=21), first_key=FIRST, last_key=LAST, hold_s=hold_s, gap_s=0.5, rate_hz=RATE, snr_db=45.0,
-        room=room("home"), seed=4,
-    )  # fmt: skip
+        PianoModel(seed=21),
+        first_key=FIRST,
+        last_key=LAST,
+        hold_s=hold_s,
+        gap_s=0.5,
+        rate_hz=RATE,
+        snr_db=45.0,
+        room=room("home"),
+        seed=4,
+    )
 
 
 def heard(samples, *, piece_s=0.25, first=1, last=88):

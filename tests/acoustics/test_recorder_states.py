@@ -64,9 +64,12 @@ def wander_of(samples: np.ndarray) -> object:
     b = truth["inharmonicity"].to_numpy()[:, None]
     partial_hz = f1_hz[:, None] * n * np.sqrt((1 + b * n**2) / (1 + b))
     return hear_wander(
-        samples[None].astype(np.float32), rate_hz=scale.rate_hz, onset_s=truth["onset_s"].to_numpy(),
-        hold_s=(truth["release_s"] - truth["onset_s"]).to_numpy(), partial_hz=partial_hz,
-    )  # fmt: skip
+        samples[None].astype(np.float32),
+        rate_hz=scale.rate_hz,
+        onset_s=truth["onset_s"].to_numpy(),
+        hold_s=(truth["release_s"] - truth["onset_s"]).to_numpy(),
+        partial_hz=partial_hz,
+    )
 
 
 @pytest.mark.parametrize("share", [0.001, 0.003, 0.01])
@@ -105,8 +108,9 @@ def test_a_gate_is_found_at_its_level(under_db: float, close_s: float) -> None:
     power = ndimage.uniform_filter1d(scale.samples.astype(float) ** 2, scale.rate_hz // 100)
     gate = find_gate(
         gated(scale.samples, scale.rate_hz, under_db=under_db, close_s=close_s)[None].astype(np.float32),
-        rate_hz=scale.rate_hz, notes=LAST - FIRST + 1,
-    )  # fmt: skip
+        rate_hz=scale.rate_hz,
+        notes=LAST - FIRST + 1,
+    )
     assert gate is not None
     assert gate.level_db == pytest.approx(10 * np.log10(power.max()) - under_db, abs=3.0)
 
@@ -323,9 +327,13 @@ def released(
     sound = sum(0.1 * f * np.sin(2 * np.pi * 300.0 * (n + 1) * t) for n, f in enumerate(fall))
     m = SimpleNamespace(
         strikes=SimpleNamespace(onset_s=np.zeros(1), next_s=np.array([1.5]), f1_hz=np.array([300.0])),
-        release=SimpleNamespace(assumed_s=np.ones(1)), f1_hz=np.array([300.0]), inharmonicity=np.array([1e-6]),
-        falls=[SimpleNamespace(likely_s=likely_s)], t60_s=t60_s, t60_reason="",
-    )  # fmt: skip
+        release=SimpleNamespace(assumed_s=np.ones(1)),
+        f1_hz=np.array([300.0]),
+        inharmonicity=np.array([1e-6]),
+        falls=[SimpleNamespace(likely_s=likely_s)],
+        t60_s=t60_s,
+        t60_reason="",
+    )
     return np.asarray(sound, np.float32)[None], m
 
 

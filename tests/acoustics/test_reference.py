@@ -161,9 +161,15 @@ def double_modes() -> Modes:
     f_hz, amplitude = np.array([440.0, 440.3]), np.array([1.0, 0.1])
     one = np.ones((1, 1))
     return Modes(
-        f_hz=f_hz[None, None], decay_per_s=rate[None, None], amplitude=amplitude[None, None, None].astype(complex),
-        energy=amplitude[None, None] ** 2, centroid_hz=440.0 * one, centroid_energy=one, mean_decay_per_s=one, fit_db=40.0 * one,
-    )  # fmt: skip
+        f_hz=f_hz[None, None],
+        decay_per_s=rate[None, None],
+        amplitude=amplitude[None, None, None].astype(complex),
+        energy=amplitude[None, None] ** 2,
+        centroid_hz=440.0 * one,
+        centroid_energy=one,
+        mean_decay_per_s=one,
+        fit_db=40.0 * one,
+    )
 
 
 def late(*, held_s: float, floor: float = 1e-9) -> NoteDecay:

@@ -136,9 +136,14 @@ def test_strikes_of_different_takes_are_no_pair() -> None:
 
 
 def chosen(
-    *, score: float = 20.0, off_cents: float = 0.0, second_s: float = 2.0, count: int = 1, apart: bool = False,
+    *,
+    score: float = 20.0,
+    off_cents: float = 0.0,
+    second_s: float = 2.0,
+    count: int = 1,
+    apart: bool = False,
     margin: float = 9.0,
-) -> list[int]:  # fmt: skip
+) -> list[int]:
     """Keys measured twice where each of ``count`` is struck at once again, so clear, so far off, so long; ``apart``: with
     another key between, and told apart from others by so much ``margin``."""
     key = np.repeat(np.arange(30, 30 + count), 2)
@@ -149,9 +154,14 @@ def chosen(
     times_s = np.concatenate([[0.0], np.cumsum(steps)[:-1]])
     f1_hz = 220.0 * np.where(second, 2.0 ** (off_cents / 1200.0), 1.0)
     path = KeyPath(
-        keys=key, f1_hz=f1_hz, b_factor=np.ones(len(key)), score=np.where(second, score, 20.0),
-        margin=np.full(len(key), margin), offset_cents=0.0, other_shift=0,
-    )  # fmt: skip
+        keys=key,
+        f1_hz=f1_hz,
+        b_factor=np.ones(len(key)),
+        score=np.where(second, score, 20.0),
+        margin=np.full(len(key), margin),
+        offset_cents=0.0,
+        other_shift=0,
+    )
     ones = np.ones(len(key))
     onsets = Onsets(times_s=times_s, rise=ones, strength=ones, level_db=ones, hop_s=0.01)
     own = {int(k): key.tolist().index(int(k)) for k in key}
@@ -196,9 +206,16 @@ def test_many_repeated_keys_are_thinned_evenly() -> None:
 def scale(seed: int) -> ModelledScale:
     """Two octaves of the modelled piano, seven keys struck twice."""
     return render_scale(
-        PianoModel(seed=seed), first_key=40, last_key=62, repeated=KEYS, hold_s=1.4, gap_s=0.4, snr_db=45.0,
-        rate_hz=RATE_HZ, seed=seed,
-    )  # fmt: skip
+        PianoModel(seed=seed),
+        first_key=40,
+        last_key=62,
+        repeated=KEYS,
+        hold_s=1.4,
+        gap_s=0.4,
+        snr_db=45.0,
+        rate_hz=RATE_HZ,
+        seed=seed,
+    )
 
 
 @cache

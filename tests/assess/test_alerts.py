@@ -76,12 +76,20 @@ def test_looks_are_no_warning_but_function_is() -> None:
 @pytest.mark.parametrize(
     ("finding", "piano", "line"),
     [
-        (found("no-such-point", grade=3), PIANO, r"finding: got 'no-such-point', need the id of a checklist point"),
+        (
+            found("no-such-point", grade=3),
+            PIANO,
+            r"finding: got 'no-such-point', need the id of a checklist point",
+        ),
         (found("bridge-treble", count=3), PIANO, r"finding at bridge-treble: got a count, need a grade"),
         (found("plate-cracks", grade=3), PIANO, r"finding at plate-cracks: got a grade, need a yes/no"),
-        (found("plate-cracks", answer=False), Piano(name="B", currency="GBP"), r"asking price of B: got GBP, need EUR"),
+        (
+            found("plate-cracks", answer=False),
+            Piano(name="B", currency="GBP"),
+            r"asking price of B: got GBP, need EUR",
+        ),
     ],
-)  # fmt: skip
+)
 def test_bad_input_gives_one_clear_line(finding: Finding, piano: Piano, line: str) -> None:
     with pytest.raises(BadInput, match=line):
         judge(finding, piano=piano)

@@ -26,9 +26,15 @@ def job(
     name: str, low: int, usual: int, high: int, chance: float = 1.0, includes: tuple[str, ...] = ()
 ) -> RepairJob:
     return RepairJob(
-        job=name, what=as_written(name), low=Decimal(low), usual=Decimal(usual), high=Decimal(high),
-        chance=chance, why=(as_written("test"),), includes=includes,
-    )  # fmt: skip
+        job=name,
+        what=as_written(name),
+        low=Decimal(low),
+        usual=Decimal(usual),
+        high=Decimal(high),
+        chance=chance,
+        why=(as_written("test"),),
+        includes=includes,
+    )
 
 
 def draw(*jobs: RepairJob, shared: float = 0.0, draws: int = 200_000) -> np.ndarray:

@@ -49,8 +49,12 @@ def stop(result: Assessment, *sources: str) -> Alert:
 
 
 DRIVEN: Values = {
-    "pins-look": 2, "pins-oversize": True, "pins-torque": 4.0, "tuning-single": 14, "tuning-held": False,
-}  # fmt: skip
+    "pins-look": 2,
+    "pins-oversize": True,
+    "pins-torque": 4.0,
+    "tuning-single": 14,
+    "tuning-held": False,
+}
 DEAD_BOARD: Values = {"board-cracks": 2, "board-ribs": 1, "board-crown": False, "board-buzz": True}
 BRIDGES: Values = {"bridge-treble": 2, "bridge-top": 2, "bridge-tenor": 2}
 TOUCH: Values = {"keys-sticking": 30, "each-silent": 10}
@@ -112,8 +116,12 @@ def test_firm_pins_turn_the_doubt_about_a_damp_past_into_a_warning() -> None:
 
 
 @pytest.mark.parametrize(
-    ("bad", "sound"), [({"frame-beams": 2}, {"frame-beams": 3}), ({"frame-beams": 3, "tuning-held": False}, {"frame-beams": 3})]
-)  # fmt: skip
+    ("bad", "sound"),
+    [
+        ({"frame-beams": 2}, {"frame-beams": 3}),
+        ({"frame-beams": 3, "tuning-held": False}, {"frame-beams": 3}),
+    ],
+)
 def test_the_frame_of_a_grand(bad: Values, sound: Values) -> None:
     assert judge(found(bad), piano=GRAND).vetoes
     assert not judge(found(sound), piano=GRAND).vetoes

@@ -36,9 +36,17 @@ def a_take(**changes: Any) -> Take:
         if k != SKIPPED
     )
     usual: dict[str, Any] = {
-        "family": "made up", "case": "plain", "name": "one", "samples": np.zeros(16000, np.float32), "rate_hz": 16000,
-        "presses": presses, "truth": truth, "first_key": KEYS[0], "last_key": KEYS[-1], "knows": ALL,
-    }  # fmt: skip
+        "family": "made up",
+        "case": "plain",
+        "name": "one",
+        "samples": np.zeros(16000, np.float32),
+        "rate_hz": 16000,
+        "presses": presses,
+        "truth": truth,
+        "first_key": KEYS[0],
+        "last_key": KEYS[-1],
+        "knows": ALL,
+    }
     return Take(**(usual | changes))
 
 
@@ -202,9 +210,15 @@ def test_a_bound_is_held_against_what_was_heard_as_a_bound() -> None:
 
 def test_the_judge_of_the_bench_is_the_independent_analysis() -> None:
     opinion = heard(
-        cents_se=0.1, inharmonicity_se=1e-6, unison_low_cents=0.0, unison_high_cents=1.0, decay_low_s=0.9,
-        decay_high_s=1.1, release_20_s=0.1, release_kind="=",
-    )  # fmt: skip
+        cents_se=0.1,
+        inharmonicity_se=1e-6,
+        unison_low_cents=0.0,
+        unison_high_cents=1.0,
+        decay_low_s=0.9,
+        decay_high_s=1.1,
+        release_20_s=0.1,
+        release_kind="=",
+    )
     assert (scored(heard=opinion, excludes=excludes)["lies"].dropna() == "").all()
     lying = at(
         a_survey(), 42, cents=9.0, inharmonicity=7e-4, unison_cents=4.0, decay_20_s=2.0, release_20_s=1.0
@@ -275,8 +289,12 @@ def test_unison_faults_follow_the_true_width_beside_what_is_usual() -> None:
     said, truth = at(a_survey(), 42, faults="unison;off_pitch"), a_take().truth
     both = "off_pitch;unison"
     for width, usual, false, found in (
-        (4.0, 0.3, both, ""), (7.0, 0.3, "", ""), (12.0, 0.3, "", "unison"), (12.0, 4.0, "", ""), (12.0, 8.0, both, ""),
-    ):  # fmt: skip
+        (4.0, 0.3, both, ""),
+        (7.0, 0.3, "", ""),
+        (12.0, 0.3, "", "unison"),
+        (12.0, 4.0, "", ""),
+        (12.0, 8.0, both, ""),
+    ):
         own = truth.assign(unison_cents=np.where(truth["key"] == 42, width, usual))
         assert scored(a_take(truth=own), said).loc[42, ["false", "found"]].tolist() == [false, found]
     blind = a_take(knows=frozenset())
@@ -288,9 +306,13 @@ def test_unison_faults_follow_the_true_width_beside_what_is_usual() -> None:
 
 def test_what_is_said_of_the_tuning_follows_the_usual_width() -> None:
     for width, said, false, missed in (
-        (1.9, True, True, False), (1.9, False, False, False), (3.0, True, False, False), (3.0, False, False, False),
-        (4.1, False, False, True), (4.1, True, False, False),
-    ):  # fmt: skip
+        (1.9, True, True, False),
+        (1.9, False, False, False),
+        (3.0, True, False, False),
+        (3.0, False, False, False),
+        (4.1, False, False, True),
+        (4.1, True, False, False),
+    ):
         take = a_take(truth=a_take().truth.assign(unison_cents=width))
         told = tuning_told(take, needs_tuning=said, tune_first=said)
         assert (told["tuning_false"], told["tuning_missed"]) == (false, missed)
@@ -312,9 +334,16 @@ def results(
     """One take's result as the store gives it."""
     recipe = Recipe(family=family, case="plain", name=name, maker="none", piano=piano)
     usual = {
-        "seconds": 5.0, "healthy": True, "refused": "", "crashed": "", "listen_share": 0.02, "reading": "clear",
-        "tune_first": False, "warnings": 1, "without_opinion": "",
-    }  # fmt: skip
+        "seconds": 5.0,
+        "healthy": True,
+        "refused": "",
+        "crashed": "",
+        "listen_share": 0.02,
+        "reading": "clear",
+        "tune_first": False,
+        "warnings": 1,
+        "without_opinion": "",
+    }
     return name, recipe, usual | about, rows.reset_index().to_dict("records")
 
 
@@ -460,9 +489,13 @@ def test_the_command_measures_once_and_goes_on(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     few = Recipe(
-        family="narrow", case="dry", name="few keys", maker="narrow", seed=3,
+        family="narrow",
+        case="dry",
+        name="few keys",
+        maker="narrow",
+        seed=3,
         options={"first_key": 47, "last_key": 52, "hold_s": 0.6, "gap_s": 0.3, "rate_hz": 22050},
-    )  # fmt: skip
+    )
     monkeypatch.setitem(bench.FAMILIES, "narrow", lambda **_: [few])
     asked = ["--family", "narrow", "--out", str(tmp_path), "--jobs", "1"]
     assert bench.main(asked) == 0

@@ -57,8 +57,12 @@ def bound_by_permissions():
 def look(folder, how, *more):
     done = subprocess.run(
         [sys.executable, "-c", LOOK, str(folder), how, *map(str, more)],
-        capture_output=True, text=True, timeout=120, preexec_fn=bound_by_permissions, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=120,
+        preexec_fn=bound_by_permissions,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr[-2000:]
     return json.loads(done.stdout)
 

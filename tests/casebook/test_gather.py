@@ -17,9 +17,18 @@ from pianolab.model import Answer, Finding, Piano, TouchOpinion, TouchTrial, Vis
 from tests.casebook.places import Folders
 
 READERS = (
-    "pianos", "visits", "findings", "examiners", "recordings", "surveys", "photos", "profiles",
-    "touch_opinions", "touch_trials", "answers",
-)  # fmt: skip
+    "pianos",
+    "visits",
+    "findings",
+    "examiners",
+    "recordings",
+    "surveys",
+    "photos",
+    "profiles",
+    "touch_opinions",
+    "touch_trials",
+    "answers",
+)
 
 
 def content(place):

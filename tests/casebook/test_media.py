@@ -48,9 +48,14 @@ def test_sound_up_to_24_bits_becomes_flac_bit_for_bit(folder_case, tmp_path, bit
 
 @pytest.mark.parametrize(
     ("name", "subtype", "rate_hz"),
-    [("a.wav", "FLOAT", 48000), ("a.wav", "PCM_32", 48000), ("a.ogg", None, 48000), ("a.mp3", None, 44100),
-     ("a.flac", "PCM_16", 48000)],
-)  # fmt: skip
+    [
+        ("a.wav", "FLOAT", 48000),
+        ("a.wav", "PCM_32", 48000),
+        ("a.ogg", None, 48000),
+        ("a.mp3", None, 44100),
+        ("a.flac", "PCM_16", 48000),
+    ],
+)
 def test_other_files_are_kept_as_they_are(folder_case, tmp_path, name, subtype, rate_hz):
     path = write_sound(tmp_path / name, 0.5 * noise(24), rate_hz=rate_hz, subtype=subtype)
     recording = add(folder_case, path)
@@ -183,9 +188,17 @@ def test_details_are_kept_when_asked(folder_case, tmp_path):
 
 @pytest.mark.parametrize(
     ("name", "mode", "kept_as"),
-    [("a.png", "RGB", ".png"), ("a.png", "RGBA", ".png"), ("a.png", "P", ".png"), ("a.webp", "RGB", ".jpg"),
-     ("a.gif", "P", ".jpg"), ("a.tif", "L", ".jpg"), ("a.bmp", "RGB", ".jpg"), ("a.jpg", "CMYK", ".jpg")],
-)  # fmt: skip
+    [
+        ("a.png", "RGB", ".png"),
+        ("a.png", "RGBA", ".png"),
+        ("a.png", "P", ".png"),
+        ("a.webp", "RGB", ".jpg"),
+        ("a.gif", "P", ".jpg"),
+        ("a.tif", "L", ".jpg"),
+        ("a.bmp", "RGB", ".jpg"),
+        ("a.jpg", "CMYK", ".jpg"),
+    ],
+)
 def test_formats_of_photos(folder_case, tmp_path, name, mode, kept_as):
     _, kept = add_photo(folder_case, photo(tmp_path / name, mode=mode))
     assert kept.suffix == kept_as

@@ -28,8 +28,15 @@ def long_case(folder_case, sound_file, photo_file):
         for n in range(8):
             with book.editing(by="Ana") as edit:
                 for m in range(40):
-                    edit.add(Finding(id=f"f{n}-{m}", visit_id=folder_case.visit.id, point="pins-rust", grade=1 + m % 5,
-                                     note="seen by torchlight " * 5))  # fmt: skip
+                    edit.add(
+                        Finding(
+                            id=f"f{n}-{m}",
+                            visit_id=folder_case.visit.id,
+                            point="pins-rust",
+                            grade=1 + m % 5,
+                            note="seen by torchlight " * 5,
+                        )
+                    )
     shutil.rmtree(folder_case.place / "backups")
     return folder_case
 
@@ -47,7 +54,11 @@ def damage_log(case, count):
     """Make so many leaf pages of the log unreadable: those that hold the mark of the machine, which only it holds."""
     data = (case.place / DATABASE_NAME).read_bytes()
     mark = case.book._machine().encode()
-    pages = [n for n in range(len(data) // 4096) if data[n * 4096] == 13 and data.count(mark, n * 4096, (n + 1) * 4096) > 3]  # fmt: skip
+    pages = [
+        n
+        for n in range(len(data) // 4096)
+        if data[n * 4096] == 13 and data.count(mark, n * 4096, (n + 1) * 4096) > 3
+    ]
     assert len(pages) > 8
     spoil(case.place, *pages[len(pages) // 2 :][:count])
 

@@ -178,10 +178,12 @@ def test_database_errors_in_plain_words():
     from pianolab.casebook.troubles import clear_errors
     from pianolab.errors import CasebookError
 
-    for text, said in (("attempt to write a readonly database", "write-protected"),
-                       ("database is locked", "held by another program"),
-                       ("database disk image is malformed", "damaged database"),
-                       ("something else", "a database error")):  # fmt: skip
+    for text, said in (
+        ("attempt to write a readonly database", "write-protected"),
+        ("database is locked", "held by another program"),
+        ("database disk image is malformed", "damaged database"),
+        ("something else", "a database error"),
+    ):
         with pytest.raises(CasebookError, match=said), clear_errors("case"):
             raise OperationalError("INSERT", {}, Exception(text))
 

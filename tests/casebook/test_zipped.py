@@ -188,8 +188,14 @@ HASH = "0" * 64
         ({"drop": ["changes.jsonl"]}, "no changes.jsonl"),
         ({"drop": ["manifest.json"]}, "no manifest.json"),
         ({"edit": {"manifest.json": lambda c: c.replace(b"pianolab casebook", b"other")}}, "format 'other'"),
-        ({"edit": {"manifest.json": lambda c: c.replace(b'"version": 2', b'"version": 3')}}, "newer pianolab"),
-        ({"edit": {"manifest.json": lambda c: c.replace(b'"version": 2', b'"version": "2"')}}, "newer pianolab"),
+        (
+            {"edit": {"manifest.json": lambda c: c.replace(b'"version": 2', b'"version": 3')}},
+            "newer pianolab",
+        ),
+        (
+            {"edit": {"manifest.json": lambda c: c.replace(b'"version": 2', b'"version": "2"')}},
+            "newer pianolab",
+        ),
         ({"edit": {"manifest.json": lambda _: b"{"}}, "can't be read"),
         ({"edit": {"manifest.json": lambda _: b"[]"}}, "a manifest without counts"),
         ({"edit": {"changes.jsonl": lambda c: c[: len(c) // 2]}}, "can't be read"),
@@ -199,7 +205,7 @@ HASH = "0" * 64
         ({"edit": {"changes.jsonl": first_line_edited(after={"name": ""})}}, "doesn't follow|can't be read"),
         ({"edit": {"changes.jsonl": first_line_edited(kind="Organ")}}, "can't be read|unknown"),
     ],
-)  # fmt: skip
+)
 def test_strange_zips_are_refused_and_leave_nothing(rich_folder, tmp_path, changes, said):
     good = export_zip(rich_folder, tmp_path / "all.zip")
     bad = changed(good, tmp_path / "bad.zip", **changes)

@@ -129,9 +129,17 @@ def test_age_alone_is_no_fault() -> None:
 def test_the_great_faults_stop_the_purchase() -> None:
     stops = {p.id for p in CHECKLIST if p.vetoes}
     assert stops >= {
-        "papers-ownership", "pins-torque", "pinblock-cracks", "plate-cracks", "frame-posts", "bridge-treble",
-        "board-failed", "case-pests", "action-sluggish", "access-home",
-    }  # fmt: skip
+        "papers-ownership",
+        "pins-torque",
+        "pinblock-cracks",
+        "plate-cracks",
+        "frame-posts",
+        "bridge-treble",
+        "board-failed",
+        "case-pests",
+        "action-sluggish",
+        "access-home",
+    }
 
 
 def test_points_that_a_piano_does_not_have_are_left_out() -> None:
@@ -289,27 +297,55 @@ def test_own_area_is_added_at_the_end(tmp_path: Path) -> None:
         ("good_answer = true\n", "", r"strings-colour: good_answer: got nothing"),
         ('why = "Green copper has been damp for a long time."\n', "", r"why: got nothing, need a text"),
         ('record = "yes_no"', 'record = "grade"', r"anchors: got 0 sentences, need five"),
-        ("good_answer = true", "good_anwser = true", r"good_anwser: got an unknown field.*Did you mean good_answer"),
+        (
+            "good_answer = true",
+            "good_anwser = true",
+            r"good_anwser: got an unknown field.*Did you mean good_answer",
+        ),
         ("good_answer = true", 'good_answer = "true"', r"good_answer: got 'true', need true or false"),
         ('record = "yes_no"', 'record = "reading"', r"unit: got nothing, need the unit of the reading"),
-        ("good_answer = true", 'good_answer = true\nsource = "someone"', r"source: got 'someone', need one of"),
+        (
+            "good_answer = true",
+            'good_answer = true\nsource = "someone"',
+            r"source: got 'someone', need one of",
+        ),
         ("good_answer = true", "good_answer = true\nminutes = -1", r"minutes: got -1, need 0 or more"),
-        ("good_answer = true", 'good_answer = true\napplies_to = ["uprihgt"]', r"got 'uprihgt', need one of.*Did you mean upright"),
-        ("good_answer = true", 'good_answer = true\nopens = "lid"', r"access: got anyone, need ask first or technician"),
+        (
+            "good_answer = true",
+            'good_answer = true\napplies_to = ["uprihgt"]',
+            r"got 'uprihgt', need one of.*Did you mean upright",
+        ),
+        (
+            "good_answer = true",
+            'good_answer = true\nopens = "lid"',
+            r"access: got anyone, need ask first or technician",
+        ),
         ("good_answer = true", 'good_answer = true\nopens = "roof"', r"opens: got 'roof', need one of lid"),
         ("good_answer = true", 'good_answer = true\nmark = "chip"', r"mark: got 'chip', need no mark"),
-        ("good_answer = true", "good_answer = true\nusual = [5, 1]", r"usual: got \[5, 1\], need two numbers"),
+        (
+            "good_answer = true",
+            "good_answer = true\nusual = [5, 1]",
+            r"usual: got \[5, 1\], need two numbers",
+        ),
         ("good_answer = true", 'good_answer = true\nafter = "x"', r"after: got 'x', need the id of a"),
         (
             "good_answer = true",
             'good_answer = true\nrepairs = [{ job = "tuning", at_grade = 2 }]',
             r"rule: got at_grade, need on_answer",
         ),
-        ("good_answer = true", "good_answer = true\nvetoes = [{ at_grade = 2 }]", r"need a reason in each table"),
-        ("good_answer = true", "good_answer = tru", r"own\.toml: got text that can't be read, need a TOML file"),
+        (
+            "good_answer = true",
+            "good_answer = true\nvetoes = [{ at_grade = 2 }]",
+            r"need a reason in each table",
+        ),
+        (
+            "good_answer = true",
+            "good_answer = tru",
+            r"own\.toml: got text that can't be read, need a TOML file",
+        ),
         ("[[point]]", "[point]", r"point: got no points, need at least one"),
     ],
-)  # fmt: skip
+)
 def test_bad_file_gives_one_clear_line(tmp_path: Path, old: str, new: str, line: str) -> None:
     assert old in NEW
     with pytest.raises(BadInput, match=line) as caught:

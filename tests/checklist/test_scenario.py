@@ -14,8 +14,11 @@ PAIRS = list(itertools.product(SCENARIO.instruments, SCENARIO.conditions.values(
 
 def test_four_instruments_and_four_conditions() -> None:
     assert [p.name for p in SCENARIO.instruments] == [
-        "Harbour Street upright", "Mill Lane grand", "Orchard Close upright", "Station Road grand",
-    ]  # fmt: skip
+        "Harbour Street upright",
+        "Mill Lane grand",
+        "Orchard Close upright",
+        "Station Road grand",
+    ]
     assert sorted(SCENARIO.default_condition.values()) == sorted(SCENARIO.conditions)
     assert all(p.asking_price and p.asking_price > 0 for p in SCENARIO.instruments)
 

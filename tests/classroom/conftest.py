@@ -23,7 +23,11 @@ def unplayed(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(module, "played", played)
         monkeypatch.setattr(module, "by_measure", lambda *_: CONFIRMED)
         monkeypatch.setattr(module, "curves_of", lambda *_, **__: ())
-        monkeypatch.setattr(module, "struck", lambda label, _notes, **__: DrillClip(label=label, samples=silence, rate_hz=RATE_HZ))  # fmt: skip
+        monkeypatch.setattr(
+            module,
+            "struck",
+            lambda label, _notes, **__: DrillClip(label=label, samples=silence, rate_hz=RATE_HZ),
+        )
     for name in ("level_over_time", "level_over_pitch"):
         monkeypatch.setattr(pairs, name, lambda *_, **__: None)
     for name in ("in_room", "brighter"):

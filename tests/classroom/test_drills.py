@@ -82,7 +82,14 @@ def test_every_blow_is_as_strong_as_any_but_for_what_is_roved() -> None:
         levels.append(blow_level(clip[begin:]) - BLOW_DB)
     assert np.all(np.abs(levels) < ROVE_DB + 0.3)
     assert np.std(levels) > 0.8, "roved"
-    assert max(float(np.abs(c.samples).max()) for d in drill_set(["find the bad key"], count=1, seed=2) for c in d.clips) <= 1.0  # fmt: skip
+    assert (
+        max(
+            float(np.abs(c.samples).max())
+            for d in drill_set(["find the bad key"], count=1, seed=2)
+            for c in d.clips
+        )
+        <= 1.0
+    )
 
 
 def test_matched_over_half_a_second_the_blow_would_tell_which_dies_sooner() -> None:
@@ -171,8 +178,9 @@ def test_the_kinds_of_a_set_come_in_turn() -> None:
 @pytest.mark.usefixtures("unplayed")
 def test_the_same_seed_gives_the_same_set_and_another_another() -> None:
     one, again, other = (
-        [d.truth.answer for d in drill_set(["which dies sooner", "which is further out"], count=16, seed=s)] for s in (3, 3, 4)
-    )  # fmt: skip
+        [d.truth.answer for d in drill_set(["which dies sooner", "which is further out"], count=16, seed=s)]
+        for s in (3, 3, 4)
+    )
     assert one == again
     assert one != other
 

@@ -28,11 +28,17 @@ PUPILS, EACH = 30, 6
 def answers_of(desk: Desk, *, lesson: str = "first", count: int = EACH) -> list[Answer]:
     return [
         Answer(
-            id=desk.answer_id(lesson, f"task {n}"), pupil=desk.pupil, lesson=lesson, kind="same or different", task=f"task {n}",
-            given="same", truth="same" if n % 3 else "different", correct=bool(n % 3),
+            id=desk.answer_id(lesson, f"task {n}"),
+            pupil=desk.pupil,
+            lesson=lesson,
+            kind="same or different",
+            task=f"task {n}",
+            given="same",
+            truth="same" if n % 3 else "different",
+            correct=bool(n % 3),
         )
         for n in range(count)
-    ]  # fmt: skip
+    ]
 
 
 def work(desk: Desk) -> None:
@@ -183,7 +189,9 @@ def by_hand(desk: Desk, old: str, new: str, *, table: str = "change", column: st
     """Change a pupil's casebook as somebody would who knows where it lies; returns how many rows."""
     assert isinstance(desk.place, Path)
     connection = sqlite3.connect(desk.place / "casebook.sqlite")
-    done = connection.execute(f"UPDATE {table} SET {column} = replace({column}, ?, ?) WHERE instr({column}, ?)", (old, new, old))  # fmt: skip
+    done = connection.execute(
+        f"UPDATE {table} SET {column} = replace({column}, ?, ?) WHERE instr({column}, ?)", (old, new, old)
+    )
     connection.commit()
     connection.close()
     return done.rowcount
@@ -269,8 +277,11 @@ def test_answers_changed_by_hand_are_named_and_counted_nowhere(tmp_path: Path) -
     school.gather()
     counted = Counter((a.pupil, a.correct) for a in school.answers())
     assert counted == {
-        ("Mia", True): EACH - wrong, ("Mia", False): wrong, ("Tom", True): EACH - wrong, ("Tom", False): wrong,
-    }  # fmt: skip
+        ("Mia", True): EACH - wrong,
+        ("Mia", False): wrong,
+        ("Tom", True): EACH - wrong,
+        ("Tom", False): wrong,
+    }
     assert Counter((a.pupil, why) for a, why in school.left_out()) == {
         ("Ida", "changed by hand"): EACH,
         ("Mia", "changed by hand"): EACH,

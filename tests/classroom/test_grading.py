@@ -173,8 +173,10 @@ def test_agreement_per_point_is_lowest_where_the_words_mislead_or_not_worse_than
 
 def test_a_milder_class_is_said_to_be_milder() -> None:
     answers = [
-        Answer(pupil=str(n), kind=GRADE, task=e.instrument, item=e.point.id, grade=min(5, e.reference + 1)) for n in range(3) for e in exhibits()
-    ]  # fmt: skip
+        Answer(pupil=str(n), kind=GRADE, task=e.instrument, item=e.point.id, grade=min(5, e.reference + 1))
+        for n in range(3)
+        for e in exhibits()
+    ]
     view = class_view(answers, exhibits())
     expected = np.mean([min(5, e.reference + 1) - e.reference for e in exhibits()])
     assert view.against_teacher == pytest.approx(expected)

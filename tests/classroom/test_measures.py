@@ -167,8 +167,16 @@ def learner(*, before: float, after: float, days: int = 6, each: int = 20) -> li
         level = float(np.clip(ladder_of(told, kind="which is further out").next_level(), 0.6, 12.0))
         own = before if n < days * each // 2 else after
         right = bool(rng.random() < share_right(level, own))
-        told.append(answer(n, kind="which is further out", level=level, correct=right, unit="cents",
-                           at=datetime(2026, 3, 1 + n // each, 9, 0, n % each, tzinfo=UTC)))  # fmt: skip
+        told.append(
+            answer(
+                n,
+                kind="which is further out",
+                level=level,
+                correct=right,
+                unit="cents",
+                at=datetime(2026, 3, 1 + n // each, 9, 0, n % each, tzinfo=UTC),
+            )
+        )
     return told
 
 

@@ -38,8 +38,11 @@ FIRST, LAST, SOUR = 40, 52, 46
 def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Thirteen keys of a modelled piano, two seconds each, one with its strings apart."""
     model = PianoModel(
-        seed=9, kind="grand", unison_spread_cents=0.3, faults=(KeyFault(key=SOUR, kind="unison", amount=12.0),)
-    )  # fmt: skip
+        seed=9,
+        kind="grand",
+        unison_spread_cents=0.3,
+        faults=(KeyFault(key=SOUR, kind="unison", amount=12.0),),
+    )
     scale = render_scale(model, first_key=FIRST, last_key=LAST, hold_s=2.0, gap_s=0.6, rate_hz=44100, seed=1)
     return write_sound(tmp_path_factory.mktemp("own") / "scale.flac", 0.5 * scale.samples, rate_hz=44100)
 

@@ -37,11 +37,33 @@ def answers() -> list[Answer]:
             truth = "different" if n % 2 else "same"
             right = bool(rng.random() < skill)
             given = truth if right else {"same": "different", "different": "same"}[truth]
-            told.append(Answer(pupil=pupil, kind="same or different", task=f"t{n}", item="unison" if n % 2 else "", given=given, truth=truth,
-                               correct=right, confirmed="measured" if n else "not confirmed by measurement: too small", at=at))  # fmt: skip
+            told.append(
+                Answer(
+                    pupil=pupil,
+                    kind="same or different",
+                    task=f"t{n}",
+                    item="unison" if n % 2 else "",
+                    given=given,
+                    truth=truth,
+                    correct=right,
+                    confirmed="measured" if n else "not confirmed by measurement: too small",
+                    at=at,
+                )
+            )
             level = 4.0 * 0.93**n
-            told.append(Answer(pupil=pupil, kind="which is further out", task=f"u{n}", given="A", truth="A", level=level, unit="cents",
-                               correct=bool(rng.random() < share_right(level, 2.0)), at=at))  # fmt: skip
+            told.append(
+                Answer(
+                    pupil=pupil,
+                    kind="which is further out",
+                    task=f"u{n}",
+                    given="A",
+                    truth="A",
+                    level=level,
+                    unit="cents",
+                    correct=bool(rng.random() < share_right(level, 2.0)),
+                    at=at,
+                )
+            )
         for e in EXHIBITS:
             grade = int(np.clip(e.reference + (pupil == "Mia"), 1, 5))
             told.append(Answer(pupil=pupil, kind=GRADE, task=e.instrument, item=e.point.id, grade=grade))
@@ -77,7 +99,9 @@ def test_the_class_page_is_one_file_that_fetches_nothing(school: SchoolClass, tm
         assert pupil not in text, "no names unasked"
     for letter in "ABC":
         assert f"<td>{letter}</td>" in text
-    named = write_class_page(school, tmp_path / "named.html", exhibits=EXHIBITS, names=True).read_text(encoding="utf-8")  # fmt: skip
+    named = write_class_page(school, tmp_path / "named.html", exhibits=EXHIBITS, names=True).read_text(
+        encoding="utf-8"
+    )
     for pupil in SKILL:
         assert f"<td>{pupil}</td>" in named
 
@@ -185,8 +209,9 @@ def test_thresholds_and_sensitivity_stand_day_by_day(answers: list[Answer]) -> N
     assert re.fullmatch(r"[\d.]+ cents", heard[2][3])
     days = ["2026-03-01", "2026-03-08", "2026-03-15"]
     assert {r[1]: [a[2] for a in apart if a[1] == r[1]] for r in apart} == {
-        "same or different": days, "which is further out": days,
-    }  # fmt: skip
+        "same or different": days,
+        "which is further out": days,
+    }
     _, fine = section.drawings
     assert "2026-03-01: not known; 2026-03-08: " in fine.svg
     assert fine.svg.count("<circle") == sum(r[3] != "not known" for r in heard)
@@ -207,11 +232,18 @@ def test_lessons_of_grading_are_not_mixed(tmp_path: Path) -> None:
     assert len({tuple(e.reference for e in exhibits[:20]) for exhibits in shown}) == 3
     told = [
         Answer(
-            id=school.desk(pupil).answer_id(e.lesson, e.instrument, e.point.id), pupil=pupil, lesson=e.lesson, kind=GRADE,
-            task=e.instrument, item=e.point.id, grade=e.reference,
+            id=school.desk(pupil).answer_id(e.lesson, e.instrument, e.point.id),
+            pupil=pupil,
+            lesson=e.lesson,
+            kind=GRADE,
+            task=e.instrument,
+            item=e.point.id,
+            grade=e.reference,
         )
-        for pupil in SKILL for exhibits in shown for e in exhibits
-    ]  # fmt: skip
+        for pupil in SKILL
+        for exhibits in shown
+        for e in exhibits
+    ]
     with school.book() as book, book.editing(by="class") as edit:
         for a in told:
             edit.add(a)

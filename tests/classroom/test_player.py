@@ -56,8 +56,14 @@ def test_what_is_sent_is_the_same_whatever_is_true(sat: DrillSitting) -> None:
     sent = []
     for answer in ("A", "B"):
         truth = replace(
-            sat.drill.truth, answer=answer, explanation=f"It is {answer}.", level=float(ord(answer)), fault=answer, check=lambda: "", curves=()
-        )  # fmt: skip
+            sat.drill.truth,
+            answer=answer,
+            explanation=f"It is {answer}.",
+            level=float(ord(answer)),
+            fault=answer,
+            check=lambda: "",
+            curves=(),
+        )
         ready = replace(sat._ready(), drill=replace(sat.drill, truth=truth))
         sat._ahead[0] = Future()
         sat._ahead[0].set_result(ready)
@@ -96,9 +102,18 @@ def test_a_page_that_comes_back_sees_what_was_told(sat: DrillSitting) -> None:
 
 @pytest.mark.parametrize(
     "event",
-    [None, "answer", {}, {"said": "sing"}, {"said": "answer"}, {"said": "answer", "choice": 9, "number": 1},
-     {"said": "answer", "choice": -1, "number": 1}, {"said": "answer", "choice": "A", "number": 1}, {"said": "answer", "choice": 0, "number": 2}],
-)  # fmt: skip
+    [
+        None,
+        "answer",
+        {},
+        {"said": "sing"},
+        {"said": "answer"},
+        {"said": "answer", "choice": 9, "number": 1},
+        {"said": "answer", "choice": -1, "number": 1},
+        {"said": "answer", "choice": "A", "number": 1},
+        {"said": "answer", "choice": 0, "number": 2},
+    ],
+)
 def test_strange_events_change_nothing(sat: DrillSitting, desk: Desk, event: Any) -> None:
     player = DrillPlayer(sat)
     page = Page(player)

@@ -65,9 +65,16 @@ def judged(
 
 def gap(loss: float, *, key: str = "k", veto: float = 0.0, effort="look again") -> Unknown:
     return Unknown(
-        what=as_written(f"what {key} hides"), why=as_written("not checked"), width=1.0, source=key, effort=effort, key=key,
-        loss=loss, veto_chance=veto, minutes=2.0,
-    )  # fmt: skip
+        what=as_written(f"what {key} hides"),
+        why=as_written("not checked"),
+        width=1.0,
+        source=key,
+        effort=effort,
+        key=key,
+        loss=loss,
+        veto_chance=veto,
+        minutes=2.0,
+    )
 
 
 LIKE = tuple(
@@ -405,9 +412,16 @@ class TestMoneySavedByKnowing:
 
     def dear(self, *, chance: float, price: int) -> Assessment:
         job = RepairJob(
-            job="repinning", what=as_written("r"), low=Decimal(price), usual=Decimal(price), high=Decimal(price),
-            chance=chance, why=(as_written("not checked"),), found=False, waits_for=(("pins", chance),),
-        )  # fmt: skip
+            job="repinning",
+            what=as_written("r"),
+            low=Decimal(price),
+            usual=Decimal(price),
+            high=Decimal(price),
+            chance=chance,
+            why=(as_written("not checked"),),
+            found=False,
+            waits_for=(("pins", chance),),
+        )
         repairs = replace(NO_REPAIRS, jobs=(job,), p90=Decimal(price))
         return replace(judged("a", 8.0, price=2000), repairs=repairs, unknown_costs=(gap(0.0, key="pins"),))
 

@@ -13,8 +13,11 @@ from pianolab.statements import as_written, statement
 from pianolab.words import say
 
 EVEN = BuyerProfile(
-    name="even", weights=dict.fromkeys(ASPECTS, (1 / 7, 1 / 7)), money_weight=(1 / 7, 1 / 7), budget=Decimal(6000)
-)  # fmt: skip
+    name="even",
+    weights=dict.fromkeys(ASPECTS, (1 / 7, 1 / 7)),
+    money_weight=(1 / 7, 1 / 7),
+    budget=Decimal(6000),
+)
 NONE = RepairEstimate(jobs=(), p10=Decimal(0), p50=Decimal(0), p90=Decimal(0), currency="EUR")
 PRICES = load_prices()
 
@@ -31,17 +34,27 @@ def judged(name: str, score: float = 8.0, *, price: int | None = 2000, **aspects
         aspects=tuple(
             AspectResult(aspect=a, low=aspects.get(a, score), high=aspects.get(a, score)) for a in ASPECTS
         ),
-        alerts=(), repairs=NONE, points_checked=1, points_total=1, heard=True,
-    )  # fmt: skip
+        alerts=(),
+        repairs=NONE,
+        points_checked=1,
+        points_total=1,
+        heard=True,
+    )
 
 
 def with_gap(
     a: Assessment, *, effort: str, loss: float = 0.0, veto: float = 0.0, key: str = "k"
 ) -> Assessment:
     gap = Unknown(
-        what=as_written(key), why=as_written("open"), width=1.0, source=key, key=key, loss=loss, veto_chance=veto,
+        what=as_written(key),
+        why=as_written("open"),
+        width=1.0,
+        source=key,
+        key=key,
+        loss=loss,
+        veto_chance=veto,
         effort=effort,  # type: ignore[arg-type]
-    )  # fmt: skip
+    )
     first, *rest = a.aspects
     return replace(a, aspects=(replace(first, unknown=(*first.unknown, gap)), *rest))
 
@@ -99,9 +112,14 @@ def test_two_weighty_things_are_found_out_first_and_a_light_one_may_stand_beside
 
 def test_work_beyond_its_worth_is_no_matter_of_price() -> None:
     job = RepairJob(
-        job="hammers", what=as_written("hammers"), low=Decimal(3000), usual=Decimal(3000), high=Decimal(3000),
-        chance=1.0, why=(as_written("worn out"),),
-    )  # fmt: skip
+        job="hammers",
+        what=as_written("hammers"),
+        low=Decimal(3000),
+        usual=Decimal(3000),
+        high=Decimal(3000),
+        chance=1.0,
+        why=(as_written("worn out"),),
+    )
     dear = replace(
         judged("a", price=200), repairs=replace(NONE, jobs=(job,), p50=Decimal(3000), p90=Decimal(3000))
     )
@@ -113,9 +131,14 @@ def test_work_beyond_its_worth_is_no_matter_of_price() -> None:
 def test_work_that_may_be_beyond_its_worth_is_found_out_first() -> None:
     """A job of 8000 with a chance of 40 % takes 3200 on average and nothing in most cases: a quote tells."""
     job = RepairJob(
-        job="block", what=as_written("block"), low=Decimal(8000), usual=Decimal(8000), high=Decimal(8000),
-        chance=0.4, why=(as_written("doubtful"),),
-    )  # fmt: skip
+        job="block",
+        what=as_written("block"),
+        low=Decimal(8000),
+        usual=Decimal(8000),
+        high=Decimal(8000),
+        chance=0.4,
+        why=(as_written("doubtful"),),
+    )
     doubtful = replace(judged("a", price=500), repairs=replace(NONE, jobs=(job,), p90=Decimal(8000)))
     verdict = compare(doubtful).verdict
     assert verdict.kind == "find out first"
@@ -136,8 +159,12 @@ def test_each_answer_says_what_to_do_then() -> None:
 
 def test_what_stops_a_piano_says_what_settling_it_would_lead_to() -> None:
     stop = Alert(
-        kind="veto", says=as_written("Hired."), how_sure="seen", confirm_by="papers from the seller", source="papers"
-    )  # fmt: skip
+        kind="veto",
+        says=as_written("Hired."),
+        how_sure="seen",
+        confirm_by="papers from the seller",
+        source="papers",
+    )
     stopped = replace(judged("a", 9.0), alerts=(stop,))
     result = compare(stopped)
     assert result.verdict.kind == "find out first"

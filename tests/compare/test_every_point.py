@@ -19,10 +19,19 @@ PIANO = Piano(
     id="p", name="p", asking_price=Decimal(2000), year=1990, key_tops="plastic", middle_pedal="practice felt"
 )
 BUYER = BuyerProfile(
-    name="a child's family", level="beginner", budget=Decimal(4000), money_weight=(0.10, 0.26),
-    weights={"tone": (0.10, 0.20), "touch": (0.12, 0.24), "tuning stability": (0.12, 0.24),
-             "structure": (0.12, 0.24), "evenness": (0.05, 0.14), "appearance": (0.02, 0.10)},
-)  # fmt: skip
+    name="a child's family",
+    level="beginner",
+    budget=Decimal(4000),
+    money_weight=(0.10, 0.26),
+    weights={
+        "tone": (0.10, 0.20),
+        "touch": (0.12, 0.24),
+        "tuning stability": (0.12, 0.24),
+        "structure": (0.12, 0.24),
+        "evenness": (0.05, 0.14),
+        "appearance": (0.02, 0.10),
+    },
+)
 LIKE = tuple(
     Comparable(price=Decimal(p), age_years=35, condition="good", seller_kind="private") for p in (2200, 2400)
 )
@@ -65,9 +74,13 @@ def judged(
     kept = [f for f in all_sound() if f.point not in points and f.point not in without]
     own = [Finding(visit_id="v", point=p, examiner="technician", **v) for p, v in points.items()]  # type: ignore[arg-type]
     return assess_piano(
-        replace(PIANO, id=name, name=name), [*kept, *own], survey=None, checklist=CHECKLIST, prices=PRICES,
+        replace(PIANO, id=name, name=name),
+        [*kept, *own],
+        survey=None,
+        checklist=CHECKLIST,
+        prices=PRICES,
         profile=BUYER,
-    )  # fmt: skip
+    )
 
 
 def at(point: str, value: dict[str, object], name: str = "p") -> Assessment:

@@ -17,9 +17,13 @@ from pianolab.model import ASPECTS, BuyerProfile, Piano
 from pianolab.statements import as_written
 
 RANGES = {
-    "tone": (0.10, 0.20), "touch": (0.10, 0.20), "tuning stability": (0.10, 0.20), "structure": (0.10, 0.20),
-    "evenness": (0.05, 0.15), "appearance": (0.00, 0.10),
-}  # fmt: skip
+    "tone": (0.10, 0.20),
+    "touch": (0.10, 0.20),
+    "tuning stability": (0.10, 0.20),
+    "structure": (0.10, 0.20),
+    "evenness": (0.05, 0.15),
+    "appearance": (0.00, 0.10),
+}
 MONEY = (0.10, 0.30)
 BUDGET = 5000
 BUYER = BuyerProfile(name="x", weights=RANGES, money_weight=MONEY, budget=Decimal(BUDGET))
@@ -44,17 +48,31 @@ def judged(name: str, *, unheard: bool = False) -> Assessment:
     for aspect in ASPECTS:
         high = scores.get(aspect, 8.0)
         mine = tuple(
-            Unknown(what=as_written(key), why=as_written("open"), width=1.0, source=key, key=key, loss=loss,
-                    veto_chance=veto, minutes=2.0)
-            for key, (loss, veto, about) in unknowns.items() if about == aspect
-        )  # fmt: skip
+            Unknown(
+                what=as_written(key),
+                why=as_written("open"),
+                width=1.0,
+                source=key,
+                key=key,
+                loss=loss,
+                veto_chance=veto,
+                minutes=2.0,
+            )
+            for key, (loss, veto, about) in unknowns.items()
+            if about == aspect
+        )
         low = high * math.exp(-sum(u.loss for u in mine))
         aspects.append(AspectResult(aspect=aspect, low=low, high=high, unknown=mine))
     none = RepairEstimate(jobs=(), p10=Decimal(0), p50=Decimal(0), p90=Decimal(0), currency="EUR")
     return Assessment(
-        piano=Piano(id=name, name=name, asking_price=Decimal(price)), aspects=tuple(aspects), alerts=(), repairs=none,
-        points_checked=1, points_total=1, heard=not unheard,
-    )  # fmt: skip
+        piano=Piano(id=name, name=name, asking_price=Decimal(price)),
+        aspects=tuple(aspects),
+        alerts=(),
+        repairs=none,
+        points_checked=1,
+        points_total=1,
+        heard=not unheard,
+    )
 
 
 def compare(*names: str, draws: int = 60_000) -> Comparison:
@@ -107,9 +125,14 @@ def test_that_check_has_teeth() -> None:
     """Counting draws in which the winner can't be bought gives other shares, by far more than the error."""
     counted = compare(*PIANOS)
     without = [
-        replace(a, aspects=tuple(replace(x, unknown=tuple(replace(u, veto_chance=0.0) for u in x.unknown)) for x in a.aspects))
+        replace(
+            a,
+            aspects=tuple(
+                replace(x, unknown=tuple(replace(u, veto_chance=0.0) for u in x.unknown)) for x in a.aspects
+            ),
+        )
         for a in (judged(n) for n in PIANOS)
-    ]  # fmt: skip
+    ]
     wrong = compare_pianos(without, profile=BUYER, draws=20_000)
     apart = [abs(wrong.standing(n).rank_shares[0] - counted.standing(n).rank_shares[0]) for n in PIANOS]
     assert max(apart) > 4 * math.sqrt(0.25 / 40_000)
@@ -151,9 +174,11 @@ def test_an_unlikely_stop_is_worth_less_than_its_fee_and_is_left() -> None:
     """A stop of 2 % at a price of 900 saves 18 on average: no fee is worth that."""
     cheap = judged("c")
     small = tuple(
-        replace(x, unknown=tuple(replace(u, veto_chance=0.02, loss=0.1, effort="technician") for u in x.unknown))
+        replace(
+            x, unknown=tuple(replace(u, veto_chance=0.02, loss=0.1, effort="technician") for u in x.unknown)
+        )
         for x in cheap.aspects
-    )  # fmt: skip
+    )
     result = compare_pianos([replace(cheap, aspects=small)], profile=BUYER, prices=load_prices())
     (step,) = result.next_steps
     assert step.worth is not None
@@ -167,6 +192,10 @@ def test_an_unlikely_stop_is_worth_less_than_its_fee_and_is_left() -> None:
 def test_a_stop_is_no_unknown() -> None:
     stopped = replace(
         judged("b"),
-        alerts=(Alert(kind="veto", says=as_written("Split."), how_sure="seen", confirm_by="technician", source="x"),),
-    )  # fmt: skip
+        alerts=(
+            Alert(
+                kind="veto", says=as_written("Split."), how_sure="seen", confirm_by="technician", source="x"
+            ),
+        ),
+    )
     assert compare_pianos([stopped], profile=BUYER, draws=200).none_fit == 1.0

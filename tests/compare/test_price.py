@@ -28,9 +28,15 @@ PIANO = Piano(id="p", name="A", year=1986, asking_price=Decimal(1900), seller_ki
 LIKE: dict[str, Any] = {"age_years": 40, "condition": "good", "seller_kind": "private", "sold": True}
 COMPARABLES = tuple(Comparable(price=Decimal(p), seen_on=DAY, **LIKE) for p in (1800, 2000, 2200))
 SETTLING = RepairJob(
-    job="first tunings", what=as_written("two tunings"), low=Decimal(180), usual=Decimal(240), high=Decimal(300),
-    chance=1.0, why=(statement("job.first tunings"),), kind="settling in",
-)  # fmt: skip
+    job="first tunings",
+    what=as_written("two tunings"),
+    low=Decimal(180),
+    usual=Decimal(240),
+    high=Decimal(300),
+    chance=1.0,
+    why=(statement("job.first tunings"),),
+    kind="settling in",
+)
 
 
 def sound() -> Assessment:
@@ -56,7 +62,9 @@ EXTRAS = np.full(1000, 490.0)
 def job(name: str, usual: int, *, point: str, **changes: Any) -> RepairJob:
     price = Decimal(usual)
     why = (statement("found.title", point, title=point),)
-    return RepairJob(job=name, what=as_written(name), low=price, usual=price, high=price, chance=1.0, why=why, **changes)  # fmt: skip
+    return RepairJob(
+        job=name, what=as_written(name), low=price, usual=price, high=price, chance=1.0, why=why, **changes
+    )
 
 
 def advise(a: Assessment = SOUND, comparables: Any = COMPARABLES, **changes: Any) -> PriceAdvice:
@@ -259,9 +267,13 @@ def test_the_budget_is_a_limit_and_no_reason_to_lowball() -> None:
 
 def test_conditions_from_what_is_open() -> None:
     doubt = Unknown(
-        what=statement("unknown.point", "pins-torque", title="The pins' torque"), why=statement("unknown.not checked"),
-        width=0.0, source="pins-torque", effort="technician", veto_chance=0.2,
-    )  # fmt: skip
+        what=statement("unknown.point", "pins-torque", title="The pins' torque"),
+        why=statement("unknown.not checked"),
+        width=0.0,
+        source="pins-torque",
+        effort="technician",
+        veto_chance=0.2,
+    )
     advice = advise(replace(SOUND, unknown_vetoes=(doubt,)))
     assert (
         say(advice.conditions[0]) == "“I will take it, subject to a technician's look at the pins' torque.”"

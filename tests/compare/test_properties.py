@@ -45,18 +45,28 @@ def build(seed: int, name: str, *, currency: str = "EUR") -> Assessment:
         aspects.append(AspectResult(aspect=aspect, low=low, high=high, unknown=unknown))
     waits = tuple((key, 0.2) for key in losses)
     job = RepairJob(
-        job="regulation", what=as_written("regulation"), low=Decimal(200), usual=Decimal(500), high=Decimal(900),
-        chance=1.0 - 0.7 * 0.8 ** len(waits), why=(as_written("seen"),), waits_for=waits,
-    )  # fmt: skip
+        job="regulation",
+        what=as_written("regulation"),
+        low=Decimal(200),
+        usual=Decimal(500),
+        high=Decimal(900),
+        chance=1.0 - 0.7 * 0.8 ** len(waits),
+        why=(as_written("seen"),),
+        waits_for=waits,
+    )
     return Assessment(
-        piano=Piano(id=name, name=name, asking_price=Decimal(int(rng.integers(500, 4000))), currency=currency),
+        piano=Piano(
+            id=name, name=name, asking_price=Decimal(int(rng.integers(500, 4000))), currency=currency
+        ),
         aspects=tuple(aspects),
         alerts=(),
-        repairs=RepairEstimate(jobs=(job,), p10=Decimal(0), p50=Decimal(300), p90=Decimal(800), currency=currency),
+        repairs=RepairEstimate(
+            jobs=(job,), p10=Decimal(0), p50=Decimal(300), p90=Decimal(800), currency=currency
+        ),
         points_checked=1,
         points_total=1,
         heard=True,
-    )  # fmt: skip
+    )
 
 
 def renamed(a: Assessment, name: str) -> Assessment:
@@ -164,16 +174,32 @@ def test_what_turns_out_badly_costs_score_and_money_in_the_same_draw() -> None:
         what=as_written("pins"), why=as_written("not checked"), width=1.0, source="pins", key="pins", loss=2.0
     )
     aspects = tuple(
-        AspectResult(aspect=a, low=8.0 * np.exp(-2.0) if a == "structure" else 8.0, high=8.0,
-                     unknown=(unknown,) if a == "structure" else ())
+        AspectResult(
+            aspect=a,
+            low=8.0 * np.exp(-2.0) if a == "structure" else 8.0,
+            high=8.0,
+            unknown=(unknown,) if a == "structure" else (),
+        )
         for a in ASPECTS
-    )  # fmt: skip
+    )
     job = RepairJob(
-        job="repinning", what=as_written("r"), low=Decimal(3000), usual=Decimal(3000), high=Decimal(3000), chance=0.12,
-        why=(as_written("not checked"),), found=False, waits_for=(("pins", 0.12),),
-    )  # fmt: skip
-    a = replace(build(1, "a"), aspects=aspects, repairs=RepairEstimate(
-        jobs=(job,), p10=Decimal(0), p50=Decimal(0), p90=Decimal(3000), currency="EUR"))  # fmt: skip
+        job="repinning",
+        what=as_written("r"),
+        low=Decimal(3000),
+        usual=Decimal(3000),
+        high=Decimal(3000),
+        chance=0.12,
+        why=(as_written("not checked"),),
+        found=False,
+        waits_for=(("pins", 0.12),),
+    )
+    a = replace(
+        build(1, "a"),
+        aspects=aspects,
+        repairs=RepairEstimate(
+            jobs=(job,), p10=Decimal(0), p50=Decimal(0), p90=Decimal(3000), currency="EUR"
+        ),
+    )
     drawn = draw_piano(a, profile=PROFILE, price_span=(0, 1), draws=20_000, rng=np.random.default_rng(0))
     structure = drawn.scores[ASPECTS.index("structure")]
     paid = drawn.total > drawn.total.min() + 1000

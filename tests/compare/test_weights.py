@@ -79,10 +79,16 @@ EVEN = BuyerProfile(name="even")
 @pytest.mark.parametrize(
     ("more", "line"),
     [
-        ({"weights": dict.fromkeys(ASPECTS, (0.3, 0.4))}, r"weights of even: got 185 % at least, need shares that can add up to 100 %.*exclude each other: lower"),
-        ({"weights": dict.fromkeys(ASPECTS, (0.0, 0.05)), "money_weight": (0.0, 0.1)}, r"got 40 % at most.*exclude each other: raise"),
+        (
+            {"weights": dict.fromkeys(ASPECTS, (0.3, 0.4))},
+            r"weights of even: got 185 % at least, need shares that can add up to 100 %.*exclude each other: lower",
+        ),
+        (
+            {"weights": dict.fromkeys(ASPECTS, (0.0, 0.05)), "money_weight": (0.0, 0.1)},
+            r"got 40 % at most.*exclude each other: raise",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_used_is_refused_in_one_line(more, line) -> None:
     profile = replace(EVEN, **more)
     for use in (lambda: compare_pianos([], profile=profile), lambda: middle_weights(profile)):
@@ -94,14 +100,17 @@ def test_what_cannot_be_used_is_refused_in_one_line(more, line) -> None:
 @pytest.mark.parametrize(
     ("more", "line"),
     [
-        ({"weights": {**EVEN.weights, "tone": (0.4, 0.2)}}, r"weight of tone: got 0.4 to 0.2, need the low end not above"),
+        (
+            {"weights": {**EVEN.weights, "tone": (0.4, 0.2)}},
+            r"weight of tone: got 0.4 to 0.2, need the low end not above",
+        ),
         ({"years_of_use": 0.0}, r"years_of_use: got 0.0, need 1 to 100 years"),
         ({"weights": {**EVEN.weights, "tone": (-0.1, 0.2)}}, r"weights, tone: got -0.1, need a share"),
         ({"weights": {"tone": (0.1, 0.2)}}, r"weights: got tone, need all of tone"),
         ({"currency": "euro"}, r"currency: got 'euro', need a three-letter code"),
         ({"touch_taste": {"weight": (4, 2)}}, r"taste of weight: got 4 to 2, need the low end"),
     ],
-)  # fmt: skip
+)
 def test_what_means_nothing_is_never_recorded(more, line) -> None:
     with pytest.raises(BadInput, match=line):
         replace(EVEN, **more)

@@ -139,10 +139,7 @@ def test_a_range_of_half_the_width_would_not(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_prices_that_scatter_more_make_a_wider_range() -> None:
-    close, far = (
-        value([like(1000), like(1100), like(x)], MINE)
-        for x in (1050, 2600)
-    )  # fmt: skip
+    close, far = (value([like(1000), like(1100), like(x)], MINE) for x in (1050, 2600))
     assert close
     assert far
     assert (far.high - far.low) / far.mid > 2 * (close.high - close.low) / close.mid

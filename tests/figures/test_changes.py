@@ -17,18 +17,37 @@ def key(
 ) -> KeyHolding:
     change = None if own is None else own - 2.0
     return KeyHolding(
-        key=n, note=f"key {n}", strings=3, change_cents=change, drift_cents=-2.0, own_cents=own, own_sd=0.1, chance=chance, moved=moved, why=why
-    )  # fmt: skip
+        key=n,
+        note=f"key {n}",
+        strings=3,
+        change_cents=change,
+        drift_cents=-2.0,
+        own_cents=own,
+        own_sd=0.1,
+        chance=chance,
+        moved=moved,
+        why=why,
+    )
 
 
 @pytest.fixture
 def holding() -> Holding:
-    keys = (*(key(n, 0.1 * (-1) ** n) for n in range(40, 60)), key(60, -6.5, chance=0.99, moved="one string"),
-            key(61, None, chance=None, why="drowned in noise"))  # fmt: skip
+    keys = (
+        *(key(n, 0.1 * (-1) ** n) for n in range(40, 60)),
+        key(60, -6.5, chance=0.99, moved="one string"),
+        key(61, None, chance=None, why="drowned in noise"),
+    )
     return Holding(
-        keys=keys, state="compared", days=30.0, drift_cents=-2.0, drift_lowest_cents=-2.2, drift_highest_cents=-1.8, step_key=None,
-        repeat_cents=0.1, least_found_cents=1.2,
-    )  # fmt: skip
+        keys=keys,
+        state="compared",
+        days=30.0,
+        drift_cents=-2.0,
+        drift_lowest_cents=-2.2,
+        drift_highest_cents=-1.8,
+        step_key=None,
+        repeat_cents=0.1,
+        least_found_cents=1.2,
+    )
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -67,9 +86,18 @@ def test_an_unknown_room_says_why_in_every_octave() -> None:
 
 def test_the_pedal_by_register() -> None:
     registers = (
-        RegisterChange(register="bass", keys=12, level_db=-3.0, level_sd=0.5, brightness_db=-2.0, brightness_sd=0.4, colour_lowest_db=-1.5, colour_highest_db=-0.5),
+        RegisterChange(
+            register="bass",
+            keys=12,
+            level_db=-3.0,
+            level_sd=0.5,
+            brightness_db=-2.0,
+            brightness_sd=0.4,
+            colour_lowest_db=-1.5,
+            colour_highest_db=-0.5,
+        ),
         RegisterChange(register="top", keys=2, why="fewer than four keys in both"),
-    )  # fmt: skip
+    )
     plan = plan_left_pedal(
         LeftPedal(kind="grand", registers=registers, one_gain=True, statements=("It works.",))
     )

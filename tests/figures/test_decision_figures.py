@@ -23,7 +23,7 @@ from pianolab.figures import (
     plan_note,
     plan_radar,
     plan_ranks,
-)  # fmt: skip
+)
 from pianolab.figures.instrument_drawing import drawing_of
 from pianolab.figures.keyboard_map import SEEN
 from pianolab.figures.radar_plan import money_share, weight_shares
@@ -273,10 +273,15 @@ def test_the_time_to_fall_is_told_as_heard_with_its_uncertainty() -> None:
 @pytest.mark.parametrize(
     ("bound", "alt", "name", "symbol"),
     [
-        ("<", "A4 falls 20 dB in at most 0.40 s: the room rings on.", "20 dB down by then: the room rings on", "triangle-down-open"),
+        (
+            "<",
+            "A4 falls 20 dB in at most 0.40 s: the room rings on.",
+            "20 dB down by then: the room rings on",
+            "triangle-down-open",
+        ),
         (">", "A4 falls 20 dB in at least 0.40 s.", "let go or drowned before 20 dB", "triangle-up-open"),
     ],
-)  # fmt: skip
+)
 def test_a_bound_is_drawn_open_on_the_curve_and_said_in_words(bound, alt, name, symbol) -> None:
     survey = make_survey()
     survey.table.loc[survey.table["key"] == 49, ["decay_20_s", "decay_20_bound"]] = (0.4, bound)

@@ -9,9 +9,15 @@ from pianolab.figures.wording import plain
 from tests.figures.make import many_names
 
 PUBLISHED = {  # B. Wong, Nature Methods 8, 441 (2011): RGB values as printed there, from memory
-    "orange": (230, 159, 0), "sky blue": (86, 180, 233), "bluish green": (0, 158, 115), "yellow": (240, 228, 66),
-    "blue": (0, 114, 178), "vermillion": (213, 94, 0), "reddish purple": (204, 121, 167), "black": (0, 0, 0),
-}  # fmt: skip
+    "orange": (230, 159, 0),
+    "sky blue": (86, 180, 233),
+    "bluish green": (0, 158, 115),
+    "yellow": (240, 228, 66),
+    "blue": (0, 114, 178),
+    "vermillion": (213, 94, 0),
+    "reddish purple": (204, 121, 167),
+    "black": (0, 0, 0),
+}
 
 
 def as_rgb(colour: str) -> tuple[int, ...]:

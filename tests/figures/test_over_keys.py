@@ -16,7 +16,7 @@ from pianolab.figures import (
     plan_decay,
     plan_tuning,
     plan_unison,
-)  # fmt: skip
+)
 from pianolab.figures.unison_over_keys import UNISON
 from tests.figures.make import make_row, make_survey, make_surveys, many_names
 
@@ -98,9 +98,10 @@ def test_what_the_room_hides_is_an_upper_bound_everywhere() -> None:
     assert "upper bound" not in measured.alt
     drawn = {
         (x, symbol, text)
-        for t in draw_decay(plan).data if t.hovertext
+        for t in draw_decay(plan).data
+        if t.hovertext
         for x, symbol, text in zip(t.x, t.marker.symbol, t.hovertext, strict=True)
-    }  # fmt: skip
+    }
     symbol, text = next((s, h) for x, s, h in drawn if x == 60)
     assert symbol == "triangle-down-open"
     assert "at most 0.04 s<br>at most this (the room rings on)" in text

@@ -44,8 +44,16 @@ def hiss() -> Callable[..., np.ndarray]:
 def encode(tmp_path: Path) -> Encode:
     """Write a file through PyAV: any codec in any container, with or without a picture track."""
 
-    def make(samples: np.ndarray, rate_hz: int, *, codec: str, container: str, film: bool = False,
-             options: dict[str, str] | None = None, name: str = "made") -> Path:  # fmt: skip
+    def make(
+        samples: np.ndarray,
+        rate_hz: int,
+        *,
+        codec: str,
+        container: str,
+        film: bool = False,
+        options: dict[str, str] | None = None,
+        name: str = "made",
+    ) -> Path:
         path = tmp_path / name
         layout = "mono" if samples.shape[1] == 1 else "stereo"
         with av.open(str(path), "w", format=container, options=options or {}) as out:

@@ -63,8 +63,20 @@ def test_other_content_with_a_sound_name(tmp_path, content, said):
     assert said in refusal(path)
 
 
-@pytest.mark.parametrize("start", [b"RIFF\x10\0\0\0WAVEfmt ", b"fLaC", b"OggS", b"ID3\x04", b"\x1a\x45\xdf\xa3",
-                                   b"\0\0\0\x18ftypmp42", b"#!AMR\n", b"caff\0\1\0\0", b"FORM\0\0\0\0AIFF"])  # fmt: skip
+@pytest.mark.parametrize(
+    "start",
+    [
+        b"RIFF\x10\0\0\0WAVEfmt ",
+        b"fLaC",
+        b"OggS",
+        b"ID3\x04",
+        b"\x1a\x45\xdf\xa3",
+        b"\0\0\0\x18ftypmp42",
+        b"#!AMR\n",
+        b"caff\0\1\0\0",
+        b"FORM\0\0\0\0AIFF",
+    ],
+)
 @pytest.mark.parametrize("rest", [b"", b"rubbish " * 100])
 def test_a_right_beginning_and_rubbish_after(tmp_path, start, rest):
     path = tmp_path / "broken"
@@ -72,9 +84,18 @@ def test_a_right_beginning_and_rubbish_after(tmp_path, start, rest):
     refusal(path)
 
 
-SOUNDFILE_FORMATS = [("WAV", "PCM_16"), ("AIFF", "PCM_16"), ("FLAC", "PCM_16"), ("CAF", "PCM_16"), ("AU", "PCM_16"),
-                     ("W64", "PCM_16"), ("RF64", "PCM_16"), ("OGG", "VORBIS"), ("OGG", "OPUS"),
-                     ("MP3", "MPEG_LAYER_III")]  # fmt: skip
+SOUNDFILE_FORMATS = [
+    ("WAV", "PCM_16"),
+    ("AIFF", "PCM_16"),
+    ("FLAC", "PCM_16"),
+    ("CAF", "PCM_16"),
+    ("AU", "PCM_16"),
+    ("W64", "PCM_16"),
+    ("RF64", "PCM_16"),
+    ("OGG", "VORBIS"),
+    ("OGG", "OPUS"),
+    ("MP3", "MPEG_LAYER_III"),
+]
 
 
 @pytest.mark.parametrize(("form", "subtype"), SOUNDFILE_FORMATS)

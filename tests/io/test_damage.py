@@ -8,9 +8,25 @@ import pytest
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
 
-KINDS = ["WAV PCM_16", "WAV FLOAT", "FLAC PCM_16", "OGG VORBIS", "OGG OPUS", "MP3 MPEG_LAYER_III", "AIFF PCM_16",
-         "CAF ALAC_16", "AU PCM_16", "W64 PCM_16", "RF64 PCM_16", "aac ipod", "aac 3gp", "aac adts", "libopus webm",
-         "alac ipod", "pcm_s16le mov"]  # fmt: skip
+KINDS = [
+    "WAV PCM_16",
+    "WAV FLOAT",
+    "FLAC PCM_16",
+    "OGG VORBIS",
+    "OGG OPUS",
+    "MP3 MPEG_LAYER_III",
+    "AIFF PCM_16",
+    "CAF ALAC_16",
+    "AU PCM_16",
+    "W64 PCM_16",
+    "RF64 PCM_16",
+    "aac ipod",
+    "aac 3gp",
+    "aac adts",
+    "libopus webm",
+    "alac ipod",
+    "pcm_s16le mov",
+]
 TRIES = 25
 
 

@@ -37,7 +37,10 @@ def recording(
     return path
 
 
-@pytest.mark.parametrize(("level", "red", "words"), [(0.0, 0.0, "silence"), (0.01, 0.0, "steady noise"), (0.003, 0.98, "steady noise")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("level", "red", "words"),
+    [(0.0, 0.0, "silence"), (0.01, 0.0, "steady noise"), (0.003, 0.98, "steady noise")],
+)
 def test_a_long_recording_without_notes_is_one_line(
     tmp_path: Path, level: float, red: float, words: str
 ) -> None:
@@ -77,7 +80,12 @@ def test_an_hour_takes_little_memory(tmp_path: Path) -> None:
         for _ in range(60):
             file.write(minute)
     code = f"from pianolab.cli import main\nassert main(['listen', {str(path)!r}, '--csv', {str(tmp_path / 'x.csv')!r}]) == 2"
-    done = subprocess.run([sys.executable, "-c", code + "\nfrom benchmarks.fuzz import peak_mb; print(peak_mb())"], capture_output=True, text=True, check=True)  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-c", code + "\nfrom benchmarks.fuzz import peak_mb; print(peak_mb())"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert "1 h 0 min of steady noise" in done.stderr
     assert float(done.stdout.split()[-1]) < 600
     assert not (tmp_path / "x.csv").exists()

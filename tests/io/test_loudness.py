@@ -32,7 +32,9 @@ def test_other_rates_weigh_as_the_printed_coefficients_do() -> None:
         for b, a in K_STAGES:
             printed = lfilter(b, a, printed)
         wanted = 10.0 * np.log10(np.mean(printed[-48000:] ** 2)) - 0.691
-        assert momentary_lufs(tone(f_hz, rate_hz=32000, seconds=3.0)[-64000:], rate_hz=32000) == pytest.approx(wanted, abs=0.15)  # fmt: skip
+        assert momentary_lufs(
+            tone(f_hz, rate_hz=32000, seconds=3.0)[-64000:], rate_hz=32000
+        ) == pytest.approx(wanted, abs=0.15)
     assert not np.allclose(k_filter(32000), k_filter(48000), atol=0.01)
 
 

@@ -102,8 +102,9 @@ def said(page: Any) -> str:
 def wait_until_said(page: Any, words: str) -> None:
     page.wait_for_function(
         "words => [...document.querySelectorAll('.widget-html')].some(e => e.textContent.includes(words))",
-        arg=words, timeout=60_000,
-    )  # fmt: skip
+        arg=words,
+        timeout=60_000,
+    )
 
 
 def test_the_export_button_writes_where_it_says_and_replaces_nothing_unasked(

@@ -98,8 +98,13 @@ def class_sheet(folder: Path) -> Path:
         for n in (1, 2)
     )
     part = Section(
-        heading="Hearing", paragraphs=("8 of 10 right.",), drawings=(drawing,), clips=(clip,), ticks=("apart", "together"), tables=tables
-    )  # fmt: skip
+        heading="Hearing",
+        paragraphs=("8 of 10 right.",),
+        drawings=(drawing,),
+        clips=(clip,),
+        ticks=("apart", "together"),
+        tables=tables,
+    )
     html = class_page(
         "Tuesday", [part, Section(heading="Looking"), Section(heading="Touch")], lead="Of one lesson."
     )

@@ -18,8 +18,15 @@ from pianolab.rooms import compare_rooms
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 
 CHROMIUM = "/usr/bin/chromium"
-ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-        "--disable-component-update", "--disable-sync"]  # fmt: skip
+ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="needs Debian's chromium"),
@@ -56,13 +63,24 @@ def browsers() -> Iterator[object]:
 
 @contextmanager
 def open_page(
-    browsers, path: Path, *, profile: Path, width: int = 1280, height: int = 900, ready: str = "html[data-charts]"
-) -> Iterator[Opened]:  # fmt: skip
+    browsers,
+    path: Path,
+    *,
+    profile: Path,
+    width: int = 1280,
+    height: int = 900,
+    ready: str = "html[data-charts]",
+) -> Iterator[Opened]:
     """Opens the page in a fresh browser that is offline; every request but for files is written down and cut."""
     context = browsers.launch_persistent_context(
-        str(profile), executable_path=CHROMIUM, headless=True, args=ARGS, offline=True, color_scheme="light",
+        str(profile),
+        executable_path=CHROMIUM,
+        headless=True,
+        args=ARGS,
+        offline=True,
+        color_scheme="light",
         viewport={"width": width, "height": height},
-    )  # fmt: skip
+    )
     page = context.new_page()
     opened = Opened(page=page)
 
@@ -87,13 +105,20 @@ def open_page(
 @pytest.fixture(scope="module")
 def path(tmp_path_factory) -> Path:
     clips = {
-        i: tuple(Clip(label="clip", key=k, mime="audio/wav", data=tone(27.5 * 2 ** ((k - 1) / 12)), seconds=0.4) for k in (40, 64))
+        i: tuple(
+            Clip(label="clip", key=k, mime="audio/wav", data=tone(27.5 * 2 ** ((k - 1) / 12)), seconds=0.4)
+            for k in (40, 64)
+        )
         for i in ("p0", "p1", "p2")
-    }  # fmt: skip
+    }
     html = comparison_page(
-        make_comparison(), surveys=make_surveys(3), findings=make_findings(), checklist=make_checklist(), clips=clips,
+        make_comparison(),
+        surveys=make_surveys(3),
+        findings=make_findings(),
+        checklist=make_checklist(),
+        clips=clips,
         provenance={"pianolab": "0.1.0"},
-    )  # fmt: skip
+    )
     return write_page(tmp_path_factory.mktemp("page") / "page.html", html)
 
 
@@ -184,13 +209,16 @@ def test_hostile_names_do_nothing(browsers, tmp_path) -> None:
         Room(length_m=5.0, width_m=4.0, height_m=2.6), Room(length_m=5.0, width_m=4.0, height_m=2.6)
     )
     html = comparison_page(
-        make_comparison((bad, "School grand", "{{ 7 * 7 }}", "=1+1")), surveys=make_surveys(3), findings=findings,
-        checklist=make_checklist(), provenance={bad: bad},
+        make_comparison((bad, "School grand", "{{ 7 * 7 }}", "=1+1")),
+        surveys=make_surveys(3),
+        findings=findings,
+        checklist=make_checklist(),
+        provenance={bad: bad},
         further=(
             Further(title=bad, sentences=(bad, bad), header=(bad,), rows=((bad,),)),
             Further(title=bad, sentences=(bad,), piano_id="p0", chart_of=change),
         ),
-    )  # fmt: skip
+    )
     with open_page(browsers, write_page(tmp_path / "bad.html", html), profile=tmp_path / "profile") as opened:
         see_everything(opened.page)
         assert opened.page.evaluate("() => window.taken") is None
@@ -212,8 +240,11 @@ def test_a_clip_plays_to_its_end_after_a_real_click(wide) -> None:
     page.get_by_role("button", name="play C6 of all instruments").click()
     wait_until(page, "() => window.endings.length === 4")
     assert page.evaluate("() => window.endings") == [
-        "C4 of B, School grand", "C6 of A, Blue upright", "C6 of B, School grand", "C6 of C, Attic upright",
-    ]  # fmt: skip
+        "C4 of B, School grand",
+        "C6 of A, Blue upright",
+        "C6 of B, School grand",
+        "C6 of C, Attic upright",
+    ]
     assert page.locator("audio[controls]").count() == 0
 
 
@@ -231,9 +262,11 @@ def test_the_keyboard_reaches_everything_that_can_be_used(browsers, path, tmp_pa
         page = opened.page
         assert page.locator("details.fold").count() > 5
         unfold(page, "")
-        usable = page.evaluate("() => { window.left = new Set([...document.querySelectorAll("
-                               "'a[href], button, summary, [tabindex=\"0\"]')].filter(e => e.checkVisibility()));"
-                               " return window.left.size; }")  # fmt: skip
+        usable = page.evaluate(
+            "() => { window.left = new Set([...document.querySelectorAll("
+            "'a[href], button, summary, [tabindex=\"0\"]')].filter(e => e.checkVisibility()));"
+            " return window.left.size; }"
+        )
         assert usable > 40
         for _ in range(usable + 20):
             page.keyboard.press("Tab")
@@ -261,8 +294,12 @@ def long_path(tmp_path_factory) -> Path:
         title="From that room to yours", sentences=(change.sentence,), piano_id="p4", chart_of=change
     )
     html = comparison_page(
-        make_comparison(names), surveys=make_surveys(2), findings=make_findings(), checklist=make_checklist(), further=(further,)
-    )  # fmt: skip
+        make_comparison(names),
+        surveys=make_surveys(2),
+        findings=make_findings(),
+        checklist=make_checklist(),
+        further=(further,),
+    )
     return write_page(tmp_path_factory.mktemp("long") / "page.html", html)
 
 
@@ -345,8 +382,11 @@ def test_a_phone_needs_no_sideways_scrolling(browsers, path, tmp_path) -> None:
 def test_a_name_without_a_gap_breaks_on_a_phone(browsers, tmp_path) -> None:
     names = ("Grandmothersmahoganyuprightfromthefarmhousebythemillwiththegreendoor", "School grand")
     html = comparison_page(
-        make_comparison(names), surveys=make_surveys(2), findings=make_findings_of(names), checklist=make_checklist()
-    )  # fmt: skip
+        make_comparison(names),
+        surveys=make_surveys(2),
+        findings=make_findings_of(names),
+        checklist=make_checklist(),
+    )
     page_file = write_page(tmp_path / "long.html", html)
     with open_page(browsers, page_file, width=390, height=844, profile=tmp_path / "profile") as opened:
         assert opened.page.evaluate("() => document.documentElement.scrollWidth") <= 390

@@ -66,13 +66,34 @@ def test_a_stranger_is_refused() -> None:
 
 def kept_tuning() -> Holding:
     keys = tuple(
-        KeyHolding(key=k, note=note_name(k), strings=3, change_cents=-2.0, drift_cents=-2.0, own_cents=own, own_sd=0.1, chance=chance, moved=moved)
-        for k, own, chance, moved in ((40, 0.1, 0.01, ""), (41, -6.5, 0.99, "one string"), (42, 0.0, 0.01, ""))
-    )  # fmt: skip
+        KeyHolding(
+            key=k,
+            note=note_name(k),
+            strings=3,
+            change_cents=-2.0,
+            drift_cents=-2.0,
+            own_cents=own,
+            own_sd=0.1,
+            chance=chance,
+            moved=moved,
+        )
+        for k, own, chance, moved in (
+            (40, 0.1, 0.01, ""),
+            (41, -6.5, 0.99, "one string"),
+            (42, 0.0, 0.01, ""),
+        )
+    )
     return Holding(
-        keys=keys, state="compared", days=30.0, drift_cents=-2.0, drift_lowest_cents=-2.0, drift_highest_cents=-2.0, step_key=None,
-        repeat_cents=0.1, least_found_cents=1.2,
-    )  # fmt: skip
+        keys=keys,
+        state="compared",
+        days=30.0,
+        drift_cents=-2.0,
+        drift_lowest_cents=-2.0,
+        drift_highest_cents=-2.0,
+        step_key=None,
+        repeat_cents=0.1,
+        least_found_cents=1.2,
+    )
 
 
 def test_results_with_a_chart_show_it_in_the_colour_of_their_piano() -> None:

@@ -27,9 +27,12 @@ def make_clip(key: int = 60) -> Clip:
 
 def make_page(comparison=None, **more) -> str:
     given = {
-        "surveys": make_surveys(3), "findings": make_findings(), "checklist": make_checklist(), "clips": {"p0": (make_clip(),), "p2": (make_clip(),)},
+        "surveys": make_surveys(3),
+        "findings": make_findings(),
+        "checklist": make_checklist(),
+        "clips": {"p0": (make_clip(),), "p2": (make_clip(),)},
         "provenance": PROVENANCE,
-    }  # fmt: skip
+    }
     return comparison_page(comparison or make_comparison(), **(given | more))
 
 
@@ -74,8 +77,23 @@ def test_the_five_answers_come_first(page) -> None:
 
 def test_sections_come_in_the_order_of_need(page) -> None:
     ids = [a["id"] for tag, a in outline(page) if tag == "section"]
-    assert ids == ["verdict", "sure", "stop", "side", "known", "money", "next", "treble", "listen", "piano-A", "piano-B", "piano-C",
-                   "piano-D", "method", "provenance"]  # fmt: skip
+    assert ids == [
+        "verdict",
+        "sure",
+        "stop",
+        "side",
+        "known",
+        "money",
+        "next",
+        "treble",
+        "listen",
+        "piano-A",
+        "piano-B",
+        "piano-C",
+        "piano-D",
+        "method",
+        "provenance",
+    ]
 
 
 def test_numbers_follow_the_results() -> None:

@@ -23,11 +23,19 @@ def told() -> dict[str, tuple[Finding, ...]]:
     """Findings whose free texts hold the seller's name, the street, the price and a promise."""
     return make_findings() | {
         "p0": (
-            Finding(visit_id="v", point="plate", grade=2, place="the side of Quill's window", examiner="Ida Stern"),
-            Finding(visit_id="v", point="lid", grade=2, note="Ida saw it, 1 800 too much", promised="new strings by May"),
+            Finding(
+                visit_id="v", point="plate", grade=2, place="the side of Quill's window", examiner="Ida Stern"
+            ),
+            Finding(
+                visit_id="v",
+                point="lid",
+                grade=2,
+                note="Ida saw it, 1 800 too much",
+                promised="new strings by May",
+            ),
             Finding(visit_id="v", point="pins", state="not allowed", reason=REASON),
         )
-    }  # fmt: skip
+    }
 
 
 def compared():
@@ -78,10 +86,8 @@ def test_the_words_of_the_page_itself_stay() -> None:
     pianos = (replace(c.assessments[0].piano, seller="Tone Touch"), *(a.piano for a in c.assessments[1:]))
     c = replace(
         c,
-        assessments=tuple(
-            replace(a, piano=p) for a, p in zip(c.assessments, pianos, strict=True)
-        ),
-    )  # fmt: skip
+        assessments=tuple(replace(a, piano=p) for a, p in zip(c.assessments, pianos, strict=True)),
+    )
     text = text_of(make_page(c, leave_out=("names",)))
     assert "Tone Touch" not in text
     assert "Tone counts" in text

@@ -25,8 +25,13 @@ def instruments_with(findings, *, heard: bool):
     comparison, piano, marks = compared(findings)
     surveys = {piano.id: make_survey(seed=1)} if heard else {}
     return instruments_of(
-        comparison, marks, surveys=surveys, findings={piano.id: findings}, checklist=load_checklist(), leave_out=frozenset(),
-    )[0]  # fmt: skip
+        comparison,
+        marks,
+        surveys=surveys,
+        findings={piano.id: findings},
+        checklist=load_checklist(),
+        leave_out=frozenset(),
+    )[0]
 
 
 def kinds(instrument) -> list[str]:

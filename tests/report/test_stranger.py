@@ -20,8 +20,15 @@ from pianolab.words import upper_first
 from tests.figures.make import make_survey
 
 LABELS = (
-    "Which", "Why", "Not the others", "What to offer", "Do next", "Not known", "How sure", "Who looked",
-)  # fmt: skip
+    "Which",
+    "Why",
+    "Not the others",
+    "What to offer",
+    "Do next",
+    "Not known",
+    "How sure",
+    "Who looked",
+)
 
 IF_ANY = "Get in writing"
 """Stands only where something was promised or is to be agreed on."""
@@ -90,8 +97,15 @@ def build(*, cracked: str = "") -> Scenario:
             )
         findings[piano.id], surveys[piano.id] = found, make_survey(seed=n)
         assessments.append(
-            assess_piano(piano, found, survey=surveys[piano.id], checklist=checklist, prices=load_prices(), profile=profile)
-        )  # fmt: skip
+            assess_piano(
+                piano,
+                found,
+                survey=surveys[piano.id],
+                checklist=checklist,
+                prices=load_prices(),
+                profile=profile,
+            )
+        )
     comparison = compare_pianos(assessments, profile=profile, seed=3, draws=2000)
     page = comparison_page(comparison, surveys=surveys, findings=findings, checklist=checklist)
     return Scenario(comparison=comparison, page=page, surveys=surveys)
@@ -147,9 +161,13 @@ def speaking_for(scenario: Scenario, winner) -> list[str]:
     sound, short = ((verdict == v).sum() for v in ("sound", "short"))
     singing = f"Its notes sing as long as they should: {sound} of the {sound + short} keys"
     return [
-        "What can be seen of what holds it together was found sound", *([singing] if short <= 0.1 * (sound + short) else []),
-        "No key is silent", "It can be expected", "With everything", "Nothing that was looked at or heard",
-    ]  # fmt: skip
+        "What can be seen of what holds it together was found sound",
+        *([singing] if short <= 0.1 * (sound + short) else []),
+        "No key is silent",
+        "It can be expected",
+        "With everything",
+        "Nothing that was looked at or heard",
+    ]
 
 
 def test_the_reader_has_teeth(scenarios) -> None:

@@ -31,9 +31,14 @@ def made() -> dict:
             surveys[piano.id] = make_survey(seed=n, masked=tuple(range(50, 75)) if n == 1 else ())
         assessments.append(
             assess_piano(
-                piano, findings[piano.id], survey=surveys.get(piano.id), checklist=checklist, prices=load_prices(), profile=profile
+                piano,
+                findings[piano.id],
+                survey=surveys.get(piano.id),
+                checklist=checklist,
+                prices=load_prices(),
+                profile=profile,
             )
-        )  # fmt: skip
+        )
     comparison = compare_pianos(assessments, profile=profile, seed=3, draws=2000)
     return {"comparison": comparison, "findings": findings, "surveys": surveys, "checklist": checklist}
 

@@ -144,13 +144,22 @@ def test_level_as_image_sources_sum_up(size_m: tuple[float, float, float], alpha
 # ISO 9613-1 as tabulated in an open acoustics package's tests, dB/km at exact third-octave midbands 50 Hz to 10 kHz.
 THIRDS_HZ = 1000.0 * 10.0 ** (np.arange(-13, 11) / 10.0)
 ISO_ROWS = {
-    (-20.0, 10.0): "0.589 0.756 0.924 1.08 1.20 1.30 1.37 1.43 1.46 1.49 1.52 1.55 1.59 1.65 1.74 1.88 2.10 2.44 2.99 "
+    (
+        -20.0,
+        10.0,
+    ): "0.589 0.756 0.924 1.08 1.20 1.30 1.37 1.43 1.46 1.49 1.52 1.55 1.59 1.65 1.74 1.88 2.10 2.44 2.99 "
     "3.86 5.24 7.42 10.9 16.4",
-    (-15.0, 30.0): "0.212 0.305 0.446 0.660 0.979 1.45 2.10 2.97 4.05 5.27 6.52 7.67 8.65 9.44 10.1 10.6 11.0 11.5 "
+    (
+        -15.0,
+        30.0,
+    ): "0.212 0.305 0.446 0.660 0.979 1.45 2.10 2.97 4.05 5.27 6.52 7.67 8.65 9.44 10.1 10.6 11.0 11.5 "
     "12.2 13.1 14.6 16.8 20.3 25.9",
-    (25.0, 80.0): "0.0426 0.0673 0.106 0.167 0.262 0.409 0.631 0.963 1.44 2.10 2.95 3.97 5.12 6.35 7.62 9.01 10.7 "
+    (
+        25.0,
+        80.0,
+    ): "0.0426 0.0673 0.106 0.167 0.262 0.409 0.631 0.963 1.44 2.10 2.95 3.97 5.12 6.35 7.62 9.01 10.7 "
     "12.9 16.2 21.1 28.8 40.8 59.8 89.6",
-}  # fmt: skip
+}
 
 
 def air_error(row: tuple[float, float], *, turn: float = 0.0) -> float:
@@ -179,14 +188,28 @@ def test_attenuation_constant_is_intensity_not_amplitude() -> None:
 
 # The absorption table, row by row, against the data of pyroomacoustics (stated source: Vorländer 2008).
 VORLANDER_KEY = {
-    "floor boards": "stage_floor", "tiles": "ceramic_tiles", "stone": "marble_floor",
-    "linoleum": "linoleum_on_concrete", "concrete floor": "concrete_floor", "carpet": "carpet_tufted_9m",
-    "thin carpet": "carpet_thin", "rug": "carpet_tufted_9m", "plaster": "brickwork", "plasterboard": "plasterboard",
-    "brick": "smooth_brickwork_10mm_pointing", "concrete": "unpainted_concrete", "wood panelling": "wooden_lining",
-    "glass": "glass_window", "curtains": "curtains_0.2", "heavy curtains": "curtains_cotton_0.5",
-    "plaster ceiling": "brickwork", "plasterboard ceiling": "ceiling_plasterboard", "wooden ceiling": "wood_16mm",
-    "acoustic ceiling": "ceiling_fissured_tile", "upholstery": "chairs_upholstered_cloth",
-}  # fmt: skip
+    "floor boards": "stage_floor",
+    "tiles": "ceramic_tiles",
+    "stone": "marble_floor",
+    "linoleum": "linoleum_on_concrete",
+    "concrete floor": "concrete_floor",
+    "carpet": "carpet_tufted_9m",
+    "thin carpet": "carpet_thin",
+    "rug": "carpet_tufted_9m",
+    "plaster": "brickwork",
+    "plasterboard": "plasterboard",
+    "brick": "smooth_brickwork_10mm_pointing",
+    "concrete": "unpainted_concrete",
+    "wood panelling": "wooden_lining",
+    "glass": "glass_window",
+    "curtains": "curtains_0.2",
+    "heavy curtains": "curtains_cotton_0.5",
+    "plaster ceiling": "brickwork",
+    "plasterboard ceiling": "ceiling_plasterboard",
+    "wooden ceiling": "wood_16mm",
+    "acoustic ceiling": "ceiling_fissured_tile",
+    "upholstery": "chairs_upholstered_cloth",
+}
 
 
 def their_alpha(key: str) -> list[float]:

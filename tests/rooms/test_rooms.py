@@ -107,10 +107,16 @@ def test_a_word_nobody_knows_is_said_and_not_guessed() -> None:
     assert any("'sealskin' is not in the table" in text for text in predict_room(strange).assumed)
 
 
-@pytest.mark.parametrize(("size", "surfaces"), [
-    ((4.5, 3.8, 2.5), ()), ((5.5, 4.5, 2.6), ()), ((4.8, 3.9, 2.5), ("parquet", "plaster", "curtains")),
-    ((5.2, 4.0, 2.6), ("carpet", "plaster")), ((6.0, 4.5, 2.7), ("parquet", "rug", "bookshelves")),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("size", "surfaces"),
+    [
+        ((4.5, 3.8, 2.5), ()),
+        ((5.5, 4.5, 2.6), ()),
+        ((4.8, 3.9, 2.5), ("parquet", "plaster", "curtains")),
+        ((5.2, 4.0, 2.6), ("carpet", "plaster")),
+        ((6.0, 4.5, 2.7), ("parquet", "rug", "bookshelves")),
+    ],
+)
 def test_an_ordinary_room_rings_for_about_half_a_second(
     size: tuple[float, ...], surfaces: tuple[str, ...]
 ) -> None:

@@ -95,10 +95,15 @@ def test_undamped_strings_ring_along_where_a_partial_meets_them() -> None:
     assert ringing_db(held, 68, 80) > ringing_db(PLAIN_GRAND, 68, 80) + 10.0
     assert ringing_db(held, 68, 80) > ringing_db(held, 68, 81) + 3.0
     no_string = replace(held, last_key=75)
-    assert ringing_db(held, 68, 80) > power_db(
-        rendered(no_string, 68, 1.6, hold_s=0.3)[round(0.9 * RATE_HZ) :],
-        0.985 * float(held.strings(80).mean()), 1.015 * float(held.strings(80).mean()),
-    ) + 10.0  # fmt: skip
+    assert (
+        ringing_db(held, 68, 80)
+        > power_db(
+            rendered(no_string, 68, 1.6, hold_s=0.3)[round(0.9 * RATE_HZ) :],
+            0.985 * float(held.strings(80).mean()),
+            1.015 * float(held.strings(80).mean()),
+        )
+        + 10.0
+    )
 
 
 def test_phantoms_lie_at_the_sum_of_two_partials() -> None:
@@ -153,7 +158,12 @@ def test_weak_first_partials_and_the_break() -> None:
     assert first_db(weak, 29) == pytest.approx(first_db(USUAL, 29), abs=1e-9)
     assert weak.inharmonicity(28) == pytest.approx(2.0 * USUAL.inharmonicity(28))
     assert weak.inharmonicity(29) == pytest.approx(USUAL.inharmonicity(29))
-    assert [replace(USUAL, break_key=25, last_single_key=7).string_count(k) for k in (7, 8, 25, 26)] == [1, 2, 2, 3]  # fmt: skip
+    assert [replace(USUAL, break_key=25, last_single_key=7).string_count(k) for k in (7, 8, 25, 26)] == [
+        1,
+        2,
+        2,
+        3,
+    ]
 
 
 def test_touch_changes_the_spectrum_and_the_share_of_the_knock() -> None:

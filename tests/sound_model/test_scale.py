@@ -22,8 +22,14 @@ RATE_HZ = 16000
 
 def play(model: PianoModel | None = None, **more: object) -> ModelledScale:
     settings: dict[str, object] = {
-        "first_key": 40, "last_key": 45, "hold_s": 0.5, "gap_s": 0.25, "rate_hz": RATE_HZ, "jitter": 0.0, **more,
-    }  # fmt: skip
+        "first_key": 40,
+        "last_key": 45,
+        "hold_s": 0.5,
+        "gap_s": 0.25,
+        "rate_hz": RATE_HZ,
+        "jitter": 0.0,
+        **more,
+    }
     return render_scale(model or PianoModel(seed=4), **settings)  # type: ignore[arg-type]
 
 

@@ -29,8 +29,12 @@ def unison_cents(scene: SceneSound, key: int) -> float:
 
 def test_the_conditions() -> None:
     assert list(SCENES) == [
-        "masked treble", "masked treble, tuned", "fine in a dull room", "worn but honest", "polished and failing",
-    ]  # fmt: skip
+        "masked treble",
+        "masked treble, tuned",
+        "fine in a dull room",
+        "worn but honest",
+        "polished and failing",
+    ]
 
 
 def test_tuning_the_masked_treble_changes_the_unisons_and_nothing_else() -> None:
@@ -70,8 +74,11 @@ def test_slipped_strings_of_the_failing_piano() -> None:
 def test_faults_of_the_honest_piano_are_few() -> None:
     honest = SCENES["worn but honest"]
     assert {kind: len(keys) for kind, keys in honest.fault_keys.items()} == {
-        "silent": 1, "damper": 2, "buzz": 1, "voicing": 3,
-    }  # fmt: skip
+        "silent": 1,
+        "damper": 2,
+        "buzz": 1,
+        "voicing": 3,
+    }
     bright = [note_modes(honest.model, k).brightness_db() for k in TREBLE]
     usual = [note_modes(replace(honest.model, hardness_db=0.0), k).brightness_db() for k in TREBLE]
     assert np.mean(bright) > np.mean(usual) + 4.0

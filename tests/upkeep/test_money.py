@@ -28,9 +28,15 @@ NO_PRICES_MOVE = read_prices(
 
 def job(amount: int, *, name: str = "regulation", **more: object) -> RepairJob:
     return RepairJob(
-        job=name, what=as_written(name), low=Decimal(amount), usual=Decimal(amount), high=Decimal(amount), chance=1.0,
-        why=(as_written("worn"),), **more,
-    )  # fmt: skip
+        job=name,
+        what=as_written(name),
+        low=Decimal(amount),
+        usual=Decimal(amount),
+        high=Decimal(amount),
+        chance=1.0,
+        why=(as_written("worn"),),
+        **more,
+    )
 
 
 def reckon(
@@ -109,9 +115,11 @@ def test_only_what_is_needed_is_counted_and_the_rest_is_shown() -> None:
 
 def test_work_carrying_and_settling_in_stand_apart() -> None:
     money = reckon(
-        job(600), job(150, name="narrow way", kind="carrying"), job(240, name="first tunings", kind="settling in"),
+        job(600),
+        job(150, name="narrow way", kind="carrying"),
+        job(240, name="first tunings", kind="settling in"),
         buyer=replace(BUYER, moving_cost=(Decimal(300), Decimal(300))),
-    )  # fmt: skip
+    )
     assert (line(money, "work"), line(money, "way home"), line(money, "settling in")) == (600, 450, 240)
 
 

@@ -32,8 +32,19 @@ def enter(form: ComparablesForm, **typed: object) -> None:
 
 def test_a_price_is_in_the_casebook_at_once_and_after_a_restart(book: Casebook, tmp_path: Path) -> None:
     form = ComparablesForm(book, book.piano("g"), examiner="Ana")
-    enter(form, price="8.500", age_years="32 years", condition="good", seller_kind="dealer", warranty_years="2,5",
-          tunings_included="1", delivery_included=True, sold=True, place="by the sea", note="A & B")  # fmt: skip
+    enter(
+        form,
+        price="8.500",
+        age_years="32 years",
+        condition="good",
+        seller_kind="dealer",
+        warranty_years="2,5",
+        tunings_included="1",
+        delivery_included=True,
+        sold=True,
+        place="by the sea",
+        note="A & B",
+    )
     assert form.line.value.startswith("Saved.")
     book.close()
     with open_casebook(tmp_path / "book") as again:

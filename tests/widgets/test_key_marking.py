@@ -113,8 +113,9 @@ def test_two_people_mark_side_by_side(book: Book) -> None:
     mark(ana, "each-silent", 40)
     mark(ben, "each-silent", 42)
     assert {(f.examiner, f.keys) for f in book.casebook.findings(book.visit.id)} == {
-        ("Ana", (40,)), ("Ben", (42,)),
-    }  # fmt: skip
+        ("Ana", (40,)),
+        ("Ben", (42,)),
+    }
     assert sorted(ben.marks) == ["40", "42"]
     assert ben.marked == {"each-silent": [42]}
 

@@ -29,9 +29,15 @@ PROCESSING = {"echoCancellation": "off", "noiseSuppression": "off", "autoGainCon
 @cache
 def scale(first: int = 40, last: int = 46, *, peak_db: float = -6.0) -> Any:
     sound = render_scale(
-        PianoModel(seed=9), first_key=first, last_key=last, hold_s=1.4, gap_s=0.5, rate_hz=RATE, snr_db=50.0,
+        PianoModel(seed=9),
+        first_key=first,
+        last_key=last,
+        hold_s=1.4,
+        gap_s=0.5,
+        rate_hz=RATE,
+        snr_db=50.0,
         peak_db=peak_db,
-    )  # fmt: skip
+    )
     return np.round(sound.samples * 2**15).astype(np.int64) * 256
 
 
@@ -280,8 +286,10 @@ def test_what_the_browser_does_not_say_is_unknown(book_and_page) -> None:
     page.piece(0, scale())
     (found,) = waiting(place_for(book))
     assert found.about.processing == {
-        "echoCancellation": "off", "noiseSuppression": "unknown", "autoGainControl": "unknown",
-    }  # fmt: skip
+        "echoCancellation": "off",
+        "noiseSuppression": "unknown",
+        "autoGainControl": "unknown",
+    }
 
 
 @pytest.mark.parametrize("purpose", ["damper pedal", "repeated note", "held chord", "hand clap"])
@@ -302,7 +310,15 @@ def test_a_file_instead(book_and_page) -> None:
     soundfile.write(room, scale() / 2**23, RATE, format="FLAC", subtype="PCM_16")
     data, step = room.getvalue(), 50_000
     for offset in range(0, len(data), step):
-        page.send("file", data[offset : offset + step], name="../me.flac", size=len(data), offset=offset, what="all", keys=list(range(40, 47)))  # fmt: skip
+        page.send(
+            "file",
+            data[offset : offset + step],
+            name="../me.flac",
+            size=len(data),
+            offset=offset,
+            what="all",
+            keys=list(range(40, 47)),
+        )
     assert [m["offset"] for m in page.told if m["says"] == "more"] == list(range(step, len(data), step))
     (recording,) = book.recordings()
     assert recording.original_name == "me.flac"

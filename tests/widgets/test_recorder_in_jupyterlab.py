@@ -43,9 +43,16 @@ FIRST, LAST = 40, 48
 def played() -> Any:
     """A modelled scale in 16 bits, and silence enough in front to press the buttons."""
     scale = render_scale(
-        PianoModel(seed=12), first_key=FIRST, last_key=LAST, hold_s=1.5, gap_s=0.5, rate_hz=RATE, snr_db=45.0, lead_in_s=6.0,
+        PianoModel(seed=12),
+        first_key=FIRST,
+        last_key=LAST,
+        hold_s=1.5,
+        gap_s=0.5,
+        rate_hz=RATE,
+        snr_db=45.0,
+        lead_in_s=6.0,
         tail_s=60.0,
-    )  # fmt: skip
+    )
     return np.round(scale.samples * 2**15) / 2**15
 
 

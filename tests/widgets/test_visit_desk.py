@@ -201,9 +201,13 @@ def test_what_is_known_follows_the_taps_and_the_piano(book: Casebook) -> None:
     def know(casebook: Casebook, piano_id: str) -> Any:
         found = [f for v in casebook.visits(piano_id) for f in casebook.findings(visit_id=v.id)]
         return SimpleNamespace(
-            bands=(("tone", 0.0, 10.0 - len(found)),), blind=(), stops=(), verdict=(f"{len(found)} found",),
-            worth={"pedal-noise": 9.0}, stops_in_words=lambda: "none",
-        )  # fmt: skip
+            bands=(("tone", 0.0, 10.0 - len(found)),),
+            blind=(),
+            stops=(),
+            verdict=(f"{len(found)} found",),
+            worth={"pedal-noise": 9.0},
+            stops_in_words=lambda: "none",
+        )
 
     desk = VisitDesk(book, examiner="Ana", know=know)
     to_piano(desk, FIRST)

@@ -19,9 +19,14 @@ import nbformat
 
 CHROMIUM = Path("/usr/bin/chromium")
 CHROMIUM_FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 @dataclass(frozen=True)
@@ -85,10 +90,18 @@ def running_lab(home: Path, *, folder: Path | None = None) -> Iterator[Lab]:
     lab = Lab(f"http://127.0.0.1:{port}", folder, Path(fresh["JUPYTER_CONFIG_DIR"]))
     lab.settle()
     command = [
-        sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
-        "--ServerApp.port_retries=0", "--IdentityProvider.token=", f"--ServerApp.root_dir={folder}",
+        sys.executable,
+        "-m",
+        "jupyterlab",
+        "--no-browser",
+        "--allow-root",
+        "--ip=127.0.0.1",
+        f"--port={port}",
+        "--ServerApp.port_retries=0",
+        "--IdentityProvider.token=",
+        f"--ServerApp.root_dir={folder}",
         "--LabApp.expose_app_in_browser=True",
-    ]  # fmt: skip
+    ]
     with open(home / "lab.log", "wb") as log:
         server = subprocess.Popen(command, env={**os.environ, **fresh}, stdout=log, stderr=log, cwd=folder)
         try:

@@ -20,9 +20,15 @@ from tests.compare.panel_entries import supplied_findings
 DAY = date(2026, 5, 16)
 PIANO = Piano(id="p", name="in the hall", year=1986, asking_price=Decimal(1900), seller_kind="private")
 LIKE = Comparable(
-    price=Decimal(2000), age_years=40, condition="good", seller_kind="private", sold=True, seen_on=DAY,
-    place="by the quay", note="told by Joost",
-)  # fmt: skip
+    price=Decimal(2000),
+    age_years=40,
+    condition="good",
+    seller_kind="private",
+    sold=True,
+    seen_on=DAY,
+    place="by the quay",
+    note="told by Joost",
+)
 
 
 @pytest.fixture

@@ -104,10 +104,16 @@ def test_other_conditions_need_another_folder(demo_folder: Path) -> None:
         demo_casebook(demo_folder / "casebook", assignment=others)
 
 
-@pytest.mark.parametrize(("assignment", "line"), [
-    ({"Castle organ": "masked treble"}, "instrument: got 'Castle organ', need one of Harbour Street upright"),
-    ({"Mill Lane grand": "brand new"}, "condition of Mill Lane grand: got 'brand new', need one of"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("assignment", "line"),
+    [
+        (
+            {"Castle organ": "masked treble"},
+            "instrument: got 'Castle organ', need one of Harbour Street upright",
+        ),
+        ({"Mill Lane grand": "brand new"}, "condition of Mill Lane grand: got 'brand new', need one of"),
+    ],
+)
 def test_unknown_names(tmp_path: Path, assignment: dict[str, str], line: str) -> None:
     with pytest.raises(BadInput, match=line):
         demo_casebook(tmp_path / "book", assignment=assignment)

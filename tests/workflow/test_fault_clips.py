@@ -28,9 +28,14 @@ def scale() -> ModelledScale:
     faults = [KeyFault(key=k, kind=f) for k, f in SEEDED.items() if f != "unison"]
     faults.append(KeyFault(key=47, kind="unison", amount=14.0, strings="one"))
     return render_scale(
-        PianoModel(seed=5, faults=tuple(faults)), first_key=38, last_key=62, hold_s=1.6, snr_db=50.0,
-        rate_hz=RATE_HZ, seed=2,
-    )  # fmt: skip
+        PianoModel(seed=5, faults=tuple(faults)),
+        first_key=38,
+        last_key=62,
+        hold_s=1.6,
+        snr_db=50.0,
+        rate_hz=RATE_HZ,
+        seed=2,
+    )
 
 
 @cache

@@ -23,8 +23,11 @@ PIANOS = load_scenario().instruments
 def test_an_hour_each_and_the_way_between() -> None:
     plan = plan_visits(PIANOS, day=SATURDAY, drive_minutes=25, meal_minutes=0)
     assert [f"{s.begins:%H:%M}-{s.ends:%H:%M}" for s in plan.stops] == [
-        "10:00-11:00", "11:25-12:25", "12:50-13:50", "14:15-15:15",
-    ]  # fmt: skip
+        "10:00-11:00",
+        "11:25-12:25",
+        "12:50-13:50",
+        "14:15-15:15",
+    ]
     assert plan.days == (SATURDAY,)
     assert plan.rounds == ("Sat 16 May: leave home at 09:35, home about 15:40",)
 
@@ -98,10 +101,12 @@ def book(tmp_path: Path) -> Iterator[Casebook]:
             edit.add(Finding(visit_id=visit.id, point="papers-ownership", answer=True))
             edit.add(
                 Finding(
-                    visit_id=visit.id, point="frame-posts", state="not allowed",
+                    visit_id=visit.id,
+                    point="frame-posts",
+                    state="not allowed",
                     reason="it was not moved from the wall",
                 )
-            )  # fmt: skip
+            )
         yield casebook
 
 
@@ -127,8 +132,14 @@ def test_what_was_answered_is_not_asked_again_and_what_was_not_seen_stays_open(b
 
 def test_unknown_is_said_and_never_fine() -> None:
     assert unknown_facts(Piano(name="x")) == (
-        "price", "year", "serial number", "key tops", "middle pedal", "seller", "address",
-    )  # fmt: skip
+        "price",
+        "year",
+        "serial number",
+        "key tops",
+        "middle pedal",
+        "seller",
+        "address",
+    )
     piano = Piano(name="x")
     put_off = Finding(visit_id="v", point="plate-cracks", state="not checked", reason="no time")
     checked = Finding(visit_id="v", point="plate-cracks", answer=False)

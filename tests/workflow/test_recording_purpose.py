@@ -52,9 +52,15 @@ def test_only_a_take_counts(tmp_path, purpose: RecordingPurpose, counts: bool) -
         with book.editing(by="Ana") as edit:
             piano = edit.add(Piano(name="by the window"))
         kept = keep_survey(
-            book, sound, make_survey(), piano=piano.id, visit=date(2026, 5, 2), by="Ana", purpose=purpose,
+            book,
+            sound,
+            make_survey(),
+            piano=piano.id,
+            visit=date(2026, 5, 2),
+            by="Ana",
+            purpose=purpose,
             note="left pedal squeaks",
-        )  # fmt: skip
+        )
         assert kept.recording.purpose == purpose
         problems: dict[str, str] = {}
         heard = all_heard(book, (piano,), problems, until=None, progress=quiet)

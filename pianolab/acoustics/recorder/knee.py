@@ -155,6 +155,9 @@ def peaks(channels: Samples, *, rate_hz: int, onset_s: FloatArray) -> FloatArray
     """Each note's highest sample within `PEAK_S` of its blow, shape (notes,), full scale 1."""
     size = round(PEAK_S * rate_hz)
     begins = np.maximum(np.round(onset_s * rate_hz).astype(int), 0)
-    return np.array([
-        float(np.abs(piece).max()) if piece.size else 0.0 for piece in (channels[:, b : b + size] for b in begins)
-    ])  # fmt: skip
+    return np.array(
+        [
+            float(np.abs(piece).max()) if piece.size else 0.0
+            for piece in (channels[:, b : b + size] for b in begins)
+        ]
+    )

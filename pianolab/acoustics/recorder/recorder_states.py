@@ -87,9 +87,12 @@ def _keys(m: NoteMeasures, which: NDArray[np.bool_]) -> tuple[int, ...]:
 
 def _wander(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
     wander = hear_wander(
-        channels, rate_hz=rate_hz, onset_s=m.strikes.onset_s, hold_s=np.nan_to_num(m.usable_s),
+        channels,
+        rate_hz=rate_hz,
+        onset_s=m.strikes.onset_s,
+        hold_s=np.nan_to_num(m.usable_s),
         partial_hz=np.where(m.partial_weight > 0, m.partial_hz, np.nan),
-    )  # fmt: skip
+    )
     if not wander.heard:
         return []
     says = (
@@ -98,18 +101,25 @@ def _wander(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairm
     )
     return [
         Impairment(
-            name="speed wander", says=says, faults=("off_pitch", "unison", "short_sustain"),
+            name="speed wander",
+            says=says,
+            faults=("off_pitch", "unison", "short_sustain"),
             columns=("f1_hz", "unison_cents", "beat_hz", "string_db_per_s"),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _knee(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
     onset_s = m.strikes.onset_s
     knee = hear_knee(
-        channels, rate_hz=rate_hz, key=m.strikes.key, onset_s=onset_s, hold_s=np.nan_to_num(m.usable_s),
-        f1_hz=m.f1_hz, inharmonicity=m.inharmonicity,
-    )  # fmt: skip
+        channels,
+        rate_hz=rate_hz,
+        key=m.strikes.key,
+        onset_s=onset_s,
+        hold_s=np.nan_to_num(m.usable_s),
+        f1_hz=m.f1_hz,
+        inharmonicity=m.inharmonicity,
+    )
     loud = knee.squeezed(peaks(channels, rate_hz=rate_hz, onset_s=onset_s)) >= limits()["knee"]["spoils"]
     if not loud.any():
         return []
@@ -119,11 +129,14 @@ def _knee(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairmen
     )
     return [
         Impairment(
-            name="soft clipping", says=says, keys=_keys(m, loud), trust="clipped",
+            name="soft clipping",
+            says=says,
+            keys=_keys(m, loud),
+            trust="clipped",
             faults=("short_sustain", "buzz", "voicing"),
             columns=("decay_20_s", "brightness_db", "buzz_db", "level_db"),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _gate(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
@@ -137,13 +150,20 @@ def _gate(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairmen
     )
     too = f"the noise gate cuts {int(cut.sum())} soft notes before they have fallen 20 dB: their sustain is not judged"
     whole = Impairment(
-        name=GATE, says=says, faults=("damper", "buzz"), columns=("release_20_s", "late_db_per_s", "buzz_db"),
+        name=GATE,
+        says=says,
+        faults=("damper", "buzz"),
+        columns=("release_20_s", "late_db_per_s", "buzz_db"),
         summary=("t60_s",),
-    )  # fmt: skip
+    )
     soft = Impairment(
-        name=GATE, says=too, keys=_keys(m, cut), faults=("short_sustain",), trust="noisy",
+        name=GATE,
+        says=too,
+        keys=_keys(m, cut),
+        faults=("short_sustain",),
+        trust="noisy",
         columns=("decay_20_s", "late_db_per_s", "string_db_per_s"),
-    )  # fmt: skip
+    )
     return [whole, soft] if cut.any() else [whole]
 
 
@@ -291,11 +311,31 @@ def _single_keys(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Im
     spoilt = ("decay_20_s", "late_db_per_s", "string_db_per_s", "unison_cents", "beat_hz")
     told: tuple[tuple[str, NDArray[np.bool_], tuple[str, ...], tuple[str, ...]], ...] = (
         ("perhaps no damper on this key", undamped_perhaps(m), ("damper",), ()),
-        ("the room rings on, not the string", lines_of_the_room(channels, m, rate_hz=rate_hz), ("damper",), ("release_20_s",)),
-        ("too few partials to tell a string from a resonance", top_string_perhaps(m), ("unison", "off_pitch"), ("unison_cents", "beat_hz")),
-        ("the room hides how far the strings are apart", m.unison.room_hides, ("unison",), ("unison_cents", "beat_hz")),
-        ("struck again while it sounded", struck_again(m), ("unison", "off_pitch", "short_sustain", "buzz"), spoilt),
-    )  # fmt: skip
+        (
+            "the room rings on, not the string",
+            lines_of_the_room(channels, m, rate_hz=rate_hz),
+            ("damper",),
+            ("release_20_s",),
+        ),
+        (
+            "too few partials to tell a string from a resonance",
+            top_string_perhaps(m),
+            ("unison", "off_pitch"),
+            ("unison_cents", "beat_hz"),
+        ),
+        (
+            "the room hides how far the strings are apart",
+            m.unison.room_hides,
+            ("unison",),
+            ("unison_cents", "beat_hz"),
+        ),
+        (
+            "struck again while it sounded",
+            struck_again(m),
+            ("unison", "off_pitch", "short_sustain", "buzz"),
+            spoilt,
+        ),
+    )
     return [
         Impairment(name=name, says="", keys=_keys(m, which), faults=faults, columns=columns)
         for name, which, faults, columns in told

@@ -11,5 +11,12 @@ from pianolab.acoustics.short.moves import (
 )
 
 __all__ = [
-    "ChordFall", "PedalNoise", "Repetition", "RoomByClap", "chord_fall", "pedal_noise", "repetition", "room_by_clap",
-]  # fmt: skip
+    "ChordFall",
+    "PedalNoise",
+    "Repetition",
+    "RoomByClap",
+    "chord_fall",
+    "pedal_noise",
+    "repetition",
+    "room_by_clap",
+]

@@ -180,9 +180,14 @@ def find_modes(
         )
         amplitude_kept = np.where(take[..., None, None], padded_amp, amplitude_kept)
     return _as_modes(
-        poles_kept, amplitude_kept * scale, left_kept / (length * channels), bands=bands, length=length,
-        back=first / rate - blow_s, room_guard_per_s=room_guard_per_s,
-    )  # fmt: skip
+        poles_kept,
+        amplitude_kept * scale,
+        left_kept / (length * channels),
+        bands=bands,
+        length=length,
+        back=first / rate - blow_s,
+        room_guard_per_s=room_guard_per_s,
+    )
 
 
 def _as_modes(

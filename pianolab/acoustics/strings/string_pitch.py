@@ -194,9 +194,15 @@ def _rough_series(
 
 
 def _choirs(
-    channels: Samples, strikes: Strikes, tracks: PartialTracks, centre: FloatArray,
-    *, held_s: FloatArray, t60_s: float, rate_hz: int,
-) -> _Choirs:  # fmt: skip
+    channels: Samples,
+    strikes: Strikes,
+    tracks: PartialTracks,
+    centre: FloatArray,
+    *,
+    held_s: FloatArray,
+    t60_s: float,
+    rate_hz: int,
+) -> _Choirs:
     over = tracks.over_noise_db[:, :MODE_PARTIALS]
     guard = np.full(len(strikes.key), OWN_SHARE * t60_to_rate(t60_s) if t60_s > ROOM_HEARD_S else np.inf)
     centroid, energy, modes = close_modes(channels, strikes, centre, held_s, guard, rate_hz=rate_hz)
@@ -216,9 +222,16 @@ def _choirs(
     strong = np.clip(energy / np.maximum(strongest, 1e-300), 1e-6, 1.0) ** BENT_POWER
     weight *= np.where(strikes.key[:, None] >= BENT_FROM_KEY, strong, 1.0)
     return _Choirs(
-        modes=modes, centroid=centroid, energy=energy, centre_hz=known_hz, far=far, apart_hz=apart_hz,
-        strings=strings, weight=weight, over_db=over,
-    )  # fmt: skip
+        modes=modes,
+        centroid=centroid,
+        energy=energy,
+        centre_hz=known_hz,
+        far=far,
+        apart_hz=apart_hz,
+        strings=strings,
+        weight=weight,
+        over_db=over,
+    )
 
 
 def _fit(
@@ -245,8 +258,14 @@ def _fit(
     f1_hz = first * np.sqrt(1.0 + np.where(few, whole.inharmonicity, low.inharmonicity))
     top = (strikes.key >= TOP_KEY) & (weight[:, 0] > 0)
     return _Fitted(
-        pitch=pitch, weight=weight, whole=whole, low=low, f1_hz=np.where(top, pitch[:, 0], f1_hz), few=few, top=top
-    )  # fmt: skip
+        pitch=pitch,
+        weight=weight,
+        whole=whole,
+        low=low,
+        f1_hz=np.where(top, pitch[:, 0], f1_hz),
+        few=few,
+        top=top,
+    )
 
 
 def _uncertainty(
