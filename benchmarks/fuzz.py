@@ -4,6 +4,7 @@ Run: ``python -m benchmarks.fuzz [--count 3000] [--reader pictures zip]``. Each 
 anything else is counted: another exception (a traceback, at the command line), more than 10 s, more than 1 GiB in the
 process, a process that ends, a file left half-written. The seeds of all mutants are numbers, so that
 ``--reader zip --only 17`` makes one again and shows its traceback. `benchmarks.fuzz_readers` says what each reader is.
+With ``--keep rows.jsonl`` every result is appended to that file, and a run that was stopped goes on where it was.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ import time
 import traceback
 import warnings
 from collections import Counter
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -158,35 +160,64 @@ def do_batch(name: str, first: int, last: int) -> None:
             )
 
 
-def measure(name: str, count: int) -> dict[str, Any]:
-    """All mutants of one reader, batch by batch."""
-    counts: Counter[str] = Counter()
-    seen: dict[str, tuple[int, str]] = {}
-    longest = peak = 0.0
-    first = 0
-    while first < count:
-        last = min(first + BATCH, count)
-        done = subprocess.run(
-            [sys.executable, "-m", "benchmarks.fuzz", "--batch", name, str(first), str(last)],
-            capture_output=True,
+def done_before(keep: Path | None, name: str) -> list[list[Any]]:
+    """The rows of one reader that an earlier run kept; a line that was cut off is made again."""
+    rows = {}
+    for line in keep.read_text(encoding="utf-8").splitlines() if keep and keep.exists() else ():
+        with suppress(json.JSONDecodeError):
+            reader, row = json.loads(line)
+            if reader == name:
+                rows[row[0]] = row
+    return [rows[n] for n in sorted(rows)]
+
+
+def one_batch(name: str, first: int, last: int, keep: Path | None) -> list[list[Any]]:
+    """The rows of some mutants, each made in another process; a process that ends is a row of its own."""
+    command = [sys.executable, "-m", "benchmarks.fuzz", "--batch", name, str(first), str(last)]
+    rows: list[list[Any]] = []
+    with (
+        tempfile.TemporaryFile("w+") as said,
+        (keep or Path(os.devnull)).open("a", encoding="utf-8") as kept,
+        subprocess.Popen(
+            command,
+            stdout=subprocess.PIPE,
+            stderr=said,
             text=True,
-            check=False,
             env={**os.environ, "OMP_NUM_THREADS": "1"},
-        )
-        rows = [json.loads(line) for line in done.stdout.splitlines() if line.startswith("[")]
-        for number, outcome, line, seconds, memory in rows:
-            counts[outcome] += 1
-            longest, peak = max(longest, seconds), max(peak, memory)
-            if outcome not in ("taken", "refused"):
-                seen.setdefault(f"{outcome}: {line}", (number, line))
-        first += len(rows)
-        if not rows and done.returncode:
-            raise RuntimeError(f"{name}: {done.stderr[-500:]}")
-        if first < last:
-            counts["process ended"] += 1
-            seen.setdefault(f"process ended ({done.returncode}) {done.stderr[-300:]}", (first, ""))
-            first += 1
-    return {"counts": counts, "seen": seen, "longest": longest, "peak": peak}
+        ) as process,
+    ):
+        assert process.stdout is not None
+        print(file=kept)  # after a line that was cut off
+        for line in process.stdout:
+            if line.startswith("["):
+                rows.append(json.loads(line))
+                print(json.dumps([name, rows[-1]]), file=kept, flush=True)
+        code = process.wait()
+        said.seek(0)
+        words = said.read()[-300:]
+        if not rows and code:
+            raise RuntimeError(f"{name}, mutant {first}: exit code {code}, {words}")
+        if first + len(rows) < last:
+            rows.append([first + len(rows), "process ended", f"({code}) {words}", 0.0, 0.0])
+            print(json.dumps([name, rows[-1]]), file=kept, flush=True)
+    return rows
+
+
+def measure(name: str, count: int, keep: Path | None = None) -> dict[str, Any]:
+    """All mutants of one reader, batch by batch; those that an earlier run kept are not made again."""
+    rows = [row for row in done_before(keep, name) if row[0] < count]
+    while (first := len(rows)) < count:
+        rows += one_batch(name, first, min(first + BATCH, count), keep)
+    seen: dict[str, tuple[int, str]] = {}
+    for number, outcome, line, _, _ in rows:
+        if outcome not in ("taken", "refused"):
+            seen.setdefault(f"{outcome}: {line}", (number, line))
+    return {
+        "counts": Counter(row[1] for row in rows),
+        "seen": seen,
+        "longest": max(row[3] for row in rows),
+        "peak": max(row[4] for row in rows),
+    }
 
 
 def main() -> None:
@@ -198,6 +229,7 @@ def main() -> None:
     )
     parser.add_argument("--count", type=int, default=COUNT)
     parser.add_argument("--reader", nargs="+", choices=READERS, default=list(READERS))
+    parser.add_argument("--keep", type=Path, help="a file of results to go on from")
     parser.add_argument("--only", type=int, help="one mutant, with its traceback")
     parser.add_argument("--batch", nargs=3, help=argparse.SUPPRESS)
     args = parser.parse_args()
@@ -213,7 +245,7 @@ def main() -> None:
     print("| --- " * (len(columns) + 4) + "|")
     bad = []
     for name in args.reader:
-        found = measure(name, args.count)
+        found = measure(name, args.count, args.keep)
         cells = [str(found["counts"][c]) for c in columns]
         print(
             f"| {name} | {sum(found['counts'].values())} | {' | '.join(cells)} | {found['longest']:.1f} | {found['peak']:.0f} |",

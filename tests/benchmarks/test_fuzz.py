@@ -60,3 +60,20 @@ def test_mutants_differ_and_come_again() -> None:
     made = [fuzz.mutated(data, random.Random(n)) for n in range(50)]
     assert len(set(made)) > 40
     assert made == [fuzz.mutated(data, random.Random(n)) for n in range(50)]
+
+
+def test_a_run_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch) -> None:
+    keep = tmp_path / "rows.jsonl"
+    whole = fuzz.measure("toml", 4, keep)
+    lines = keep.read_text(encoding="utf-8").splitlines()
+    keep.write_text("\n".join([*lines[:3], lines[3][:9]]), encoding="utf-8")
+    asked = []
+    batch = fuzz.one_batch
+
+    def watched(name, first, last, keep):
+        asked.append((first, last))
+        return batch(name, first, last, keep)
+
+    monkeypatch.setattr(fuzz, "one_batch", watched)
+    assert fuzz.measure("toml", 4, keep)["counts"] == whole["counts"]
+    assert asked == [(3, 4)]
