@@ -1,0 +1,289 @@
+"""Do the tests notice a fault? Small faults are put into the library, one at a time, and the tests that reach them run.
+
+Run: ``python -m benchmarks.mutants DIR`` (``--seed 20271 --count 300``): the tree is copied to DIR, the mutants are chosen
+(a package gets its share of them by its lines; within it each kind of fault is as likely as another, then each place),
+one run of the tests in a copy takes down which test reaches which mutant, and how long it takes; then mutant by mutant
+the tests that reach it, shortest first, then the rest of their files, up to `MOST_S` of either, until one fails. Browser
+tests and those that fail without a fault are left out. What is done is kept in DIR and not done again; ``--only 17 30``
+runs these again, with ``--tests PATH`` on just those tests of DIR's copy.
+
+The kept tools mutate everything, or run a whole suite or a line coverage of it; for a suite of many minutes that is days.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections import Counter, defaultdict
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from benchmarks.faults import FUNCTIONS, Mutant, choose
+
+ROOT = Path(__file__).resolve().parent.parent
+MOST_S, LIMIT_S = 60.0, 300.0
+"""Most of the tests' own time for one mutant, and when it is taken for one that hangs."""
+
+BLOCKS = ("body", "orelse", "finalbody")
+
+HIT = """import os
+SEEN = set()
+def hit(number):
+    key = number, os.environ.get("PYTEST_CURRENT_TEST", "")
+    if key not in SEEN:
+        SEEN.add(key)
+        with open(f"{os.environ['MUTANTS_HITS']}/{os.getpid()}", "a") as file:
+            file.write(f"{number}\\t{key[1]}\\n")
+"""
+
+
+def _call(number: int) -> ast.stmt:
+    return ast.parse(f"_hit({number})").body[0]
+
+
+def _named(node: ast.AST, names: set[str]) -> set[str]:
+    used = {
+        n.id if isinstance(n, ast.Name) else n.attr
+        for n in ast.walk(node)
+        if isinstance(n, ast.Name | ast.Attribute)
+    }
+    return used & names
+
+
+def _place(tree: ast.Module, mutant: Mutant, starts: list[int]) -> tuple[list[ast.stmt], ast.stmt] | str:
+    """The statement of a function in which the mutant stands, or the name of what it stands in at the top of its module."""
+    inside, top, function = None, "", False
+
+    def within(node: ast.AST) -> bool:
+        a = starts[node.lineno - 1] + node.col_offset  # type: ignore[attr-defined]
+        return a <= mutant.start and mutant.end <= starts[node.end_lineno - 1] + node.end_col_offset  # type: ignore[attr-defined]
+
+    block: list[ast.stmt] | None = tree.body
+    while block is not None:
+        stmt = next((s for s in block if within(s)), None)
+        if stmt is None:
+            break
+        if function:
+            inside = block, stmt
+        elif not top:
+            target = stmt.targets[0] if isinstance(stmt, ast.Assign) else getattr(stmt, "target", None)
+            top = getattr(stmt, "name", "") or getattr(target, "id", "")
+        function = function or isinstance(stmt, FUNCTIONS)
+        parts = [stmt, *getattr(stmt, "handlers", []), *getattr(stmt, "cases", [])]
+        blocks = [b for part in parts for name in BLOCKS if isinstance(b := getattr(part, name, None), list)]
+        block = next((b for b in blocks if any(within(s) for s in b)), None)
+    return inside or top
+
+
+def instrument(tree: Path, chosen: list[Mutant]) -> None:
+    """Every mutant's statement says that it was reached; what stands at the top of a module, the functions that name it."""
+    names: dict[str, list[int]] = defaultdict(list)
+    parsed = {p: ast.parse(p.read_text(encoding="utf-8")) for p in sorted((tree / "pianolab").rglob("*.py"))}
+    todo = []
+    for number, mutant in enumerate(chosen):
+        path = tree / mutant.file
+        starts = [0]
+        for line in path.read_bytes().splitlines(keepends=True):
+            starts.append(starts[-1] + len(line))
+        place = _place(parsed[path], mutant, starts)
+        if isinstance(place, str):
+            names[place].append(number)
+        else:
+            todo.append((number, *place))
+    for module in parsed.values():
+        for node in ast.walk(module):
+            if isinstance(node, FUNCTIONS):
+                todo += [
+                    (n, node.body, node.body[0])
+                    for name in sorted(_named(node, set(names)))
+                    for n in names[name]
+                ]
+    for number, block, stmt in todo:
+        doc = isinstance(stmt, ast.Expr) and isinstance(stmt.value, ast.Constant)
+        block.insert(block.index(stmt) + doc, _call(number))
+    for path, module in parsed.items():
+        first = sum(
+            isinstance(s, ast.Expr) or getattr(s, "module", "") == "__future__" for s in module.body[:2]
+        )
+        module.body[first:first] = ast.parse("from pianolab._hits import hit as _hit").body
+        path.write_text(ast.unparse(ast.fix_missing_locations(module)), encoding="utf-8")
+    (tree / "pianolab" / "_hits.py").write_text(HIT, encoding="utf-8")
+
+
+def pytest_runtest_logstart(nodeid: str, location: Any) -> None:  # noqa: ARG001
+    """As a plugin of the tests: when one began."""
+    CLOCK[nodeid] = time.perf_counter(), sum(os.times()[:4])
+
+
+def pytest_runtest_logreport(report: Any) -> None:
+    """As a plugin of the tests: which failed."""
+    if report.outcome != "passed":
+        FAILED.add(report.nodeid)
+
+
+def pytest_runtest_logfinish(nodeid: str, location: Any) -> None:  # noqa: ARG001
+    """As a plugin of the tests: a line for each."""
+    wall, cpu = CLOCK.pop(nodeid)
+    row = nodeid, nodeid not in FAILED, time.perf_counter() - wall, sum(os.times()[:4]) - cpu
+    with (Path(os.environ["MUTANTS_HITS"]).parent / "times.jsonl").open("a") as file:
+        file.write(json.dumps(row) + "\n")
+
+
+CLOCK: dict[str, tuple[float, float]] = {}
+FAILED: set[str] = set()
+
+
+def pytest(
+    tree: Path, arguments: list[str], home: Path, limit_s: float | None = None
+) -> tuple[int | None, str]:
+    """The exit code of some tests in a tree (None where they hung), and the line that names the first that failed."""
+    environment = {
+        **os.environ,
+        "CI": "true",
+        "PYTHONPATH": str(tree),
+        "XDG_CACHE_HOME": str(home / "cache"),
+        "MUTANTS_HITS": str(home / "hits"),
+        "OMP_NUM_THREADS": "1",
+        "JUPYTER_PLATFORM_DIRS": "1",
+    }
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "-m",
+        "not browser",
+        *arguments,
+    ]
+    with (home / "pytest.log").open("w") as log:
+        process = subprocess.Popen(
+            command, cwd=tree, env=environment, stdout=log, stderr=log, start_new_session=True
+        )
+        try:
+            code = process.wait(limit_s)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, 9)
+            process.wait()
+            return None, "hung"
+    lines = (home / "pytest.log").read_text(errors="replace").splitlines()
+    told = [line for line in lines if line.startswith(("FAILED ", "ERROR ", "E  "))]
+    return code, (told[-1] if told else lines[-1] if lines else "")[:200]
+
+
+def reached(home: Path) -> tuple[dict[int, set[str]], dict[str, float]]:
+    """For each mutant the tests that reach it; for each test that holds without a fault its seconds."""
+    rows = [json.loads(line) for line in (home / "times.jsonl").read_text().splitlines()]
+    times = {name: wall for name, passed, wall, _ in rows if passed}
+    by: dict[int, set[str]] = defaultdict(set)
+    for file in (home / "hits").iterdir():
+        for line in file.read_text().splitlines():
+            number, test = line.split("\t")
+            if (name := test.rsplit(" (", 1)[0]) in times:
+                by[int(number)].add(name)
+    return by, times
+
+
+def cheapest(names: set[str], times: dict[str, float]) -> list[str]:
+    """The shortest of these tests, together at most `MOST_S`."""
+    chosen, total = [], 0.0
+    for name in sorted(names, key=lambda n: (times[n], n)):
+        total += times[name]
+        if chosen and total > MOST_S:
+            break
+        chosen.append(name)
+    return chosen
+
+
+def tried(mutant: Mutant, lists: list[list[str]], tree: Path, home: Path) -> tuple[str, str]:
+    """What became of one mutant under lists of tests, one list after another: killed, hung or survived, and by what."""
+    path = tree / mutant.file
+    sound = path.read_bytes()
+    try:
+        path.write_bytes(sound[: mutant.start] + mutant.after.encode() + sound[mutant.end :])
+        for number, names in enumerate(lists):
+            forget(path)
+            (home / "chosen.txt").write_text("\n".join(names))
+            code, line = pytest(tree, ["-x", f"@{home / 'chosen.txt'}"], home, LIMIT_S)
+            if code != 0:
+                return ("hung" if code is None else "killed"), f"{number + 1}: {line}"
+    finally:
+        path.write_bytes(sound)
+        forget(path)
+    return "survived", f"{sum(map(len, lists))} tests"
+
+
+def forget(path: Path) -> None:
+    """The compiled form of a file goes: it is told from another by the second in which it was written."""
+    for compiled in (path.parent / "__pycache__").glob(f"{path.stem}.*"):
+        compiled.unlink()
+
+
+def prepare(home: Path, seed: int, count: int) -> list[Mutant]:
+    """The copies, the mutants and the map of what reaches them, where they are not there yet."""
+    tree, marked = home / "tree", home / "marked"
+    if not (home / "mutants.json").exists():
+        files = subprocess.run(
+            ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
+        ).stdout
+        for name in filter(None, files.split("\0")):
+            (tree / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(ROOT / name, tree / name)
+        rows = [asdict(mutant) for mutant in choose(tree, seed, count)]
+        (home / "mutants.json").write_text(json.dumps(rows, indent=1))
+    chosen = [Mutant(**row) for row in json.loads((home / "mutants.json").read_text())]
+    if not (home / "mapped").exists():
+        shutil.copytree(tree, marked)
+        instrument(marked, chosen)
+        (home / "hits").mkdir()
+        (home / "mapped").write_text(pytest(marked, ["-p", "benchmarks.mutants"], home)[1])
+    return chosen
+
+
+def main() -> None:
+    """All mutants, or some of them again."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("home", type=Path)
+    parser.add_argument("--seed", type=int, default=20271)
+    parser.add_argument("--count", type=int, default=300)
+    parser.add_argument("--only", type=int, nargs="+")
+    parser.add_argument("--tests", nargs="+")
+    args = parser.parse_args()
+    home = args.home.resolve()
+    home.mkdir(parents=True, exist_ok=True)
+    chosen = prepare(home, args.seed, args.count)
+    by, times = reached(home)
+    results = home / "results.tsv"
+    done = (
+        {int(line.split("\t")[0]) for line in results.read_text().splitlines()} if results.exists() else set()
+    )
+    for number in args.only or [n for n in range(len(chosen)) if n not in done]:
+        hit = by[number]
+        files = {name.split("::")[0] for name in hit}
+        rest = {name for name in times if name.split("::")[0] in files} - hit
+        lists = [args.tests] if args.tests else [cheapest(names, times) for names in (hit, rest) if names]
+        what, how = (
+            tried(chosen[number], lists, home / "tree", home) if lists else ("survived", "no test reaches it")
+        )
+        mutant = chosen[number]
+        row = f"{number}\t{what}\t{mutant.file}:{mutant.line}\t{mutant.kind}\t{mutant.before!r} -> {mutant.after!r}\t{how}"
+        print(row, flush=True)
+        if not args.only:
+            with results.open("a") as file:
+                file.write(row + "\n")
+    if not args.only:
+        print(Counter(line.split("\t")[1] for line in results.read_text().splitlines()))
+
+
+if __name__ == "__main__":
+    main()
