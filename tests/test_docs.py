@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import importlib
+import importlib.util
 import inspect
 import pkgutil
 import re
@@ -201,3 +202,27 @@ def test_no_trace_of_one_machine() -> None:
 def test_a_trace_would_be_found(text: str) -> None:
     assert MACHINE.search(text)
     assert not MACHINE.search("/usr/bin/chromium, https://a.b/home, ~/.cache, 10.5 cents, and/or")
+
+
+def reference() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("reference", ROOT / "docs" / "reference.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_reference_has_every_name_of_the_front_door(tmp_path: Path) -> None:
+    pages = reference().write(tmp_path, ("pianolab", "pianolab.planning"))
+    front = (tmp_path / "pianolab.html").read_text(encoding="utf-8")
+    names = set(pianolab.__all__) - {"forms", "practice", "classroom"}
+    assert names <= set(re.findall(r'id="(\w+)"', front))
+    assert {p.name for p in pages} >= {"pianolab.html", "planning.html", "classroom.html"}
+
+
+def test_a_name_that_is_not_there_ends_the_reference(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    module = importlib.import_module("pianolab.planning")
+    monkeypatch.setattr(module, "__all__", [*module.__all__, "nowhere"])
+    with pytest.raises((AttributeError, UserWarning), match="nowhere"):
+        reference().write(tmp_path, ("pianolab.planning",))
+    assert list(tmp_path.rglob("*.html")) == []
