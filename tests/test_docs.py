@@ -206,7 +206,8 @@ def test_a_trace_would_be_found(text: str) -> None:
 
 def reference() -> ModuleType:
     spec = importlib.util.spec_from_file_location("reference", ROOT / "docs" / "reference.py")
-    assert spec is not None and spec.loader is not None
+    assert spec is not None
+    assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
