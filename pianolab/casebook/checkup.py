@@ -8,8 +8,7 @@ from pathlib import Path
 from pianolab.casebook.backups import copies, trouble_in
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.casebook.leftovers import leftovers
-from pianolab.casebook.opening import open_casebook
-from pianolab.casebook.read_only import open_for_reading
+from pianolab.casebook.opening import open_casebook, open_for_reading
 from pianolab.casebook.server import is_url
 from pianolab.casebook.troubles import refusal
 from pianolab.errors import CasebookError

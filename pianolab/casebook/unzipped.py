@@ -20,16 +20,21 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
-from pianolab.casebook.engine import writing
+from pianolab.casebook.engine import reading, writing
 from pianolab.casebook.media import FOLDER, hash_in_name, media_path
-from pianolab.casebook.moving import move_to_server
-from pianolab.casebook.opening import create_casebook, open_casebook
+from pianolab.casebook.opening import create_casebook, create_on_server, open_casebook
 from pianolab.casebook.rebuild import check_entry, put_rows, rebuild_records
 from pianolab.casebook.server import is_url
 from pianolab.casebook.settings import settings_from_json, write_settings
+from pianolab.casebook.store import put_pieces
 from pianolab.casebook.troubles import refusal
 from pianolab.casebook.zipped import FORMAT, FORMAT_VERSION, JSON_COLUMNS, LISTS
 from pianolab.errors import PianolabError
+
+WHOLE = (tables.meta, tables.record, tables.change, tables.tombstone, tables.conflict, tables.media)
+ROWS_AT_ONCE = 1000
+NEXT_NUMBER = "SELECT setval(pg_get_serial_sequence('change', 'seq'), max(seq)) FROM change"
+
 
 MEDIA_NAME = re.compile(r"media/[0-9a-f]{64}\.[a-z0-9]{1,10}")
 LARGEST_IMPORT = 50 * 1024**3
@@ -214,3 +219,20 @@ def _unpack_media(path: Path, archive: zipfile.ZipFile, entry: zipfile.ZipInfo, 
         os.fsync(out.fileno())
     if digest.hexdigest() != hash_in_name(name):
         raise refusal(path, f"{entry.filename} with other content than its name says", "an undamaged export")
+
+
+def move_to_server(casebook: Casebook, url: str) -> Casebook:
+    """Copy everything, log and media included, in one transaction; the casebook keeps its id."""
+
+    def fill(connection: sa.Connection) -> None:
+        with reading(casebook._engine, name=casebook.name) as source:
+            for table in WHOLE:
+                rows = source.execution_options(yield_per=ROWS_AT_ONCE).execute(sa.select(table))
+                for part in rows.mappings().partitions(ROWS_AT_ONCE):
+                    connection.execute(sa.insert(table), [dict(row) for row in part])
+            media = source.execute(sa.select(tables.media.c.name)).scalars().all()
+        connection.exec_driver_sql(NEXT_NUMBER)
+        for name in media:
+            put_pieces(connection, name, casebook.media_path(name))
+
+    return create_on_server(url, fill)
