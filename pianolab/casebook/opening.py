@@ -51,7 +51,6 @@ from pianolab.casebook.troubles import readable, refusal
 from pianolab.errors import CasebookError
 from pianolab.files import give_new_name
 
-
 TRIAL_BYTES = 64 * 1024
 """What SQLite needs beside a database to open it for writing, about."""
 
