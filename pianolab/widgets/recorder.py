@@ -125,15 +125,13 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
     def _turn(self) -> None:
         """Show the present visit, and nothing of the one before."""
         self._piano = self._casebook.piano(self._visit.piano_id)
-        listed = [
-            {"id": c.id, "title": c.title, "how": c.how, "seconds": c.seconds, "keys": len(c.keys)}
-            for c in choices(self._piano)
-        ]
         with self.hold_sync():
             self.head = {
+                "casebook": self._casebook.id,
+                "visit": self._visit.id,
                 "piano": self._piano.name,
                 "day": self._visit.day.isoformat(),
-                "choices": listed,
+                "choices": [c.view() for c in choices(self._piano)],
                 "blows": [{"id": k, "title": v} for k, v in BLOWS.items()],
             }
             self.keyboard = keyboard_view(self._piano.first_key, self._piano.last_key)
@@ -161,14 +159,11 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
                     "message", repr(event.get("do"))[:40], "one this form knows", "Run the cell again."
                 )
             does(event, [bytes(b) for b in buffers])
-        except (TypeError, KeyError, ValueError) as error:
-            known = isinstance(error, PianolabError)
-            self.line = (
-                f"Not done. {error}" if known else f"Not done: a message that can't be read ({error})."
-            )
         except PianolabError as error:
             self.line = f"Not done. {error}"
             self.send({"says": "trouble", "do": event.get("do"), "line": str(error)})
+        except (TypeError, KeyError, ValueError) as error:
+            self.line = f"Not done: a message that can't be read ({error})."
 
     def _do_hello(self, _event: dict[str, Any], _data: list[bytes]) -> None:
         """A page has come, or come back: it learns which recordings are known, and sends what it still holds."""
@@ -182,6 +177,10 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
             self._cut()
         if self._session is not None:
             raise BadInput("recording", "one that is going on", "it stopped first", "In another tab?")
+        if event.get("visit", self._visit.id) != self._visit.id:
+            raise BadInput(
+                "recording", "one of another visit", "the visit that is shown", "Press Record again."
+            )
         choice = choice_of(self._piano, event["what"], event.get("keys"))
         about = self._about(event)
         self._session = start(
@@ -193,7 +192,9 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         self.send({"says": "begun", "page": about.page})
 
     def _about(self, event: dict[str, Any]) -> About:
-        return about_of(event, piano=self._piano, visit_id=self._visit.id, by=self._by)
+        """What a page says of a recording; one that comes late may be of another visit than the one that is shown."""
+        visit = self._found(str(event.get("visit") or self._visit.id))
+        return about_of(event, piano=self._casebook.piano(visit.piano_id), visit_id=visit.id, by=self._by)
 
     def _do_piece(self, event: dict[str, Any], data: list[bytes]) -> None:
         page, number, samples = str(event["page"]), int(event["number"]), data[0]

@@ -33,6 +33,11 @@ class Choice:
         """About how long it takes."""
         return time_needed_s(self.keys) if self.keys else SHORT_S
 
+    def view(self) -> dict[str, Any]:
+        """What the screen lists of it."""
+        keys = len(self.keys)
+        return {"id": self.id, "title": self.title, "how": self.how, "seconds": self.seconds, "keys": keys}
+
 
 SHORT: tuple[tuple[RecordingPurpose, str, str], ...] = (
     (

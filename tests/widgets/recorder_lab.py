@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
+import json
 import socket
+import struct
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,11 +30,11 @@ form
 
 @contextlib.contextmanager
 def browser_with_microphone(
-    profile: Path, wav: Path | None, *, ask: bool = False, **options: Any
+    profile: Path, wav: Path | None, *, ask: bool = False, again: bool = False, **options: Any
 ) -> Iterator[Any]:
     """Chromium whose microphone plays a WAV file from its first asking on; without one there is no device.
 
-    ``ask`` leaves the question for leave to use it, which nobody answers with yes.
+    ``ask`` leaves the question for leave to use it, which nobody answers with yes; ``again`` plays the file in a ring.
     """
     from playwright.sync_api import sync_playwright
 
@@ -39,7 +42,10 @@ def browser_with_microphone(
     if not ask:
         flags.append("--use-fake-ui-for-media-stream")
     if wav is not None:
-        flags += ["--use-fake-device-for-media-stream", f"--use-file-for-fake-audio-capture={wav}%noloop"]
+        flags += [
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={wav}{'' if again else '%noloop'}",
+        ]
     with sync_playwright() as playwright:
         context = playwright.chromium.launch_persistent_context(
             str(profile), executable_path=str(CHROMIUM), headless=True, args=flags, **options
@@ -116,6 +122,70 @@ def residuals_between(recorded: Any, original: Any, gaps_s: Any, rate_hz: int) -
             near = lag - 4
         near = None if near is None else near + end - begin + 4
     return out
+
+
+class Told:
+    """What went over a page's connection, read off the frames: pieces of sound that it sent, numbers it was confirmed.
+
+    Frames are of the protocol ``v1.kernel.websocket.jupyter.org``: a count and offsets as 64-bit numbers, little end
+    first, then channel, header, parent, metadata, content and buffers.
+    """
+
+    def __init__(self, page: Any) -> None:
+        self.sent: dict[int, tuple[int, bytes]] = {}
+        self.confirmed = set[int]()
+        self.channels = 1
+        page.on("websocket", self._watch)
+
+    def _watch(self, connection: Any) -> None:
+        connection.on("framesent", self._sent)
+        connection.on("framereceived", self._received)
+
+    def _sent(self, frame: Any) -> None:
+        said, buffers = _content(frame)
+        if said.get("do") == "begin":
+            self.channels = said["channels"]
+        if said.get("do") == "piece":
+            self.sent[said["number"]] = said["first_frame"], bytes(buffers[0])
+
+    def _received(self, frame: Any) -> None:
+        said, _ = _content(frame)
+        if said.get("says") == "have":
+            self.confirmed |= set(said["numbers"])
+
+    def confirmed_frames(self) -> int:
+        """Frames of sound in the pieces that were confirmed."""
+        return sum(len(self.sent[n][1]) // 3 // self.channels for n in self.confirmed)
+
+    def lost_from(self, recorded: Any) -> list[int]:
+        """Numbers of confirmed pieces that do not stand in a recording, sample for sample, where they belong.
+
+        Parameters
+        ----------
+        recorded : whole numbers of 24 bits, shape (frames, channels); one channel stands for all
+        """
+        out = []
+        for number in sorted(self.confirmed):
+            first, data = self.sent[number]
+            wide = np.zeros((len(data) // 3, 4), np.uint8)
+            wide[:, 1:] = np.frombuffer(data, np.uint8).reshape(-1, 3)
+            true = wide.view("<i4").reshape(-1, self.channels) >> 8
+            here = recorded[first : first + len(true)]
+            if len(here) < len(true) or np.any(here != true):
+                out.append(number)
+        return out
+
+
+def _content(frame: Any) -> tuple[dict[str, Any], list[bytes]]:
+    """What a widget's message says, and its buffers; nothing of any other frame."""
+    if not isinstance(frame, bytes) or len(frame) < 64:
+        return {}, []
+    at = struct.unpack_from(f"<{struct.unpack_from('<Q', frame)[0]}Q", frame, 8)
+    parts = [frame[a:b] for a, b in itertools.pairwise(at)]
+    if json.loads(parts[1]).get("msg_type") != "comm_msg":
+        return {}, []
+    data = json.loads(parts[4]).get("data", {})
+    return (data.get("content") or {} if data.get("method") == "custom" else {}), parts[5:]
 
 
 class Relay:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from datetime import date
 from functools import cache
 from typing import Any
 
@@ -15,7 +16,7 @@ from pianolab.casebook.arrived import waiting
 from pianolab.casebook.arriving import place_for
 from pianolab.errors import BadInput
 from pianolab.io import read_sound
-from pianolab.model import Capture, Visit
+from pianolab.model import Capture, Piano, Visit
 from pianolab.release import code_version
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.widgets.recorder import RecorderForm
@@ -276,6 +277,29 @@ def test_a_recording_python_never_heard_of_is_taken_from_the_page(book_and_page)
     assert offer["seconds"] == 0.25
     (found,) = waiting(place_for(page.form._casebook))
     assert (found.about.first_key, found.about.note) == (76, "Loudly")
+
+
+def test_late_pieces_go_to_the_visit_at_which_they_were_recorded(book_and_page) -> None:
+    book, page = book_and_page
+    began_at = page.form.visit
+    with book.editing(by="Ana") as edit:
+        other = edit.add(Visit(piano_id=edit.add(Piano(name="upstairs")).id, day=date(2026, 5, 28)))
+    page.form.visit = other
+    about = {"rate_hz": RATE, "what": "all", "page": "p9", "visit": began_at.id}
+    samples = pack(scale()[:FRAMES])
+    page.send("piece", samples, page="p9", number=0, first_frame=0, clock_ms=1.0, about=about)
+    (found,) = waiting(place_for(book))
+    assert found.about.visit_id == began_at.id != other.id
+    # what a page begins although another visit is shown by now is refused, not put there
+    page.begin("all", visit=began_at.id)
+    assert "another visit" in page.form.line
+    assert page.told[-1] == {"says": "trouble", "do": "begin", "line": page.told[-1]["line"]}
+    # pieces of a visit that isn't in this casebook are not confirmed: they stay in the browser
+    page.send(
+        "piece", samples, page="p8", number=0, first_frame=0, clock_ms=1.0, about={**about, "visit": "v0"}
+    )
+    assert page.told[-1]["says"] == "trouble"
+    assert len(waiting(place_for(book))) == 1
 
 
 def test_what_the_browser_does_not_say_is_unknown(book_and_page) -> None:

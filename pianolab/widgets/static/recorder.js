@@ -166,7 +166,7 @@ function render({ model, el }) {
     const page = crypto.randomUUID ? crypto.randomUUID() : `${Date.now()}-${Math.random()}`;
     const told = {
       do: "begin", page, rate_hz: mic.rate, channels: mic.channels, device: mic.device, processing: mic.processing,
-      what: what.value, blow: blow.value, keys: asked,
+      what: what.value, blow: blow.value, keys: asked, casebook: model.get("head").casebook, visit: model.get("head").visit,
     };
     run = { page, number: 0, base: null, confirmed: 0, sent: new Map(), begun: false, ending: false, told };
     store.begin(told);
@@ -220,17 +220,18 @@ function render({ model, el }) {
     setText(safe, oldest > 4 ? `The notebook does not answer: the last ${inMinutes(oldest)} are kept in this browser, and are sent when it does.` : "Everything is on the disk.");
   }, 1000);
 
-  // A recording that a closed page or a dead kernel cut off: what this browser still holds of it goes to Python.
+  // A recording that a closed page or a dead kernel cut off: what this browser still holds of it goes to Python. What
+  // another page is recording, and what belongs to another casebook, stays where it is.
   async function bringBack(known, on) {
-    if (on && !run && navigator.locks) {
-      const { held } = await navigator.locks.query();
-      if (!held.some((lock) => lock.name === `pianolab ${on}`)) {
-        model.send({ do: "cut", page: on });
-        on = "";
-      }
+    const held = navigator.locks ? (await navigator.locks.query()).held.map((lock) => lock.name) : [];
+    const alone = (page) => !held.includes(`pianolab ${page}`);
+    if (on && !run && navigator.locks && alone(on)) {
+      model.send({ do: "cut", page: on });
+      on = "";
     }
     for (const told of await store.abouts()) {
-      if (told.page === on || told.page === run?.page) continue;
+      const own = known.includes(told.page) || told.casebook === model.get("head").casebook;
+      if (told.page === on || told.page === run?.page || !own || !alone(told.page)) continue;
       const pieces = await store.waiting(told.page, 100000);
       if (!pieces.length || !alive) {
         await store.forget(told.page);
