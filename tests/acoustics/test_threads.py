@@ -10,7 +10,7 @@ from pianolab.acoustics.threads import at_once, runs
 
 def test_pieces_run_together(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(threads, "cores", lambda: 2)
-    meeting = threading.Barrier(2, timeout=10)
+    meeting = threading.Barrier(2, timeout=120)
     assert at_once(lambda i: (meeting.wait() >= 0, i), [7, 8]) == [(True, 7), (True, 8)]
 
 

@@ -104,7 +104,7 @@ def wait_text(page: Any, selector: str, text: str, *, seconds: float = 30) -> No
     page.wait_for_function(
         "([s, t]) => document.querySelector(s)?.textContent.includes(t)",
         arg=[selector, text],
-        timeout=1000 * seconds,
+        timeout=1000 * max(120, seconds),
     )
 
 
@@ -159,7 +159,7 @@ def test_drills_by_keyboard_only_and_no_answer_before_it_is_given(lab: Lab, tmp_
                 )
                 assert secret not in after["file"]
             press("w")  # Keys go on working after an answer by mouse.
-            page.locator(".pl-drill-cursor[visibility=visible]").wait_for(timeout=15000, state="attached")
+            page.locator(".pl-drill-cursor[visibility=visible]").wait_for(timeout=120_000, state="attached")
             wait_text(page, ".pl-drill-heard", "has ended", seconds=15)
             marks = page.locator(".pl-drill-choice").evaluate_all("all => all.map(b => b.dataset.mark ?? '')")
             assert marks == (

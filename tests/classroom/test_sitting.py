@@ -116,7 +116,7 @@ def test_only_the_answer_waits_for_what_only_the_answer_needs(
     gate, order = Event(), []
 
     def for_answer(drill: object) -> None:
-        gate.wait(10.0)
+        gate.wait(120.0)
         order.append(drill)
 
     monkeypatch.setattr(sittings, "WORKERS", ThreadPoolExecutor(max_workers=1))

@@ -1,8 +1,10 @@
 """The comparison as a whole: symmetric, seeded, honest about vetoes, money and unknowns."""
 
-import time
+import sys
+from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
+from functools import partial
 
 import numpy as np
 import pytest
@@ -383,12 +385,30 @@ def test_bad_input_gives_one_clear_line(assessments, more, line) -> None:
         compare(*assessments, **more)
 
 
-def test_hundred_pianos_are_compared_in_a_moment() -> None:
-    """A generous limit against a loop over draws; the benchmark has the real figures."""
+def calls_of(work: Callable[[], object]) -> int:
+    """How many functions of Python's own it calls."""
+    count = 0
+
+    def see(frame: object, event: str, argument: object) -> None:  # noqa: ARG001
+        nonlocal count
+        count += event == "call"
+
+    sys.setprofile(see)
+    try:
+        work()
+    finally:
+        sys.setprofile(None)
+    return count
+
+
+def test_more_draws_are_no_more_calls() -> None:
+    """Nothing loops over the draws; `benchmarks.compare_speed` has the seconds."""
     many = [judged(f"p{i}", 5.0 + 0.04 * i, unknown=(gap(1.0), gap(0.5, key="m"))) for i in range(100)]
-    started = time.perf_counter()
-    compare(*many, draws=2000)
-    assert time.perf_counter() - started < 20.0
+    few, lots = (calls_of(partial(compare, *many, draws=draws)) for draws in (1000, 2000))
+    assert lots < 1.05 * few
+    assert calls_of(lambda: [judged(f"p{i}", 5.0) for i in range(20)]) > 1.05 * calls_of(
+        lambda: [judged(f"p{i}", 5.0) for i in range(10)]
+    )
 
 
 def test_real_assessments_without_any_finding_compare() -> None:

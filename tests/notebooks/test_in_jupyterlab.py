@@ -103,7 +103,7 @@ def wait_until_said(page: Any, words: str) -> None:
     page.wait_for_function(
         "words => [...document.querySelectorAll('.widget-html')].some(e => e.textContent.includes(words))",
         arg=words,
-        timeout=60_000,
+        timeout=120_000,
     )
 
 
@@ -174,10 +174,10 @@ def test_as_an_app_it_shows_charts_and_buttons_and_no_code(tmp_path: Path) -> No
     with running_app(tmp_path) as url, browser(tmp_path / "profile", viewport=WINDOW) as context:
         page = context.new_page()
         page.route("**/*", lambda r: r.continue_() if r.request.url.startswith((url, "blob:")) else r.abort())
-        page.goto(f"{url}/voila/render/app.ipynb", wait_until="domcontentloaded", timeout=90_000)
-        page.locator("button", has_text="Write the page").click(timeout=90_000)
+        page.goto(f"{url}/voila/render/app.ipynb", wait_until="domcontentloaded", timeout=120_000)
+        page.locator("button", has_text="Write the page").click(timeout=120_000)
         wait_until_said(page, "Written: comparison.html")
-        page.wait_for_selector(".js-plotly-plot .main-svg", timeout=30_000)
+        page.wait_for_selector(".js-plotly-plot .main-svg", timeout=120_000)
         assert charts_drawn(page) == 1
         assert "recorded_casebook" not in page.locator("body").inner_text()
     assert (tmp_path / "comparison.html").stat().st_size > 100_000

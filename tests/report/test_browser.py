@@ -81,6 +81,7 @@ def open_page(
         color_scheme="light",
         viewport={"width": width, "height": height},
     )
+    context.set_default_timeout(120_000)
     page = context.new_page()
     opened = Opened(page=page)
 
@@ -95,7 +96,7 @@ def open_page(
     page.on("console", lambda m: opened.complaints.append(m.text) if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda e: opened.complaints.append(str(e)))
     page.goto(path.as_uri())
-    page.wait_for_selector(ready, state="attached", timeout=90_000)
+    page.wait_for_selector(ready, state="attached", timeout=120_000)
     try:
         yield opened
     finally:
@@ -167,7 +168,7 @@ def test_the_page_is_ready_within_three_seconds_of_work(browsers, path, tmp_path
         session = opened.page.context.new_cdp_session(opened.page)
         session.send("Performance.enable", {"timeDomain": "threadTicks"})
         opened.page.reload()
-        opened.page.wait_for_selector("html[data-charts]", state="attached", timeout=90_000)
+        opened.page.wait_for_selector("html[data-charts]", state="attached", timeout=120_000)
         worked = {m["name"]: m["value"] for m in session.send("Performance.getMetrics")["metrics"]}
         assert worked["TaskDuration"] < 3.0
         unfold(opened.page, "#listen")

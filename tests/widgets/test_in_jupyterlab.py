@@ -210,14 +210,15 @@ def test_saved_is_not_said_while_the_kernel_is_busy(lab: Lab, tmp_path: Path) ->
         page.locator(".pl-walk").wait_for()
         page.evaluate(
             "window.jupyterapp.shell.currentWidget.sessionContext.session.kernel"
-            ".requestExecute({code: 'import time; time.sleep(7)'}) && undefined"
+            ".requestExecute({code: 'import os, time\\nwhile not os.path.exists(\"go-on\"): time.sleep(0.1)'}) && undefined"
         )
         page.get_by_role("radio", name="No").click()
         page.wait_for_timeout(300)
         assert page.locator(".pl-status").inner_text() == "Saving"
         page.wait_for_function(
-            "document.querySelector('.pl-status').textContent.startsWith('Not saved yet')", timeout=6000
+            "document.querySelector('.pl-status').textContent.startsWith('Not saved yet')", timeout=120_000
         )
+        (lab.folder / "go-on").touch()
         saved(page)
         assert [f[3] for f in read_back(page)] == [False]
     lab.close_kernels()

@@ -105,13 +105,13 @@ def go_on(page: Any, press: Any) -> None:
     before = here(page).title
     press()
     page.wait_for_function(
-        "t => document.querySelector('.pl-point-title').textContent !== t", arg=before, timeout=10_000
+        "t => document.querySelector('.pl-point-title').textContent !== t", arg=before, timeout=120_000
     )
 
 
 def there_again_after_a_restart(page: Any, entered: dict[str, Any], *, photos: int) -> None:
     restart_and_run_all(page)
-    page.locator(".pl-walk").wait_for(timeout=60_000)
+    page.locator(".pl-walk").wait_for(timeout=120_000)
     assert parsed(page) == (entered, photos)
     assert progress(page) == f"{WALKED - 1} of {len(POINTS)} points checked, 1 not checked"
     page.get_by_role("button", name="Take back last change").click()
@@ -127,7 +127,7 @@ def test_a_walk_by_clicks(lab: Lab, tmp_path: Path) -> None:
         page, errors = open_notebook(context, lab, name)
         elsewhere = outside_requests(page, lab)
         run_all(page)
-        page.locator(".pl-walk").wait_for(timeout=60_000)
+        page.locator(".pl-walk").wait_for(timeout=120_000)
         entered = {}
         for i in range(WALKED):
             point = here(page)
@@ -171,7 +171,7 @@ def test_a_walk_by_keyboard_only(lab: Lab, tmp_path: Path) -> None:
     with browser(tmp_path / "profile", viewport={"width": 768, "height": 1024}) as context:
         page, errors = open_notebook(context, lab, name)
         run_all(page)
-        page.locator(".pl-walk").wait_for(timeout=60_000)
+        page.locator(".pl-walk").wait_for(timeout=120_000)
         tab_into_form(page)
         entered = {}
         for i in range(WALKED):
@@ -215,7 +215,7 @@ def test_a_whole_area_by_keyboard_and_the_lid_that_stays_shut(lab: Lab, tmp_path
     with browser(tmp_path / "profile", viewport={"width": 1024, "height": 1000}) as context:
         page, errors = open_notebook(context, lab, name)
         run_all(page)
-        page.locator(".pl-walk").wait_for(timeout=60_000)
+        page.locator(".pl-walk").wait_for(timeout=120_000)
         page.locator(".pl-areas-open").click()
         page.locator(".pl-area").first.click()
         tab_into_form(page)
@@ -263,7 +263,7 @@ def test_keys_marked_and_heard_and_two_players(lab: Lab, tmp_path: Path) -> None
         page, errors = open_notebook(context, lab, name)
         elsewhere = outside_requests(page, lab)
         run_all(page)
-        page.locator(".pl-picker").wait_for(timeout=60_000)
+        page.locator(".pl-picker").wait_for(timeout=120_000)
         mark_and_listen(page)
         page.screenshot(path=tmp_path / "picker.png")
         run_cell(page, 2)

@@ -131,7 +131,7 @@ def test_a_closed_page_keeps_all_but_the_last_second(lab: Lab, wav: Path, tmp_pa
         kept = seconds_on_disk(lab.folder / "closed" / FOLDER)
         assert kept >= 4.0
         page, form = opened(context, lab, "closed", again=True)
-        form.get_by_role("button", name="Keep it").wait_for(timeout=20_000)
+        form.get_by_role("button", name="Keep it").wait_for(timeout=120_000)
         form.get_by_role("button", name="Keep it").click()
         wait_for_line(page, "Kept")
     with open_casebook(lab.folder / "closed") as book:
@@ -154,7 +154,7 @@ def test_a_killed_kernel_loses_nothing(lab: Lab, wav: Path, tmp_path: Path) -> N
         assert seconds_on_disk(lab.folder / "killed" / FOLDER) >= kept
         page.close()
         page, form = opened(context, lab, "killed", again=True)
-        form.get_by_role("button", name="Keep it").wait_for(timeout=20_000)
+        form.get_by_role("button", name="Keep it").wait_for(timeout=120_000)
         page.wait_for_timeout(1500)
         # what the page recorded while no kernel was there came out of the browser's own store
         assert seconds_on_disk(lab.folder / "killed" / FOLDER) >= kept + 3.0
@@ -175,7 +175,7 @@ def test_a_cut_connection_is_mended_without_a_gap(lab: Lab, wav: Path, tmp_path:
         page.screenshot(path=tmp_path / "cut.png")
         relay.mend()
         page.wait_for_function(
-            "document.querySelector('.pl-safe').textContent === 'Everything is on the disk.'", timeout=60_000
+            "document.querySelector('.pl-safe').textContent === 'Everything is on the disk.'", timeout=120_000
         )
         lost = page.locator("dialog.jp-Dialog").get_by_role("button").first
         if lost.is_visible():

@@ -15,13 +15,13 @@ def run_cell(page: Any, cell: int) -> None:
 
 def saved(page: Any) -> None:
     page.wait_for_function(
-        "document.querySelector('.pl-status').textContent.startsWith('Saved at')", timeout=10_000
+        "document.querySelector('.pl-status').textContent.startsWith('Saved at')", timeout=120_000
     )
 
 
 def at_point(page: Any, title: str) -> None:
     page.wait_for_function(
-        "t => document.querySelector('.pl-point-title').textContent === t", arg=title, timeout=10_000
+        "t => document.querySelector('.pl-point-title').textContent === t", arg=title, timeout=120_000
     )
 
 

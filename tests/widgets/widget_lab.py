@@ -118,7 +118,7 @@ def running_lab(home: Path, *, folder: Path | None = None) -> Iterator[Lab]:
 
 
 def _wait_for(lab: Lab, server: subprocess.Popen[bytes]) -> None:
-    deadline = time.monotonic() + 90
+    deadline = time.monotonic() + 180
     while time.monotonic() < deadline:
         assert server.poll() is None, "JupyterLab ended on its own"
         with contextlib.suppress(OSError), urllib.request.urlopen(f"{lab.url}/api/status", timeout=5):
@@ -136,6 +136,7 @@ def browser(profile: Path, **options: Any) -> Iterator[Any]:
         context = playwright.chromium.launch_persistent_context(
             str(profile), executable_path=str(CHROMIUM), headless=True, args=CHROMIUM_FLAGS, **options
         )
+        context.set_default_timeout(120_000)
         try:
             yield context
         finally:
@@ -149,7 +150,7 @@ def open_notebook(context: Any, lab: Lab, name: str) -> tuple[Any, list[str]]:
     page.on("console", lambda m: errors.append(m.text) if m.type == "error" else None)
     page.on("pageerror", lambda e: errors.append(str(e)))
     page.goto(f"{lab.url}/doc/tree/{name}?reset", wait_until="domcontentloaded")
-    page.wait_for_selector(".jp-Notebook", timeout=90_000)
+    page.wait_for_selector(".jp-Notebook", timeout=120_000)
     wait_idle(page)
     return page, errors
 
@@ -164,7 +165,7 @@ def use_theme(page: Any, name: str) -> None:
 
 def wait_idle(page: Any) -> None:
     page.wait_for_function(
-        "document.querySelector('#jp-main-statusbar')?.textContent.includes('| Idle')", timeout=90_000
+        "document.querySelector('#jp-main-statusbar')?.textContent.includes('| Idle')", timeout=120_000
     )
 
 
@@ -182,7 +183,7 @@ def run_all(page: Any, *, timeout_s: float = 90) -> None:
             break
     page.wait_for_function(
         "![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].some(p => p.textContent.includes('*'))",
-        timeout=1000 * timeout_s,
+        timeout=120_000 * timeout_s,
     )
     wait_idle(page)
 

@@ -13,7 +13,7 @@ from pianolab.workflow.progress import Printer
 
 
 def test_items_are_worked_on_at_the_same_time() -> None:
-    meeting = threading.Barrier(2, timeout=10)
+    meeting = threading.Barrier(2, timeout=120)
     assert in_parallel(lambda i: (meeting.wait() >= 0, i), [7, 8], workers=2) == [(True, 7), (True, 8)]
 
 
