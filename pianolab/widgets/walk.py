@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from pianolab.checklist.points import Checklist, Point
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Photo, Visit, new_id
-from pianolab.report.twins import finding_in_words
 from pianolab.widgets.entries import (
     NOTED_ONLY,
     Fields,
@@ -20,12 +19,12 @@ from pianolab.widgets.entries import (
     reason_fields,
     value_fields,
 )
-from pianolab.widgets.walk_actions import ACTIONS
+from pianolab.widgets.walk_actions import ACTIONS, both_in_words
 from pianolab.widgets.walk_hour import WalkClock, sitting_began
 from pianolab.widgets.walk_moves import MOVES, Event, where_left
 
 if TYPE_CHECKING:
-    from pianolab.casebook import Casebook, Change
+    from pianolab.casebook import Casebook, Change, Clash
 
 NOBODY = "unnamed examiner"
 
@@ -89,6 +88,7 @@ class Walk:
         self._drafts: dict[str, str] = {}
         self._shown: dict[str, str] = {}
         self._seen: dict[str, Finding] = {}
+        self.asked: dict[str, Clash] = {}
         self.mode = "point"
         self.trail: list[str] = []
         self.point_id = ""
@@ -131,7 +131,9 @@ class Walk:
         own = {f.id: f for f in self.own(point_id)}
         record = self._shown.get(point_id, "")
         if record not in own and self._drafts.get(record) != point_id:
-            record = list(own)[-1] if own else self._draft(point_id)
+            if not own:
+                return self._draft(point_id), None
+            record = list(own)[-1]
         self._shown[point_id] = record
         return record, own.get(record)
 
@@ -195,38 +197,43 @@ class Walk:
         whole = {**unjudged, **fields, "point": point.id, "examiner": self.examiner, "at": self.now()}
         return Finding(id=record, visit_id=self.visit.id, **whole)
 
-    def _entered_elsewhere(self, point: Point) -> Finding | None:
-        """What this examiner entered at a point on another screen since this one was drawn."""
+    def _entered_elsewhere(self, point: Point, record: str) -> Finding | None:
+        """What another screen has entered at a point that was empty on this one; None where a further record was wanted."""
         self.read()
-        return next((f for f in reversed(self.own(point.id)) if f.id not in self._seen), None)
+        own = self.own(point.id)
+        return own[-1] if own and self._shown.get(point.id) != record else None
 
     def _write(self, point: Point, read: Finding | None, after: Finding) -> None:
+        """Keep a record that is based on what was read; where another screen has a say too, the two are merged or asked."""
         from pianolab.casebook import Clash  # loaded with the casebook that is open here
 
-        if read is None and (theirs := self._entered_elsewhere(point)) is not None:
-            raise self._both_shown(point, after, theirs)
+        draft = after.id
+        self.asked.pop(point.id, None)
         try:
             with self.casebook.editing(by=self.by, checklist=self.checklist) as edit:
+                if read is None and (theirs := self._entered_elsewhere(point, draft)) is not None:
+                    read = self.merged(point, theirs.id, None, {})
+                    after = replace(after, id=theirs.id)
                 if read is None:
                     edit.add(after)
                 else:
                     edit.change(after, was=read)
         except Clash as clash:
-            raise self._both_shown(point, after, clash.theirs) from None
+            self._shown.pop(point.id, None)
+            self.asked[point.id] = clash
+            raise both_in_words(point, clash) from None
         self.read()
-        self._drafts.pop(after.id, None)
+        self._drafts.pop(draft, None)
+        self._shown[point.id] = after.id
         self._seen[after.id] = next(f for f in self.findings if f.id == after.id)
 
-    def _both_shown(self, point: Point, mine: Finding, saved: Finding | None) -> BadInput:
-        """What both have changed, in words; the screen shows from now on what is saved."""
-        self._shown.pop(point.id, None)
-        theirs = "taken back" if saved is None else finding_in_words(saved, point=point)
-        return BadInput(
-            point.title,
-            f'"{finding_in_words(mine, point=point)}" from you, and meanwhile elsewhere "{theirs}"',
-            "one of the two",
-            "The form shows now what is saved; enter yours again to replace it.",
-        )
+    def settle(self, point: Point, *, mine: bool) -> None:
+        """Answer the question which of two entries counts; another change meanwhile asks it anew."""
+        clash = self.asked.pop(point.id)
+        if clash.theirs is not None:
+            self._write(point, clash.theirs, replace(clash.settled(mine=mine), at=self.now()))
+        elif mine:
+            self._write(point, None, replace(clash.yours, id=self._draft(point.id), at=self.now()))
 
     def return_to(self, change: Change) -> None:
         """Show the point whose record was taken back; a photo of the whole visit leaves the screen where it is."""

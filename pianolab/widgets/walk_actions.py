@@ -10,13 +10,15 @@ from pianolab.casebook import ChangedSince
 from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
 from pianolab.errors import BadInput
-from pianolab.report.twins import finding_in_words
+from pianolab.report.twins import finding_in_words, note_in_words
 from pianolab.widgets.entries import EMPTY, Fields, reason_fields
 from pianolab.widgets.pictures import keep_picture
 from pianolab.widgets.walk_hour import told_by_record, waiting_points
+from pianolab.words import keys_in_words
 
 if TYPE_CHECKING:
-    from pianolab.casebook import Change
+    from pianolab.casebook import Change, Clash
+    from pianolab.model import Finding
     from pianolab.widgets.walk import Walk
 
 Event = Mapping[str, Any]
@@ -91,6 +93,7 @@ def _take_back(walk: Walk, _event: Event, _buffers: Buffers) -> str:
     except ChangedSince as error:
         raise _both_shown(walk, error) from None
     walk.read()
+    walk.asked.clear()
     walk.return_to(change)
     return "Taken back" if together == 1 else f"{together} points taken back"
 
@@ -126,10 +129,48 @@ def _both_shown(walk: Walk, error: ChangedSince) -> Exception:
     )
 
 
+def finding_line(finding: Finding, *, point: Point) -> str:
+    """All that a finding says in one line: the value, where, the note, the promise."""
+    where = ", ".join(t for t in (finding.place, keys_in_words(finding.keys)) if t)
+    return "; ".join(t for t in (finding_in_words(finding, point=point), where, note_in_words(finding)) if t)
+
+
+def both_in_words(point: Point, clash: Clash) -> BadInput:
+    """What this screen and another have entered at one point, each in words."""
+    sides = both_sides(point, clash)
+    return BadInput(
+        point.title,
+        f'"{sides["mine"]}" from you, and meanwhile elsewhere "{sides["saved"]}"',
+        "one of the two",
+        "Nothing was overwritten; which shall count?",
+    )
+
+
+def both_sides(point: Point, clash: Clash | None) -> dict[str, str]:
+    """The two entries of an open question as the screen shows them; empty where there is none."""
+    if clash is None:
+        return {}
+    saved: Finding | None = clash.theirs
+    return {
+        "mine": finding_line(clash.yours, point=point),
+        "saved": "taken back" if saved is None else finding_line(saved, point=point),
+    }
+
+
+def _settle(walk: Walk, event: Event, _buffers: Buffers) -> str:
+    point = walk.checklist[str(event.get("point", ""))]
+    if point.id not in walk.asked:
+        raise BadInput(point.title, "an answer to a question that is settled", "an entry of the form")
+    mine = event.get("mine") is True
+    walk.settle(point, mine=mine)
+    return "Yours saved" if mine else "What was there is kept"
+
+
 ACTIONS: Mapping[str, Callable[[Walk, Event, Buffers], str]] = {
     "photo": _keep_photo,
     "drop photo": _drop_photo,
     "not opened": _not_opened,
     "no time": _no_time,
     "take back": _take_back,
+    "settle": _settle,
 }

@@ -12,13 +12,12 @@ from pianolab.report.twin_keyboard import keyboard_layout
 from pianolab.report.twins import (
     against_usual,
     answer_in_words,
-    finding_in_words,
-    note_in_words,
     usual_in_words,
     usual_side,
 )
 from pianolab.widgets.entries import OTHER, REASONS, Reason, reason_key
 from pianolab.widgets.walk import Walk
+from pianolab.widgets.walk_actions import both_sides, finding_line
 from pianolab.widgets.walk_hour import hour_view
 from pianolab.widgets.walk_moves import is_first, is_last
 from pianolab.words import keys_in_words
@@ -119,6 +118,7 @@ def _point(walk: Walk, point: Point, *, number: int, count: int) -> View:
         "access": "" if point.opens and point.access == "ask first" else ACCESS_WORDS[point.access],
         "cautions": [*_opening_cautions(walk, point), *point.cautions],
         "not_opened": _not_opened(walk, point),
+        "asked": both_sides(point, walk.asked.get(point.id)),
         "kind": point.record,
         "choices": _choices(point, finding),
         "unit": point.unit,
@@ -150,7 +150,9 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
         "can_add": finding is not None,
         "photos": [p.id for p in walk.photos if p.point == point.id],
         "records": _records(walk.own(point.id), record),
-        "others": [f"{f.examiner or 'Somebody'}: {_line(f, point)}" for f in walk.others(point.id)],
+        "others": [
+            f"{f.examiner or 'Somebody'}: {finding_line(f, point=point)}" for f in walk.others(point.id)
+        ],
     }
 
 
@@ -252,8 +254,3 @@ def _records(own: Sequence[Finding], record: str) -> list[View]:
     if own and record not in {f.id for f in own}:
         tabs.append({"id": record, "text": "New record", "here": True})
     return tabs if len(tabs) > 1 else []
-
-
-def _line(finding: Finding, point: Point) -> str:
-    where = ", ".join(t for t in (finding.place, keys_in_words(finding.keys)) if t)
-    return "; ".join(t for t in (finding_in_words(finding, point=point), where, note_in_words(finding)) if t)

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from widget_driver import Driver
-from widget_small import CHECKLIST, small_casebook
+from widget_small import CHECKLIST, GROOVES, small_casebook
 
 from pianolab.assess.changes import compare_visits
 from pianolab.casebook import Casebook, KeptSettings, OwnFile, keep_settings, open_casebook
@@ -636,15 +636,64 @@ def test_a_visit_is_given_itself_or_by_its_id(visit_and_book: Opened) -> None:
         assert "\n" not in str(caught.value)
 
 
-def test_a_second_screen_at_a_fresh_point_is_told_and_then_replaces(visit_and_book: Opened) -> None:
-    casebook, visit = visit_and_book
+def two_screens(casebook: Casebook, visit: Visit, point: str) -> tuple[Driver, Driver]:
     one, other = (Driver(FindingsForm(casebook, visit.id, checklist=CHECKLIST, examiner="Ana")) for _ in "12")
     for screen in (one, other):
-        screen.go("grooves")
+        screen.go(point)
+    return one, other
+
+
+@pytest.mark.parametrize("answer", [True, False, None])
+def test_a_second_screen_at_a_fresh_point_is_shown_both_and_asked(
+    visit_and_book: Opened, answer: bool | None
+) -> None:
+    casebook, visit = visit_and_book
+    one, other = two_screens(casebook, visit, "grooves")
     assert one.value(5)["ok"]
     refused = other.value(2)
     assert not refused["ok"]
     assert "from you, and meanwhile elsewhere" in refused["line"]
+    assert other.point["asked"] == {
+        "mine": f"{GROOVES[3]} (grade 2 of 5)",
+        "saved": f"{GROOVES[0]} (grade 5 of 5)",
+    }
     assert [f.grade for f in casebook.findings(visit.id)] == [5]
-    assert other.value(2)["ok"]
-    assert [f.grade for f in casebook.findings(visit.id)] == [2], "one record, not two"
+    done = other.value(2) if answer is None else other.send(do="settle", point="grooves", mine=answer)
+    assert done["ok"]
+    assert other.point["asked"] == {}
+    kept = 5 if answer is False else 2
+    assert [f.grade for f in casebook.findings(visit.id)] == [kept], "one record, not two"
+    assert [c["chosen"] for c in other.point["choices"]].index(True) == 5 - kept
+    assert not other.send(do="settle", point="grooves", mine=True)["ok"], "the question is settled"
+
+
+def test_a_note_from_a_second_screen_goes_to_the_first_ones_answer_unasked(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    one, other = two_screens(casebook, visit, "grooves")
+    assert one.value(5)["ok"]
+    assert other.enter("note", note="worst above the break")["ok"]
+    assert [(f.grade, f.note) for f in casebook.findings(visit.id)] == [(5, "worst above the break")]
+
+
+def test_a_third_entry_while_the_question_stands_asks_anew(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    one, other = two_screens(casebook, visit, "grooves")
+    assert one.value(5)["ok"]
+    assert not other.value(2)["ok"]
+    assert one.value(4)["ok"]
+    assert not other.send(do="settle", point="grooves", mine=True)["ok"]
+    assert other.point["asked"]["saved"].endswith("(grade 4 of 5)")
+    assert other.send(do="settle", point="grooves", mine=True)["ok"]
+    assert [f.grade for f in casebook.findings(visit.id)] == [2]
+
+
+def test_what_was_taken_back_elsewhere_may_be_put_again(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    one, other = two_screens(casebook, visit, "grooves")
+    assert one.value(5)["ok"]
+    other.send(do="look")
+    one.send(do="take back")
+    assert not other.value(2)["ok"]
+    assert other.point["asked"]["saved"] == "taken back"
+    assert other.send(do="settle", point="grooves", mine=True)["ok"]
+    assert [f.grade for f in casebook.findings(visit.id)] == [2]

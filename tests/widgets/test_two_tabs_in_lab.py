@@ -48,33 +48,47 @@ def tap(page: Any, which: int) -> None:
     page.locator(".pl-choice").nth(which).click()
 
 
-def test_the_second_of_two_tabs_is_told_and_nothing_is_overwritten(lab: Lab, tmp_path: Path) -> None:
+def grades(folder: Path) -> list[int | bool | None]:
+    """What is kept at the one point, the log's records beside it."""
+    with open_casebook(folder) as book:
+        (found,) = book.findings(book.visits()[0].id)
+        return [found.grade if found.answer is None else found.answer]
+
+
+@pytest.mark.parametrize("choice", ["Put yours", "Keep what is saved", "a tap in the form"])
+def test_the_second_of_two_tabs_is_shown_both_and_asked(lab: Lab, tmp_path: Path, choice: str) -> None:
+    shots = Path(os.environ.get("PIANOLAB_SHOTS", tmp_path))
+    book = "two_tabs_" + choice.split()[0].lower()
     for name in ("first", "second"):
-        write_notebook(lab.folder / f"{name}_tab.ipynb", [OPEN.format("two_tabs"), WALK])
+        write_notebook(lab.folder / f"{name}_{book}.ipynb", [OPEN.format(book), WALK])
     with browser(tmp_path / "profile", viewport={"width": 1366, "height": 768}) as context:
         pages = []
         for name in ("first", "second"):
-            page, _ = open_notebook(context, lab, f"{name}_tab.ipynb")
+            page, _ = open_notebook(context, lab, f"{name}_{book}.ipynb")
             run_all(page)
             page.locator(".pl-walk .pl-choice").first.wait_for(timeout=30_000)
             pages.append(page)
         first, second = pages
-        title = first.locator(".pl-point-title").inner_text()
-        assert second.locator(".pl-point-title").inner_text() == title
+        assert second.locator(".pl-point-title").inner_text() == first.locator(".pl-point-title").inner_text()
+        answers = [first.locator(".pl-choice-text").nth(i).inner_text() for i in (0, 1)]
         tap(first, 0)
         status(first, "Saved at")
+        before = grades(lab.folder / book)
         tap(second, 1)
-        status(second, "Last entry not saved")
-        with open_casebook(lab.folder / "two_tabs") as book:
-            before = [(f.point, f.answer, f.grade) for f in book.findings(book.visits()[0].id)]
-        assert len(before) == 1
-        tap(second, 1)  # told and shown both, the second answer is a choice
-        status(second, "Saved at")
-        with open_casebook(lab.folder / "two_tabs") as book:
-            after = [(f.point, f.answer, f.grade) for f in book.findings(book.visits()[0].id)]
-            assert len(book.log(book.findings(book.visits()[0].id)[0].id)) == 2
-        assert after[0][0] == before[0][0]
-        assert after != before
+        second.locator(".pl-asking:visible").wait_for(timeout=20_000)
+        yours, kept = second.locator(".pl-side b").all_inner_texts()
+        assert (yours.partition(" (")[0], kept.partition(" (")[0]) == (answers[1], answers[0])
+        status(second, "Not saved yet: choose one of the two")
+        second.screenshot(path=shots / f"{book}.png")
+        assert grades(lab.folder / book) == before
+        if choice == "a tap in the form":
+            tap(second, 1)
+            status(second, "Saved at")
+        else:
+            second.get_by_role("button", name=choice).click()
+            status(second, "Yours saved" if choice == "Put yours" else "What was there is kept")
+        second.locator(".pl-asking").wait_for(state="hidden", timeout=20_000)
+        assert (grades(lab.folder / book) == before) == (choice == "Keep what is saved")
 
 
 def test_forms_on_a_tablet_fit_a_finger_and_the_room_is_kept(lab: Lab, tmp_path: Path) -> None:

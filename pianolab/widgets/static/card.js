@@ -7,6 +7,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
   const fields = [];
   const heading = make("h3", { class: "pl-point-title", tabindex: -1, text: first.title });
   const line = make("p", { class: "pl-line", role: "alert" });
+  const ask = asking(first.id, move);
   const cautions = [first.access, ...first.cautions].filter(Boolean);
 
   const looking = [
@@ -174,7 +175,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
   const pending = make("p", { class: "pl-soft pl-pending" });
 
   const write = make("div", { class: "pl-write" },
-    line, tabs, value.node, pending, make("div", { class: "pl-row" }, toggle, keysToggle), reasons);
+    line, ask.node, tabs, value.node, pending, make("div", { class: "pl-row" }, toggle, keysToggle), reasons);
   const beside = make("div", { class: "pl-beside" },
     make("div", { class: "pl-words" }, labelled("Note", note.input), labelled("The seller promises", promise.input)), photos, others);
 
@@ -194,9 +195,9 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
     flush: () => fields.forEach((f) => f.flush()),
     close: () => fields.forEach((f) => f.stop()),
     photos,
-    say(text, own = null, leaving = false) {
+    asks: () => !ask.node.hidden,
+    say(text) {
       setText(line, text);
-      if (text && own) own.refused(leaving);
       if (text) value.show(latest);
       if (!text) fields.forEach((f) => f.accepted());
     },
@@ -204,6 +205,7 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
       latest = now;
       id = now.record;
       setText(step, [place(view), view.areas.find((a) => a.here).title, now.step, whole ? "" : view.hour.station].filter(Boolean).join(" · "));
+      ask.show(now.asked);
       value.show(now);
       setText(pending, now.pending ? `This record says: ${now.pending}.` : "");
       const pressed = now.reasons.find((r) => r.chosen);
@@ -244,6 +246,25 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
       else if (key === "ArrowLeft" && target === heading) move({ do: "back" });
       else return false;
       return true;
+    },
+  };
+}
+
+// Two entries at one point, from here and from another screen: both in words, and a button for each.
+function asking(point, move) {
+  const side = (mine, words) => {
+    const text = make("b");
+    return { text, node: make("button", { type: "button", class: "pl-button pl-side", onclick: () => move({ do: "settle", point, mine }) }, make("span", { text: words }), text) };
+  };
+  const [yours, theirs] = [side(true, "Put yours:"), side(false, "Keep what is saved:")];
+  const node = make("div", { class: "pl-asking", role: "alert", hidden: true },
+    make("p", { text: "Another screen has entered something else here meanwhile. Nothing is overwritten; which shall count?" }), yours.node, theirs.node);
+  return {
+    node,
+    show(asked) {
+      node.hidden = !asked.mine;
+      setText(yours.text, asked.mine || "");
+      setText(theirs.text, asked.saved || "");
     },
   };
 }

@@ -1,7 +1,7 @@
 // The walk's screen: draws the view that Python gives, tells Python what was pressed or typed, keeps nothing.
 
 const PATIENCE_MS = 4000;
-const WRITES = new Set(["value", "reason", "keys", "place", "note", "promise", "photo", "drop photo", "not opened", "no time", "take back"]);
+const WRITES = new Set(["value", "reason", "keys", "place", "note", "promise", "photo", "drop photo", "not opened", "no time", "take back", "settle"]);
 const KEYS_HELP = "1 to 5 choose a grade, Y and N answer, U not checked, T note, S what the seller promises, P photo, K keys, A whole area, full stop next, comma back, Esc leaves a field";
 
 function render({ model, el }) {
@@ -48,12 +48,16 @@ function render({ model, el }) {
     if (answer.ok) {
       cards.forEach((each) => each.say(""));
       if (answer.line && !waiting.size) showStatus("saved", answer.line);
-    } else if (mine) {
-      (card && cards.get(card.point) === card ? card : cards.get(here)).say(answer.line, field, afterwards !== null);
-      afterwards = null;
-      showStatus("stopped", "Last entry not saved");
     }
-    redraw();
+    const refused = mine && !answer.ok;
+    if (refused) field?.refused(afterwards !== null);
+    redraw(); // before the refusal is said: a card whose record another screen has changed is drawn anew
+    if (refused) {
+      const at = cards.get(card?.point) ?? cards.get(here);
+      if (!at.asks()) at.say(answer.line);
+      afterwards = null;
+      showStatus("stopped", at.asks() ? "Not saved yet: choose one of the two" : "Last entry not saved");
+    }
     if (waiting.size) return;
     clearTimeout(impatient);
     if (afterwards) {
