@@ -1,6 +1,6 @@
 """Do the tests notice a fault? Small faults are put into the library, one at a time, and the tests that reach them run.
 
-Run: ``python -m benchmarks.mutants DIR`` (``--seed 20271 --count 300``): the tree is copied to DIR, the mutants are chosen
+Run: ``python -m benchmarks.mutants DIR`` (``--seed 20271 --count 300``): the last commit is copied to DIR, the mutants are chosen
 (a package gets its share of them by its lines; within it each kind of fault is as likely as another, then each place),
 one run of the tests in a copy takes down which test reaches which mutant, and how long it takes; then mutant by mutant
 the tests that reach it, shortest first, then the rest of their files, up to `MOST_S` of either, until one fails. Browser
@@ -231,20 +231,21 @@ def prepare(home: Path, seed: int, count: int) -> list[Mutant]:
     """The copies, the mutants and the map of what reaches them, where they are not there yet."""
     tree, marked = home / "tree", home / "marked"
     if not (home / "mutants.json").exists():
-        files = subprocess.run(
-            ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
-        ).stdout
-        for name in filter(None, files.split("\0")):
-            (tree / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy2(ROOT / name, tree / name)
+        tree.mkdir(exist_ok=True)
+        archive = subprocess.run(["git", "archive", "HEAD"], cwd=ROOT, capture_output=True, check=True).stdout
+        subprocess.run(["tar", "-x", "-C", tree], input=archive, check=True)
         rows = [asdict(mutant) for mutant in choose(tree, seed, count)]
         (home / "mutants.json").write_text(json.dumps(rows, indent=1))
     chosen = [Mutant(**row) for row in json.loads((home / "mutants.json").read_text())]
     if not (home / "mapped").exists():
+        shutil.rmtree(marked, ignore_errors=True)
         shutil.copytree(tree, marked)
         instrument(marked, chosen)
-        (home / "hits").mkdir()
-        (home / "mapped").write_text(pytest(marked, ["-p", "benchmarks.mutants"], home)[1])
+        (home / "hits").mkdir(exist_ok=True)
+        code, line = pytest(marked, ["-p", "benchmarks.mutants"], home)
+        if code not in (0, 1):
+            sys.exit(f"the tests of the marked copy did not run: {line}")
+        (home / "mapped").write_text(line)
     return chosen
 
 
