@@ -2,9 +2,11 @@
 
 Run from the repository's folder, with Debian's chromium installed::
 
-    python -m benchmarks.pictures [--page comparison.html] [--out datasets/pictures]
+    python -m benchmarks.pictures [--page comparison.html] [--out datasets/pictures] [--check]
 
-Without a page the demonstration is built first. Each picture stays under 150 kB.
+Without a page the demonstration is built first. Each picture stays under 150 kB and carries the words that it
+shows. ``--check`` writes nothing: it compares these with what the screens say now, and ends with 1 where a picture
+is stale. Figures may differ, words may not.
 """
 
 from __future__ import annotations
@@ -12,14 +14,18 @@ from __future__ import annotations
 import argparse
 import io
 import json
+import re
+import sys
+from calendar import month_name
 from collections.abc import Iterator
 from contextlib import contextmanager
-from itertools import takewhile
+from dataclasses import dataclass
+from itertools import takewhile, zip_longest
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from PIL import Image
+from PIL import Image, PngImagePlugin
 
 CHROMIUM = "/usr/bin/chromium"
 ARGS = (
@@ -32,14 +38,28 @@ ARGS = (
     "--disable-sync",
 )
 MOST_BYTES = 150_000
+WORDS = "Words"
+"""The PNG's own entry for the words it shows."""
 COLOURS = (256, 128, 64, 32)
 WIDTH_PX = 1000
 SHOWN_POINT = "bridge-treble"
 """The point of the walk that is shown, those before it done."""
 
 
-def small_png(shot: bytes, *, width: int = WIDTH_PX) -> bytes:
-    """The screenshot as a PNG of at most 150 kB: scaled to the width, with as many colours as fit.
+@dataclass(frozen=True)
+class Shot:
+    """What a browser showed: the picture as PNG, and the words in it."""
+
+    png: bytes
+    words: str
+
+    def __post_init__(self) -> None:
+        if not self.words:
+            raise ValueError("a picture without a word: the page was not drawn")
+
+
+def small_png(shot: bytes, *, words: str = "", width: int = WIDTH_PX) -> bytes:
+    """The screenshot as a PNG of at most 150 kB: scaled to the width, with as many colours as fit, its words inside.
 
     Raises
     ------
@@ -48,10 +68,12 @@ def small_png(shot: bytes, *, width: int = WIDTH_PX) -> bytes:
     """
     image = Image.open(io.BytesIO(shot)).convert("RGB")
     image.thumbnail((width, 4 * width))
+    info = PngImagePlugin.PngInfo()
+    info.add_itxt(WORDS, words)
     for colours in COLOURS:
         out = io.BytesIO()
         image.quantize(colours, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(
-            out, "PNG", optimize=True
+            out, "PNG", optimize=True, pnginfo=info
         )
         if out.tell() <= MOST_BYTES:
             return out.getvalue()
@@ -76,12 +98,27 @@ def browser_page(*, width: int, height: int) -> Iterator[Any]:
         context.close()
 
 
-def picture_of(html: Path, *, width: int, height: int, part: str = "") -> bytes:
+def words_of(picture: bytes) -> str:
+    """The words that a picture made here carries, or nothing."""
+    return str(Image.open(io.BytesIO(picture)).info.get(WORDS, ""))
+
+
+def as_words(text: str) -> str:
+    """What must not change: the words in their order, every figure as 0, a month as no more than a month."""
+    text = re.sub(rf"\b({'|'.join(month_name[1:])})\b", "month", text)
+    return " ".join(re.sub(r"\d+(?:[.,]\d+)*", "0", text).split())
+
+
+def picture_of(html: Path, *, width: int, height: int, part: str = "body") -> Shot:
     """What a window of that size shows of a page, or the whole of one part of it."""
     with browser_page(width=width, height=height) as page:
         page.goto(html.resolve().as_uri())
         page.wait_for_timeout(2500)
-        return bytes((page.locator(part) if part else page).screenshot(timeout=120_000))
+        target = page if part == "body" else page.locator(part)
+        png = bytes(target.screenshot(timeout=120_000))
+        return Shot(
+            png, as_words(page.locator(part).evaluate(SHOWN_WORDS, height if part == "body" else 1e9))
+        )
 
 
 def walk_page(folder: Path) -> Path:
@@ -125,6 +162,19 @@ def write_widget(widget: Any, path: Path) -> Path:
     return path
 
 
+SHOWN_WORDS = """
+(part, below) => {
+  const words = [], walker = document.createTreeWalker(part, NodeFilter.SHOW_TEXT);
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    const box = document.createRange();
+    box.selectNodeContents(node);
+    const { top, bottom, width } = box.getBoundingClientRect();
+    if (width > 1 && bottom > 0 && top < below && node.parentElement.checkVisibility()) words.push(node.data);
+  }
+  return words.join(" ");
+}
+"""
+"""The text that can be seen in a part, down to a height."""
 LAB_COLOURS = "body { font: 14px/1.5 system-ui, sans-serif; margin: 16px; background: #fff; color: #1c2127; }"
 STAND_IN = """
 const model = { get: n => state[n], set() {}, on() {}, off() {}, save_changes() {}, send() {}, widget_manager: {} };
@@ -133,12 +183,13 @@ widget.render({ model, el: document.getElementById("form") });
 
 
 def main() -> None:
-    """Writes page.png and walk.png."""
+    """Writes page.png and walk.png, or compares them."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument(
         "--page", type=Path, help="a comparison page; the demonstration's where none is given"
     )
     parser.add_argument("--out", type=Path, default=Path("datasets/pictures"))
+    parser.add_argument("--check", action="store_true", help="write nothing, say which picture is stale")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     with TemporaryDirectory() as name:
@@ -147,10 +198,27 @@ def main() -> None:
             "page.png": picture_of(page, width=1180, height=1000),
             "walk.png": picture_of(walk_page(Path(name)), width=900, height=900, part="#form"),
         }
+    if args.check:
+        sys.exit(stale(args.out, shots))
     for file, shot in shots.items():
-        data = small_png(shot)
+        data = small_png(shot.png, words=shot.words)
         (args.out / file).write_bytes(data)
         print(f"{args.out / file}: {len(data) / 1000:.0f} kB")
+
+
+def stale(folder: Path, shots: dict[str, Shot]) -> int:
+    """1 where a kept picture says something else than its screen does now, else 0; each is named with its first word."""
+    found = 0
+    for file, shot in shots.items():
+        kept = words_of((folder / file).read_bytes()).split() if (folder / file).exists() else []
+        pairs = enumerate(zip_longest(kept, shot.words.split(), fillvalue="(nothing)"))
+        differs = next(((n, old, new) for n, (old, new) in pairs if old != new), None)
+        if differs is None:
+            print(f"{folder / file}: as the screen is now, {len(kept)} words")
+            continue
+        found += 1
+        print(f"{folder / file}: stale: word {differs[0] + 1} was {differs[1]!r}, is {differs[2]!r}")
+    return int(found > 0)
 
 
 def demonstration(folder: Path) -> Path:
