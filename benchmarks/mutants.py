@@ -3,8 +3,8 @@
 Run: ``python -m benchmarks.mutants DIR`` (``--seed 20271 --count 300``): the last commit is copied to DIR, the mutants are chosen
 (a package gets its share of them by its lines; within it each kind of fault is as likely as another, then each place),
 one run of the tests in a copy takes down which test reaches which mutant, and how long it takes; then mutant by mutant
-the tests that reach it, shortest first, then the rest of their files, up to `MOST_S` of either, until one fails. Browser
-tests and those that fail without a fault are left out. What is done is kept in DIR and not done again; ``--only 17 30``
+the tests that reach it, shortest first, then the rest of their files, up to `MOST_S` of either, until one fails. Slow
+tests, those in a browser and those that fail without a fault are left out. What is done is kept in DIR and not done again; ``--only 17 30``
 runs these again, with ``--tests PATH`` on just those tests of DIR's copy.
 
 The kept tools mutate everything, or run a whole suite or a line coverage of it; for a suite of many minutes that is days.
