@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
 from pianolab.sound_model import KeyFault, PianoModel, note_modes, note_truth
-from pianolab.sound_model.note import ring_seconds, strike
+from pianolab.sound_model.note import Press, ring_seconds, strike
 from pianolab.sound_model.piano import OFF_DB, PLAIN
 from pianolab.units import cents_between, key_to_hz
 
@@ -71,10 +71,9 @@ class ModelledPiano:
         sound = strike(
             model,
             key,
-            hold_s=hold_s,
+            Press(hold_s=hold_s, blow_db=blow_db),
             seconds=seconds,
             rate_hz=self.rate_hz,
-            blow_db=blow_db,
             rng=rng,
             modes=modes,
         )

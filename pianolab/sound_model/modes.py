@@ -154,21 +154,14 @@ def note_modes(
     >>> bool(modes.poles.real.max() < 0)
     True
     """
-    if not model.first_key <= check_key(key) <= model.last_key:
-        raise BadInput("key", key, f"a key of this piano, {model.first_key} to {model.last_key}")
-    f_hz = model.partials(key, np.arange(1.0, MOST_PARTIALS + 1.0))
     top_hz = min(TOP_HZ, 0.48 * rate_hz)
-    if f_hz[0].max() >= top_hz:
-        need = f"{np.ceil(f_hz[0].max() / 0.48):g} or more for key {key}"
-        raise BadInput("rate_hz", rate_hz, need, "Its first partial would lie above the recording's range.")
-    f_hz = f_hz[f_hz.max(axis=1) < top_hz]
+    f_hz = _recordable(model, key, top_hz, rate_hz)
     level = partial_levels(model, key, f_hz.mean(axis=1), blow_db=blow_db, blow=blow)
     loud = level > level.max() * db_to_amplitude(FLOOR_DB)
     numbers = np.arange(1, level.size + 1)[loud]
     poles, shares = bridge_modes(model, key, f_hz[loud], numbers=numbers, blow=blow)
     phase = np.exp(2j * np.pi * model.stream(key, "partials").random(MOST_PARTIALS)[numbers - 1])
     amplitudes = (level[loud] * phase)[:, None] * shares
-    strings = poles.shape[1]
     damping, rise = damper_rates(model, key, numbers), rise_rates(model, key, numbers)
     along = longitudinal_lines(model, key, level)
     phantoms = phantom_lines(model, key, level[loud], _loudest(poles, shares))
@@ -184,7 +177,7 @@ def note_modes(
     heard = body[1].imag < 2.0 * np.pi * top_hz
     beside = np.concatenate([along[0], phantoms[0]]), np.concatenate([along[1], phantoms[1]])
     kept = beside[1].imag < 2.0 * np.pi * top_hz
-    extra, others = int(kept.sum()), int(heard.sum())
+    extra, others, strings = int(kept.sum()), int(heard.sum()), poles.shape[1]
     leak = model.fault(key, "damper")
     return NoteModes(
         key=key,
@@ -199,6 +192,17 @@ def note_modes(
         rise_per_s=np.concatenate([body[2][heard], np.repeat(rise[:1], extra), np.repeat(rise, strings)]),
         softness=model.damper_softness,
     )
+
+
+def _recordable(model: PianoModel, key: int, top_hz: float, rate_hz: int) -> FloatArray:
+    """Partials of each string in Hz that the recording can hold, shape (partials, strings)."""
+    if not model.first_key <= check_key(key) <= model.last_key:
+        raise BadInput("key", key, f"a key of this piano, {model.first_key} to {model.last_key}")
+    f_hz = model.partials(key, np.arange(1.0, MOST_PARTIALS + 1.0))
+    if f_hz[0].max() >= top_hz:
+        need = f"{np.ceil(f_hz[0].max() / 0.48):g} or more for key {key}"
+        raise BadInput("rate_hz", rate_hz, need, "Its first partial would lie above the recording's range.")
+    return np.asarray(f_hz[f_hz.max(axis=1) < top_hz])
 
 
 def _loudest(poles: ComplexArray, shares: ComplexArray) -> ComplexArray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -140,22 +142,44 @@ def ring_seconds(modes: NoteModes, *, hold_s: float | None, below_db: float, fro
     return float(t[above[-1]] + (0.05 if t[above[-1]] < from_s + 2.0 else 0.2))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Press:
+    """One press of a key: how long it is held (None: to the end), the blow's level against a medium one, and
+    whether the noise of hammer and key is heard with it.
+    """
+
+    hold_s: float | None = None
+    blow_db: float = 0.0
+    knock: bool = True
+
+
 def strike(
     model: PianoModel,
     key: int,
+    press: Press,
     *,
-    hold_s: float | None,
     seconds: float,
     rate_hz: int,
-    blow_db: float,
     rng: np.random.Generator,
-    knock: bool = True,
     modes: NoteModes | None = None,
 ) -> Float32Array:
     """Everything one press of a key sounds: strings, board, buzz, knock, and the noises of the key's return.
 
-    ``modes`` are those of this very blow, if the caller has drawn them from ``rng`` already.
+    Parameters
+    ----------
+    model : PianoModel
+    key : key number, on the model's keyboard
+    press : how long it is held and how hard it is struck
+    seconds : length of the sound
+    rate_hz : samples per second
+    rng : draws the noises
+    modes : those of this very blow, if the caller has drawn them from ``rng`` already
+
+    Returns
+    -------
+    float32 ndarray, shape (frames,)
     """
+    hold_s, blow_db = press.hold_s, press.blow_db
     frames = round(seconds * rate_hz)
     silent = model.fault(key, "silent") is not None
     sound = np.zeros(frames, dtype=np.float32)
@@ -164,7 +188,7 @@ def strike(
     if not silent:
         sound += ring(modes, hold_s=hold_s, frames=frames, rate_hz=rate_hz)
         _add(sound, _buzz(model, key, modes, sound, rate_hz=rate_hz, rng=rng), at=0)
-    if knock:
+    if press.knock:
         full_db = float(amplitude_to_db(FULL_LEVEL)) + model.knock_db + 0.5 * blow_db
         level = full_db + (SILENT_KNOCK_DB if silent else KNOCK_DB)
         _add(
@@ -260,6 +284,5 @@ def render_note(
     if not 8000 <= rate_hz <= 192000:
         raise BadInput("rate_hz", rate_hz, "8000 to 192000")
     rng = np.random.default_rng([seed, key + 1000, 77])
-    return strike(
-        model, key, hold_s=hold_s, seconds=seconds, rate_hz=rate_hz, blow_db=blow_db, rng=rng, knock=knock
-    )
+    press = Press(hold_s=hold_s, blow_db=blow_db, knock=knock)
+    return strike(model, key, press, seconds=seconds, rate_hz=rate_hz, rng=rng)
