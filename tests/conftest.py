@@ -27,12 +27,21 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Side by side (``-n``) a file's tests stay together, for they share what is slow to make, in the order from here."""
+    if getattr(config.option, "numprocesses", None):
+        config.option.dist, config.option.loadscopereorder = "loadfile", False
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    long = [item for item in items if any(item.get_closest_marker(mark) for mark in LONG)]
+    # Long files first: one that came last would leave the other processes without work.
+    longest = {item.path for item in long}
+    items.sort(key=lambda item: item.path not in longest)
     # Who names one test or a mark wants just that.
     named = any("::" in arg for arg in config.args) or config.option.markexpr
     if config.getoption("--all") or skips_are_failures() or named:
         return
-    long = [item for item in items if any(item.get_closest_marker(mark) for mark in LONG)]
     if long:
         config.hook.pytest_deselected(items=long)
         items[:] = [item for item in items if item not in set(long)]

@@ -104,7 +104,7 @@ def block_after(text: str, marker: str) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("marker", "ends_with"), [("main command", "-m pianolab demo"), ("test command", "-m pytest")]
+    ("marker", "ends_with"), [("main command", "-m pianolab demo"), ("test command", "-m pytest -n logical")]
 )
 def test_readme_has_the_two_commands_that_ci_runs(marker: str, ends_with: str) -> None:
     lines = block_after((ROOT / "README.md").read_text(encoding="utf-8"), marker)
