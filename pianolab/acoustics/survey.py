@@ -11,7 +11,6 @@ from threadpoolctl import threadpool_limits
 from pianolab.acoustics.columns import Listened
 from pianolab.acoustics.judging.judge import judge_notes
 from pianolab.acoustics.keys.faint import with_faint_keys
-from pianolab.acoustics.keys.keypath import rise_share
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.reading_keys import read_compass, strikes_of
 from pianolab.acoustics.keys.sequence import read_sequence
@@ -102,17 +101,7 @@ def listen(
         channels, onsets, rate_hz=rate_hz, first_key=first_key, last_key=last_key, a4_hz=a4_hz, name=name
     )
     end_s = channels.shape[1] / rate_hz
-    sequence = read_sequence(
-        path.keys,
-        onsets.times_s,
-        path.score,
-        rise_share(onsets.rise),
-        path.sure,
-        first_key=first_key,
-        last_key=last_key,
-        end_s=end_s,
-        unread=path.unread,
-    )
+    sequence = read_sequence(path, onsets, first_key=first_key, last_key=last_key, end_s=end_s)
     strikes = strikes_of(path, onsets, sequence, end_s=end_s)
     twice = struck_twice(strikes, path, onsets, sequence, end_s=end_s)
     sequence = with_faint_keys(sequence, channels, strikes, rate_hz=rate_hz)

@@ -20,7 +20,6 @@ from scipy import signal
 from pianolab.acoustics.keys import reading_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.fresh_lines import TOP_HZ, FreshLines
-from pianolab.acoustics.keys.keypath import rise_share
 from pianolab.acoustics.keys.line_evidence import MOST_PARTIALS, Evidence, weigh, widened
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.sequence import read_sequence
@@ -67,16 +66,7 @@ def keys_read(sound: Sound, rate_hz: int, which: str) -> Played:
     path = reading_keys.read_compass(
         channels, onsets, rate_hz=rate_hz, first_key=first, last_key=last, a4_hz=440.0, name="scene"
     )
-    sequence = read_sequence(
-        path.keys,
-        onsets.times_s,
-        path.score,
-        rise_share(onsets.rise),
-        path.sure,
-        first_key=first,
-        last_key=last,
-        end_s=channels.shape[1] / rate_hz,
-    )
+    sequence = read_sequence(path, onsets, first_key=first, last_key=last, end_s=channels.shape[1] / rate_hz)
     return {key: float(onsets.times_s[at]) for key, at in sequence.strike_of.items()}
 
 

@@ -15,8 +15,9 @@ import pytest
 from scipy import signal
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.keys.keypath import NO_NOTE, read_keys
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, read_keys
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
+from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import read_sequence
 from pianolab.errors import BadInput
 from pianolab.io.real_notes import real_notes, string_together
@@ -168,19 +169,21 @@ def test_keys_are_left_out_only_where_time_was_left_for_them() -> None:
 def test_a_key_is_silent_only_where_no_tone_went_unread() -> None:
     keys = np.array([*range(30, 36), NO_NOTE, *range(37, 43)])
     times = 2.0 * np.arange(len(keys))
+    nothing = np.full(len(keys), np.nan)
 
     def status(unread: bool) -> str:
-        sequence = read_sequence(
-            keys,
-            times,
-            np.full(len(keys), 30.0),
-            np.ones(len(keys)),
-            keys != NO_NOTE,
-            first_key=30,
-            last_key=42,
-            end_s=30.0,
+        path = KeyPath(
+            keys=keys,
+            f1_hz=nothing,
+            b_factor=nothing,
+            score=np.full(len(keys), 30.0),
+            margin=np.full(len(keys), 30.0),
+            offset_cents=0.0,
+            other_shift=0,
             unread=(keys == NO_NOTE) & unread,
         )
+        onsets = Onsets(times, np.ones(len(keys)), nothing, nothing, hop_s=0.01)
+        sequence = read_sequence(path, onsets, first_key=30, last_key=42, end_s=30.0)
         return sequence.absent[36][0]
 
     assert status(unread=False) == "silent"

@@ -2,8 +2,8 @@
 
 A single note alone can't tell its key, because the instrument's pitch is not known: a piano a semitone flat
 sounds like its neighbour. So the evidence of every strike for every pitch (`line_evidence`) is put together by
-dynamic programming over the key and the instrument's own pitch at that place, which may drift slowly from
-register to register. A step to the next key in one step's time costs nothing. Keys left out cost little where the
+dynamic programming (`path_search`) over the key and the instrument's own pitch at that place, which may drift slowly
+from register to register. A step to the next key in one step's time costs nothing. Keys left out cost little where the
 time for them was taken and much where it was not; a key struck again, a step back, a jump up and back have their
 price; a strike may be no note at all (a knock), which is cheap for a weak one. A descending scale is read in its own
 direction. Offsets far from 0 cost something, and so do keys missing at the ends: where both ends are played, an
@@ -23,19 +23,16 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.compass import usual_stretch_cents
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
+from pianolab.acoustics.keys.onsets import STRONG_SHARE, rise_share
+from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, search
 from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray, key_to_hz
 
 NO_NOTE = -1000
 """Key number that stands for: this candidate is no note."""
-FEW_STRIKES = 5
-"""Up to so many strikes say nothing of where a scale begins or ends."""
-STRONG_SHARE = 0.4
 OFFSETS_CENTS = np.arange(-160.0, 161.0, 20.0)
 REACH = np.arange(-9, 10)
 """Steps of the pitch grid that a key may lie from the instrument's own pitch there: 90 cents."""
-UNSTEADY = -1
-"""Stands for a time gap that is no whole number of steps."""
 
 
 @dataclass(frozen=True)
@@ -100,59 +97,6 @@ class KeyPath:
         return out
 
 
-def rise_share(rise: FloatArray) -> FloatArray:
-    """Rise of each candidate over that of a typical blow (a mean in which weak rises hardly count)."""
-    return np.asarray(rise / max(float(np.sum(rise**3)) / max(float(np.sum(rise**2)), 1e-12), 1e-12))
-
-
-def next_strong_s(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:
-    """When the next candidate comes that rises like a blow, or well over this one; weaker ones don't end a note."""
-    strong = rise_share(rise) >= STRONG_SHARE
-    out = np.full(len(onsets_s), end_s)
-    for i in range(len(onsets_s)):
-        after = np.flatnonzero(strong[i + 1 :] | (rise[i + 1 :] > 1.4 * rise[i]))
-        if len(after):
-            out[i] = onsets_s[i + 1 + int(after[0])]
-    return out
-
-
-@dataclass(frozen=True)
-class _Model:
-    """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns,
-    how likely each offset is, the price of keys left out."""
-
-    fit: FloatArray
-    times_s: FloatArray
-    step_s: FloatArray
-    no_note: FloatArray
-    prior: FloatArray
-    left_out: float
-
-    def mirrored(self, *, keys: bool, times: bool) -> _Model:
-        """The same with the keyboard, or the time, turned round; turned in time the offset's prior is left out."""
-        fit = self.fit[:, ::-1] if times else self.fit
-        rows = slice(None, None, -1 if times else 1)
-        return _Model(
-            fit[:, :, ::-1] if keys else fit,
-            -self.times_s[rows] if times else self.times_s,
-            self.step_s[rows],
-            self.no_note[rows],
-            np.zeros_like(self.prior) if times else self.prior,
-            self.left_out,
-        )
-
-
-@dataclass(frozen=True)
-class _Search:
-    """``taken`` is the best total of a path that ends at a strike, (strikes, offsets, keys); key and offset index of
-    each strike on the best path, -1 for no note; the best total."""
-
-    taken: FloatArray
-    keys: NDArray[np.int64]
-    offsets: NDArray[np.int64]
-    total: float
-
-
 def read_keys(
     evidence: Evidence,
     times_s: FloatArray,
@@ -177,7 +121,7 @@ def read_keys(
     share = rise_share(rise)
     weak = 1.0 - np.clip((share - 0.15) / 0.35, 0.0, 1.0)
     keys = np.arange(first_key, last_key + 1)
-    model = _Model(
+    model = PathModel(
         fit=_fit(evidence, keys),
         times_s=times_s,
         step_s=_local_step_s(times_s, share >= STRONG_SHARE),
@@ -185,18 +129,18 @@ def read_keys(
         prior=_offset_prior(OFFSETS_CENTS) - _offset_prior(np.zeros(1)),
         left_out=lim["left_out"],
     )
-    found = _search(model)
+    found = search(model)
     heard = found.keys[found.keys >= 0]
     if len(heard) > FEW_STRIKES and (leaps := float(np.mean(np.abs(np.diff(heard)) > 1))) > np.exp(
         -model.left_out
     ):
         # White keys only, or every third: the scale itself says what leaving out a key is worth.
         model = replace(model, left_out=-float(np.log(leaps)))
-        found = _search(model)
+        found = search(model)
         heard = found.keys[found.keys >= 0]
     if len(heard) > FEW_STRIKES and np.mean(np.diff(heard) < 0) > 0.2:
         turned = model.mirrored(keys=True, times=False)
-        down = _search(turned)
+        down = search(turned)
         if down.total > found.total:
             return _finish(down, _doubt(turned, down, direction=-1), evidence, keys[::-1])
     return _finish(found, _doubt(model, found, direction=1), evidence, keys)
@@ -254,107 +198,6 @@ def _local_step_s(times_s: FloatArray, strong: NDArray[np.bool_]) -> FloatArray:
     return out
 
 
-def _steps_taken(gap_s: FloatArray, step_s: float) -> NDArray[np.int64]:
-    """How many steps' time each gap is; `UNSTEADY` where it is no whole number of them."""
-    ratio = gap_s / step_s if step_s > 0 else np.full_like(gap_s, np.nan)
-    whole = np.maximum(np.round(np.nan_to_num(ratio, nan=-9.0)), 1)
-    fits = np.abs(ratio - whole) <= limits()["path"]["gap_tolerance"]
-    return np.where(fits, np.minimum(whole, 99), UNSTEADY).astype(np.int64)
-
-
-def _moves(count: int, steps_taken: int, left_out: float) -> FloatArray:
-    """Cost of each move, shape (from, to), when so many steps' time has gone by."""
-    lim = limits()["path"]
-    step = np.arange(count)[None, :] - np.arange(count)[:, None]
-    passed = np.log2(np.maximum(np.abs(step), 1))
-    in_time = min(lim["unsounded"], left_out) + 0.5 * passed
-    cost = np.where(step == steps_taken, in_time, left_out + 1.5 * passed)
-    cost = np.where(step == 1, 0.0, cost)
-    cost = np.where(step == 0, lim["again"], cost)
-    return np.where(step < 0, lim["back"] + 1.5 * passed, cost)
-
-
-def _drifted(value: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Best over changes of the instrument's offset from one strike to the next: values, and the offset before."""
-    at = np.arange(len(value))
-    cost = limits()["path"]["drift"] * np.abs(at[:, None] - at[None, :])
-    whole = value[None] - cost[:, :, None]
-    source = np.argmax(whole, axis=1)
-    return np.take_along_axis(whole, source[:, None], axis=1)[:, 0], source
-
-
-def _ends(count: int) -> FloatArray:
-    """Cost of a scale that leaves out so many keys at an end."""
-    lim = limits()["path"]
-    missing = np.arange(count)
-    return np.where(missing > 0, lim["end_left_out"] + np.sqrt(np.maximum(missing - 1, 0)), 0.0)
-
-
-def _search(model: _Model) -> _Search:
-    """Best path through all strikes."""
-    offsets, strikes, count = model.fit.shape
-    ends = _ends(count) if strikes > FEW_STRIKES else np.zeros(count)
-    value = np.full((offsets, count), -np.inf)
-    since_s = np.full((offsets, count), np.nan)
-    idle = 0.0
-    taken = np.empty((strikes, offsets, count))
-    from_key = np.empty((strikes, offsets, count), dtype=np.int16)
-    from_offset = np.empty((strikes, offsets, count), dtype=np.int16)
-    kept = np.empty((strikes, offsets, count), dtype=bool)
-    moves: dict[int, FloatArray] = {}
-    for i in range(strikes):
-        reach, source = _reached(
-            value, model.times_s[i] - since_s, float(model.step_s[i]), model.left_out, moves
-        )
-        reach, offset_before = _drifted(reach)
-        start = idle - ends[None] + model.prior[:, None]
-        begun = start > reach
-        from_key[i] = np.where(begun, -1, np.take_along_axis(source, offset_before, axis=0))
-        from_offset[i] = offset_before
-        taken[i] = np.where(begun, start, reach) + model.fit[:, i]
-        stay = value + model.no_note[i]
-        kept[i] = stay >= taken[i]
-        value = np.where(kept[i], stay, taken[i])
-        since_s = np.where(kept[i], since_s, model.times_s[i])
-        idle += float(model.no_note[i])
-    final = value - ends[::-1][None]
-    keys, at = np.full(strikes, -1, dtype=np.int64), np.zeros(strikes, dtype=np.int64)
-    offset, key = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
-    total = float(final[offset, key])
-    if total <= idle:
-        return _Search(taken, keys, at, idle)
-    for i in range(strikes - 1, -1, -1):
-        if kept[i, offset, key]:
-            continue
-        keys[i], at[i] = key, offset
-        if from_key[i, offset, key] < 0:
-            break
-        offset, key = int(from_offset[i, offset, key]), int(from_key[i, offset, key])
-    return _Search(taken, keys, at, total)
-
-
-def _reached(
-    value: FloatArray, gap_s: FloatArray, step_s: float, left_out: float, moves: dict[int, FloatArray]
-) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Best value of each state after a move from any key, and that key; ``moves`` keeps the costs already made."""
-    best = np.full(value.shape, -np.inf)
-    source = np.zeros(value.shape, dtype=np.int64)
-    alive = np.isfinite(value)
-    taken = _steps_taken(gap_s, step_s)
-    for steps in np.unique(taken[alive]):
-        if int(steps) not in moves:
-            moves[int(steps)] = _moves(value.shape[1], int(steps), left_out)
-        these = np.where(alive & (taken == steps), value, -np.inf)
-        rows = np.flatnonzero(np.isfinite(these).any(axis=1))
-        whole = these[rows][:, :, None] - moves[int(steps)][None]
-        at = np.argmax(whole, axis=1)
-        reach = np.take_along_axis(whole, at[:, None], axis=1)[:, 0]
-        better = reach > best[rows]
-        best[rows] = np.where(better, reach, best[rows])
-        source[rows] = np.where(better, at, source[rows])
-    return best, source
-
-
 @dataclass(frozen=True)
 class _Doubt:
     """How far the best path with another key lies behind at each strike; which way the whole could be shifted, and
@@ -365,14 +208,14 @@ class _Doubt:
     whole: float
 
 
-def _doubt(model: _Model, found: _Search, *, direction: int) -> _Doubt:
+def _doubt(model: PathModel, found: Search, *, direction: int) -> _Doubt:
     """``direction`` is -1 where the model's keyboard is turned round."""
     strikes = len(found.keys)
     margin = np.full(strikes, np.nan)
     heard = np.flatnonzero(found.keys >= 0)
     if not len(heard):
         return _Doubt(margin, 0, float("inf"))
-    back = _search(model.mirrored(keys=True, times=True)).taken[::-1, :, ::-1]
+    back = search(model.mirrored(keys=True, times=True)).taken[::-1, :, ::-1]
     through = (found.taken + back - model.fit.transpose(1, 0, 2)).max(axis=1)
     rows = np.arange(strikes)
     own = through[rows, found.keys]
@@ -402,7 +245,7 @@ def _behind(
     return float(np.median(np.where(inside, own[heard] - other, np.inf)))
 
 
-def _finish(found: _Search, doubt: _Doubt, evidence: Evidence, keys: NDArray[np.int64]) -> KeyPath:
+def _finish(found: Search, doubt: _Doubt, evidence: Evidence, keys: NDArray[np.int64]) -> KeyPath:
     rows = np.arange(len(found.keys))
     heard = found.keys >= 0
     own = np.where(heard, keys[np.maximum(found.keys, 0)], NO_NOTE)

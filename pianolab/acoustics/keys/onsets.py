@@ -20,6 +20,9 @@ from pianolab.acoustics.spectra import Samples, fast_size, frame_blocks, power_o
 from pianolab.acoustics.threads import at_once
 from pianolab.units import FloatArray
 
+STRONG_SHARE = 0.4
+"""A candidate that rises by so much of a typical blow rises like one."""
+
 
 @dataclass(frozen=True)
 class Onsets:
@@ -125,3 +128,19 @@ def onsets_in(bands: NDArray[np.float32], *, hop_s: float) -> Onsets:
     # A frame's rise peaks when its middle crosses the blow; its time is that of the middle, less one hop.
     times_s = peaks * hop_s + 0.5 * lim["window_s"] - hop_s
     return Onsets(times_s, lasting[peaks], rise, level_db, hop_s)
+
+
+def rise_share(rise: FloatArray) -> FloatArray:
+    """Rise of each candidate over that of a typical blow (a mean in which weak rises hardly count)."""
+    return np.asarray(rise / max(float(np.sum(rise**3)) / max(float(np.sum(rise**2)), 1e-12), 1e-12))
+
+
+def next_strong_s(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:
+    """When the next candidate comes that rises like a blow, or well over this one; weaker ones don't end a note."""
+    strong = rise_share(rise) >= STRONG_SHARE
+    out = np.full(len(onsets_s), end_s)
+    for i in range(len(onsets_s)):
+        after = np.flatnonzero(strong[i + 1 :] | (rise[i + 1 :] > 1.4 * rise[i]))
+        if len(after):
+            out[i] = onsets_s[i + 1 + int(after[0])]
+    return out

@@ -8,17 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.fresh_lines import FreshLines, fresh_lines
-from pianolab.acoustics.keys.keypath import (
-    FEW_STRIKES,
-    NO_NOTE,
-    STRONG_SHARE,
-    KeyPath,
-    next_strong_s,
-    read_keys,
-    rise_share,
-)
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, read_keys
 from pianolab.acoustics.keys.line_evidence import Evidence, explained_share, weigh
-from pianolab.acoustics.keys.onsets import Onsets
+from pianolab.acoustics.keys.onsets import STRONG_SHARE, Onsets, next_strong_s, rise_share
+from pianolab.acoustics.keys.path_search import FEW_STRIKES
 from pianolab.acoustics.keys.sequence import Sequence, next_sounds
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits

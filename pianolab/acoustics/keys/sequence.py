@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.keys.keypath import NO_NOTE
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.onsets import Onsets, rise_share
 from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray
 
@@ -77,40 +78,30 @@ def local_interval_s(keys: NDArray[np.int64], times_s: FloatArray) -> tuple[Floa
     return out, unsteady
 
 
-def read_sequence(
-    keys: NDArray[np.int64],
-    times_s: FloatArray,
-    score: FloatArray,
-    strength: FloatArray,
-    sure: NDArray[np.bool_],
-    *,
-    first_key: int,
-    last_key: int,
-    end_s: float,
-    unread: NDArray[np.bool_] | None = None,
-) -> Sequence:
+def read_sequence(path: KeyPath, onsets: Onsets, *, first_key: int, last_key: int, end_s: float) -> Sequence:
     """Order the strikes into one per key and say what became of the keys without one.
 
     Parameters
     ----------
-    keys, times_s, score : shape (candidates,), from the key path; `NO_NOTE` where a candidate is no note
-    sure : shape (candidates,), strikes whose key is told; a key of which none is sure is unclear
-    strength : shape (candidates,), how strongly the sound rises, from `keypath.rise_share`
+    path : the reading of each candidate: a key of which no strike is sure is unclear, and where a tone went unread
+        whatever is missing may be it
+    onsets : the same candidates, in time
     first_key, last_key : compass
     end_s : length of the recording
-    unread : shape (candidates,), tones in which no key could be read: whatever is missing there may be one of them
 
     Returns
     -------
     Sequence
     """
+    keys, times_s, sure, unread = path.keys, onsets.times_s, path.sure, path.unread
     heard = np.flatnonzero(keys != NO_NOTE)
+    strength = rise_share(onsets.rise)
     next_s = next_sounds(keys, times_s, end_s=end_s)
     by_key: dict[int, list[int]] = {}
     for i in heard:
         by_key.setdefault(int(keys[i]), []).append(int(i))
     told = {k: [i for i in v if sure[i]] for k, v in by_key.items()}
-    strike_of = {k: _choose(v, times_s, next_s, score, strength) for k, v in told.items() if v}
+    strike_of = {k: _choose(v, times_s, next_s, path.score, strength) for k, v in told.items() if v}
     count = {k: len(v) for k, v in by_key.items()}
     doubtful = (keys != NO_NOTE) & ~sure
     doubtful_s = times_s[doubtful if unread is None else doubtful | unread]

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.fresh_lines import fresh_lines
-from pianolab.acoustics.keys.keypath import NO_NOTE, STRONG_SHARE, next_strong_s, rise_share
+from pianolab.acoustics.keys.keypath import NO_NOTE
 from pianolab.acoustics.keys.line_evidence import Evidence, weigh
-from pianolab.acoustics.keys.onsets import Onsets
+from pianolab.acoustics.keys.onsets import STRONG_SHARE, Onsets, next_strong_s, rise_share
 from pianolab.acoustics.keys.reading_keys import read_evidence
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.live.note_level import Sounding, note_sounding

@@ -1,0 +1,158 @@
+"""The best path through all strikes: dynamic programming over the key and the instrument's own pitch.
+
+What the strikes say of each key and pitch comes in as one array (`PathModel`); what a move costs stands here and in
+``limits.toml``. Which reading follows, and how sure it is, is the business of `keypath`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pianolab.acoustics.limits import limits
+from pianolab.units import FloatArray
+
+FEW_STRIKES = 5
+"""Up to so many strikes say nothing of where a scale begins or ends."""
+UNSTEADY = -1
+"""Stands for a time gap that is no whole number of steps."""
+
+
+@dataclass(frozen=True)
+class PathModel:
+    """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns,
+    how likely each offset is, the price of keys left out."""
+
+    fit: FloatArray
+    times_s: FloatArray
+    step_s: FloatArray
+    no_note: FloatArray
+    prior: FloatArray
+    left_out: float
+
+    def mirrored(self, *, keys: bool, times: bool) -> PathModel:
+        """The same with the keyboard, or the time, turned round; turned in time the offset's prior is left out."""
+        fit = self.fit[:, ::-1] if times else self.fit
+        rows = slice(None, None, -1 if times else 1)
+        return PathModel(
+            fit[:, :, ::-1] if keys else fit,
+            -self.times_s[rows] if times else self.times_s,
+            self.step_s[rows],
+            self.no_note[rows],
+            np.zeros_like(self.prior) if times else self.prior,
+            self.left_out,
+        )
+
+
+@dataclass(frozen=True)
+class Search:
+    """``taken`` is the best total of a path that ends at a strike, (strikes, offsets, keys); key and offset index of
+    each strike on the best path, -1 for no note; the best total."""
+
+    taken: FloatArray
+    keys: NDArray[np.int64]
+    offsets: NDArray[np.int64]
+    total: float
+
+
+def _steps_taken(gap_s: FloatArray, step_s: float) -> NDArray[np.int64]:
+    """How many steps' time each gap is; `UNSTEADY` where it is no whole number of them."""
+    ratio = gap_s / step_s if step_s > 0 else np.full_like(gap_s, np.nan)
+    whole = np.maximum(np.round(np.nan_to_num(ratio, nan=-9.0)), 1)
+    fits = np.abs(ratio - whole) <= limits()["path"]["gap_tolerance"]
+    return np.where(fits, np.minimum(whole, 99), UNSTEADY).astype(np.int64)
+
+
+def _moves(count: int, steps_taken: int, left_out: float) -> FloatArray:
+    """Cost of each move, shape (from, to), when so many steps' time has gone by."""
+    lim = limits()["path"]
+    step = np.arange(count)[None, :] - np.arange(count)[:, None]
+    passed = np.log2(np.maximum(np.abs(step), 1))
+    in_time = min(lim["unsounded"], left_out) + 0.5 * passed
+    cost = np.where(step == steps_taken, in_time, left_out + 1.5 * passed)
+    cost = np.where(step == 1, 0.0, cost)
+    cost = np.where(step == 0, lim["again"], cost)
+    return np.where(step < 0, lim["back"] + 1.5 * passed, cost)
+
+
+def _drifted(value: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Best over changes of the instrument's offset from one strike to the next: values, and the offset before."""
+    at = np.arange(len(value))
+    cost = limits()["path"]["drift"] * np.abs(at[:, None] - at[None, :])
+    whole = value[None] - cost[:, :, None]
+    source = np.argmax(whole, axis=1)
+    return np.take_along_axis(whole, source[:, None], axis=1)[:, 0], source
+
+
+def _ends(count: int) -> FloatArray:
+    """Cost of a scale that leaves out so many keys at an end."""
+    lim = limits()["path"]
+    missing = np.arange(count)
+    return np.where(missing > 0, lim["end_left_out"] + np.sqrt(np.maximum(missing - 1, 0)), 0.0)
+
+
+def search(model: PathModel) -> Search:
+    """Best path through all strikes."""
+    offsets, strikes, count = model.fit.shape
+    ends = _ends(count) if strikes > FEW_STRIKES else np.zeros(count)
+    value = np.full((offsets, count), -np.inf)
+    since_s = np.full((offsets, count), np.nan)
+    idle = 0.0
+    taken = np.empty((strikes, offsets, count))
+    from_key = np.empty((strikes, offsets, count), dtype=np.int16)
+    from_offset = np.empty((strikes, offsets, count), dtype=np.int16)
+    kept = np.empty((strikes, offsets, count), dtype=bool)
+    moves: dict[int, FloatArray] = {}
+    for i in range(strikes):
+        reach, source = _reached(
+            value, model.times_s[i] - since_s, float(model.step_s[i]), model.left_out, moves
+        )
+        reach, offset_before = _drifted(reach)
+        start = idle - ends[None] + model.prior[:, None]
+        begun = start > reach
+        from_key[i] = np.where(begun, -1, np.take_along_axis(source, offset_before, axis=0))
+        from_offset[i] = offset_before
+        taken[i] = np.where(begun, start, reach) + model.fit[:, i]
+        stay = value + model.no_note[i]
+        kept[i] = stay >= taken[i]
+        value = np.where(kept[i], stay, taken[i])
+        since_s = np.where(kept[i], since_s, model.times_s[i])
+        idle += float(model.no_note[i])
+    final = value - ends[::-1][None]
+    keys, at = np.full(strikes, -1, dtype=np.int64), np.zeros(strikes, dtype=np.int64)
+    offset, key = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
+    total = float(final[offset, key])
+    if total <= idle:
+        return Search(taken, keys, at, idle)
+    for i in range(strikes - 1, -1, -1):
+        if kept[i, offset, key]:
+            continue
+        keys[i], at[i] = key, offset
+        if from_key[i, offset, key] < 0:
+            break
+        offset, key = int(from_offset[i, offset, key]), int(from_key[i, offset, key])
+    return Search(taken, keys, at, total)
+
+
+def _reached(
+    value: FloatArray, gap_s: FloatArray, step_s: float, left_out: float, moves: dict[int, FloatArray]
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Best value of each state after a move from any key, and that key; ``moves`` keeps the costs already made."""
+    best = np.full(value.shape, -np.inf)
+    source = np.zeros(value.shape, dtype=np.int64)
+    alive = np.isfinite(value)
+    taken = _steps_taken(gap_s, step_s)
+    for steps in np.unique(taken[alive]):
+        if int(steps) not in moves:
+            moves[int(steps)] = _moves(value.shape[1], int(steps), left_out)
+        these = np.where(alive & (taken == steps), value, -np.inf)
+        rows = np.flatnonzero(np.isfinite(these).any(axis=1))
+        whole = these[rows][:, :, None] - moves[int(steps)][None]
+        at = np.argmax(whole, axis=1)
+        reach = np.take_along_axis(whole, at[:, None], axis=1)[:, 0]
+        better = reach > best[rows]
+        best[rows] = np.where(better, reach, best[rows])
+        source[rows] = np.where(better, at, source[rows])
+    return best, source
