@@ -20,6 +20,15 @@ CASEBOOK_DATABASE, CASEBOOK_FOLDERS = "casebook.sqlite", ("media", "backups")
 """What a casebook's folder holds of its own; `pianolab.casebook` keeps them."""
 
 
+LARGEST_TEXT = 1 << 20
+"""Characters of a file of the user's that is read as text; the usual checklist as a whole has a tenth of it."""
+LONGEST_SHOWN = 250
+"""Characters of a path that a message shows whole."""
+
+DOCUMENTS = (".pdf", ".docx", ".odt", ".xlsx", ".xls", ".ods", ".png", ".jpg", ".jpeg")
+"""Kinds of file that pianolab doesn't write: a page or table under such a name could not be opened."""
+
+
 class AlreadyThere(BadInput):
     """An output that exists and was not to be replaced; nothing was written.
 
@@ -43,12 +52,33 @@ def read_text(path: str | Path) -> str:
 
     Raises
     ------
-    BadInput : a file that is missing, can't be read or isn't UTF-8
+    BadInput : a file that is missing, can't be read, isn't UTF-8 or is far too long
     """
+    need = "a TOML file in UTF-8"
     try:
-        return Path(path).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(str(path), "a file that can't be read", "a TOML file", f"{error}.") from None
+        text = Path(path).read_text(encoding="utf-8-sig")
+    except IsADirectoryError:
+        raise BadInput(str(path), "a folder", need, "Name the file inside it.") from None
+    except UnicodeDecodeError:
+        raise BadInput(str(path), "bytes that are no text", need, "Another kind of file?") from None
+    except (OSError, ValueError) as error:
+        got = (getattr(error, "strerror", None) or "a name that can't be one").lower()
+        raise BadInput(shortened(path), got, need, "Misspelt?") from None
+    if len(text) > LARGEST_TEXT:
+        raise BadInput(str(path), f"{len(text):,} characters", f"{LARGEST_TEXT:,} or fewer", "Another file?")
+    return text
+
+
+def shortened(path: str | Path, most: int = 60) -> str:
+    """A path as a message shows it: of one that is far too long only the beginning.
+
+    Examples
+    --------
+    >>> shortened("x" * 300, most=5)
+    'xxxxx…'
+    """
+    text = str(path)
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:most]}…"
 
 
 def toml_of(text: str, *, name: str) -> dict[str, Any]:
@@ -66,7 +96,16 @@ def toml_of(text: str, *, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError, OverflowError) as error:
-        raise BadInput(name, "text that can't be read", "a TOML file", f"{error}.") from None
+        hint = (
+            "A table of a spreadsheet? TOML has lines such as usual = 95." if _is_table(text) else f"{error}."
+        )
+        raise BadInput(name, "text that can't be read", "a TOML file", hint) from None
+
+
+def _is_table(text: str) -> bool:
+    """Whether a text begins as the lines do that a spreadsheet writes."""
+    line = next((line for line in text.splitlines() if line.strip()), "")
+    return "=" not in line and "[" not in line and any(mark in line for mark in ";,\t")
 
 
 @contextmanager
@@ -162,6 +201,7 @@ def check_outputs(*paths: Path | None, inputs: Iterable[Path] = (), replace: boo
     wanted = [p for p in paths if p is not None]
     known = [(p, _identity(p)) for p in inputs] if any(os.path.lexists(p) for p in wanted) else []
     for n, path in enumerate(wanted):
+        _check_name(path)
         if path.is_dir():
             raise BadInput(str(path), "a folder", "a file name", "Add a file name to it.")
         if any(_one_file(path, other) for other in wanted[:n]):
@@ -179,6 +219,19 @@ def check_outputs(*paths: Path | None, inputs: Iterable[Path] = (), replace: boo
             raise BadInput(str(path), "something that is no file", "a file name")
         if not replace and os.path.lexists(path):
             raise AlreadyThere(path)
+
+
+def _check_name(path: Path) -> None:
+    if path.suffix.lower() in DOCUMENTS:
+        hint = "A browser prints a page into a PDF; a spreadsheet opens CSV."
+        raise BadInput(str(path), f"the name of a {path.suffix[1:].upper()} file", "another ending", hint)
+    try:
+        path.lstat()
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as error:
+        got = (getattr(error, "strerror", None) or "a name with signs that no file name may have").lower()
+        raise BadInput(shortened(path), got, "a name that this disk takes", "A shorter one?") from None
 
 
 def check_place(path: Path) -> None:
@@ -237,7 +290,7 @@ def _plain(name: str) -> str:
 def _begin(path: Path) -> Path:
     if not path.parent.is_dir():
         raise BadInput(str(path), "a folder that doesn't exist", "an existing folder to write to")
-    part = path.with_name(f".{path.name}.{uuid4().hex[:12]}.part")
+    part = path.with_name(f".{path.name[:40]}.{uuid4().hex[:12]}.part")
     try:
         part.touch(exist_ok=False)
     except OSError as error:

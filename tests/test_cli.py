@@ -241,7 +241,9 @@ def test_the_first_key_settles_a_doubtful_reading(run, sounds, tmp_path, which) 
     [
         (("--first-key", 50, "--last-key", 40), ("50 to 40", "Exchanged?")),
         (("--first-key", 500), ("500",)),
-        (("--first-key", "C4"), ("--first-key", "int")),
+        (("--first-key", "H9"), ("--first-key: got 'H9'", "such as 1 or A0")),
+        (("--a4", "442 Hz"), ("--a4: got '442 Hz'", "without a unit")),
+        (("--stands-at", "5000"), ("5000 cents", "-600 to 600")),
         (("--a4", 44), ("a4", "380 to 500 Hz")),
         (("--visit", "2026-05-02"), ("--into, --piano and --visit together",)),
         (("--into", "no-book", "--piano", "P", "--visit", "2026-05-02"), ("no-book", "no such folder")),

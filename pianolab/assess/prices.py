@@ -7,7 +7,6 @@ A list of one's own may leave jobs out. In the currency of the usual list that l
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
@@ -20,7 +19,7 @@ from typing import Any, get_args
 from pianolab.assess.price_list import Amounts, Per, Price, PriceList
 from pianolab.checklist.points import JobKind, Need
 from pianolab.errors import BadInput
-from pianolab.files import read_text
+from pianolab.files import read_text, toml_of
 from pianolab.model.records import PianoKind
 from pianolab.shipped import shipped
 
@@ -102,11 +101,7 @@ def _misspelt(own: PriceList, absent: tuple[str, ...], text: str) -> tuple[str, 
 
 
 def _parsed(text: str, *, file: str) -> dict[str, Any]:
-    # RecursionError: thousands of brackets inside one another.
-    try:
-        return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, OverflowError) as error:
-        raise BadInput(file, "a file that can't be read", "a TOML file", f"{error}.") from None
+    return toml_of(text, name=file)
 
 
 def _price_list(data: dict[str, Any], text: str, *, file: str, known: dict[str, Price]) -> PriceList:

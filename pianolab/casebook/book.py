@@ -37,7 +37,7 @@ from pianolab.casebook.rebuild import log_problems
 from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import refusal
 from pianolab.checklist import Checklist
-from pianolab.errors import CasebookError, PianolabError
+from pianolab.errors import BadInput, CasebookError, PianolabError
 from pianolab.io import Sound
 from pianolab.show import Fields, html_table
 
@@ -54,6 +54,13 @@ class Verification(Fields):
     @property
     def ok(self) -> bool:
         return not self.problems
+
+
+def check_open(given: object, *, name: str) -> None:
+    """`BadInput` where something else is given in place of an open casebook, such as its folder."""
+    if not isinstance(given, Casebook):
+        got = repr(str(given)) if isinstance(given, (str, Path)) else f"a {type(given).__name__}"
+        raise BadInput(name, got, "an open casebook", "open_casebook opens a folder.")
 
 
 class Casebook(Records):

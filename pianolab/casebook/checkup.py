@@ -10,7 +10,7 @@ from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.casebook.leftovers import leftovers
 from pianolab.casebook.opening import open_casebook, open_for_reading
 from pianolab.casebook.server import is_url
-from pianolab.casebook.troubles import refusal
+from pianolab.casebook.troubles import check_there
 from pianolab.errors import CasebookError
 from pianolab.show import Row, Showable
 
@@ -95,9 +95,11 @@ def check_casebook(place: str | Path) -> CheckUp:
 
 def check_folder(folder: Path) -> None:
     """`CasebookError` where a folder holds no casebook, not even a damaged one or its copies."""
-    if not (folder / DATABASE_NAME).is_file() and not copies(folder):
-        got = "a folder without a casebook" if folder.is_dir() else "no such folder"
-        raise refusal(folder, got, "a casebook folder", "Misspelt, or the folder above or below?")
+    try:
+        check_there(folder)
+    except CasebookError:
+        if not folder.is_dir() or not copies(folder):
+            raise
 
 
 def _looked_through(folder: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -133,7 +133,10 @@ def connect_read_only(database: Path, *, check_same_thread: bool = True) -> sqli
     """A connection that leaves the folder as it is, also where it can't be written."""
     # Without a write-ahead log nobody has the file open; then not even helper files need to be made.
     log = database.with_name(f"{database.name}-wal")
-    how = "mode=ro" if log.exists() and log.stat().st_size else "immutable=1"
+    try:
+        how = "mode=ro" if log.stat().st_size else "immutable=1"
+    except OSError:  # none, or gone at this moment: the last of the others has closed
+        how = "immutable=1"
     return sqlite3.connect(
         f"{database.absolute().as_uri()}?{how}", uri=True, check_same_thread=check_same_thread
     )

@@ -24,7 +24,7 @@ from pianolab.casebook.reading import Conflict
 from pianolab.casebook.server import is_url, name_of, parse_url
 from pianolab.casebook.settings import take_over
 from pianolab.casebook.sources import Source, media_wanted, opened, read_source, unfit
-from pianolab.casebook.troubles import refusal
+from pianolab.casebook.troubles import check_there, refusal
 from pianolab.casebook.uniting import keep_off_others, obey_tombstones, unite
 from pianolab.errors import PianolabError
 from pianolab.model import Record
@@ -135,9 +135,7 @@ def _check_source(place: Place, into: Place) -> None:
             raise refusal(name, got, need, "Sources are only read; open_casebook raises it.")
         return
     path = Path(place)
-    if not (path / DATABASE_NAME).is_file():
-        got = "a folder without a casebook" if path.is_dir() else "no such folder"
-        raise refusal(path, got, "a casebook folder", "Misspelt, or the folder above or below?")
+    check_there(path)
     check_version(path / DATABASE_NAME)
     if not is_url(into) and Path(into).exists() and path.resolve() == Path(into).resolve():
         raise refusal(path, "the same casebook as the target", "another one")

@@ -47,7 +47,7 @@ from pianolab.casebook.migrate import (
 )
 from pianolab.casebook.server import is_url, make_server_engine, name_of, parse_url
 from pianolab.casebook.store import FolderStore, ServerStore
-from pianolab.casebook.troubles import readable, refusal
+from pianolab.casebook.troubles import cannot_look, check_there, readable, refusal
 from pianolab.errors import CasebookError
 from pianolab.files import give_new_name
 
@@ -97,7 +97,11 @@ def create_casebook(place: str | Path) -> Casebook:
 
 
 def _check_empty(folder: Path) -> None:
-    if folder.exists() and not folder.is_dir():
+    try:
+        is_file = folder.exists() and not folder.is_dir()
+    except OSError as error:
+        raise cannot_look(folder, error) from error
+    if is_file:
         raise refusal(folder, "a file", "a folder that is new or empty")
     if (folder / DATABASE_NAME).exists():
         raise _refuse_second(folder)
@@ -156,16 +160,7 @@ def open_casebook(place: str | Path) -> Casebook:
         return _open_on_server(str(place))
     folder = Path(place)
     database = folder / DATABASE_NAME
-    if not folder.is_dir():
-        got = "a file" if folder.exists() else "no such folder"
-        raise refusal(folder, got, "a casebook folder", "Misspelt? create_casebook makes a new one.")
-    if not database.is_file():
-        raise refusal(
-            folder,
-            f"a folder without {DATABASE_NAME}",
-            "a casebook folder",
-            "Is it the folder above or below?",
-        )
+    check_there(folder)
     engine = make_engine(database)
     try:
         version = check_version(database)

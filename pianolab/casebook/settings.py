@@ -17,12 +17,10 @@ from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import reading, writing
 from pianolab.casebook.troubles import refusal
-from pianolab.errors import BadInput
+from pianolab.files import read_text
 from pianolab.show import Fields
 
 ROW = "settings"
-LARGEST_TEXT = 1 << 20
-"""Characters of a user's own file; the usual checklist as a whole has a tenth of it."""
 
 
 @dataclass(frozen=True)
@@ -41,16 +39,7 @@ class OwnFile(Fields):
         BadInput
             a file that is missing, no UTF-8 text, or far too long
         """
-        try:
-            text = Path(path).read_text(encoding="utf-8-sig")
-        except (OSError, UnicodeDecodeError) as error:
-            got = getattr(error, "strerror", None) or "bytes that are no text"
-            raise BadInput(str(path), got.lower(), "a TOML file in UTF-8", "Misspelt?") from None
-        if len(text) > LARGEST_TEXT:
-            raise BadInput(
-                str(path), f"{len(text):,} characters", f"{LARGEST_TEXT:,} or fewer", "Another file?"
-            )
-        return cls(Path(path).name, text)
+        return cls(Path(path).name, read_text(path))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,10 +5,12 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
 from pianolab.errors import CasebookError, PianolabError
+from pianolab.files import CASEBOOK_DATABASE, shortened
 
 KEPT = "Nothing of this edit was kept; everything saved before is safe."
 REPAIR = "python -m pianolab check CASEBOOK --repair saves what can be read."
@@ -91,6 +93,33 @@ def refusal(
     """A `CasebookError` of one line: got, need, likely cause."""
     line = f"{name}: got {got}, need {need}." + (f" {hint}" if hint else "")
     return kind(" ".join(line.split()))
+
+
+def check_there(folder: Path) -> None:
+    """`CasebookError` where a place holds no casebook; the line says what it is instead."""
+    try:
+        if not (folder / CASEBOOK_DATABASE).is_file():
+            raise refusal(folder, *_instead(folder))
+    except OSError as error:  # a name that is too long, a folder that may not be looked into
+        raise cannot_look(folder, error) from error
+
+
+def cannot_look(folder: Path, error: OSError) -> CasebookError:
+    got = (error.strerror or "a name that can't be looked up").lower()
+    return refusal(shortened(folder), got, "a folder that can be looked into", "Another name?")
+
+
+def _instead(folder: Path) -> tuple[str, str, str]:
+    need = "a casebook folder"
+    if folder.is_dir():
+        return "a folder without a casebook", need, "Misspelt, or the folder above or below?"
+    if not folder.exists():
+        return "no such folder", need, "Misspelt? create_casebook makes a new one."
+    if folder.name == CASEBOOK_DATABASE:
+        return "the database inside a casebook", need, "Name the folder that it lies in."
+    if folder.suffix.lower() == ".zip":
+        return "a zip", need, "import_zip makes a casebook of an export."
+    return "a file", need, "Misspelt?"
 
 
 @contextmanager

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pianolab.cli.parts import Commands, add_replace, casebook_place, words_of
+from pianolab.cli.parts import Commands, add_replace, casebook_place, output, words_of
 from pianolab.errors import BadInput, PianolabError
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ USUAL = "usual"
 def add_export(commands: Commands) -> None:
     export = commands.add_parser("export", help="the comparison page of a casebook")
     export.add_argument("casebook", type=casebook_place, metavar="CASEBOOK")
-    export.add_argument("--html", type=Path, metavar="OUT.html", help="the page")
+    export.add_argument("--html", type=output, metavar="OUT.html", help="the page")
     export.add_argument("--tables", type=Path, metavar="DIR", help="the numbers as CSV tables")
     export.add_argument("--profile", metavar="NAME", help="the buyer; remembered; at first: first piano")
     export.add_argument(

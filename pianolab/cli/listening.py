@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from pianolab.cli.parts import Commands, add_replace, casebook_place
+from pianolab.cli.parts import Commands, add_replace, casebook_place, key, number, output
 from pianolab.errors import BadInput
 
 LISTENER = "listening"
@@ -15,18 +15,21 @@ LISTENER = "listening"
 def add_listen(commands: Commands) -> None:
     listen = commands.add_parser("listen", help="measure every key from one recording of the scale")
     listen.add_argument("recording", type=Path, metavar="RECORDING")
-    listen.add_argument("--csv", type=Path, required=True, metavar="OUT.csv", help="a row per key")
+    listen.add_argument("--csv", type=output, required=True, metavar="OUT.csv", help="a row per key")
     listen.add_argument(
-        "--json", type=Path, metavar="OUT.json", help="summary, strikes and rows with reasons"
+        "--json", type=output, metavar="OUT.json", help="summary, strikes and rows with reasons"
     )
     listen.add_argument(
-        "--first-key", type=int, metavar="N", help="lowest key played; A0 = 1, A4 = 49; default: 1"
+        "--first-key",
+        type=key,
+        metavar="KEY",
+        help="lowest key played, such as 1 or A0 (A4 = 49); default: 1",
     )
-    listen.add_argument("--last-key", type=int, default=88, metavar="N", help="default: %(default)s")
-    listen.add_argument("--a4", type=float, default=440.0, metavar="HZ", help="default: %(default)g")
+    listen.add_argument("--last-key", type=key, default=88, metavar="KEY", help="default: %(default)s")
+    listen.add_argument("--a4", type=number, default=440.0, metavar="HZ", help="default: %(default)g")
     listen.add_argument(
         "--stands-at",
-        type=float,
+        type=number,
         metavar="CENTS",
         help="how far the piano stands from A4 where a fork or a tuner told so: a wrong playback speed then shows",
     )

@@ -30,6 +30,13 @@ def check_times(minutes_each: float, first: time, last: time, most_a_day: int, m
         raise BadInput("meal_minutes", meal_minutes, "0 to 240 min", "0 for a day without a meal.")
 
 
+def check_day(day: date | None) -> date:
+    """The day itself, today where none is given."""
+    if day is not None and not isinstance(day, date):
+        raise BadInput("day", repr(day), "a date such as date(2026, 3, 14)", "Year, month, day.")
+    return day or date.today()
+
+
 def drives_to(given: float | Mapping[str, float], names: Sequence[str]) -> list[float]:
     if isinstance(given, Mapping):
         if unknown := sorted(set(given) - set(names)):

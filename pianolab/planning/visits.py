@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
+from pathlib import Path
 
 from pianolab.casebook import Casebook
+from pianolab.casebook.book import check_open
 from pianolab.checklist import Checklist, kit_list, load_before_visit, load_checklist, load_openings
 from pianolab.checklist.hour import WalkOrder, order_walk
 from pianolab.checklist.points import Point
@@ -24,6 +26,7 @@ from pianolab.planning.days import (
     VISIT_MINUTES,
     DayHours,
     begin_times,
+    check_day,
     check_times,
     drives_to,
     rounds_of,
@@ -116,6 +119,7 @@ def plan_visits(
     >>> [f"{s.begins:%H:%M} {s.piano.name}" for s in plan.stops]
     ['10:00 upstairs', '11:30 by the river']
     """
+    begin = check_day(day)
     known = _known(shortlist)
     if not known:
         raise BadInput("shortlist", "no piano", "at least one piano", "Enter the pianos first.")
@@ -126,7 +130,7 @@ def plan_visits(
     hours = DayHours(
         first, last, timedelta(minutes=minutes_each), timedelta(minutes=meal_minutes), most_a_day
     )
-    slots = begin_times(drives, day or date.today(), hours)
+    slots = begin_times(drives, begin, hours)
     stops = tuple(
         _stop(entry, why, slot, minutes_each=minutes_each, drive=drive, checklist=points)
         for (entry, why), slot, drive in zip(ordered, slots, drives, strict=True)
@@ -149,6 +153,8 @@ Known = tuple[Piano, tuple[Visit, ...], tuple[Finding, ...]]
 
 
 def _known(shortlist: Casebook | Iterable[Piano]) -> list[Known]:
+    if isinstance(shortlist, (str, Path)):
+        check_open(shortlist, name="shortlist")
     if isinstance(shortlist, Casebook):
         return [(p, shortlist.visits(p.id), shortlist.current_findings(p.id)) for p in shortlist.pianos()]
     return [(p, (), ()) for p in shortlist]

@@ -46,8 +46,11 @@ class Content:
 
 def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
     """The choices as a set; `BadInput` for an unknown one."""
-    if isinstance(leave_out, str) or (set(leave_out) - set(CHOICES)):
-        raise BadInput("leave_out", repr(leave_out), "some of " + ", ".join(CHOICES), "A list of words.")
+    words = [leave_out] if isinstance(leave_out, str) else leave_out
+    strange = [word for word in words if word not in CHOICES]
+    if strange or isinstance(leave_out, str):
+        got = ", ".join(map(repr, strange)) or f"{leave_out!r} by itself"
+        raise BadInput("leave_out", got, "some of " + ", ".join(CHOICES), "A list of words, without blanks.")
     return frozenset(leave_out)
 
 

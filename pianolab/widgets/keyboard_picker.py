@@ -191,6 +191,8 @@ class KeyboardPicker(Wrote, StillTwin, anywidget.AnyWidget):
         self.send({"kind": "sound", "key": key, "mime": clip.mime}, buffers=[clip.data])
 
     def _on_this_piano(self, keys: Iterable[Any]) -> tuple[int, ...]:
+        if not isinstance(keys, (list, tuple)):
+            raise BadInput("keys", repr(keys)[:40], "a list of keys", "Run the cell again.")
         words = ", ".join(str(k) for k in keys)
         return read_keys(words, first_key=self._piano.first_key, last_key=self._piano.last_key)
 

@@ -14,6 +14,7 @@ from pianolab.acoustics import Survey
 from pianolab.assess import Assessment
 from pianolab.assess.listening import COMPARED
 from pianolab.casebook import Casebook
+from pianolab.casebook.book import check_open
 from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.compare import Comparison, NextVisit, Standing, compare_pianos
 from pianolab.model import Comparable, Finding, Piano, Room
@@ -181,6 +182,7 @@ def decide(
     ...     decide(casebook, profile="patient restorer").comparison.verdict.kind
     'find out first'
     """
+    check_open(casebook, name="decide")
     wanted = settings if settings is not None else Settings.of(casebook)
     wanted = replace(wanted, **changes) if changes else wanted
     judged = judge_casebook(casebook, wanted, progress=progress or quiet)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pianolab.casebook import Casebook
+from pianolab.casebook.book import check_open
 from pianolab.errors import BadInput
 from pianolab.files import check_outputs, check_place, own_files, write_files
 from pianolab.report import ALWAYS, check_choices, check_folder, table_files
@@ -76,6 +77,8 @@ def export(
         raise BadInput("export", "nowhere to write", "a file for the page, a folder for the tables, or both")
     if isinstance(what, Decision) and settings is not None:
         raise BadInput("settings", "those of another decision", "none", "This one is decided already.")
+    if not isinstance(what, Decision):
+        check_open(what, name="export")
     tell, page = progress or quiet, None if html is None else Path(html)
     check_choices(leave_out)
     own = tuple(own_files((what.casebook if isinstance(what, Decision) else what).folder))

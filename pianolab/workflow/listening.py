@@ -6,16 +6,21 @@ import re
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
+from typing import TypedDict, Unpack
 
 from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.survey_summary import warning_sentences
 from pianolab.casebook import Casebook
+from pianolab.casebook.book import check_open
 from pianolab.errors import BadInput
 from pianolab.io import check_listenable, read_sound
 from pianolab.model import Piano, Recording, RecordingPurpose, SurveyRecord, Visit
 from pianolab.release import code_version
 from pianolab.show import Row, Showable
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
+
+FURTHEST_CENTS = 600
+"""Half an octave: no piano that is still played stands further from A4 [practice]."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -31,6 +36,17 @@ class Surveyed(Showable):
 
     def rows(self) -> list[Row]:
         return self.survey.rows()
+
+
+class Listening(TypedDict, total=False):
+    """How to listen: what `listen_file` takes beside the file, by name."""
+
+    first_key: int
+    last_key: int
+    a4_hz: float
+    expected_offset_cents: float | None
+    first_is_sure: bool
+    progress: Progress | None
 
 
 @stoppable("The recording was not heard to its end; nothing was kept. Run it again.")
@@ -75,6 +91,9 @@ def listen_file(
     1
     """
     tell = progress or quiet
+    if expected_offset_cents is not None and not abs(expected_offset_cents) <= FURTHEST_CENTS:
+        got, need = f"{expected_offset_cents:g} cents", f"{-FURTHEST_CENTS} to {FURTHEST_CENTS}"
+        raise BadInput("how far the piano stands from A4", got, need, "A semitone is 100 cents.")
     tell("reading the sound", 0.0)
     check_listenable(path)
     sound = read_sound(path)
@@ -109,14 +128,10 @@ def survey_into(
     *,
     piano: str,
     visit: str | date,
-    first_key: int = 1,
-    last_key: int = 88,
-    a4_hz: float = 440.0,
-    expected_offset_cents: float | None = None,
     by: str = "listening",
     purpose: RecordingPurpose = "take",
     note: str = "",
-    progress: Progress | None = None,
+    **listening: Unpack[Listening],
 ) -> Surveyed:
     """Listen to a recording and keep it, with its survey, at a visit to a piano of the casebook.
 
@@ -129,6 +144,9 @@ def survey_into(
         one entered
     by : who enters it; stands in the casebook's log
     purpose : ``take``, or ``left pedal`` where that was held: such a recording is compared and never judged
+    note : free text, kept with the recording
+    **listening : how to listen, by name, as `listen_file` takes it: ``first_key``, ``last_key``, ``a4_hz``,
+        ``expected_offset_cents``, ``first_is_sure``, ``progress``
 
     Returns
     -------
@@ -140,17 +158,12 @@ def survey_into(
         an unknown piano, a visit that is not to it or one of several, or a recording that can't be used; nothing is
         entered then
     """
+    check_open(casebook, name="survey_into")
     known = casebook.piano(piano)
     find_visit(casebook, known, visit, by=by)
-    tell = progress or quiet
-    survey = listen_file(
-        path,
-        first_key=first_key,
-        last_key=last_key,
-        a4_hz=a4_hz,
-        expected_offset_cents=expected_offset_cents,
-        progress=part_of(tell, known.name, begin=0.0, end=0.95),
-    )
+    tell = listening.get("progress") or quiet
+    listening["progress"] = part_of(tell, known.name, begin=0.0, end=0.95)
+    survey = listen_file(path, **listening)
     return keep_survey(casebook, path, survey, piano=known.id, visit=visit, by=by, purpose=purpose, note=note)
 
 

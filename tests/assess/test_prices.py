@@ -118,7 +118,7 @@ def test_money_is_decimal_as_written(tmp_path: Path) -> None:
             r"instead_of: got \['polish'\], need jobs of",
         ),
         ("high = 1500", 'high = 1500\nseldom_worth = "yes"', r"seldom_worth: got 'yes', need true or false"),
-        ("high = 1500", "high = ", r"got a file that can't be read, need a TOML file"),
+        ("high = 1500", "high = ", r"got text that can't be read, need a TOML file"),
     ],
 )
 def test_bad_list_gives_one_clear_line(tmp_path: Path, old: str, new: str, line: str) -> None:

@@ -57,7 +57,7 @@ def test_a_file_instead_of_a_folder(tmp_path):
 
 
 def test_a_folder_without_casebook(tmp_path):
-    assert "a folder without casebook.sqlite" in refusal(open_casebook, tmp_path)
+    assert "a folder without a casebook" in refusal(open_casebook, tmp_path)
 
 
 @pytest.mark.parametrize("content", [b"", b"text " * 1000, b"SQLite format 3\0" + b"rubbish!" * 1000])

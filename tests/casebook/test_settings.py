@@ -19,8 +19,8 @@ from pianolab.casebook import (
     tables,
 )
 from pianolab.casebook.engine import writing
-from pianolab.casebook.settings import LARGEST_TEXT
 from pianolab.errors import BadInput, CasebookError
+from pianolab.files import LARGEST_TEXT
 
 FIRST_SCHEMA = Path(__file__).parent / "first_schema"
 OWN = OwnFile("school.toml", '[[point]]\nid = "x"\n')
