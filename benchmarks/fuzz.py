@@ -160,15 +160,15 @@ def do_batch(name: str, first: int, last: int) -> None:
             )
 
 
-def done_before(keep: Path | None, name: str) -> list[list[Any]]:
-    """The rows of one reader that an earlier run kept; a line that was cut off is made again."""
+def done_before(keep: Path | None, name: str) -> dict[int, list[Any]]:
+    """The rows of one reader that an earlier run kept, by mutant; a line that was cut off is made again."""
     rows = {}
     for line in keep.read_text(encoding="utf-8").splitlines() if keep and keep.exists() else ():
         with suppress(json.JSONDecodeError):
             reader, row = json.loads(line)
             if reader == name:
                 rows[row[0]] = row
-    return [rows[n] for n in sorted(rows)]
+    return rows
 
 
 def one_batch(name: str, first: int, last: int, keep: Path | None) -> list[list[Any]]:
@@ -205,9 +205,11 @@ def one_batch(name: str, first: int, last: int, keep: Path | None) -> list[list[
 
 def measure(name: str, count: int, keep: Path | None = None) -> dict[str, Any]:
     """All mutants of one reader, batch by batch; those that an earlier run kept are not made again."""
-    rows = [row for row in done_before(keep, name) if row[0] < count]
-    while (first := len(rows)) < count:
-        rows += one_batch(name, first, min(first + BATCH, count), keep)
+    done = {n: row for n, row in done_before(keep, name).items() if n < count}
+    while missing := [n for n in range(count) if n not in done]:
+        first, last = missing[0], min(missing[0] + BATCH, count, *(n for n in done if n > missing[0]))
+        done |= {row[0]: row for row in one_batch(name, first, last, keep)}
+    rows = [done[n] for n in sorted(done)]
     seen: dict[str, tuple[int, str]] = {}
     for number, outcome, line, _, _ in rows:
         if outcome not in ("taken", "refused"):
