@@ -30,6 +30,14 @@ MANY = 8
 """From so many unchecked points on, finishing the walk is a step of its own."""
 
 
+@dataclass(frozen=True)
+class Takes:
+    """What a step takes: the kind of effort, and how long the looking itself takes where that is known."""
+
+    effort: str
+    minutes: float | None = None
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ground:
     """What all steps are made from: the judged pianos, the field, what each outcome leads to, the fees."""
@@ -44,24 +52,23 @@ class Ground:
         piano: int,
         action: Statement,
         *,
-        effort: str,
+        takes: Takes,
         learned: Learned,
         because: Statement,
         source: str,
         what: Statement | None = None,
-        minutes: float | None = None,
         then: tuple[Statement, ...] = (),
     ) -> NextStep:
         """One step with its worth against its cost."""
-        cost = cost_of(effort, minutes, self.prices)
+        cost = cost_of(takes.effort, takes.minutes, self.prices)
         worth = Decimal(round(learned.worth * self.field.money_per_point))
         return NextStep(
             piano_id=self.assessments[piano].piano.id,
             piano_name=self.assessments[piano].piano.name,
             action=action,
             what=what,
-            effort=effort,
-            minutes=minutes,
+            effort=takes.effort,
+            minutes=takes.minutes,
             chance_to_change=learned.chance,
             because=because,
             source=source,
@@ -125,8 +132,7 @@ def _step(ground: Ground, piano: int, group: list[Unknown]) -> NextStep:
         piano,
         statement(_action(first.effort, group, heard=assessment.heard)),
         what=_what(first.effort, group),
-        effort=first.effort,
-        minutes=_minutes(first.effort, group),
+        takes=Takes(first.effort, _minutes(first.effort, group)),
         learned=learn(ground.field, piano, keys),
         because=_because(group),
         source=first.source,
@@ -176,7 +182,7 @@ def _because(group: Sequence[Unknown]) -> Statement:
 def _confirm(ground: Ground, piano: int, worst: Alert) -> NextStep:
     """Have a stop settled; it matters where the piano would be bought without it."""
     assessment, data = ground.assessments[piano], load_step_data()
-    takes = data.settled_by(worst)
+    settles = data.settled_by(worst)
     cleared = prod(data.settled_by(v).clears[v.how_sure] for v in assessment.vetoes if not v.final)
     open_still = not any(v.final for v in assessment.vetoes)
     better = float(ground.field.utility[piano]) - ground.field.best_other(piano)
@@ -185,7 +191,7 @@ def _confirm(ground: Ground, piano: int, worst: Alert) -> NextStep:
         piano,
         statement("step.confirm", by=worst.confirm_by),
         what=statement("step.veto", worst.source, stop=worst.says),
-        effort=takes.effort,
+        takes=Takes(settles.effort),
         source=worst.source,
         learned=Learned(chance=chance, worth=chance * better if np.isfinite(better) else 0.0),
         because=statement("step.why", reasons=(statement("unknown.must not be bought"),)),
@@ -202,8 +208,7 @@ def _ask_price(ground: Ground, piano: int) -> NextStep:
     return ground.step(
         piano,
         statement("step.ask the price"),
-        effort="look again",
-        minutes=1.0,
+        takes=Takes("look again", 1.0),
         source="asking price",
         learned=weigh(ground.field, piano, after) if buyable else Learned(chance=0.0, worth=0.0),
         because=statement("step.why", reasons=(statement("unknown.no price"),)),

@@ -13,12 +13,15 @@ from pianolab.rooms.formulas import (
 from pianolab.rooms.predict import predict_room
 from pianolab.rooms.preview import listening_preview
 from pianolab.rooms.results import RoomAcoustics, Span
+from pianolab.rooms.simulate import Air, Position
 from pianolab.rooms.surfaces import NOMINAL_HZ, Surface, SurfaceTable, load_surfaces
 from pianolab.rooms.walk import RoomAsFound, predict_as_found, room_of_visit
 
 __all__ = [
     "NOMINAL_HZ",
+    "Air",
     "HeardTime",
+    "Position",
     "RoomAcoustics",
     "RoomAsFound",
     "RoomChange",

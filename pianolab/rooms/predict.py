@@ -10,7 +10,7 @@ from pianolab.errors import BadInput
 from pianolab.model import PianoKind, Room
 from pianolab.rooms.formulas import critical_distance, schroeder_frequency
 from pianolab.rooms.results import RoomAcoustics, RoomDraws, Span, mean_over, span_of
-from pianolab.rooms.simulate import Setting, simulate
+from pianolab.rooms.simulate import INDOORS, UNKNOWN_POSITION, Air, Position, Setting, simulate
 from pianolab.rooms.surfaces import Surface, SurfaceTable, load_surfaces
 from pianolab.units import FloatArray
 
@@ -22,14 +22,12 @@ MOST_PEOPLE_PER_M2 = 4.0
 def predict_room(
     room: Room,
     *,
+    kind: PianoKind = "upright",
+    lid: str | None = None,
+    position: Position = UNKNOWN_POSITION,
     people: int = 0,
     furniture: Sequence[str] | Mapping[str, int] | None = None,
-    piano_wall_distance_m: float | None = None,
-    in_corner: bool | None = None,
-    lid: str | None = None,
-    kind: PianoKind = "upright",
-    temperature_c: float = 20.0,
-    humidity_percent: float = 50.0,
+    air: Air = INDOORS,
     seed: int = 0,
 ) -> RoomAcoustics:
     """Calculate how a room treats a piano, with the range that all unknowns leave.
@@ -40,13 +38,12 @@ def predict_room(
     Parameters
     ----------
     room : size in m and the names of its surfaces (see `load_surfaces`)
+    kind : ``upright`` or ``grand``
+    lid : ``open``, ``closed`` or None
+    position : where the piano stands, as far as anybody said
     people : how many sit in it besides the player
     furniture : names of pieces, or names with counts; empty: nothing stands in it; None: nobody said
-    piano_wall_distance_m : from the piano's back, or a grand's nearest side, to the wall, m; None: unknown
-    in_corner : whether a side wall is near too; None: unknown
-    lid : ``open``, ``closed`` or None
-    kind : ``upright`` or ``grand``
-    temperature_c, humidity_percent : the air, °C and %
+    air : its temperature and humidity
     seed : int; the same seed gives the same result
 
     Returns
@@ -77,7 +74,7 @@ def predict_room(
     counts = _count(furniture, table)
     size = _size(room)
     named, strange = _understood(room, table)
-    _check(people, lid, kind, piano_wall_distance_m, size)
+    _check(people, lid, kind, position.wall_distance_m, size)
     if size is None:
         return RoomAcoustics(room=room, kind=kind, why_unknown=_missing(room), assumed=strange)
     setting = Setting(
@@ -87,11 +84,9 @@ def predict_room(
         kind=kind,
         people=people,
         furniture=counts,
-        wall_m=piano_wall_distance_m,
-        in_corner=in_corner,
+        position=position,
         lid=lid,
-        temperature_c=temperature_c,
-        humidity_percent=humidity_percent,
+        air=air,
         seed=seed,
     )
     return _result(setting, simulate(setting, table), (*strange, *_assumptions(setting)))
@@ -152,9 +147,7 @@ def _check(
         raise BadInput("people", people, f"0 to {most} in this room")
     furthest = 50.0 if size is None else max(size[:2])
     if wall_m is not None and not 0.0 <= wall_m <= furthest:
-        raise BadInput(
-            "piano_wall_distance_m", wall_m, f"0 to {furthest:g} m", "Centimetres instead of metres?"
-        )
+        raise BadInput("wall_distance_m", wall_m, f"0 to {furthest:g} m", "Centimetres instead of metres?")
 
 
 def _assumptions(setting: Setting) -> tuple[str, ...]:
@@ -166,11 +159,11 @@ def _assumptions(setting: Setting) -> tuple[str, ...]:
     ]
     if setting.furniture is None:
         said.append("nobody said what furniture stands in it: from almost none to a good deal")
-    if setting.wall_m is None:
+    if setting.position.wall_distance_m is None:
         said.append(
             f"the wall behind is as near as is usual for {'an' if setting.kind == 'upright' else 'a'} {setting.kind}"
         )
-    if setting.in_corner is None:
+    if setting.position.in_corner is None:
         said.append("it may stand in a corner or along a wall")
     if setting.lid is None:
         said.append("the lid may be open or closed")

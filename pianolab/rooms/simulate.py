@@ -31,6 +31,30 @@ FULLEST = 0.9
 
 
 @dataclass(frozen=True, kw_only=True)
+class Position:
+    """Where a piano stands: ``wall_distance_m`` from its back, or a grand's nearest side, to the wall, m, and whether
+    a side wall is near too; None is unknown.
+    """
+
+    wall_distance_m: float | None = None
+    in_corner: bool | None = None
+
+
+UNKNOWN_POSITION = Position()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Air:
+    """The air of a room: its temperature in °C, -20 to 50, and its relative humidity in %."""
+
+    temperature_c: float = 20.0
+    humidity_percent: float = 50.0
+
+
+INDOORS = Air()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Setting:
     """All that is known of one room and the piano in it; None is unknown."""
 
@@ -40,11 +64,9 @@ class Setting:
     kind: PianoKind
     people: int
     furniture: Mapping[str, int] | None
-    wall_m: float | None
-    in_corner: bool | None
+    position: Position
     lid: str | None
-    temperature_c: float
-    humidity_percent: float
+    air: Air
     seed: int
 
     def rng(self, what: str, stream: int) -> np.random.Generator:
@@ -76,10 +98,9 @@ def simulate(setting: Setting, table: SurfaceTable) -> RoomDraws:
     length, width, height = setting.size_m
     volume, surface = length * width * height, 2.0 * (length * width + (length + width) * height)
     absorption = np.minimum(_absorption(setting, table), MOST_ALPHA * surface)
-    air = air_loss_per_m(
-        BANDS_HZ, temperature_c=setting.temperature_c, humidity_percent=setting.humidity_percent
-    )
-    speed = speed_of_sound(setting.temperature_c)
+    celsius, humidity = setting.air.temperature_c, setting.air.humidity_percent
+    air = air_loss_per_m(BANDS_HZ, temperature_c=celsius, humidity_percent=humidity)
+    speed = speed_of_sound(celsius)
     walls = _walls(setting, table)
     shift_db = band_power_gain_db(BANDS_HZ, walls, speed_m_s=speed) - _lid_loss_db(setting, table)
     ear, listener = _distances(setting, table)
@@ -160,15 +181,15 @@ def _pieces(setting: Setting, table: SurfaceTable, floor_m2: float, upholstery: 
 
 def _walls(setting: Setting, table: SurfaceTable) -> Sequence[FloatArray]:
     """Distances of the soundboard's middle from the floor, the wall behind and the nearer side wall, m."""
-    where = table.placing[setting.kind]
+    where, position = table.placing[setting.kind], setting.position
     back = setting.uniform("wall distance", where.unknown_wall_m)
-    if setting.wall_m is not None:
-        back = np.full(2 * HALF, setting.wall_m)
+    if position.wall_distance_m is not None:
+        back = np.full(2 * HALF, position.wall_distance_m)
     corner = setting.uniform("corner", where.corner_m)
     side = setting.uniform("free", where.free_m)
-    if setting.in_corner is None:
+    if position.in_corner is None:
         side = np.where(setting.uniform("which", (0.0, 1.0)) < 0.5, corner, side)
-    elif setting.in_corner:
+    elif position.in_corner:
         side = corner
     half_width = 0.5 * max(setting.size_m[:2])
     return (

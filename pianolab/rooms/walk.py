@@ -16,6 +16,7 @@ from typing import Any, Literal
 from pianolab.model import Finding, PianoKind, Room
 from pianolab.rooms.predict import predict_room
 from pianolab.rooms.results import RoomAcoustics
+from pianolab.rooms.simulate import Position
 from pianolab.rooms.surfaces import NOMINAL_HZ, load_surfaces
 
 SIZES = {"room-length": "length_m", "room-width": "width_m", "room-height": "height_m"}
@@ -145,8 +146,10 @@ def predict_as_found(found: RoomAsFound, *, kind: PianoKind) -> RoomAcoustics:
     return predict_room(
         room,
         furniture=told.get("furniture"),
-        piano_wall_distance_m=_wall(found, kind, data["wall"]),
-        in_corner=False if found.against_wall is False else None,
+        position=Position(
+            wall_distance_m=_wall(found, kind, data["wall"]),
+            in_corner=False if found.against_wall is False else None,
+        ),
         lid=found.lid,
         kind=kind,
     )

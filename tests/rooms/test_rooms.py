@@ -9,6 +9,8 @@ from pianolab.errors import BadInput
 from pianolab.model import Room
 from pianolab.rooms import (
     NOMINAL_HZ,
+    Air,
+    Position,
     air_absorption,
     compare_rooms,
     eyring_t60,
@@ -89,7 +91,9 @@ def test_furniture_by_name_and_count_is_one_thing() -> None:
 
 
 def test_what_is_not_said_widens_and_is_named() -> None:
-    named = predict_room(HOME, furniture=(), lid="open", in_corner=False, piano_wall_distance_m=0.1)
+    named = predict_room(
+        HOME, furniture=(), lid="open", position=Position(in_corner=False, wall_distance_m=0.1)
+    )
     unsaid = predict_room(Room(length_m=4.8, width_m=3.9, height_m=2.5))
     assert named.t60_s is not None
     assert unsaid.t60_s is not None
@@ -206,8 +210,8 @@ def test_the_time_heard_narrows_or_contradicts() -> None:
 
 
 def test_the_wall_behind_strengthens_the_bass() -> None:
-    at_wall = predict_room(HOME, piano_wall_distance_m=0.02, in_corner=True)
-    free = predict_room(HOME, piano_wall_distance_m=2.0, in_corner=False)
+    at_wall = predict_room(HOME, position=Position(wall_distance_m=0.02, in_corner=True))
+    free = predict_room(HOME, position=Position(wall_distance_m=2.0, in_corner=False))
     assert at_wall.wall_bass_db is not None
     assert free.wall_bass_db is not None
     assert at_wall.wall_bass_db.middle > free.wall_bass_db.middle + 2.0
@@ -233,9 +237,9 @@ def test_a_closed_lid_takes_treble_away(kind: str) -> None:
         ({"kind": "organ"}, "kind: got 'organ'"),
         ({"furniture": ["sofaa"]}, "Did you mean sofa"),
         ({"furniture": {"sofa": -2}}, "furniture sofa: got -2"),
-        ({"piano_wall_distance_m": 40.0}, "piano_wall_distance_m: got 40"),
-        ({"humidity_percent": 140.0}, "humidity_percent: got 140"),
-        ({"temperature_c": 70.0}, "Fahrenheit"),
+        ({"position": Position(wall_distance_m=40.0)}, "wall_distance_m: got 40"),
+        ({"air": Air(humidity_percent=140.0)}, "humidity_percent: got 140"),
+        ({"air": Air(temperature_c=70.0)}, "Fahrenheit"),
     ],
 )
 def test_what_cannot_be_is_one_clear_line(settings_: dict[str, object], message: str) -> None:
