@@ -6,28 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
+from typing import TypedDict
 
 from pianolab.errors import BadInput
 from pianolab.planning.plan import PlannedVisit
 
-VISIT_MINUTES, DRIVE_MINUTES, MEAL_MINUTES = 60, 30, 45
-FIRST, LAST = time(10, 0), time(18, 0)
+DRIVE_MINUTES = 30
 EAT_FROM, EAT_UNTIL = time(11, 30), time(13, 30)
 """A meal begins within these, where the day goes on that long [practice]."""
 MOST_A_DAY = 4
 """Ears and patience tire: more pianos than this go to the next day [practice]."""
-
-
-def check_times(minutes_each: float, first: time, last: time, most_a_day: int, meal_minutes: float) -> None:
-    if not 10 <= minutes_each <= 480:
-        raise BadInput("minutes_each", minutes_each, "10 to 480 min", "The short walk alone takes twenty.")
-    room = (last.hour - first.hour) * 60 + last.minute - first.minute
-    if room < minutes_each:
-        raise BadInput("last", f"{first:%H:%M} to {last:%H:%M}", f"room for a visit of {minutes_each:g} min")
-    if most_a_day < 1:
-        raise BadInput("most_a_day", most_a_day, "1 or more")
-    if not 0 <= meal_minutes <= 240:
-        raise BadInput("meal_minutes", meal_minutes, "0 to 240 min", "0 for a day without a meal.")
 
 
 def check_day(day: date | None) -> date:
@@ -49,15 +37,54 @@ def drives_to(given: float | Mapping[str, float], names: Sequence[str]) -> list[
     return minutes
 
 
-@dataclass(frozen=True)
-class DayHours:
-    """Of a day: its ends, how long a visit and a meal take, how many visits it holds."""
+class Hours(TypedDict, total=False):
+    """The fields of `DayHours`, for those who give some of them by name."""
 
+    minutes_each: float
     first: time
     last: time
-    visit: timedelta
-    meal: timedelta
-    most: int
+    most_a_day: int
+    meal_minutes: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class DayHours:
+    """Of a day: how long a visit and a meal take, when the first visit begins, when the last one is over, how many
+    visits it holds. Minutes are given to a visit (10 to 480) and a meal (0 to 240; 0 for a day without one).
+
+    Raises
+    ------
+    BadInput
+        times that leave no room for a visit
+    """
+
+    minutes_each: float = 60
+    first: time = time(10, 0)
+    last: time = time(18, 0)
+    most_a_day: int = MOST_A_DAY
+    meal_minutes: float = 45
+
+    def __post_init__(self) -> None:
+        each, first, last, meal = self.minutes_each, self.first, self.last, self.meal_minutes
+        if not 10 <= each <= 480:
+            raise BadInput("minutes_each", each, "10 to 480 min", "The short walk alone takes twenty.")
+        room = (last.hour - first.hour) * 60 + last.minute - first.minute
+        if room < each:
+            raise BadInput("last", f"{first:%H:%M} to {last:%H:%M}", f"room for a visit of {each:g} min")
+        if self.most_a_day < 1:
+            raise BadInput("most_a_day", self.most_a_day, "1 or more")
+        if not 0 <= meal <= 240:
+            raise BadInput("meal_minutes", meal, "0 to 240 min", "0 for a day without a meal.")
+
+    @property
+    def visit(self) -> timedelta:
+        """How long a visit takes."""
+        return timedelta(minutes=self.minutes_each)
+
+    @property
+    def meal(self) -> timedelta:
+        """How long a meal takes."""
+        return timedelta(minutes=self.meal_minutes)
 
     def eats_before(self, ended: datetime, begins: datetime) -> bool:
         """Whether the meal comes before a visit: after it, it would be too late."""
@@ -80,7 +107,7 @@ def begin_times(drives: Sequence[float], day: date, hours: DayHours) -> list[dat
             at = ended + timedelta(minutes=drive)
             if not eaten and hours.eats_before(ended, at):
                 at, eaten = at + hours.meal, True
-        full = sum(b.date() == day for b in begins) >= hours.most
+        full = sum(b.date() == day for b in begins) >= hours.most_a_day
         if full or at + hours.visit > datetime.combine(day, hours.last):
             day += timedelta(days=1)
             at, eaten = datetime.combine(day, hours.first), False

@@ -6,8 +6,9 @@ What is not known of a piano yet is read off its record and off the points of th
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Unpack
 
 from pianolab.casebook import Casebook
 from pianolab.casebook.book import check_open
@@ -19,15 +20,10 @@ from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
 from pianolab.planning.days import (
     DRIVE_MINUTES,
-    FIRST,
-    LAST,
-    MEAL_MINUTES,
-    MOST_A_DAY,
-    VISIT_MINUTES,
     DayHours,
+    Hours,
     begin_times,
     check_day,
-    check_times,
     drives_to,
     rounds_of,
 )
@@ -80,13 +76,9 @@ def plan_visits(
     *,
     day: date | None = None,
     order: Sequence[str] = (),
-    minutes_each: float = VISIT_MINUTES,
     drive_minutes: float | Mapping[str, float] = DRIVE_MINUTES,
-    first: time = FIRST,
-    last: time = LAST,
-    most_a_day: int = MOST_A_DAY,
-    meal_minutes: float = MEAL_MINUTES,
     checklist: Checklist | None = None,
+    **hours: Unpack[Hours],
 ) -> VisitPlan:
     """When to look at which piano, and what to ask, to bring and to find out there.
 
@@ -96,13 +88,13 @@ def plan_visits(
     day : the first day; today if not given
     order : names of pianos in the order you want; the others follow, those never visited first, then those
         with most points open
-    minutes_each : min, at each piano; the plan says what of the walk fits into that (`order_walk`) and what doesn't
     drive_minutes : min between two pianos: one number, or for each piano by name the way to it; the first of a day
         says when to leave home
-    first, last : when the first visit begins, when the last one must be over
-    most_a_day : pianos on one day at most
-    meal_minutes : min for a meal about noon, on days that go on after it; 0 for none
     checklist : the points; None takes those that the casebook remembers, or those that come with pianolab
+    **hours : what `DayHours` holds, by name: ``minutes_each`` at a piano (60; the plan says what of the walk fits
+        into that, see `order_walk`, and what doesn't), ``first`` and ``last``, when the first visit begins and the
+        last one must be over (10:00, 18:00), ``most_a_day`` pianos (4), ``meal_minutes`` for a meal about noon, on
+        days that go on after it (45; 0 for none)
 
     Returns
     -------
@@ -123,14 +115,12 @@ def plan_visits(
     known = _known(shortlist)
     if not known:
         raise BadInput("shortlist", "no piano", "at least one piano", "Enter the pianos first.")
-    check_times(minutes_each, first, last, most_a_day, meal_minutes)
+    day_hours = DayHours(**hours)
     points = checklist if checklist is not None else _own_points(shortlist)
     ordered = _in_order(known, order, points)
     drives = drives_to(drive_minutes, [k[0].name for k, _ in ordered])
-    hours = DayHours(
-        first, last, timedelta(minutes=minutes_each), timedelta(minutes=meal_minutes), most_a_day
-    )
-    slots = begin_times(drives, begin, hours)
+    minutes_each = day_hours.minutes_each
+    slots = begin_times(drives, begin, day_hours)
     stops = tuple(
         _stop(entry, why, slot, minutes_each=minutes_each, drive=drive, checklist=points)
         for (entry, why), slot, drive in zip(ordered, slots, drives, strict=True)
