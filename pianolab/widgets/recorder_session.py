@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,9 @@ from pianolab.widgets.recorder_plan import Choice
 FULL_SCALE = float(2**23)
 PATIENCE = 24
 """So many pieces after one that is missing, listening goes on without it; it may still arrive for the file."""
+BEHIND_S, TOGETHER = 1.0, 8
+"""Where the machine is so busy that pieces wait this long, so many are listened to at once: that takes little longer
+than one, and what waits is confirmed first."""
 
 
 @dataclass
@@ -34,6 +38,8 @@ class Session:
     _next: int = 0
     _at: int = 0
     _zeros: int = 0
+    _least_s: float = float("inf")
+    _behind: bool = False
 
     @property
     def about(self) -> About:
@@ -42,6 +48,9 @@ class Session:
     def take(self, number: int, samples: bytes, *, first_frame: int, clock_ms: float) -> None:
         """Keep a piece; when this returns, it is on the disk and may be confirmed."""
         self.arriving.take(number, samples, first_frame=first_frame, clock_ms=clock_ms)
+        late_s = monotonic() - clock_ms / 1000.0
+        self._least_s = min(self._least_s, late_s)
+        self._behind = late_s - self._least_s > BEHIND_S
 
     def listen(self, number: int, samples: bytes, *, first_frame: int) -> None:
         """Listen to a piece that was kept; pieces that come early wait for those before them."""
@@ -50,12 +59,25 @@ class Session:
         sound = unpack(samples, self.about.channels).astype(np.float32) / np.float32(FULL_SCALE)
         same = not np.any(sound != sound[:, :1])
         self._early[number] = (first_frame, sound[:, :1] if same else sound)
+        if not self._behind or len(self._early) >= TOGETHER:
+            self._hear_early()
+
+    def _hear_early(self) -> None:
+        """All pieces that wait and have no gap before them, those that join as one."""
         if len(self._early) > PATIENCE:
             self._next = min(self._early)
+        joined = list[tuple[int, list[NDArray[np.float32]]]]()
+        end = -1
         while self._next in self._early:
-            self._hear(*self._early.pop(self._next))
+            first_frame, sound = self._early.pop(self._next)
+            if not joined or first_frame != end or sound.shape[1] != joined[-1][1][0].shape[1]:
+                joined.append((first_frame, []))
+            joined[-1][1].append(sound)
+            end = first_frame + len(sound)
             self._next += 1
-        if self.guide is not None:
+        for first_frame, parts in joined:
+            self._hear(first_frame, np.concatenate(parts))
+        if self.guide is not None and self.listener is not None:
             self.guide.take(self.notes, now_s=self.listener.recent.end_s)
 
     def _hear(self, first_frame: int, sound: NDArray[np.float32]) -> None:
@@ -87,6 +109,9 @@ class Session:
     def finish(self) -> None:
         """No more sound comes."""
         if self.listener is not None:
+            while self._early:
+                self._next = min(self._early)
+                self._hear_early()
             self.notes = self.listener.finish()
             if self.guide is not None:
                 self.guide.take(self.notes, now_s=self.listener.recent.end_s)

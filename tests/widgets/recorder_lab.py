@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import soundfile
+from scipy import signal
 from widget_lab import CHROMIUM, CHROMIUM_FLAGS, Lab, open_notebook, run_all
 
 OPEN = """
@@ -85,16 +86,16 @@ def residual_db(
     recorded: Any, original: Any, rate_hz: int, *, near: int | None = None
 ) -> tuple[int, list[float]]:
     """Where in the original the recording begins (frames), and each second's residual in dB of that second's sound."""
-    span = min(len(recorded), 10 * rate_hz)
+    span = min(len(recorded), 60 * rate_hz)
     at = int(np.argmax(np.abs(recorded[:span])))
-    part = recorded[max(at - rate_hz // 4, 0) : at + rate_hz // 2]
-    size = 1 << int(np.ceil(np.log2(len(original) + len(part))))
-    product = np.fft.irfft(np.fft.rfft(original, size) * np.conj(np.fft.rfft(part, size)), size)
-    product = product[: len(original)]
+    begin = max(at - rate_hz // 4, 0)
+    part = recorded[begin : at + rate_hz // 2]
+    from_, to = 0, len(original)
     if near is not None:  # a stretch of noise alone is found only where it must lie
-        about = near + max(at - rate_hz // 4, 0)
-        product[: max(about - rate_hz // 20, 0)] = product[about + rate_hz // 20 :] = -np.inf
-    lag = int(np.argmax(product)) - max(at - rate_hz // 4, 0)
+        from_ = min(max(near + begin - rate_hz // 20, 0), len(original) - len(part))
+        to = from_ + rate_hz // 10 + len(part)
+    product = signal.correlate(original[from_:to], part, mode="valid", method="fft")
+    lag = from_ + int(np.argmax(product)) - begin
     out = []
     for begin in range(0, len(recorded) - rate_hz, rate_hz):
         if not 0 <= begin + lag <= len(original) - rate_hz:
@@ -122,6 +123,13 @@ def residuals_between(recorded: Any, original: Any, gaps_s: Any, rate_hz: int) -
             near = lag - 4
         near = None if near is None else near + end - begin + 4
     return out
+
+
+def zero_runs(sound: Any, rate_hz: int) -> list[tuple[float, float]]:
+    """Begin and end in s of runs of exact zeros of 4 ms and more; apart from the library's own search."""
+    edges = np.diff(np.concatenate([[0], np.asarray(sound) == 0, [0]]).astype(int))
+    runs = zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True)
+    return [(b / rate_hz, e / rate_hz) for b, e in runs if e - b >= 0.004 * rate_hz]
 
 
 class Told:

@@ -20,6 +20,7 @@ from recorder_lab import (
     residuals_between,
     seconds_on_disk,
     write_wav,
+    zero_runs,
 )
 from widget_lab import CHROMIUM, Lab, write_notebook
 
@@ -95,7 +96,7 @@ def test_what_is_recorded_is_what_was_played(lab: Lab, wav: Path, tmp_path: Path
         sound = read_sound(book.media_path(recording.media))
         survey = Survey.from_json(book.surveys()[-1].survey_json)
     recorded = sound.samples[:, 0].astype(float)
-    silent = zero_runs(recorded)
+    silent = zero_runs(recorded, RATE)
     residuals = residuals_between(recorded, played(), silent, RATE)
     assert len(residuals) > 15
     assert max(residuals) <= -40.0
@@ -106,19 +107,6 @@ def test_what_is_recorded_is_what_was_played(lab: Lab, wav: Path, tmp_path: Path
     assert found == set(measured["note"])
     assert len(found) >= LAST - FIRST
     lab.close_kernels()
-
-
-def zero_runs(sound: Any) -> list[tuple[float, float]]:
-    """Stretches of exact zeros of 4 ms and more; apart from the library's own search."""
-    runs, begin = [], None
-    for i, zero in enumerate([*(sound == 0.0), False]):
-        if zero and begin is None:
-            begin = i
-        elif not zero and begin is not None:
-            if i - begin >= 0.004 * RATE:
-                runs.append((begin / RATE, i / RATE))
-            begin = None
-    return runs
 
 
 def test_a_closed_page_keeps_all_but_the_last_second(lab: Lab, wav: Path, tmp_path: Path) -> None:
@@ -187,7 +175,7 @@ def test_a_cut_connection_is_mended_without_a_gap(lab: Lab, wav: Path, tmp_path:
         recorded = read_sound(book.media_path(recording.media)).samples[:, 0].astype(float)
     assert recording.seconds > 9.0
     recorded = recorded[: 45 * RATE]  # the file ends some time later
-    assert max(residuals_between(recorded, played(), zero_runs(recorded), RATE)) <= -40.0
+    assert max(residuals_between(recorded, played(), zero_runs(recorded, RATE), RATE)) <= -40.0
     relay.cut()
     lab.close_kernels()
 

@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +14,10 @@ from widget_lab import (
     CHROMIUM,
     Lab,
     browser,
-    fresh_folders,
     open_notebook,
     restart_and_run_all,
     run_all,
+    running_voila,
     write_notebook,
 )
 
@@ -196,40 +189,6 @@ def where_records_landed(folder: Path, entered: dict[str, list[str]]) -> None:
         assert len(findings["Chipped key tops"].keys) == TURNS
         assert photos == TURNS
         assert set(findings) == {*entered[name], "Chipped key tops"}
-
-
-@contextlib.contextmanager
-def running_voila(home: Path, notebook: Path) -> Iterator[str]:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [
-        sys.executable,
-        "-m",
-        "voila",
-        str(notebook),
-        "--no-browser",
-        f"--port={port}",
-        "--Voila.ip=127.0.0.1",
-    ]
-    with open(home / "voila.log", "wb") as log:
-        server = subprocess.Popen(
-            command, env={**os.environ, **fresh_folders(home)}, stdout=log, stderr=log, cwd=notebook.parent
-        )
-        try:
-            for _ in range(200):
-                with (
-                    contextlib.suppress(OSError),
-                    urllib.request.urlopen(f"http://127.0.0.1:{port}/static/", timeout=2),
-                ):
-                    break
-                with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
-                    break
-                time.sleep(0.3)
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            server.terminate()
-            server.wait(20)
 
 
 def test_as_an_app_another_piano_needs_no_cell(tmp_path: Path) -> None:

@@ -56,7 +56,7 @@ class Lab:
         """End every kernel; they outlive the browser."""
         for session in self.sessions():
             request = urllib.request.Request(f"{self.url}/api/sessions/{session['id']}", method="DELETE")
-            with contextlib.suppress(OSError), urllib.request.urlopen(request, timeout=20):
+            with contextlib.suppress(TimeoutError), urllib.request.urlopen(request, timeout=20):
                 pass
 
 
@@ -99,6 +99,7 @@ def running_lab(home: Path, *, folder: Path | None = None) -> Iterator[Lab]:
         f"--port={port}",
         "--ServerApp.port_retries=0",
         "--IdentityProvider.token=",
+        "--ServerApp.disable_check_xsrf=True",  # or no kernel can be ended from here
         f"--ServerApp.root_dir={folder}",
         "--LabApp.expose_app_in_browser=True",
     ]
@@ -115,6 +116,39 @@ def running_lab(home: Path, *, folder: Path | None = None) -> Iterator[Lab]:
             except subprocess.TimeoutExpired:
                 server.kill()
                 server.wait(10)
+
+
+@contextlib.contextmanager
+def running_voila(home: Path, notebook: Path) -> Iterator[str]:
+    """A notebook as an app; gives its address."""
+    port = free_port()
+    command = [
+        sys.executable,
+        "-m",
+        "voila",
+        str(notebook),
+        "--no-browser",
+        f"--port={port}",
+        "--Voila.ip=127.0.0.1",
+    ]
+    with open(home / "voila.log", "wb") as log:
+        server = subprocess.Popen(
+            command, env={**os.environ, **fresh_folders(home)}, stdout=log, stderr=log, cwd=notebook.parent
+        )
+        try:
+            for _ in range(200):
+                with (
+                    contextlib.suppress(OSError),
+                    urllib.request.urlopen(f"http://127.0.0.1:{port}/static/", timeout=2),
+                ):
+                    break
+                with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
+                    break
+                time.sleep(0.3)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            server.terminate()
+            server.wait(20)
 
 
 def _wait_for(lab: Lab, server: subprocess.Popen[bytes]) -> None:

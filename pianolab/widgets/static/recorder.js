@@ -2,6 +2,7 @@
 
 const RESEND_MS = 3000;
 const AT_ONCE = 8;
+const PROBES = 2;
 const FILE_PIECE = 1 << 20;
 const CHORD_S = 4;
 const SILENCE_S = 10;
@@ -168,7 +169,7 @@ function render({ model, el }) {
       do: "begin", page, rate_hz: mic.rate, channels: mic.channels, device: mic.device, processing: mic.processing,
       what: what.value, blow: blow.value, keys: asked, casebook: model.get("head").casebook, visit: model.get("head").visit,
     };
-    run = { page, number: 0, base: null, confirmed: 0, sent: new Map(), begun: false, ending: false, told };
+    run = { page, number: 0, base: null, last: -1, heard: performance.now(), sent: new Map(), ending: false };
     store.begin(told);
     model.send(told);
     awake.hold();
@@ -204,17 +205,15 @@ function render({ model, el }) {
   function guide(move) {
     model.send({ do: "guide", what: move });
   }
-  // What is not confirmed after a while is sent again; where no answer comes, it stays in the browser.
+  // What is not confirmed although later pieces are is sent again. Where no answer comes at all, a few pieces ask for one:
+  // a notebook that is only slow must not get more to do. What is not confirmed stays in the browser.
   const again = setInterval(async () => {
     if (!run) return;
     const late = performance.now() - RESEND_MS;
     const waiting = await store.waiting(run.page, 200);
-    let some = 0;
-    for (const made of waiting)
-      if ((run.sent.get(made.number) ?? 0) < late && some < AT_ONCE) {
-        send(run, made);
-        some += 1;
-      }
+    const lost = (made) => made.number < run.last || run.heard < late;
+    const most = run.heard < late ? PROBES : AT_ONCE;
+    waiting.filter((made) => lost(made) && (run.sent.get(made.number) ?? 0) < late).slice(0, most).forEach((made) => send(run, made));
     if (run.ending && !waiting.length) askEnd();
     const oldest = waiting.length ? (run.number - waiting[0].number) * PIECE_S : 0;
     setText(safe, oldest > 4 ? `The notebook does not answer: the last ${inMinutes(oldest)} are kept in this browser, and are sent when it does.` : "Everything is on the disk.");
@@ -248,10 +247,13 @@ function render({ model, el }) {
 
   function receive(message) {
     if (message.says === "known") bringBack(message.pages, message.on);
-    if (message.says === "begun" && run?.page === message.page) run.begun = true;
     if (message.says === "have") {
       store.confirmed(message.page, message.numbers);
-      if (run?.page === message.page) run.confirmed += message.numbers.length;
+      if (run?.page === message.page) {
+        run.last = Math.max(run.last, ...message.numbers);
+        run.heard = performance.now();
+        for (const n of message.numbers) run.sent.delete(n);
+      }
       const other = rest.get(message.page);
       if (other) {
         for (const n of message.numbers) other.left.delete(n);
