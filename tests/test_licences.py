@@ -11,8 +11,6 @@ from pathlib import Path
 import pytest
 from packaging.requirements import Requirement
 
-from pianolab.report import render
-
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = (ROOT / "docs" / "licences.md").read_text(encoding="utf-8")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -144,11 +142,3 @@ def test_what_the_codec_wheel_carries_is_on_the_page() -> None:
     for library in ("x264", "x265"):
         if any(inside.glob(f"lib{library}*")):
             assert library in PAGE
-
-
-def test_a_page_carries_the_whole_licence_of_plotly() -> None:
-    licence = render._read(render.LICENCE)
-    assert "Permission is hereby granted" in licence
-    assert "THE SOFTWARE IS PROVIDED" in licence
-    template = (ROOT / "pianolab/report/templates/page.html.j2").read_text(encoding="utf-8")
-    assert "{{ plotly_licence }}" in template

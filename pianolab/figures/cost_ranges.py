@@ -145,17 +145,17 @@ def _alt(costs: tuple[CostRow, ...], comparison: Comparison) -> str:
 
 
 @drawing
-def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The plan as a figure."""
+def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False, narrow: bool = False) -> Sheet:
+    """The plan as a figure; ``narrow`` breaks its words for a phone."""
     look_of = look.theme_of(theme)
     n = len(plan.costs)
-    two_lines = any("<br>" in _row_words(c, plan.currency, bare=bare) for c in plan.costs)
+    two_lines = any("<br>" in _row_words(c, plan.currency, narrow=narrow) for c in plan.costs)
     row_px = ROW_PX + (WORDS_LINE_PX if two_lines else 0)
     height = row_px * n + BUDGET_PX
     fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare, bottom=44, legend=2)
     _bars_in_words(fig, look_of)
     for i, c in enumerate(plan.costs):
-        _draw_row(fig, c, -i, plan=plan, theme=look_of, bare=bare)
+        _draw_row(fig, c, -i, plan=plan, theme=look_of, narrow=narrow)
     if plan.budget is not None:
         fig.add_shape(
             "line",
@@ -224,7 +224,7 @@ def _bars_in_words(fig: Sheet, theme: Theme) -> None:
         )
 
 
-def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme, bare: bool) -> None:
+def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme, narrow: bool) -> None:
     colour, code = c.mark.colour(theme), plan.currency
     first = y == 0
     asking = float(c.asking) if c.asking is not None else 0.0
@@ -299,20 +299,21 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
         xanchor="left",
         y=y + 0.22,
         yanchor="bottom",
-        text=_row_words(c, code, bare=bare),
+        text=_row_words(c, code, narrow=narrow),
         font={"size": look.SMALL_PX, "color": theme.ink},
         align="left",
         borderpad=0,
-        bgcolor=None if bare else theme.paper,
+        bgcolor=theme.paper,
     )
 
 
-def _row_words(c: CostRow, code: str, *, bare: bool) -> str:
-    name = "" if bare else f"{c.mark.name}: "
+def _row_words(c: CostRow, code: str, *, narrow: bool) -> str:
     asked = f"asks {money(c.asking, code)}" if c.asking is not None else "asking price not known"
     end = (
         f", in the end about {about(c.total[1], code)}"
         if c.total
         else f", needed repairs about {about(c.repairs[1], code)}"
     )
-    return wording.wrapped(f"{name}{asked}{end}", width=frame.words_chars(bare=bare))
+    return wording.wrapped(
+        f"{c.mark.name}: {asked}{end}", width=frame.PHONE_CHARS if narrow else frame.NOTEBOOK_CHARS
+    )

@@ -18,6 +18,8 @@ from pianolab.model import Finding, Piano
 from pianolab.show import Row
 
 HEIGHT_PX, LEADER_X, LABEL_X, SHEET_WIDTH = 410, 71.0, 78.0, 172
+NARROW_SHEET, NARROW_ROOM = 152, 48.0
+"""On a phone the drawing keeps its shape, and the words have room above and below it."""
 SYMBOL: dict[int | None, str] = {
     5: "circle-open",
     4: "circle-open",
@@ -138,16 +140,23 @@ def _alt(parts: tuple[PartState, ...]) -> str:
 
 
 @drawing
-def draw_instrument(plan: InstrumentPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The plan as a figure: the drawing on the left, every part with its state in words on the right."""
+def draw_instrument(
+    plan: InstrumentPlan, theme: str = "light", *, bare: bool = False, narrow: bool = False
+) -> Sheet:
+    """The plan as a figure: the drawing on the left, every part with its state in words on the right.
+
+    A ``narrow`` one is for a phone.
+    """
     look_of, outline = look.theme_of(theme), _drawing(plan.kind, plan.other_side)
+    room = NARROW_ROOM if narrow else 0.0
+    width = NARROW_SHEET if narrow else SHEET_WIDTH
     fig = frame.base_figure(look_of, title=plan.title, height=HEIGHT_PX, bare=bare, bottom=4)
     _draw_outline(fig, outline, look_of)
-    _draw_parts(fig, plan, outline, look_of)
+    _draw_parts(fig, plan, outline, look_of, room=room)
     fig.lay_out(
         margin={"l": 4, "r": 4},
-        xaxis=frame.axis(look_of, range=[0, SHEET_WIDTH], showgrid=False, showticklabels=False),
-        yaxis=frame.axis(look_of, range=[-3, 73], showgrid=False, showticklabels=False),
+        xaxis=frame.axis(look_of, range=[0, width], showgrid=False, showticklabels=False),
+        yaxis=frame.axis(look_of, range=[-3 - room, 73 + room], showgrid=False, showticklabels=False),
     )
     return fig
 
@@ -178,10 +187,13 @@ def _draw_outline(fig: Sheet, outline: Drawing, theme: Theme) -> None:
         )
 
 
-def _draw_parts(fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme) -> None:
+def _draw_parts(
+    fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme, *, room: float = 0.0
+) -> None:
+    """The parts in words, from top to bottom; ``room`` is what they have above and below the drawing."""
     order = sorted(plan.parts, key=lambda p: -outline.where[p.part][1])
-    step = 70.0 / max(1, len(order) - 1)
-    heights = [70.5 - i * step for i in range(len(order))]
+    step = (70.0 + 2 * room) / max(1, len(order) - 1)
+    heights = [70.5 + room - i * step for i in range(len(order))]
     x: list[float | None] = []
     y: list[float | None] = []
     for p, at in zip(order, heights, strict=True):

@@ -5,7 +5,17 @@ from __future__ import annotations
 from math import ceil, log10
 
 from pianolab.figures import frame, look, wording
-from pianolab.figures.key_marks import Panel, draw_gaps, draw_points, draw_trend, end_letters, row_title
+from pianolab.figures.key_marks import (
+    END_KEYS,
+    Panel,
+    draw_ends,
+    draw_gaps,
+    draw_points,
+    draw_trend,
+    end_room,
+    line_ends,
+    row_title,
+)
 from pianolab.figures.key_plan import NOT_RECORDED, KeyPlan
 from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks, visible_registers
 from pianolab.figures.look import Theme
@@ -37,14 +47,20 @@ def panels_of(plan: KeyPlan) -> tuple[tuple[Panel, ...], Panel | None, float]:
 
 
 @drawing
-def draw_over_keys(plan: KeyPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The plan as a figure; ``bare`` leaves title and legend to the page around it."""
+def draw_over_keys(plan: KeyPlan, theme: str = "light", *, bare: bool = False, narrow: bool = False) -> Sheet:
+    """The plan as a figure; ``bare`` leaves title and legend to the page around it.
+
+    Each line's name stands at its end; a ``narrow`` chart, for a phone, has room for its letter only.
+    """
     look_of = look.theme_of(theme)
     panels, strip, height = panels_of(plan)
     fig = frame.base_figure(
         look_of, title=plan.title, height=int(height), bare=bare, legend=_legend_rows(plan)
     )
-    span = [plan.first_key - 1.2, plan.last_key + (4.2 if plan.arrange == "overlay" else 1.2)]
+    ends = line_ends(plan, narrow=narrow) if plan.arrange == "overlay" else []
+    span = [plan.first_key - 1.2, plan.last_key + (END_KEYS if ends else 1.2)]
+    if ends:
+        fig.lay_out(margin={"r": end_room(ends)})
     values, texts = key_ticks(plan.first_key, plan.last_key)
     fig.lay_out(
         xaxis=frame.axis(look_of, range=span, tickvals=values, ticktext=texts, showgrid=False, anchor="y")
@@ -59,6 +75,8 @@ def draw_over_keys(plan: KeyPlan, theme: str = "light", *, bare: bool = False) -
         draw_gaps(fig, strip, height, plan=plan, theme=look_of)
     for panel in panels:
         _draw_panel(fig, panel, height, plan=plan, theme=look_of)
+    if ends:
+        draw_ends(fig, panels[0], ends, plan=plan, theme=look_of)
     _register_bands(fig, plan, look_of, panels=panels, height=height)
     if not bare:
         _name_the_others(fig, plan, look_of)
@@ -98,7 +116,7 @@ def _draw_panel(fig: Sheet, panel: Panel, height: float, *, plan: KeyPlan, theme
             layer="below",
         )
     for s in panel.series:
-        draw_trend(fig, s, panel, plan=plan, theme=theme)
+        draw_trend(fig, s, panel, theme=theme)
     for s in panel.series:
         if not s.quiet:
             draw_points(fig, s, panel, plan=plan, theme=theme)
@@ -106,8 +124,6 @@ def _draw_panel(fig: Sheet, panel: Panel, height: float, *, plan: KeyPlan, theme
         top_row = panel.series[0] is plan.loud[0]
         unit = plan.unit if top_row else ""
         row_title(fig, panel.series[0].mark, panel, theme=theme, unit=unit)
-    elif len(panel.series) > 1:
-        end_letters(fig, panel, plan=plan, theme=theme)
 
 
 def _register_bands(
@@ -141,21 +157,24 @@ def _register_bands(
 
 
 def _legend_rows(plan: KeyPlan) -> int:
-    """Rows of the legend at notebook width: instruments where they share a panel, then the kinds of points."""
-    named = (len(plan.loud) if plan.arrange == "overlay" else 0) + len(plan.unheard)
+    """Rows of the legend at notebook width: instruments that no line and no row names, then the kinds of points."""
+    named = len(_unnamed(plan))
     return max(1, ceil((named + len(plan.kinds)) / 3))
 
 
+def _unnamed(plan: KeyPlan) -> tuple[look.Mark, ...]:
+    """Instruments that nobody recorded, where no name at the end of a line says so."""
+    return plan.unheard if plan.arrange == "rows" else ()
+
+
 def _name_the_others(fig: Sheet, plan: KeyPlan, theme: Theme) -> None:
-    """Legend entries of instruments without a trend line, and of those that nobody recorded."""
-    drawn = [(s.mark, s.mark.label) for s in plan.loud if plan.arrange == "overlay" and not s.trend]
-    for mark, label in [*drawn, *((m, f"{m.label}: {NOT_RECORDED}") for m in plan.unheard)]:
+    for mark in _unnamed(plan):
         fig.add(
             "scatter",
             x=[None],
             y=[None],
             mode="markers",
-            name=wording.plain(label),
+            name=wording.plain(f"{mark.label}: {NOT_RECORDED}"),
             hoverinfo="skip",
             marker={"symbol": mark.symbol, "size": 9, "color": mark.colour(theme)},
         )

@@ -1,17 +1,20 @@
-"""Marks of a chart over the keys: points, trend lines, letters at their ends, and the strip of keys without a value."""
+"""Marks of a chart over the keys: points, trend lines, names at their ends, and the strip of keys without a value."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log10
 
 from pianolab.figures import frame, look, wording
-from pianolab.figures.key_plan import KeyPlan, KeyPoint, KeySeries
+from pianolab.figures.key_plan import NOT_RECORDED, KeyPlan, KeyPoint, KeySeries
 from pianolab.figures.look import Mark, Theme
 from pianolab.figures.sheet import Sheet
 from pianolab.keyboard import note_name
 
-LETTER_SHARE, LETTER_KEYS = 0.09, 4
+END_CHARS, END_LINE_PX, END_LEFT_PX, END_KEYS = 20, 15.0, 12, 6.0
+"""Names at the ends of lines: letters in a line of words, its height, how far they stand off, keys' widths to lead there."""
+NOT_KNOWN = "not known"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +27,7 @@ class Panel:
     top_px: float
 
 
-def draw_trend(fig: Sheet, s: KeySeries, panel: Panel, *, plan: KeyPlan, theme: Theme) -> None:
+def draw_trend(fig: Sheet, s: KeySeries, panel: Panel, *, theme: Theme) -> None:
     if not s.trend:
         return
     colour = theme.faint if s.quiet else s.mark.colour(theme)
@@ -38,7 +41,7 @@ def draw_trend(fig: Sheet, s: KeySeries, panel: Panel, *, plan: KeyPlan, theme: 
         hoverinfo="skip",
         name=wording.plain(s.mark.label),
         legendgroup=s.mark.letter,
-        showlegend=not s.quiet and plan.arrange == "overlay",
+        showlegend=False,
         connectgaps=False,
     )
 
@@ -154,30 +157,147 @@ def row_title(fig: Sheet, mark: Mark, panel: Panel, *, theme: Theme, unit: str =
         )
 
 
-def end_letters(fig: Sheet, panel: Panel, *, plan: KeyPlan, theme: Theme) -> None:
+@dataclass(frozen=True, kw_only=True)
+class LineEnd:
+    """What stands beside the end of a line: a mark and its words, and where the line ends (None: there is none)."""
+
+    mark: Mark
+    words: str
+    quiet: bool = False
+    at: tuple[int, float] | None = None
+
+
+def line_ends(plan: KeyPlan, *, narrow: bool) -> list[LineEnd]:
+    """The name of each instrument at the end of its line, or that nothing is known of it; a letter where it is narrow."""
     ends = []
-    for s in panel.series:
+    for s in plan.series:
         known = [(k, v) for k, v in s.trend if v is not None]
-        if known:
-            ends.append((s, known[-1][0], _share(known[-1][1], plan)))
-    placed: list[tuple[float, float]] = []
-    for s, x, y in sorted(ends, key=lambda e: e[2]):
-        y = max(
-            [y, *(b + LETTER_SHARE for a, b in placed if abs(a - x) < LETTER_KEYS and b + LETTER_SHARE > y)]
+        if known or not s.quiet:
+            words = _end_words(s.mark, "" if known else NOT_KNOWN, narrow=narrow)
+            ends.append(LineEnd(mark=s.mark, words=words, quiet=s.quiet, at=known[-1] if known else None))
+    return ends + [LineEnd(mark=m, words=_end_words(m, NOT_RECORDED, narrow=narrow)) for m in plan.unheard]
+
+
+def _end_words(mark: Mark, unknown: str, *, narrow: bool) -> str:
+    if narrow:
+        return f"<b>{mark.letter}</b>" + (" ?" if unknown else "")
+    name = f"{mark.letter} {mark.name}" + (f": {unknown}" if unknown else "")
+    first, *others = wording.wrapped(name, width=END_CHARS).split("<br>")
+    return "<br>".join([f"<b>{first[0]}</b>{first[1:]}", *others])
+
+
+def end_room(ends: Sequence[LineEnd]) -> float:
+    """Pixels that the words at the ends of the lines take."""
+    longest = max((len(line) for e in ends for line in e.words.replace("<b>", "").split("<br>")), default=0)
+    return END_LEFT_PX + 0.56 * look.SMALL_PX * longest
+
+
+def spread(wanted: Sequence[float], sizes: Sequence[float], *, most: float) -> list[float]:
+    """Middles of labels of these sizes, as near as can be to where they are wanted, from 0 to ``most``, none over another.
+
+    Labels that would overlap share the place about the middle of what they want. Where there is no room for
+    all they stand at equal steps.
+
+    Examples
+    --------
+    >>> spread([50, 52, 10], [10, 10, 10], most=100)
+    [46.0, 56.0, 10]
+    >>> spread([2, 99], [10, 10], most=100)
+    [5.0, 95.0]
+    """
+    order = sorted(range(len(wanted)), key=lambda i: (wanted[i], i))
+    if sum(sizes) >= most:
+        step = most / max(1, len(order))
+        return [step * (order.index(i) + 0.5) for i in range(len(order))]
+    blocks: list[list[int]] = []
+    for i in order:
+        blocks.append([i])
+        while (
+            len(blocks) > 1
+            and _block(blocks[-2], wanted, sizes, most)[1] > _block(blocks[-1], wanted, sizes, most)[0]
+        ):
+            last = blocks.pop()
+            blocks[-1] += last
+    placed = dict.fromkeys(order, 0.0)
+    for block in blocks:
+        at = _block(block, wanted, sizes, most)[0]
+        for i in block:
+            placed[i] = at + sizes[i] / 2 if len(block) > 1 or at != wanted[i] - sizes[i] / 2 else wanted[i]
+            at += sizes[i]
+    return [placed[i] for i in range(len(wanted))]
+
+
+def _block(
+    block: Sequence[int], wanted: Sequence[float], sizes: Sequence[float], most: float
+) -> tuple[float, float]:
+    """Lower and upper end of labels that touch: each a little off what it wants, all within the chart."""
+    whole, before, pulls = sum(sizes[i] for i in block), 0.0, 0.0
+    for i in block:
+        pulls += wanted[i] - before - sizes[i] / 2
+        before += sizes[i]
+    low = min(max(pulls / len(block), 0.0), most - whole)
+    return low, low + whole
+
+
+def draw_ends(fig: Sheet, panel: Panel, ends: Sequence[LineEnd], *, plan: KeyPlan, theme: Theme) -> None:
+    """Names at the ends of the lines, moved apart, each with its sign; a thin line leads there from where its own ends."""
+    tall = panel.top_px - panel.bottom_px
+    sizes = [END_LINE_PX * (e.words.count("<br>") + 1) for e in ends]
+    wanted = [0.0 if e.at is None else tall * _share(e.at[1], plan) for e in ends]
+    right = plan.last_key + END_KEYS
+    for e, px in zip(ends, spread(wanted, sizes, most=tall), strict=True):
+        colour = theme.faint if e.quiet else e.mark.colour(theme)
+        y = _value(px / tall, plan)
+        if e.at is not None:
+            fig.add(
+                "scatter",
+                x=[e.at[0], right],
+                y=[_inside(e.at[1], plan), y],
+                yaxis=panel.axis,
+                mode="lines",
+                line={"color": colour, "width": 1, "dash": "dot"},
+                hoverinfo="skip",
+                showlegend=False,
+                name="leader",
+            )
+        fig.add(
+            "scatter",
+            x=[right],
+            y=[y],
+            yaxis=panel.axis,
+            mode="markers",
+            marker={
+                "symbol": e.mark.symbol + ("" if e.at else "-open"),
+                "size": 9,
+                "color": colour,
+                "line": {
+                    "color": colour if e.quiet or not e.at else theme.ink,
+                    "width": 1.3 if not e.at else 0.7,
+                },
+            },
+            hoverinfo="skip",
+            showlegend=False,
+            cliponaxis=False,
+            name="end",
         )
-        placed.append((x, y))
-        fill = theme.paper if s.quiet else s.mark.colour(theme)
         fig.add_annotation(
-            xref="x",
-            x=x + 2.6,
+            xref="paper",
+            x=1,
+            xanchor="left",
             yref=f"{panel.axis} domain",
-            y=y,
+            y=px / tall,
             yanchor="middle",
-            text=f"<b>{s.mark.letter}</b>",
-            bgcolor=fill,
-            borderpad=2,
-            font={"size": 11, "color": theme.muted if s.quiet else look.ink_on(fill)},
+            align="left",
+            borderpad=END_LEFT_PX - 4,
+            text=e.words,
+            font={"size": look.SMALL_PX, "color": theme.muted if e.quiet or not e.at else theme.ink},
         )
+
+
+def _value(share: float, plan: KeyPlan) -> float:
+    """What stands at that share of the panel's height."""
+    low, high = plan.limits
+    return float(low * (high / low) ** share) if plan.log else low + share * (high - low)
 
 
 def _share(value: float, plan: KeyPlan) -> float:

@@ -20,12 +20,17 @@ from pianolab.figures.sheet import Sheet, drawing
 BAR_PX, BAR_LEAST_PX = 15, 48
 
 
-def draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool) -> Sheet:
+def draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool, narrow: bool = False) -> Sheet:
     """A bar per aspect and instrument, from the lowest to the highest possible score."""
     n = len(plan.series)
     height = len(plan.aspects) * max(BAR_PX * n + 14, BAR_LEAST_PX) + 20
     fig = frame.base_figure(
-        theme, title=plan.title, height=height, bare=bare, bottom=44, legend=ceil(n / 3) if n > 1 else 0
+        theme,
+        title=plan.title,
+        height=height,
+        bare=bare,
+        bottom=74 if narrow else 44,
+        legend=ceil(n / 3) if n > 1 else 0,
     )
     for i, s in enumerate(plan.series):
         at = [-(j + (i + 0.5) / n * 0.8 - 0.4) for j in range(len(plan.aspects))]
@@ -102,6 +107,7 @@ def draw_radar(
     theme: str = "light",
     *,
     bare: bool = False,
+    narrow: bool = False,
     panel: str | None = None,
     columns: int | None = None,
 ) -> Sheet:
@@ -110,12 +116,13 @@ def draw_radar(
     Parameters
     ----------
     plan, theme, bare : as everywhere
+    narrow : for a phone: bars leave more room under them
     panel : piano id of the only radar to draw
     columns : radars side by side; 1 suits a phone
     """
     look_of = look.theme_of(theme)
     if plan.form == "bars":
-        return draw_bars(plan, look_of, bare=bare)
+        return draw_bars(plan, look_of, bare=bare, narrow=narrow)
     chosen = [s for s in plan.series if panel in (None, s.piano_id)]
     if not chosen:
         raise BadInput("panel", repr(panel), "a piano id of the plan")

@@ -88,18 +88,17 @@ def plan_ranks(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
 
 
 @drawing
-def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The plan as a figure: one bar per instrument, darkest part first rank."""
+def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False, narrow: bool = False) -> Sheet:
+    """The plan as a figure: one bar per instrument, darkest part first rank; ``narrow`` ones have fewer words."""
     look_of = look.theme_of(theme)
     n = len(plan.ranks)
-    row_px = ROW_PX + (0 if bare else NAME_PX)
+    row_px = ROW_PX + NAME_PX
     fig = frame.base_figure(look_of, title=plan.title, height=row_px * n, bare=bare, bottom=44)
     for rank in range(max(len(r.shares) for r in plan.ranks)):
-        _draw_rank(fig, plan, rank, look_of)
+        _draw_rank(fig, plan, rank, look_of, narrow=narrow)
     if any(r.unfit >= LEAST_SAID for r in plan.ranks):
         _draw_unfit(fig, plan, look_of)
-    if not bare:
-        _names(fig, plan, look_of)
+    _names(fig, plan, look_of)
     fig.lay_out(
         barmode="stack",
         margin={"l": 40, "r": 24},
@@ -115,7 +114,7 @@ def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False) -> S
             look_of,
             showgrid=False,
             tickvals=list(range(n)),
-            range=[n - 0.5, -0.5 - (0 if bare else NAME_PX / row_px / 2)],
+            range=[n - 0.5, -0.5 - NAME_PX / row_px / 2],
             ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks],
             tickfont={"size": 15, "color": look_of.ink},
         ),
@@ -137,9 +136,10 @@ def _names(fig: Sheet, plan: RankPlan, theme: Theme) -> None:
         )
 
 
-def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:
+def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme, *, narrow: bool) -> None:
     shade = _shade(rank, max(len(r.shares) for r in plan.ranks), theme)
     shares = [r.shares[rank] if rank < len(r.shares) else 0.0 for r in plan.ranks]
+    least = (0.15, 0.08) if narrow else (0.07, 0.03)
     fig.add(
         "bar",
         orientation="h",
@@ -148,7 +148,7 @@ def _draw_rank(fig: Sheet, plan: RankPlan, rank: int, theme: Theme) -> None:
         name=ORDINALS[rank],
         marker={"color": shade, "line": {"color": theme.paper, "width": 1.5}},
         text=[
-            f"{ORDINALS[rank]}  {100 * s:.0f}" if s >= 0.12 else f"{100 * s:.0f}" if s >= 0.05 else ""
+            f"{ORDINALS[rank]}  {100 * s:.0f}" if s >= least[0] else f"{100 * s:.0f}" if s >= least[1] else ""
             for s in shares
         ],
         textposition="inside",

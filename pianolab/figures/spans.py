@@ -120,8 +120,11 @@ def _colour(r: RegisterChange) -> SpanRow:
 
 
 @drawing
-def draw_spans(plan: SpanPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
-    """The plan as a figure: a line from lowest to highest with a mark in the middle, zero drawn through."""
+def draw_spans(plan: SpanPlan, theme: str = "light", *, bare: bool = False, narrow: bool = False) -> Sheet:
+    """The plan as a figure: a line from lowest to highest with a mark in the middle, zero drawn through.
+
+    ``narrow`` breaks its words for a phone.
+    """
     look_of = look.theme_of(theme)
     kinds, n = tuple(dict.fromkeys(s.about for s in plan.spans)), max(1, len(plan.spans))
     fig = frame.base_figure(
@@ -134,7 +137,7 @@ def draw_spans(plan: SpanPlan, theme: str = "light", *, bare: bool = False) -> S
             fig.add_annotation(
                 x=0,
                 y=y,
-                text=wording.wrapped(f"not known: {s.why}", width=26 if bare else 44),
+                text=wording.wrapped(f"not known: {s.why}", width=26 if narrow else 60 if bare else 44),
                 xanchor="center",
                 font={"size": 11, "color": look_of.muted},
             )

@@ -16,7 +16,7 @@ from pianolab.figures.money import about, money
 from pianolab.model import Finding
 from pianolab.report import shapes, words
 from pianolab.report.answers import likely_steps, verdict_of
-from pianolab.report.charts import ChartBook
+from pianolab.report.charts import EXTRA, ChartBook
 from pianolab.report.clips import ClaimClips, Clip
 from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of
@@ -111,7 +111,7 @@ def comparison_page(
         checklist=checklist,
         gone=gone,
     )
-    return render(context, book.charts)
+    return render(context, book.palette)
 
 
 def _check_ids(comparison: Comparison, **given: Mapping[str, Any]) -> None:
@@ -141,7 +141,7 @@ def _context(
     verdict = verdict_of(c, shown, prices=prices)
     charts = {
         "radars": radars(c, marks, book),
-        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks, extra=True) if len(shown) > 1 else None,
+        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks, form=EXTRA) if len(shown) > 1 else None,
         "costs": book.add(plan_costs(c, marks=marks), draw_costs) if prices else None,
         "over_keys": over_keys(heard, marks, book),
         "per_piano": {

@@ -33,7 +33,7 @@ from pianolab.figures import (
 from pianolab.figures.look import Mark
 from pianolab.model import Finding, Piano
 from pianolab.recordings.holding import Holding
-from pianolab.report.charts import Chart, ChartBook
+from pianolab.report.charts import EXTRA, PLAIN, Chart, ChartBook, Form
 from pianolab.report.further import Changed
 from pianolab.report.instruments import Instrument
 from pianolab.rooms.change import RoomChange
@@ -46,7 +46,13 @@ def radars(c: Comparison, marks: Mapping[str, Mark], book: ChartBook) -> list[Ch
     charts = []
     for n, s in enumerate(plan.series):
         charts.append(
-            book.add(plan, draw_radar, title=s.mark.label, marks=[s.mark], panel=s.piano_id, table=n == 0)
+            book.add(
+                plan,
+                draw_radar,
+                marks=[s.mark],
+                form=Form(title=s.mark.label, panel=True, table=n == 0),
+                panel=s.piano_id,
+            )
         )
     return charts
 
@@ -57,13 +63,13 @@ def over_keys(heard: Mapping[str, Survey], marks: Mapping[str, Mark], book: Char
     names = {i: m.name for i, m in marks.items()}
     drawn = [marks[i] for i in heard]
     return [
-        book.add(plan(heard, names), draw, marks=drawn, extra=extra)
-        for plan, draw, extra in (
-            (plan_decay, draw_decay, False),
-            (plan_unison, draw_unison, True),
-            (plan_tuning, draw_tuning, True),
-            (plan_damper, draw_damper, True),
-            (plan_brightness, draw_brightness, True),
+        book.add(plan(heard, names), draw, marks=drawn, form=form)
+        for plan, draw, form in (
+            (plan_decay, draw_decay, PLAIN),
+            (plan_unison, draw_unison, EXTRA),
+            (plan_tuning, draw_tuning, EXTRA),
+            (plan_damper, draw_damper, EXTRA),
+            (plan_brightness, draw_brightness, EXTRA),
         )
     ]
 
@@ -81,7 +87,7 @@ def piano_charts(
     plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
     charts = [
         *maps(piano, book, findings, checklist),
-        book.add(plan, draw_keyboard, wide=True, extra=True, title="The keyboard, key by key"),
+        book.add(plan, draw_keyboard, form=Form(title="The keyboard, key by key", scrolls=True, extra=True)),
     ]
     if i.id in heard:
         names = {k: m.name for k, m in marks.items()}
@@ -90,8 +96,7 @@ def piano_charts(
                 plan_decay(heard, names, focus=i.id),
                 draw_decay,
                 marks=[i.mark],
-                extra=True,
-                title="How long its keys sing, the others in grey",
+                form=Form(title="How long its keys sing, the others in grey", extra=True),
             )
         )
     return charts
@@ -104,17 +109,19 @@ def maps(piano: Piano, book: ChartBook, findings: Sequence[Finding], checklist: 
         plan = plan_instrument(piano, findings=findings, checklist=checklist, other_side=other_side)
         if plan.parts and (not other_side or any(p.trouble for p in plan.parts)):
             title = f"Where the findings are, {plan.view}"
-            drawn.append(book.add(plan, draw_instrument, extra=True, title=title))
+            drawn.append(book.add(plan, draw_instrument, form=Form(title=title, extra=True)))
     return drawn
 
 
 def changed_chart(result: Changed, mark: Mark, book: ChartBook) -> Chart:
     """The chart of a result that is shown in a fold of its own."""
     if isinstance(result, Holding):
-        return book.add(plan_drift(result, name=mark.name, mark=mark), draw_drift, title=DRIFT, extra=True)
+        return book.add(
+            plan_drift(result, name=mark.name, mark=mark), draw_drift, form=Form(title=DRIFT, extra=True)
+        )
     plan = plan_room_change(result) if isinstance(result, RoomChange) else plan_left_pedal(result)
     title = LOUDER if isinstance(result, RoomChange) else plan.title
-    return book.add(plan, draw_spans, title=title, extra=True)
+    return book.add(plan, draw_spans, form=Form(title=title, extra=True))
 
 
 DRIFT = "What each key did by itself between the two visits"

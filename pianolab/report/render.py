@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
@@ -16,12 +15,9 @@ from markupsafe import Markup
 
 from pianolab.errors import BadInput
 from pianolab.figures.look import ink_on
+from pianolab.figures.svg import Palette
 from pianolab.files import write_files
 from pianolab.html import FOLDER, templates
-from pianolab.report.charts import Chart
-
-BUNDLE, LICENCE = "vendored/plotly-basic.min.js", "vendored/plotly-LICENSE.txt"
-"""Plotly's own file, unchanged, and its licence (MIT), which goes with every copy."""
 
 
 @cache
@@ -32,27 +28,8 @@ def _environment() -> Environment:
 
 
 def _read(name: str) -> str:
-    folder = files("pianolab.report")
-    place = folder / name if "/" in name else folder / FOLDER / name
+    place = files("pianolab.report") / FOLDER / name
     return place.read_text(encoding="utf-8").replace("\r\n", "\n")
-
-
-@cache
-def _plotly_js() -> str:
-    """Plotly's smaller bundle with lines and bars, as its makers publish it: a fourth of what they put into Python."""
-    return _read(BUNDLE)
-
-
-def plotly_version() -> str:
-    """Version of the drawing library inside the page.
-
-    Examples
-    --------
-    >>> plotly_version().count(".")
-    2
-    """
-    found = re.search(r"v(\d+\.\d+\.\d+)", _plotly_js()[:200])
-    return found.group(1) if found else "of an unknown version"
 
 
 @cache
@@ -81,23 +58,25 @@ def content_security_policy(scripts: Sequence[str]) -> str:
     )
 
 
-def render(context: Mapping[str, Any], charts: Sequence[Chart]) -> str:
+def render(context: Mapping[str, Any], palette: Palette) -> str:
     """The page as HTML text: every script inside it is named in the policy by its hash."""
-    scripts = {"clips_js": _read("clips.js"), "plotly_js": _plotly_js(), "charts_js": _read("charts.js")}
+    scripts = {"clips_js": _read("clips.js"), "folds_js": _read("folds.js")}
     return (
         _environment()
         .get_template("page.html.j2")
         .render(
             **context,
-            charts=charts,
-            css=Markup(_read("page.css") + _read("print.css")),
+            css=Markup(_read("page.css") + drawn_colours(palette) + _read("print.css")),
             **{name: Markup(text) for name, text in scripts.items()},
             policy=content_security_policy(list(scripts.values())),
-            plotly_version=plotly_version(),
-            plotly_licence=Markup(_read(LICENCE)),
-            Markup=Markup,
         )
     )
+
+
+def drawn_colours(palette: Palette) -> str:
+    """The style rules of the colours that differ between light and dark; paper is always light."""
+    light, dark = palette.rules("light"), palette.rules("dark")
+    return f":root{{{light}}}\n@media screen and (prefers-color-scheme: dark) {{:root{{{dark}}}}}\n"
 
 
 def write_page(path: Path | str, html: str, *, replace: bool = False, inputs: Iterable[Path] = ()) -> Path:

@@ -11,12 +11,15 @@ from pianolab.figures import (
     draw_decay,
     draw_tuning,
     draw_unison,
+    look,
     plan_brightness,
     plan_damper,
     plan_decay,
     plan_tuning,
     plan_unison,
 )
+from pianolab.figures.key_chart import PANEL_PX
+from pianolab.figures.key_marks import END_KEYS
 from pianolab.figures.unison_over_keys import UNISON
 from tests.figures.make import make_row, make_survey, make_surveys, many_names
 
@@ -171,15 +174,15 @@ def test_overlays_of_two_to_eight(count) -> None:
     names = {f"p{i}": n for i, n in enumerate(many_names(count))}
     surveys = {i: make_survey(seed=n, sustain=1.0 - 0.08 * n) for n, i in enumerate(names)}
     fig = draw_decay(plan_decay(surveys, names))
-    letters = [a for a in fig.layout.annotations if a.text and a.text.startswith("<b>")]
-    heights = sorted(a.y for a in letters)
-    assert len(letters) == count
-    assert min(np.diff(heights)) > 0.08
+    named = [a for a in fig.layout.annotations if a.text and a.text.startswith("<b>")]
+    heights = sorted(a.y for a in named)
+    assert len(named) == count
+    assert PANEL_PX * min(np.diff(heights)) > look.SMALL_PX, "no name over another"
 
 
 def test_an_eighty_five_key_piano_keeps_its_compass() -> None:
     fig = draw_decay(plan_decay({"p0": make_survey(last_key=85)}, NAMES))
-    assert fig.layout.xaxis.range[1] < 90
+    assert fig.layout.xaxis.range[1] == 85 + END_KEYS
     white = next(t for t in fig.data if t.name == "white keys")
     assert sum(x is None for x in white.x) == 50
 
