@@ -2,7 +2,7 @@
 
 from pianolab.assess.agreement import Agreement
 from pianolab.assess.changes import HeardChange, PointChange, VisitChanges, compare_visits
-from pianolab.assess.judge import assess_piano
+from pianolab.assess.judge import Circumstances, assess_piano
 from pianolab.assess.prices import Price, PriceList, load_prices
 from pianolab.assess.repairs import simulate_repairs
 from pianolab.assess.results import (
@@ -21,6 +21,7 @@ __all__ = [
     "Alert",
     "AspectResult",
     "Assessment",
+    "Circumstances",
     "Contribution",
     "HeardChange",
     "PointChange",

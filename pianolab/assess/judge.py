@@ -46,6 +46,32 @@ from pianolab.show import LOCALE
 from pianolab.statements import Statement, statement
 
 
+@dataclass(frozen=True, kw_only=True)
+class Circumstances:
+    """What is known of a piano beside its findings and its sound.
+
+    ``opinions`` are what players said of its touch, on the described ``scales`` (those that come with pianolab where
+    None): faults count as evidence, taste never does. ``holding`` is two recordings on different days compared
+    (`pianolab.recordings.holding.holds_tuning`). ``examiners`` are those who looked: at one point the word of
+    somebody whose role is a technician's counts above the others'. The age follows from ``year``, the present one by
+    the machine's clock where None.
+    """
+
+    opinions: Sequence[TouchOpinion] = ()
+    scales: TouchScales | None = None
+    holding: Holding | None = None
+    examiners: Sequence[Examiner] = ()
+    year: int | None = None
+
+    @property
+    def present_year(self) -> int:
+        """The year from which the age follows."""
+        return self.year or date.today().year
+
+
+NOTHING_ELSE_KNOWN = Circumstances()
+
+
 def assess_piano(
     piano: Piano,
     findings: Iterable[Finding],
@@ -54,11 +80,7 @@ def assess_piano(
     checklist: Checklist,
     prices: PriceList,
     profile: BuyerProfile | None = None,
-    opinions: Sequence[TouchOpinion] = (),
-    scales: TouchScales | None = None,
-    holding: Holding | None = None,
-    examiners: Iterable[Examiner] = (),
-    year: int | None = None,
+    circumstances: Circumstances = NOTHING_ELSE_KNOWN,
     seed: int = 0,
 ) -> Assessment:
     """Judge one piano from what was found and what was heard.
@@ -74,11 +96,7 @@ def assess_piano(
     checklist : the points, with what they bear on
     prices : what jobs cost, in the piano's currency
     profile : the buyer, or None; who enjoys projects does some of the work themselves
-    opinions : what players said of this piano's touch; faults count as evidence, taste never does
-    scales : the described scales of touch, those that come with pianolab if not given
-    holding : two recordings on different days compared (`pianolab.recordings.holding.holds_tuning`), or None
-    examiners : who looked; at one point the word of somebody whose role is a technician's counts above the others'
-    year : int, the present year, from which the age follows; None: by the machine's clock
+    circumstances : who looked, what players said, what became of the tuning, the present year
     seed : int, for the simulated sum of the repairs
 
     Returns
@@ -103,13 +121,15 @@ def assess_piano(
     _check(piano, findings, checklist, prices)
     scoring = load_scoring()
     recorded = tuning_state(survey, scoring=scoring)
-    views, state = _look(piano, findings, recorded, checklist, examiners, year, scoring)
-    heard = (*hear(piano, survey, state, scoring=scoring), *hear_twice(piano, holding, scoring=scoring))
+    views, state = _look(piano, findings, recorded, checklist, circumstances, scoring)
+    heard = hear(piano, survey, state, scoring=scoring)
+    heard = (*heard, *hear_twice(piano, circumstances.holding, scoring=scoring))
     heard = hidden_by_fresh_tuning(_told_by_playing(heard, views, scoring), state, piano)
     evidence = [evidence_of(view, state, scoring=scoring) for view in views]
     evidence += [evidence_of_heard(h) for h in heard]
-    if opinions:
-        evidence += touch_evidence(opinions, scales or load_touch_scales(), scoring=scoring, views=views)
+    if circumstances.opinions:
+        scales = circumstances.scales or load_touch_scales()
+        evidence += touch_evidence(circumstances.opinions, scales, scoring=scoring, views=views)
     hidden = _hidden_by_tuning(heard, state, scoring) or sour_by_ear(state, {v.point.id: v for v in views})
     repairs = _repairs(piano, views, heard, state, prices, profile, seed, scoring)
     return Assessment(
@@ -152,18 +172,17 @@ def _look(
     findings: Sequence[Finding],
     recorded: TuningState,
     checklist: Checklist,
-    examiners: Iterable[Examiner],
-    year: int | None,
+    circumstances: Circumstances,
     scoring: Scoring,
 ) -> tuple[list[PointView], TuningState]:
     """What was found at each point that this piano has, and the tuning by recording and by ear."""
-    experts = technicians_of(examiners, findings, scoring=scoring)
+    experts = technicians_of(circumstances.examiners, findings, scoring=scoring)
     findings = findings_that_count(findings, piano, checklist=checklist, technicians=experts)
     points = checklist.for_piano(piano)
     views = [view_point(point, findings, scoring=scoring, technicians=experts) for point in points]
     by_point = {view.point.id: view for view in views if view.applies}
     state = tuning_by_ear(recorded, by_point, scoring=scoring)
-    prior = prior_of(piano, by_point, year=year or date.today().year)
+    prior = prior_of(piano, by_point, year=circumstances.present_year)
     return with_prior(with_doubt(list(by_point.values()), state, scoring=scoring), prior), state
 
 

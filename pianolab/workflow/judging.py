@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from pianolab.acoustics import Survey
-from pianolab.assess import Assessment, assess_piano
+from pianolab.assess import Assessment, Circumstances, assess_piano
 from pianolab.assess.telling import findings_that_count, technicians_of
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
@@ -120,10 +120,12 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
             checklist=settings.points,
             prices=reckoning.prices,
             profile=reckoning.buyer,
-            opinions=opinions_of(casebook, p.id, until=until),
-            holding=holding.get(p.id),
-            examiners=casebook.examiners(),
-            year=settings.year or _year(casebook, until),
+            circumstances=Circumstances(
+                opinions=opinions_of(casebook, p.id, until=until),
+                holding=holding.get(p.id),
+                examiners=casebook.examiners(),
+                year=settings.year or _year(casebook, until),
+            ),
             seed=settings.seed,
         )
         for p in reckoning.pianos

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pianolab.assess import assess_piano, compare_visits, load_prices
+from pianolab.assess import Circumstances, assess_piano, compare_visits, load_prices
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
@@ -115,7 +115,12 @@ class TestPins:
 
     def judge(self, survey, holding=None):
         return assess_piano(
-            PIANO, [], survey=survey, checklist=CHECKLIST, prices=load_prices(), holding=holding
+            PIANO,
+            [],
+            survey=survey,
+            checklist=CHECKLIST,
+            prices=load_prices(),
+            circumstances=Circumstances(holding=holding),
         )
 
     def test_a_string_that_moved_by_itself_is_warned_of_and_costs(self, make_survey) -> None:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pianolab.assess import Assessment, assess_piano, load_prices
+from pianolab.assess import Assessment, Circumstances, assess_piano, load_prices
 from pianolab.assess.aspects import judge_aspects
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.checklist import Checklist, load_checklist
@@ -225,7 +225,12 @@ class TestPlayersOpinions:
     def judge(self, *opinions: TouchOpinion) -> Assessment:
         findings = [finding(p, 0.0) for p in POINTS if not p.id.startswith("touch")]
         return assess_piano(
-            PIANO, findings, survey=None, checklist=CHECKLIST, prices=PRICES, opinions=opinions
+            PIANO,
+            findings,
+            survey=None,
+            checklist=CHECKLIST,
+            prices=PRICES,
+            circumstances=Circumstances(opinions=opinions),
         )
 
     def said(self, player: str, **more) -> TouchOpinion:

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess import Alert, Assessment, assess_piano, load_prices
+from pianolab.assess import Alert, Assessment, Circumstances, assess_piano, load_prices
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.stops import SignRule, StopRule, Way, load_stops, read_stops
 from pianolab.checklist import load_checklist
@@ -39,7 +39,12 @@ def found(values: Values, by: str = "Ben") -> list[Finding]:
 
 def judge(findings: Iterable[Finding], *, piano: Piano = UPRIGHT, survey: Survey | None = None) -> Assessment:
     return assess_piano(
-        piano, findings, survey=survey, checklist=CHECKLIST, prices=PRICES, examiners=EXAMINERS, year=2026
+        piano,
+        findings,
+        survey=survey,
+        checklist=CHECKLIST,
+        prices=PRICES,
+        circumstances=Circumstances(examiners=EXAMINERS, year=2026),
     )
 
 

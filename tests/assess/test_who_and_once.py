@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from pianolab.acoustics.results import Survey
-from pianolab.assess import Assessment, assess_piano, load_prices
+from pianolab.assess import Assessment, Circumstances, assess_piano, load_prices
 from pianolab.assess.telling import findings_that_count
 from pianolab.checklist import load_checklist
 from pianolab.model import Examiner, Finding, Piano
@@ -25,7 +25,12 @@ SPRING, AUTUMN = datetime(2026, 4, 1, tzinfo=UTC), datetime(2026, 10, 1, tzinfo=
 
 def judge(*findings: Finding, piano: Piano = PIANO, survey: Survey | None = None) -> Assessment:
     return assess_piano(
-        piano, findings, survey=survey, checklist=CHECKLIST, prices=PRICES, examiners=EXAMINERS, year=2026
+        piano,
+        findings,
+        survey=survey,
+        checklist=CHECKLIST,
+        prices=PRICES,
+        circumstances=Circumstances(examiners=EXAMINERS, year=2026),
     )
 
 
@@ -58,7 +63,7 @@ def test_a_role_that_is_known_counts_above_a_name() -> None:
         survey=None,
         checklist=CHECKLIST,
         prices=PRICES,
-        examiners=(poser,),
+        circumstances=Circumstances(examiners=(poser,)),
     )
     assert named.vetoes
 
