@@ -34,16 +34,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pianolab.acoustics.judging.tuning import robust_spread, smooth_over_keys
+from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
-from pianolab.recordings.drift import Drift, find_drift
 from pianolab.recordings.pairing import OTHER_PIANO, Pairs, pair_keys
-from pianolab.recordings.slips import ALL_STRINGS, ONE_STRING, UNCHANGED, explain_key, least_found
+from pianolab.recordings.slips import ALL_STRINGS, ONE_STRING, UNCHANGED, Learned, learn, least_found_of
 from pianolab.show import Row, Showable
-from pianolab.units import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -57,11 +54,6 @@ LEAST_KEYS = 5
 FAR_SLIP_CENTS = 3.0
 """A string moves by 1 or 2 cents of itself in the weeks after a tuning; one that went so far or farther is a reason to
 have its pin felt [practice]."""
-ROUNDS = 25
-SHARES, SHARES_KEYS = np.array([0.95, 0.035, 0.015]), 25.0
-"""Shares of the three explanations before anything is heard, and how many keys that counts for [practice]."""
-USUAL_FACTOR, FACTOR_KEYS, LEAST_FACTOR = 0.6, 4.0, 0.25
-"""Repeat error over the stated `_sd` that is expected, how many keys that counts for, and the least."""
 TUNED_PITCH_CENTS, TUNED_UNISON_CENTS, TUNED_SHARE = 0.25, 0.3, 0.45
 """Median-based spreads of keys and unisons from which a piano was tuned in between: four to five times the repeat
 error; or this share of keys that moved by themselves."""
@@ -69,7 +61,6 @@ FAR_UNEVEN_CENTS = 1.0
 TOP_FROM_KEY = 64
 """From here up single notes show B too vaguely to tell pianos apart."""
 MOVED_WORDS = {UNCHANGED: "", ONE_STRING: "one string", ALL_STRINGS: "all strings"}
-FloatTriples = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -229,84 +220,12 @@ def holds_tuning(first: Survey, second: Survey, *, days: float | None = None) ->
             f"{LEAST_KEYS} or more",
             "Different registers, or a recording too noisy to measure?",
         )
-    learned = _learn(pairs)
+    learned = learn(pairs)
     state = _state(pairs, learned)
     return _result(pairs, learned, state=state, days=days)
 
 
-@dataclass(frozen=True)
-class _Learned:
-    """The drift, the posterior shares of the three explanations per key, and the repeat errors."""
-
-    drift: Drift
-    own: FloatArray
-    own_sd: FloatArray
-    unison_sd: FloatArray
-    chance: FloatTriples
-    slip: FloatTriples
-    pitch_factor: float
-    shares: FloatArray
-
-
-def _learn(pairs: Pairs) -> _Learned:
-    """Drift, shares and repeat errors, each given the others, until they stand."""
-    rough = pairs.change - smooth_over_keys(pairs.change)
-    pitch_factor = max(robust_spread(rough) / float(np.median(pairs.pitch_sd[pairs.known])), LEAST_FACTOR)
-    unison_factor, shares = 1.0, SHARES
-    weight = pairs.known.astype(float)
-    for _ in range(ROUNDS):
-        sd = pitch_factor * pairs.pitch_sd
-        drift = find_drift(pairs.change, sd, weight=weight, first_key=pairs.first_key)
-        own, own_sd = pairs.change - drift.others, np.hypot(sd, drift.others_sd)
-        unison_sd = unison_factor * pairs.unison_sd
-        chance, slip = _explain(pairs, own, own_sd, unison_sd, shares)
-        stay = np.where(pairs.known, chance[:, UNCHANGED], 0.0)
-        before = (pitch_factor, unison_factor)
-        pitch_factor = pitch_factor * _rescale(own / own_sd, stay, pitch_factor)
-        unison_factor = unison_factor * _rescale(pairs.unison_change / unison_sd, stay, unison_factor)
-        shares = (chance[pairs.known].sum(axis=0) + SHARES_KEYS * SHARES) / (pairs.known.sum() + SHARES_KEYS)
-        weight = stay * _t_weight(own / own_sd)
-        if np.allclose(before, (pitch_factor, unison_factor), rtol=1e-3):
-            break
-    return _Learned(drift, own, own_sd, unison_sd, chance, slip, pitch_factor, shares)
-
-
-def _explain(
-    pairs: Pairs, own: FloatArray, own_sd: FloatArray, unison_sd: FloatArray, shares: FloatArray
-) -> tuple[FloatTriples, FloatTriples]:
-    chance, slip = np.full((len(own), 3), np.nan), np.zeros((len(own), 3))
-    for i in np.flatnonzero(pairs.known):
-        told = explain_key(
-            float(own[i]),
-            float(own_sd[i]),
-            unison_before=float(pairs.unison_before[i]),
-            unison_after=float(pairs.unison_after[i]),
-            unison_sd=float(unison_sd[i]),
-            strings=int(pairs.strings[i]),
-        )
-        log = told.log_likelihood + np.log(shares)
-        chance[i] = np.exp(log - log.max()) / np.sum(np.exp(log - log.max()))
-        slip[i] = told.slip_cents
-    return chance, slip
-
-
-def _t_weight(z: FloatArray) -> FloatArray:
-    from pianolab.recordings.slips import FREEDOM
-
-    return np.asarray((FREEDOM + 1.0) / (FREEDOM + np.nan_to_num(z) ** 2))
-
-
-def _rescale(z: FloatArray, stay: FloatArray, factor: float) -> float:
-    """By how much a repeat error must grow for the unchanged keys' values to be as usual as they should."""
-    used = np.where(np.isnan(z), 0.0, stay)
-    square = (
-        float(np.sum(used * _t_weight(z) * np.nan_to_num(z) ** 2))
-        + FACTOR_KEYS * (USUAL_FACTOR / factor) ** 2
-    )
-    return max(float(np.sqrt(square / (used.sum() + FACTOR_KEYS))), LEAST_FACTOR / factor)
-
-
-def _state(pairs: Pairs, learned: _Learned) -> str:
+def _state(pairs: Pairs, learned: Learned) -> str:
     """Whether single keys can be spoken of at all."""
     bent = pairs.log_b_change[pairs.known & (pairs.key < TOP_FROM_KEY)]
     if np.sum(~np.isnan(bent)) >= LEAST_KEYS and float(np.nanmedian(np.abs(bent))) > OTHER_PIANO:
@@ -320,7 +239,7 @@ def _state(pairs: Pairs, learned: _Learned) -> str:
     return "tuned in between" if moved > TUNED_SHARE or all_went or uneven > FAR_UNEVEN_CENTS else "compared"
 
 
-def _result(pairs: Pairs, learned: _Learned, *, state: str, days: float | None) -> Holding:
+def _result(pairs: Pairs, learned: Learned, *, state: str, days: float | None) -> Holding:
     told = state == "compared"
     line = learned.drift.line[pairs.known]
     repeat = learned.pitch_factor * float(np.median(pairs.pitch_sd[pairs.known]))
@@ -334,12 +253,12 @@ def _result(pairs: Pairs, learned: _Learned, *, state: str, days: float | None) 
         drift_highest_cents=float(line.max()) if told else None,
         step_key=learned.drift.step_key if told else None,
         repeat_cents=repeat if told else None,
-        least_found_cents=_least_found(pairs, learned) if told else None,
+        least_found_cents=least_found_of(pairs, learned, listed_chance=LISTED_CHANCE) if told else None,
         notes=_notes(pairs, learned, state),
     )
 
 
-def _key(pairs: Pairs, learned: _Learned, i: int, *, told: bool, state: str) -> KeyHolding:
+def _key(pairs: Pairs, learned: Learned, i: int, *, told: bool, state: str) -> KeyHolding:
     key, strings = int(pairs.key[i]), int(pairs.strings[i])
     if not pairs.known[i]:
         return KeyHolding(key=key, note=note_name(key), strings=strings, why=pairs.why[i])
@@ -370,20 +289,7 @@ def _key(pairs: Pairs, learned: _Learned, i: int, *, told: bool, state: str) -> 
     )
 
 
-def _least_found(pairs: Pairs, learned: _Learned) -> float | None:
-    three = pairs.known & (pairs.strings == 3) & ~np.isnan(pairs.unison_before)
-    if not three.any():
-        return None
-    return least_found(
-        float(np.median(learned.own_sd[three])),
-        float(np.median(learned.unison_sd[three])),
-        unison_cents=float(np.median(pairs.unison_before[three])),
-        shares=learned.shares,
-        listed_chance=LISTED_CHANCE,
-    )
-
-
-def _notes(pairs: Pairs, learned: _Learned, state: str) -> tuple[str, ...]:
+def _notes(pairs: Pairs, learned: Learned, state: str) -> tuple[str, ...]:
     out = []
     if pairs.shift:
         way = "high" if pairs.shift > 0 else "low"

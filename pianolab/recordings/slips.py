@@ -27,11 +27,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 
+from pianolab.acoustics.judging.tuning import robust_spread, smooth_over_keys
 from pianolab.acoustics.strings.unison import OUTERMOST_OVER_SD
+from pianolab.recordings.drift import Drift, find_drift
+from pianolab.recordings.pairing import Pairs
 from pianolab.units import FloatArray
 
+FloatTriples = NDArray[np.float64]
+
+ROUNDS = 25
+SHARES, SHARES_KEYS = np.array([0.95, 0.035, 0.015]), 25.0
+"""Shares of the three explanations before anything is heard, and how many keys that counts for [practice]."""
+USUAL_FACTOR, FACTOR_KEYS, LEAST_FACTOR = 0.6, 4.0, 0.25
+"""Repeat error over the stated `_sd` that is expected, how many keys that counts for, and the least."""
 UNCHANGED, ONE_STRING, ALL_STRINGS = 0, 1, 2
 FREEDOM = 5.0
 LEAST_CENTS, MOST_CENTS = 0.6, 40.0
@@ -127,6 +138,81 @@ def _unison_after(cents: FloatArray, before: float, after: float, sd: float, str
     return np.asarray(logsumexp(each, axis=1) - np.log(len(place)))
 
 
+@dataclass(frozen=True)
+class Learned:
+    """What a pair of recordings teaches of its keys; arrays of shape (keys,), cents, NaN where a key is not known.
+
+    ``own`` is the change of pitch with the drift taken out, with its ``own_sd``; ``chance`` and ``slip`` have shape
+    (keys, 3), one column per explanation; ``pitch_factor`` is the repeat error over the stated ``_sd``; ``shares``,
+    shape (3,), are those of the explanations among all keys.
+    """
+
+    drift: Drift
+    own: FloatArray
+    own_sd: FloatArray
+    unison_sd: FloatArray
+    chance: FloatTriples
+    slip: FloatTriples
+    pitch_factor: float
+    shares: FloatArray
+
+
+def learn(pairs: Pairs) -> Learned:
+    """Drift, shares and repeat errors, each given the others, until they stand."""
+    rough = pairs.change - smooth_over_keys(pairs.change)
+    pitch_factor = max(robust_spread(rough) / float(np.median(pairs.pitch_sd[pairs.known])), LEAST_FACTOR)
+    unison_factor, shares = 1.0, SHARES
+    weight = pairs.known.astype(float)
+    for _ in range(ROUNDS):
+        sd = pitch_factor * pairs.pitch_sd
+        drift = find_drift(pairs.change, sd, weight=weight, first_key=pairs.first_key)
+        own, own_sd = pairs.change - drift.others, np.hypot(sd, drift.others_sd)
+        unison_sd = unison_factor * pairs.unison_sd
+        chance, slip = _explain(pairs, own, own_sd, unison_sd, shares)
+        stay = np.where(pairs.known, chance[:, UNCHANGED], 0.0)
+        before = (pitch_factor, unison_factor)
+        pitch_factor = pitch_factor * _rescale(own / own_sd, stay, pitch_factor)
+        unison_factor = unison_factor * _rescale(pairs.unison_change / unison_sd, stay, unison_factor)
+        shares = (chance[pairs.known].sum(axis=0) + SHARES_KEYS * SHARES) / (pairs.known.sum() + SHARES_KEYS)
+        weight = stay * _t_weight(own / own_sd)
+        if np.allclose(before, (pitch_factor, unison_factor), rtol=1e-3):
+            break
+    return Learned(drift, own, own_sd, unison_sd, chance, slip, pitch_factor, shares)
+
+
+def _explain(
+    pairs: Pairs, own: FloatArray, own_sd: FloatArray, unison_sd: FloatArray, shares: FloatArray
+) -> tuple[FloatTriples, FloatTriples]:
+    chance, slip = np.full((len(own), 3), np.nan), np.zeros((len(own), 3))
+    for i in np.flatnonzero(pairs.known):
+        told = explain_key(
+            float(own[i]),
+            float(own_sd[i]),
+            unison_before=float(pairs.unison_before[i]),
+            unison_after=float(pairs.unison_after[i]),
+            unison_sd=float(unison_sd[i]),
+            strings=int(pairs.strings[i]),
+        )
+        log = told.log_likelihood + np.log(shares)
+        chance[i] = np.exp(log - log.max()) / np.sum(np.exp(log - log.max()))
+        slip[i] = told.slip_cents
+    return chance, slip
+
+
+def _t_weight(z: FloatArray) -> FloatArray:
+    return np.asarray((FREEDOM + 1.0) / (FREEDOM + np.nan_to_num(z) ** 2))
+
+
+def _rescale(z: FloatArray, stay: FloatArray, factor: float) -> float:
+    """By how much a repeat error must grow for the unchanged keys' values to be as usual as they should."""
+    used = np.where(np.isnan(z), 0.0, stay)
+    square = (
+        float(np.sum(used * _t_weight(z) * np.nan_to_num(z) ** 2))
+        + FACTOR_KEYS * (USUAL_FACTOR / factor) ** 2
+    )
+    return max(float(np.sqrt(square / (used.sum() + FACTOR_KEYS))), LEAST_FACTOR / factor)
+
+
 TRIED_CENTS = (0.6, 0.8, 1.0, 1.2, 1.5, 2.0, 3.0, 5.0, 8.0)
 TRIED_KEYS = 80
 FOUND_SHARE = 0.95
@@ -166,3 +252,17 @@ def least_found(
         if found >= FOUND_SHARE * TRIED_KEYS:
             return size
     return None
+
+
+def least_found_of(pairs: Pairs, learned: Learned, *, listed_chance: float) -> float | None:
+    """`least_found` at the usual key with three strings of a pair of recordings; None where there is none."""
+    three = pairs.known & (pairs.strings == 3) & ~np.isnan(pairs.unison_before)
+    if not three.any():
+        return None
+    return least_found(
+        float(np.median(learned.own_sd[three])),
+        float(np.median(learned.unison_sd[three])),
+        unison_cents=float(np.median(pairs.unison_before[three])),
+        shares=learned.shares,
+        listed_chance=listed_chance,
+    )
