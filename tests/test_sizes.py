@@ -1,0 +1,92 @@
+"""How long modules and functions may be, and how much a function may ask for: what a reader holds in mind at once."""
+
+import ast
+import pathlib
+from collections.abc import Iterator
+
+import pytest
+
+ROOT = pathlib.Path(__file__).resolve().parent.parent / "pianolab"
+MOST_LINES, MOST_BODY, MOST_PARAMETERS = 350, 50, 8
+"""Of a module; of a function without its docstring; of its parameters, ``self`` and ``cls`` not counted [practice]."""
+
+Function = ast.FunctionDef | ast.AsyncFunctionDef
+
+STILL_TO_MEND: set[str] = {
+    "acoustics/keys/keypath.py",
+    "acoustics/keys/sequence.py: read_sequence",
+    "acoustics/notes.py: measure_notes",
+    "acoustics/recorder/recorder_states.py",
+    "acoustics/strings/choirs.py: close_modes",
+    "acoustics/strings/unison.py: measure_unison",
+    "acoustics/survey.py: listen",
+    "acoustics/survey_summary.py: summarise",
+    "classroom/making.py: make_drill",
+    "classroom/sittings.py",
+    "figures/cost_ranges.py: _draw_row",
+    "figures/cost_ranges.py: draw_costs",
+    "figures/instrument_map.py: _draw_parts",
+    "figures/key_marks.py: draw_ends",
+    "figures/next_steps.py: draw_next_steps",
+    "figures/radar.py: draw_bars",
+    "figures/then_and_now.py: draw_promises",
+    "files.py",
+    "report/page.py: _context",
+    "report/page.py: comparison_page",
+    "report/tables.py: _shortlist",
+}
+
+
+def body_lines(function: Function) -> int:
+    """Lines of a function, its docstring left out."""
+    first = function.body[0]
+    is_doc = isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant)
+    doc = (first.end_lineno or 0) - first.lineno + 1 if is_doc and ast.get_docstring(function) else 0
+    return (function.end_lineno or 0) - function.lineno + 1 - doc
+
+
+def parameters(function: Function) -> int:
+    """How many a caller has to know; a group of keywords counts as one."""
+    a = function.args
+    named = [p.arg for p in (*a.posonlyargs, *a.args, *a.kwonlyargs) if p.arg not in ("self", "cls")]
+    return len(named) + (a.vararg is not None) + (a.kwarg is not None)
+
+
+def too_much(root: pathlib.Path) -> Iterator[str]:
+    """What of a tree of modules is longer, or asks for more, than one can hold in mind."""
+    for path in sorted(root.rglob("*.py")):
+        name, text = path.relative_to(root).as_posix(), path.read_text(encoding="utf-8")
+        if (lines := len(text.splitlines())) > MOST_LINES:
+            yield f"{name} has {lines} lines"
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, Function):
+                if (asked := parameters(node)) > MOST_PARAMETERS:
+                    yield f"{name}: {node.name} takes {asked}"
+                if (lines := body_lines(node)) > MOST_BODY:
+                    yield f"{name}: {node.name} has {lines} lines"
+
+
+def test_nothing_is_longer_than_one_can_hold_in_mind() -> None:
+    said = too_much(ROOT)
+    assert [s for s in said if s.split(" has ")[0].split(" takes ")[0] not in STILL_TO_MEND] == []
+
+
+DOC = '    """' + "Words.\n" * 60 + '    """\n'
+SHORT = "def few(self, a, b, c, d, e, f, *rest, g):\n" + DOC + "    x = 1\n" * 49
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (SHORT, []),
+        (SHORT + "    x = 1\n", ["sub/made_up.py: few has 51 lines"]),
+        ("def many(a, b, c, d, e, *, f, g, h, **i): ...\n", ["sub/made_up.py: many takes 9"]),
+        ("async def many(a, /, b, c, d, e, f, g, h, i): ...\n", ["sub/made_up.py: many takes 9"]),
+        ("x = 1\n" * 350, []),
+        ("x = 1\n" * 351, ["sub/made_up.py has 351 lines"]),
+    ],
+)
+def test_what_is_too_long_is_seen(tmp_path: pathlib.Path, text: str, said: list[str]) -> None:
+    (tmp_path / "sub").mkdir()
+    (tmp_path / "sub" / "made_up.py").write_text(text, encoding="utf-8")
+    assert list(too_much(tmp_path)) == said
