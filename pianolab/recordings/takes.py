@@ -22,7 +22,7 @@ between the takes: `BadInput`, one line.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -47,12 +47,14 @@ if TYPE_CHECKING:
 IN_NO_TAKE = "in no take"
 
 
-def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
+def merge_takes(surveys: Sequence[Survey], *, lost: Sequence[Collection[int]] = ()) -> MergedSurvey:
     """One survey from several takes of one piano.
 
     Parameters
     ----------
     surveys : one or more, in any order
+    lost : for each survey, the keys of which a piece of sound is missing (`lost_keys`); none where it isn't given. What
+        such a take says of such a key counts only where no other take has heard that key whole
 
     Returns
     -------
@@ -79,8 +81,12 @@ def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
 
     if not surveys:
         raise BadInput("takes", "none", "one survey or more")
-    texts = sorted({s.to_json(): s for s in surveys}.items(), key=lambda item: _place(item[1], item[0]))
-    takes = [survey for _text, survey in texts]
+    missing = tuple(frozenset(keys) for keys in lost) or (frozenset[int](),) * len(surveys)
+    if len(missing) != len(surveys):
+        raise BadInput("lost keys", f"of {len(missing)} takes", f"of {len(surveys)}, one for each take")
+    each = {s.to_json(): (s, keys) for s, keys in zip(surveys, missing, strict=True)}
+    texts = sorted(each.items(), key=lambda item: _place(item[1][0], item[0]))
+    takes, missing = [s for _text, (s, _) in texts], tuple(keys for _text, (_, keys) in texts)
     check_one_piano(takes)
     summary = takes[0].summary
     tables, slopes = at_one_level(takes)
@@ -88,7 +94,9 @@ def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
     rows, chosen, apart = [], [], []
     for key in keys:
         own = [(n, table[key]) for n, table in enumerate(tables) if key in table]
-        own = own or [(0, {**absent_row(key, "unclear", IN_NO_TAKE), "status": "skipped"})]
+        own = _heard_whole(own, key, missing) or [
+            (0, {**absent_row(key, "unclear", IN_NO_TAKE), "status": "skipped"})
+        ]
         row, index = merge_key([r for _n, r in own], a4_hz=summary.a4_hz)
         rows.append(row)
         chosen.append(own[index][0])
@@ -105,6 +113,14 @@ def merge_takes(surveys: Sequence[Survey]) -> MergedSurvey:
         best_take=tuple(n + 1 for n in chosen),
         brightness_slopes=slopes,
     )
+
+
+def _heard_whole(
+    own: list[tuple[int, Row]], key: int, missing: Sequence[Collection[int]]
+) -> list[tuple[int, Row]]:
+    """The rows of the takes that lack no piece of this key, if one of them measured it; else all."""
+    whole = [(n, row) for n, row in own if key not in missing[n]]
+    return whole if any(row["status"] == "measured" for _n, row in whole) else own
 
 
 def _place(survey: Survey, text: str) -> tuple[int, int, float, str]:

@@ -78,6 +78,30 @@ def test_silent_in_one_take_and_sounding_in_another_is_not_silent() -> None:
     assert both.summary.silent == (44,)
 
 
+def test_a_take_that_lacks_a_piece_of_a_key_counts_only_where_no_other_heard_it_whole() -> None:
+    whole, torn = take(40, 48, 1), with_key(take(40, 48, 3), 44, faults="buzz", not_judged="")
+    torn = with_key(torn, 44, cents=float(whole.table.set_index("key").loc[44, "cents"]) + 3.0)
+
+    def row(**lost: object) -> pd.Series:
+        return merge_takes([torn, whole], **lost).table.set_index("key").loc[44]
+
+    kept = row(lost=[(44,), ()])
+    assert (kept["cents"], kept["faults"], kept["takes"]) == (
+        whole.table.set_index("key").loc[44, "cents"],
+        whole.table.set_index("key").loc[44, "faults"],
+        1.0,
+    )
+    # the twins: without that knowledge both count, and so does what is all there is
+    assert (row()["faults"], row()["takes"]) == ("buzz", 2.0)
+    assert row(lost=[(44,), (44,)])["takes"] == 2.0
+    assert (
+        merge_takes([torn, take(45, 48, 1)], lost=[(44,), ()]).table.set_index("key").loc[44, "faults"]
+        == "buzz"
+    )
+    with pytest.raises(BadInput, match="one for each take"):
+        merge_takes([torn, whole], lost=[(44,)])
+
+
 def test_a_fault_heard_once_says_so_and_one_heard_twice_does_not() -> None:
     one = with_key(take(40, 48, 1), 44, faults="buzz", not_judged="")
     clean = with_key(take(40, 48, 3), 44, faults="", not_judged="")
