@@ -12,6 +12,7 @@ LEAST_PX = 44
 _STYLE = f"""<style>
 .pl-form {{ --jp-widgets-inline-height: {LEAST_PX}px; }}
 .pl-form .widget-checkbox input[type="checkbox"] {{ width: 24px; height: 24px; }}
+.pl-form .jupyter-button, .pl-form .widget-toggle-button {{ min-width: {LEAST_PX}px; }}
 .pl-form .widget-inline-hbox, .pl-form .jupyter-button, .pl-form .widget-toggle-button {{ min-height: {LEAST_PX}px; }}
 .pl-form .jupyter-widget-Collapse-header {{ min-height: {LEAST_PX}px; box-sizing: border-box; align-items: center; }}
 .pl-form .noUi-handle {{ width: 28px; height: 28px; }}

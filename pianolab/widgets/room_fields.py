@@ -13,7 +13,7 @@ from pianolab.rooms import RoomAsFound, load_surfaces
 from pianolab.rooms.walk import BARE, LID, SIZES, SOFT, WALL
 from pianolab.widgets.typed import number_text
 
-NAMES = {"description_width": "10em"}
+NAMES = {"description_width": "12em"}
 WIDE = {"width": "24em", "max_width": "100%"}
 METRES = {"length_m": "Length, m", "width_m": "Width, m", "height_m": "Height, m"}
 PARTS = {
@@ -101,7 +101,8 @@ class RoomFields:
         presses = [self.surfaces[n] for n, s in load_surfaces().surfaces.items() if s.part == part]
         row = ipywidgets.HBox(presses)
         row.add_class("pl-surfaces")
-        return ipywidgets.VBox([ipywidgets.HTML(value=words), row])
+        row.children = (ipywidgets.HTML(value=f"{words}:", layout={"width": "7em"}), *row.children)
+        return row
 
 
 def surface_names(words: Iterable[str]) -> tuple[str, ...]:

@@ -76,15 +76,20 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
         self.there, self.home = RoomFields("The room there"), RoomFields("The room at home")
         self.answers = answer_controls()
         self.title, self.sum, self.line = (ipywidgets.HTML() for _ in range(3))
-        self.back = ipywidgets.Button(description="Take back", layout={"width": "auto"})
+        self.back = ipywidgets.Button(
+            description="Take back", layout={"width": "auto", "align_self": "flex-start"}
+        )
         self.asking = Asking(lambda record, was: self._write([(was, record)]), METRES)
         super().__init__()
         style = big_enough(self)
         self.there.box.children = (*self.there.box.children, *self.answers.values())
-        beside = ipywidgets.Box(
-            [self.there.box, self.home.box], layout={"flex_flow": "row wrap", "grid_gap": "2em"}
+        self.at_home = ipywidgets.Accordion(
+            [self.home.box], titles=("The room at home",), selected_index=None
         )
-        self.children = (style, self.title, beside, self.back, self.line, self.asking, self.sum)
+        self.children = (
+            *(style, self.title, self.there.box, self.back, self.line, self.asking, self.sum),
+            self.at_home,
+        )
         for control in (*self.there.controls, *self.answers.values()):
             control.observe(lambda _: self._typed(self._changes_there), names="value")
         for control in self.home.controls:

@@ -132,6 +132,7 @@ def _recorded(walk: Walk, point: Point, record: str, finding: Finding | None) ->
     pressed = reason_key(finding)
     return {
         "record": record,
+        "said": finding_line(finding, point=point) if finding else "",
         "number": _number(finding),
         "against": _against(point, finding),
         "side": _side(point, finding),

@@ -294,6 +294,7 @@ def two_play(page: Any) -> None:
     page.get_by_role("button", name="Ana sits down").tap()
     assert small_targets(page, ".pl-touch") + small_targets(page, ".pl-picker") == []
     page.get_by_role("radio", name="Light: the keys").tap()
+    page.get_by_role("button", name="Evenness").tap()
     page.get_by_role("radio", name="No two neighbours").tap()
     said(page, "Saved")
     page.get_by_role("button", name="Done: hide").tap()

@@ -30,10 +30,29 @@ if not book.pianos():
 WALK = "form = pl.forms.FindingsForm(book, book.visits()[0].id, examiner='Ana')\nform"
 DESK = "desk = pl.forms.visit_desk(book, examiner='Ana')\ndesk"
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
-SMALL = """() => [...document.querySelectorAll('.pl-form :is(input[type=text], input[type=number], select, button, .jupyter-widget-Collapse-header)')]
-  .filter(e => e.offsetParent && e.getBoundingClientRect().height < 43.5)
-  .map(e => `${e.tagName} ${e.textContent.slice(0, 20)} ${e.getBoundingClientRect().height}`)"""
-CONTROLS = "() => document.querySelectorAll('.pl-form :is(input, select, button)').length"
+CONTROLS = """
+  [...document.querySelectorAll('.pl-desk-all :is(button, select, summary, textarea, input, .jupyter-widget-Collapse-header)')]
+    .filter(e => e.offsetParent && !(e.type === 'file' && e.hidden))
+    .map(e => [e, ((e.type === 'checkbox' && e.closest('label')) || e).getBoundingClientRect()])"""
+SMALL = (
+    "() => "
+    + CONTROLS
+    + """.filter(([, box]) => box.height < 43.5 || box.width < 43.5)
+  .map(([e, box]) => `${e.tagName} ${(e.getAttribute('aria-label') || e.textContent).slice(0, 20)} ${box.width} x ${box.height}`)"""
+)
+"""What a thumb would miss anywhere on the visit's screen; a box to tick counts with the words that tick it."""
+PARTS = {
+    "Walk": ".pl-walk",
+    "Keyboard": ".pl-picker",
+    "Recording": ".pl-recorder",
+    "Players": ".pl-touch",
+    "Photos": ".pl-pictures",
+    "Room": "button:text-is('carpet')",
+    "Piano": "button:text-is('Another piano')",
+}
+TALL = "document.querySelector('.pl-desk-part').getBoundingClientRect().height"
+MOST_PX = 2 * 1180
+"""Two screens of the tablet for the longest part, which folds what is answered."""
 
 
 def status(page: Any, words: str) -> str:
@@ -91,25 +110,66 @@ def test_the_second_of_two_tabs_is_shown_both_and_asked(lab: Lab, tmp_path: Path
         assert (grades(lab.folder / book) == before) == (choice == "Keep what is saved")
 
 
-def test_forms_on_a_tablet_fit_a_finger_and_the_room_is_kept(lab: Lab, tmp_path: Path) -> None:
+def small(page: Any) -> list[str]:
+    found: list[str] = page.evaluate(SMALL)
+    return found
+
+
+def test_every_part_on_a_tablet_fits_a_finger_and_the_room_is_kept(lab: Lab, tmp_path: Path) -> None:
     write_notebook(lab.folder / "tablet_forms.ipynb", [OPEN.format("tablet_forms"), DESK])
     shots = Path(os.environ.get("PIANOLAB_SHOTS", tmp_path))
     with browser(tmp_path / "profile", **TABLET) as context:
         page, errors = open_notebook(context, lab, "tablet_forms.ipynb")
         run_all(page)
-        for part, shown in (("Piano", "Another piano"), ("Room", "carpet")):
+        for part, shown in PARTS.items():
             page.get_by_role("tab", name=part, exact=True).click()
-            page.get_by_role("button", name=shown, exact=True).first.wait_for(timeout=20_000)
+            page.locator(f"{shown}:visible").first.wait_for(timeout=30_000)
+            if part == "Players":
+                page.get_by_label("Name of a player").fill("Ben")
+                page.get_by_role("button", name="Sit down", exact=True).click()
+                page.locator(".pl-question").first.wait_for()
             page.wait_for_timeout(500)
             page.screenshot(path=shots / f"tablet_{part.lower()}.png")
-            assert page.evaluate(CONTROLS) > 10
-            assert page.evaluate(SMALL) == []
-        page.get_by_role("button", name="carpet", exact=True).first.click()
-        page.get_by_label("Lid while you listened").select_option(label="open")
-        page.locator(".pl-form", has_text="Saved at").first.wait_for(timeout=20_000)
-        page.wait_for_timeout(1000)
+            assert page.evaluate("() => " + CONTROLS + ".length") > 9, part
+            assert small(page) == [], part
+            assert page.evaluate(TALL) < MOST_PX, part
+        room_on_the_tablet(page)
+        walk_a_whole_area(page)
         with open_casebook(lab.folder / "tablet_forms") as book:
             (visit,) = book.visits()
             assert visit.room.surfaces == ("carpet",)
-            assert {f.point: f.answer for f in book.findings(visit.id)} == {"room-lid": True}
+            answers = {f.point: f.answer for f in book.findings(visit.id) if f.point == "room-lid"}
+            assert answers == {"room-lid": True}
+            assert len(book.findings(visit.id)) == 3
+        page.add_style_tag(content=".pl-button.pl-part { min-height: 0; height: 30px; }")
+        assert small(page), "a small control is seen"
         assert not [e for e in errors if "pianolab" in e.lower()]
+
+
+def room_on_the_tablet(page: Any) -> None:
+    page.get_by_role("tab", name="Room", exact=True).click()
+    page.get_by_role("button", name="carpet", exact=True).first.click()
+    page.get_by_label("Lid while you listened").select_option(label="open")
+    page.locator(".pl-form", has_text="Saved at").first.wait_for(timeout=20_000)
+    page.wait_for_timeout(1000)
+
+
+def walk_a_whole_area(page: Any) -> None:
+    """A tap a point: what is answered folds, and the next one opens."""
+    page.get_by_role("tab", name="Walk", exact=True).click()
+    page.get_by_role("button", name="Whole area").click()
+    page.locator(".pl-area-moves:visible").wait_for()
+    assert page.evaluate(TALL) < MOST_PX
+    assert small(page) == []
+    for at in range(2):
+        card = page.locator('.pl-compact:not([data-folded="yes"])')
+        assert card.count() == 1
+        title = card.locator(".pl-point-title").inner_text()
+        card.locator(".pl-choice").first.tap()
+        page.wait_for_function(
+            "t => document.querySelector('.pl-compact:not([data-folded=yes]) .pl-point-title').textContent !== t",
+            arg=title,
+            timeout=20_000,
+        )
+        done = page.locator(".pl-compact", has=page.get_by_role("heading", name=title, exact=True))
+        assert "(grade 5 of 5)" in done.locator(".pl-said").inner_text(), at

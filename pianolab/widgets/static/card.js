@@ -182,16 +182,25 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
   const back = make("button", { type: "button", class: "pl-button pl-large", onclick: () => move({ do: "back" }) }, sign("left"), make("span", { text: "Back" }));
   const next = make("button", { type: "button", class: "pl-button pl-large pl-main-button", onclick: () => move({ do: "next" }) }, make("span", { text: "Next" }), sign("right"));
   const step = make("p", { class: "pl-soft pl-point-step" });
-  const node = make("article", { class: whole ? "pl-card pl-compact" : "pl-card", "aria-label": first.title },
-    make("div", { class: "pl-card-head" }, heading, step), make("div", { class: "pl-card-body" }, read, write),
+  const fold = make("button", { type: "button", class: "pl-button pl-quiet pl-fold", "aria-expanded": "false", "aria-label": `Open or close ${first.title}` }, make("span", { class: "pl-said" }), sign("down"));
+  const head = make("div", { class: "pl-card-head", onclick: () => whole && unfold(!isOpen()) }, heading, whole ? fold : step);
+  const isOpen = () => node.dataset.folded !== "yes";
+  function unfold(open) {
+    node.dataset.folded = whole && !open ? "yes" : "";
+    setFlag(fold, "aria-expanded", open);
+  }
+  const node = make("article", { class: whole ? "pl-card pl-compact" : "pl-card", "aria-label": first.title }, head, make("div", { class: "pl-card-body" }, read, write),
     whole ? null : make("div", { class: "pl-moves" }, back, state, next), keysPlace, beside);
 
   let latest = first;
+  unfold(!whole);
   if ((first.per_key && !whole) || first.keys.length || first.place) requestAnimationFrame(() => showKeys(true));
 
   return {
     node, heading, point: first.id,
     record: () => id,
+    unfold, isOpen,
+    blank: () => latest.said === "",
     flush: () => fields.forEach((f) => f.flush()),
     close: () => fields.forEach((f) => f.stop()),
     photos,
@@ -204,7 +213,9 @@ function pointCard(first, { record, move, addPhoto, pictures, keyboard: layout, 
     show(now, view) {
       latest = now;
       id = now.record;
-      setText(step, [place(view), view.areas.find((a) => a.here).title, now.step, whole ? "" : view.hour.station].filter(Boolean).join(" · "));
+      setText(step, [place(view), view.areas.find((a) => a.here).title, now.step, view.hour.station].filter(Boolean).join(" · "));
+      setText(fold.firstChild, now.said || "open");
+      if (now.asked.mine) unfold(true);
       ask.show(now.asked);
       value.show(now);
       setText(pending, now.pending ? `This record says: ${now.pending}.` : "");

@@ -20,15 +20,16 @@ function render({ model, el }) {
   function radar(bands) {
     const n = bands.length;
     const words = bands.map((b) => b.blind ? `${b.aspect} nothing seen` : `${b.aspect} ${b.low.toFixed(1)} to ${b.high.toFixed(1)}`).join(", ");
-    const svg = draw("svg", { viewBox: "-124 -92 248 184", role: "img", "aria-label": `Of 10: ${words}` });
+    const svg = draw("svg", { viewBox: "-134 -104 268 208", role: "img", "aria-label": `Of 10: ${words}` });
     for (const v of [10, 5]) svg.append(draw("path", { d: `M ${ring(bands.map(() => v))} Z`, class: "pl-known-grid" }));
     const band = `M ${ring(bands.map((b) => b.high))} Z M ${ring(bands.map((b) => b.low))} Z`;
     svg.append(draw("path", { d: band, "fill-rule": "evenodd", class: "pl-known-band" }));
     bands.forEach((b, i) => {
       const [x, y] = at(i, n, 11.6);
-      const text = draw("text", { x: x.toFixed(1), y: (y + 2).toFixed(1), "text-anchor": Math.abs(x) < 8 ? "middle" : x > 0 ? "start" : "end", class: "pl-known-word" });
+      const above = Math.abs(x) < 8 ? (y < 0 ? -11 : 7) : 2;
+      const text = draw("text", { x: x.toFixed(1), y: (y + above).toFixed(1), "text-anchor": Math.abs(x) < 8 ? "middle" : x > 0 ? "start" : "end", class: "pl-known-word" });
       text.textContent = SHORT[b.aspect] || b.aspect;
-      const range = draw("text", { x: x.toFixed(1), y: (y + 13).toFixed(1), "text-anchor": text.getAttribute("text-anchor"), class: "pl-known-number" });
+      const range = draw("text", { x: x.toFixed(1), y: (y + above + 11).toFixed(1), "text-anchor": text.getAttribute("text-anchor"), class: "pl-known-number" });
       range.textContent = b.blind ? "nothing seen" : `${b.low.toFixed(1)}–${b.high.toFixed(1)}`;
       svg.append(text, range);
     });

@@ -17,6 +17,7 @@ function render({ model, el }) {
   const root = make("section", { class: "pl-touch", "data-lm-suppress-shortcuts": "true", onkeydown: (e) => e.stopPropagation() },
     make("header", { class: "pl-head" }, title, people, make("div", { class: "pl-row" }, name, add), status), body);
   let asked = new Map();
+  let turn = ""; // the question whose first answer is on its way
 
   function tell(event) {
     sent += 1;
@@ -24,7 +25,7 @@ function render({ model, el }) {
     try {
       model.send({ ...event, from: me, n: sent });
     } catch {
-      say("stopped", "Not saved: this page has lost its notebook kernel.");
+      say("stopped", LOST);
     }
   }
   function say(kind, text) {
@@ -45,7 +46,7 @@ function render({ model, el }) {
   function question(q) {
     const buttons = q.places.map(([value, text], i) => make("button", {
       type: "button", role: "radio", class: "pl-choice pl-place-choice", "aria-checked": "false", tabindex: i ? -1 : 0,
-      "aria-label": text, onclick: () => tell({ do: "answer", scale: q.id, value }), onkeydown: roam,
+      "aria-label": text, onclick: () => { turn = chosen ? "" : q.id; tell({ do: "answer", scale: q.id, value }); }, onkeydown: roam,
     }, make("span", { class: "pl-ring", "aria-hidden": "true" }), make("span", { class: "pl-choice-text", text })));
     function roam(event) {
       const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];
@@ -56,11 +57,25 @@ function render({ model, el }) {
       return buttons[(buttons.indexOf(event.currentTarget) + step + buttons.length) % buttons.length].focus();
     }
     const before = make("p", { class: "pl-soft", text: "You have answered this before; a new answer replaces it." });
-    const node = make("div", { class: `pl-question pl-${q.kind}` }, make("h4", { class: "pl-label", text: q.name }), make("p", { text: q.question }),
+    let chosen = null;
+    const said = make("span", { class: "pl-soft" });
+    const head = make("button", { type: "button", class: "pl-button pl-quiet pl-fold", "aria-expanded": "false", onclick: () => open(body.hidden) },
+      make("b", { text: q.name }), said, sign("down"));
+    const body = make("div", { class: "pl-question-body" }, make("p", { text: q.question }),
       make("div", { class: "pl-scale", role: "radiogroup", "aria-label": q.name }, buttons), before);
+    const node = make("div", { class: `pl-question pl-${q.kind}` }, make("h4", {}, head), body);
+    function open(on) {
+      body.hidden = !on;
+      setFlag(head, "aria-expanded", on);
+    }
+    open(false);
     return {
-      node,
+      node, open, id: q.id,
+      answered: () => chosen !== null,
+      focus: () => (buttons.find((b) => b.tabIndex === 0) ?? head).focus({ preventScroll: true }),
       show(now) {
+        chosen = now.chosen ?? null;
+        setText(said, chosen ? q.places.find(([value]) => value === chosen)[1] : now.before ? "answered before" : "not answered");
         buttons.forEach((button, i) => {
           setFlag(button, "aria-checked", q.places[i][0] === now.chosen);
           button.tabIndex = q.places[i][0] === now.chosen || (!now.chosen && i === 0) ? 0 : -1;
@@ -68,6 +83,20 @@ function render({ model, el }) {
         before.hidden = !now.before;
       },
     };
+  }
+  // A question that has got its first answer folds, and the next one without any opens.
+  function turnPage() {
+    const all = [...asked.values()].filter((q) => q.open);
+    const at = all.findIndex((q) => q.id === turn);
+    turn = "";
+    if (at < 0 || !all[at].answered()) return;
+    all[at].open(false);
+    const next = [...all.slice(at + 1), ...all.slice(0, at)].find((q) => !q.answered());
+    if (!next) return;
+    next.open(true);
+    next.focus();
+    const box = next.node.getBoundingClientRect();
+    if (box.top < 0 || box.bottom > window.innerHeight) all[at].node.scrollIntoView({ block: "start" });
   }
   function pair(other) {
     const choose = (rather, text) => make("button", { type: "button", class: "pl-button", "aria-pressed": "false", text, onclick: () => tell({ do: "try", other: other.id, rather }) });
@@ -122,7 +151,8 @@ function render({ model, el }) {
       type: "button", class: "pl-button", disabled: p.done, "aria-pressed": p.here ? "true" : "false", onclick: () => tell({ do: "sit", player: p.name }),
     }, p.done ? sign("saved") : null, make("span", { text: p.done ? `${p.name} has answered` : p.here ? `${p.name} plays` : `${p.name} sits down` }))));
     const key = view.current || (view.revealed ? "all" : "nobody");
-    if (key !== shownPlayer || view.revealed) {
+    const fresh = key !== shownPlayer;
+    if (fresh || view.revealed) {
       clearTimeout(noteTimer);
       asked = new Map();
       body.replaceChildren(...(view.current ? sheet(view) : view.revealed ? together(view) : [make("p", { class: "pl-soft", text: view.players.length ? "Who sits down next? Answers appear when all have answered." : "Write the name of the first player." })]));
@@ -130,6 +160,8 @@ function render({ model, el }) {
     }
     shownPlayer = key;
     view.questions.forEach((q) => asked.get(q.id)?.show(q));
+    if (fresh) asked.get(view.questions[0]?.id)?.open(true);
+    if (turn) turnPage();
     view.trials.forEach((t) => asked.get(`trial ${t.id}`)?.show(t));
   }
   model.on("change:view", redraw);

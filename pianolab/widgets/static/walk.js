@@ -24,7 +24,7 @@ function render({ model, el }) {
     } catch {
       return showStatus("stopped", LOST);
     }
-    waiting.set(sent, { field, card });
+    waiting.set(sent, { field, card, first: event.do === "value" && !field && card?.blank() });
     field?.asked();
     if (WRITES.has(event.do)) showStatus("waiting", "Saving");
     clearTimeout(impatient);
@@ -40,7 +40,7 @@ function render({ model, el }) {
   function settle() {
     const answer = model.get("answer");
     const mine = answer.from === me;
-    const { field, card } = (mine && waiting.get(answer.n)) || {};
+    const { field, card, first } = (mine && waiting.get(answer.n)) || {};
     for (const n of mine ? [...waiting.keys()].filter((n) => n <= answer.n) : []) {
       waiting.get(n)?.field?.answered();
       waiting.delete(n);
@@ -58,6 +58,7 @@ function render({ model, el }) {
       afterwards = null;
       showStatus("stopped", at.asks() ? "Not saved yet: choose one of the two" : "Last entry not saved");
     }
+    if (answer.ok && first && cards.size > 1) turnPage(card.point);
     if (waiting.size) return;
     clearTimeout(impatient);
     if (afterwards) {
@@ -182,10 +183,12 @@ function render({ model, el }) {
       const card = cards.get(point.id);
       if (card.record() === point.record) continue;
       const fresh = newCard(point, whole);
+      fresh.unfold(card.isOpen());
       card.close();
       card.node.replaceWith(fresh.node);
       cards.set(point.id, fresh);
     }
+    if (key !== drawn) cards.get(view.point.id).unfold(true);
     here = view.point.id;
     drawn = key;
     if (moved) arrive(cards.get(here));
@@ -195,6 +198,17 @@ function render({ model, el }) {
     card.heading.focus({ preventScroll: true });
     const box = (cards.size > 1 ? card.node : main).getBoundingClientRect();
     if (box.top < 0 || box.top > window.innerHeight * 0.7) (cards.size > 1 ? card.node : main).scrollIntoView({ block: "start" });
+  }
+  // In a whole area a point that has got its first answer folds, and the next one without any opens.
+  function turnPage(point) {
+    const order = [...cards.values()];
+    const at = order.findIndex((card) => card.point === point);
+    const next = [...order.slice(at + 1), ...order.slice(0, at)].find((card) => card.blank());
+    order[at].unfold(false);
+    next?.unfold(true);
+    (next ?? order[at]).heading.focus({ preventScroll: true });
+    const box = (next ?? order[at]).node.getBoundingClientRect();
+    if (box.top < 0 || box.bottom > window.innerHeight) order[at].node.scrollIntoView({ block: "start" });
   }
   const cardAt = (node) => [...cards.values()].find((card) => card.node.contains(node)) ?? cards.get(here);
 
