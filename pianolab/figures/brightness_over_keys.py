@@ -11,6 +11,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.measures import Measure, Row
+from pianolab.figures.messages import marked_message
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed
 
@@ -31,6 +32,11 @@ def _say(series: Sequence[KeySeries], _: Mapping[str, Survey]) -> str:
     return f"{text} Whether their hammers are the cause is not told from one blow."
 
 
-BRIGHTNESS = Measure(column="brightness_dev", say=_say, words=_words)
+def _message(series: Sequence[KeySeries]) -> str:
+    low, high = BRIGHTNESS.chart.usual or (0.0, 0.0)
+    return marked_message(series, "brightness", marked=lambda p: not low < p.value < high)
+
+
+BRIGHTNESS = Measure(column="brightness_dev", say=_say, words=_words, message=_message)
 
 plan_brightness, draw_brightness = BRIGHTNESS.plan, draw_over_keys

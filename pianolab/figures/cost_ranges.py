@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -14,8 +14,12 @@ from pianolab.figures.money import about, money
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 ROW_PX, WORDS_LINE_PX, BUDGET_PX = 64, 15, 22
+ABOUT_SAME = Decimal("1.05")
+"""Totals this near to the least are told together: they are estimates."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,13 +94,32 @@ def plan_costs(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
     costs = tuple(_row(comparison, a.piano.id, marks[a.piano.id]) for a in comparison.assessments)
     currency = comparison.profile.currency
     return CostPlan(
-        title="What it will cost in the end",
+        title=say(_message(costs, comparison.profile.budget)),
         alt=_alt(costs, comparison),
         currency=currency,
         budget=comparison.profile.budget,
         costs=costs,
         origin=_origin(comparison),
     )
+
+
+def _message(costs: Sequence[CostRow], budget: Decimal | None) -> Statement:
+    """Which costs least, which more than the budget, and of which it is not known."""
+    middles = sorted(((c.total[1], c.mark.name) for c in costs if c.total), key=lambda m: m[0])
+    unknown = tuple(c.mark.name for c in costs if not c.total)
+    if not middles:
+        return statement("chart.costs.unknown")
+    (least, name), over = middles[0], tuple(n for m, n in middles if budget is not None and m > budget)
+    near = [n for m, n in middles if m <= ABOUT_SAME * least]
+    if len(over) == len(middles):
+        said = statement("chart.costs.all over the budget", name=name)
+    elif len(middles) == 1:
+        said = statement("chart.costs.one", name=name)
+    else:
+        alike = statement("chart.costs.alike", names=tuple(near)) if len(near) > 1 else None
+        said = alike or statement("chart.costs.least", name=name)
+        said = statement("chart.costs.over the budget", message=said, over=over) if over else said
+    return statement("chart.costs.not known of", message=said, unknown=unknown) if unknown else said
 
 
 def _row(comparison: Comparison, piano_id: str, mark: Mark) -> CostRow:

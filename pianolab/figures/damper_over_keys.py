@@ -10,6 +10,7 @@ from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.look import Kind
 from pianolab.figures.measures import BOUND_KIND, Measure, Row
+from pianolab.figures.messages import marked_message
 from pianolab.figures.wording import keys_are, listed
 from pianolab.keyboard import usually_damped
 
@@ -35,6 +36,15 @@ def _say(series: Sequence[KeySeries], _: Mapping[str, Survey]) -> str:
     return f"Typical time to stop a key once it is let go: {listed(said)}. The highest keys have no damper."
 
 
-DAMPER = Measure(column="release_20_s", say=_say, words=_words, kind=_kind)
+def _message(series: Sequence[KeySeries]) -> str:
+    return marked_message(
+        series,
+        "damper",
+        marked=lambda p: p.kind == "fault",
+        asked=lambda p: usually_damped(p.key) is not False,
+    )
+
+
+DAMPER = Measure(column="release_20_s", say=_say, words=_words, kind=_kind, message=_message)
 
 plan_damper, draw_damper = DAMPER.plan, draw_over_keys

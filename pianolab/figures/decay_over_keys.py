@@ -10,13 +10,12 @@ from statistics import median
 
 from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
-from pianolab.figures.key_plan import KeySeries
+from pianolab.figures.key_plan import KeyPoint, KeySeries
 from pianolab.figures.look import Kind
 from pianolab.figures.measures import BOUND_KIND, Measure, Row
+from pianolab.figures.messages import TREBLE_FROM, sings_longest
 from pianolab.figures.wording import keys_are, listed
 from pianolab.keyboard import note_name
-
-TREBLE_FROM = 52
 
 
 def _kind(row: Row) -> Kind:
@@ -57,40 +56,12 @@ def _treble_of(s: KeySeries) -> tuple[float, str]:
     return -1.0, f"{s.mark.letter} not known (only {len(values)} of {keys} keys can be judged)"
 
 
-TOP_FROM = 76
-"""The top octave and a bit, from C7 up."""
-LONGER, ENOUGH_KEYS = 1.1, 6
-"""One sings longer where half of the keys that tell both do so by a tenth, and at least six tell; own choice."""
+def _told(p: KeyPoint) -> bool:
+    return p.kind in ("measured", "fault")
 
 
 def _message(series: Sequence[KeySeries]) -> str:
-    """Which sings longest in the treble, key by key against each of the others; never of one that is hardly known."""
-    known = [s for s in series if not s.quiet and _treble_of(s)[0] >= 0.0]
-    if len(known) < 2 or len(known) < len([s for s in series if not s.quiet]) / 2:
-        return ""
-    first = next((s for s in known if all(_longer(s, o, TREBLE_FROM) for o in known if o is not s)), None)
-    if first is None:
-        return "None clearly sings longest in the treble"
-    beaten = any(_longer(o, first, TOP_FROM) for o in known if o is not first)
-    unknown = [s.mark.name for s in series if s not in known and not s.quiet]
-    return (
-        f"{first.mark.name} sings longest in the treble"
-        + (", except at the top" if beaten else "")
-        + (f"; of {listed(unknown)} it is not known" if unknown else "")
-    )
-
-
-def _longer(s: KeySeries, other: KeySeries, first_key: int) -> bool:
-    """Whether an instrument's keys sing longer than the same keys of another, taking bounds by their unfavourable side."""
-    theirs = {p.key: p for p in other.points}
-    ratios = []
-    for p in s.points:
-        o = theirs.get(p.key)
-        if p.key < first_key or o is None or p.kind not in ("measured", "fault", "at least"):
-            continue
-        if o.kind in ("measured", "fault", "at most") or (o.kind == "at least" and o.value >= p.value):
-            ratios.append(p.value / o.value)
-    return len(ratios) >= ENOUGH_KEYS and median(ratios) >= LONGER
+    return sings_longest(series, _told)
 
 
 DECAY = Measure(column="decay_20_s", say=_say, words=_words, kind=_kind, message=_message)

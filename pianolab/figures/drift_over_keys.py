@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import ceil
 
 from pianolab.errors import BadInput
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeyGap, KeyPlan, KeyPoint, KeySeries
 from pianolab.figures.look import Mark, marks_for
+from pianolab.figures.messages import some_keys
 from pianolab.figures.wording import listed, signed
 from pianolab.keyboard import note_name
 from pianolab.recordings.holding import Holding, KeyHolding
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 LEAST_CENTS, MOST_CENTS = 4.0, 60.0
 
@@ -47,7 +51,7 @@ def plan_drift(holding: Holding, *, name: str, mark: Mark | None = None) -> KeyP
     series = (KeySeries(mark=mark, points=points, gaps=gaps),)
     keys = [k.key for k in holding.keys]
     return KeyPlan(
-        title=f"{name}: what became of the tuning",
+        title=say(_message([k.key for k in holding.listed], name)),
         alt=_alt(holding),
         measure="moved beyond what all keys did",
         unit="cents",
@@ -57,6 +61,10 @@ def plan_drift(holding: Holding, *, name: str, mark: Mark | None = None) -> KeyP
         arrange="rows",
         limits=_limits([abs(p.value) for p in points]),
     )
+
+
+def _message(keys: Sequence[int], name: str) -> Statement:
+    return some_keys("drift.some", keys, name=name) if keys else statement("chart.drift.none", name=name)
 
 
 def _limits(distances: list[float]) -> tuple[float, float]:

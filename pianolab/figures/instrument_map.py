@@ -16,9 +16,12 @@ from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
+MOST_NAMED = 3
 HEIGHT_PX, LEADER_X, LABEL_X, SHEET_WIDTH = 410, 71.0, 78.0, 172
-NARROW_SHEET, NARROW_ROOM = 152, 48.0
+NARROW_SHEET, NARROW_ROOM = 178, 62.0
 """On a phone the drawing keeps its shape, and the words have room above and below it."""
 SYMBOL: dict[int | None, str] = {
     5: "circle-open",
@@ -87,7 +90,7 @@ def plan_instrument(
     }
     parts = tuple(_part(part, own, findings) for part, own in of_part.items() if own)
     return InstrumentPlan(
-        title=f"{piano.name}: where the findings are, {sheet.view}",
+        title=say(_message(parts, piano.name, sheet.view)),
         alt=_alt(parts),
         kind=piano.kind,
         view=sheet.view,
@@ -119,6 +122,22 @@ def _part(area: str, points: Sequence[Point], findings: Sequence[Finding]) -> Pa
         checked=len(checked),
         points=len(set(by_id) - absent | checked),
     )
+
+
+def _message(parts: Sequence[PartState], name: str, view: str) -> Statement:
+    """Where trouble was found, worst first; or that none was, and how many parts are not wholly looked at."""
+    bad = sorted(
+        (p for p in parts if p.grade is not None and p.grade < GOOD_FROM), key=lambda p: (p.grade, -p.trouble)
+    )
+    if bad:
+        named, more = tuple(p.part.casefold() for p in bad[:MOST_NAMED]), len(bad) - MOST_NAMED
+        kind = "chart.map.trouble and more" if more > 0 else "chart.map.trouble"
+        return statement(kind, name=name, parts=named, more=more, view=view)
+    if not any(p.checked for p in parts):
+        return statement("chart.map.unknown", name=name, view=view)
+    unseen = sum(p.checked < p.points for p in parts)
+    kind = "chart.map.none so far" if unseen else "chart.map.none"
+    return statement(kind, name=name, unseen=unseen, parts=len(parts), view=view)
 
 
 def _alt(parts: tuple[PartState, ...]) -> str:

@@ -77,7 +77,7 @@ def draw_over_keys(plan: KeyPlan, theme: str = "light", *, bare: bool = False, n
         _draw_panel(fig, panel, height, plan=plan, theme=look_of)
     if ends:
         draw_ends(fig, panels[0], ends, plan=plan, theme=look_of)
-    _register_bands(fig, plan, look_of, panels=panels, height=height)
+    _register_bands(fig, plan, look_of, panels=panels, height=height, size=9 if narrow else 11)
     if not bare:
         _name_the_others(fig, plan, look_of)
         _kind_legend(fig, plan, look_of)
@@ -127,7 +127,7 @@ def _draw_panel(fig: Sheet, panel: Panel, height: float, *, plan: KeyPlan, theme
 
 
 def _register_bands(
-    fig: Sheet, plan: KeyPlan, theme: Theme, *, panels: tuple[Panel, ...], height: float
+    fig: Sheet, plan: KeyPlan, theme: Theme, *, panels: tuple[Panel, ...], height: float, size: int
 ) -> None:
     top = max(p.top_px for p in panels) / height
     for i, (name, first, last) in enumerate(visible_registers(plan.first_key, plan.last_key)):
@@ -152,7 +152,7 @@ def _register_bands(
                 y=min(1.0, top),
                 yanchor="top",
                 text=name,
-                font={"size": 11, "color": theme.muted},
+                font={"size": size, "color": theme.muted},
             )
 
 

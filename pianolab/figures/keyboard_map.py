@@ -12,11 +12,14 @@ from pianolab.errors import BadInput
 from pianolab.figures import frame, look, wording
 from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks
 from pianolab.figures.look import Theme
+from pianolab.figures.messages import some_keys
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.keyboard import is_black, note_name
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 LANE_PX, KEYBOARD_PX, LANE_SPACE_PX = 38, 64, 10
 SIDE_PX = 12
@@ -106,7 +109,7 @@ def plan_keyboard(
     rows = len(keys) if survey is None else sum(int(r["key"]) in keys for r in survey.key_rows())
     tested = {lane: rows - len(open_keys[lane]) for lane in lanes if lane != SEEN}
     return KeyboardPlan(
-        title=f"{piano.name}, key by key",
+        title=say(_message(notes, tested, piano.name)),
         alt=_alt(notes, lanes, tested, len(keys), heard=survey is not None),
         first_key=piano.first_key,
         last_key=piano.last_key,
@@ -114,6 +117,14 @@ def plan_keyboard(
         tested=tested,
         notes=notes,
     )
+
+
+def _message(notes: Sequence[KeyNote], tested: Mapping[str, int], name: str) -> Statement:
+    """On which keys something was found, by ear, by eye or by hand."""
+    if keys := sorted({n.key for n in notes if n.found}):
+        return some_keys("keyboard.some", keys, name=name)
+    told = any(tested.values()) or any(n.lane == SEEN for n in notes)
+    return statement(f"chart.keyboard.{'none' if told else 'unknown'}", name=name)
 
 
 def _heard(survey: Survey) -> Iterable[KeyNote]:

@@ -5,7 +5,7 @@ The field calls these shares rank acceptability indices (stochastic multicriteri
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pianolab.compare.results import Comparison
@@ -14,10 +14,12 @@ from pianolab.figures.look import Mark, Theme, marks_for
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row
+from pianolab.statements import Statement, statement
+from pianolab.words import say
 
 ROW_PX, NAME_PX = 46, 14
 UNFIT = "not fit to buy"
-LEAST_SAID = 0.005
+LEAST_SAID, MOST = 0.005, 0.5
 """A share under this reads as zero and is left out."""
 ORDINALS = ("1st", "2nd", "3rd", "4th", "5th", "6th", "7th", "8th")
 
@@ -78,13 +80,21 @@ def plan_ranks(comparison: Comparison, *, marks: Mapping[str, Mark] | None = Non
     if stopped:
         alt += f" {wording.listed(stopped)} {'has' if len(stopped) == 1 else 'have'} a reason to stop, whatever the shares say."
     return RankPlan(
-        title="How often each comes out where",
+        title=say(_message(ranks, comparison.none_fit)),
         alt=alt,
         ranks=tuple(ranks),
         none_fit=comparison.none_fit,
         draws=comparison.draws,
         seed=comparison.seed,
     )
+
+
+def _message(ranks: Sequence[RankRow], none_fit: float) -> Statement:
+    first = max(ranks, key=lambda r: r.shares[0])
+    if none_fit > MOST:
+        return statement("chart.ranks.none fit")
+    kind = "chart.ranks.first" if first.shares[0] > MOST else "chart.ranks.ahead"
+    return statement(kind, name=first.mark.name)
 
 
 @drawing

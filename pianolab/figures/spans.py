@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pianolab.figures import frame, look, wording
@@ -11,8 +12,11 @@ from pianolab.recordings.pedal import LeftPedal, RegisterChange
 from pianolab.rooms.change import RoomChange
 from pianolab.rooms.results import Span
 from pianolab.show import Row
+from pianolab.statements import Statement, statement
+from pianolab.words import say, upper_first
 
 ROW_PX, LEAST_DB = 36, 3.0
+LEVEL = "level"
 Range = tuple[float, float, float]
 
 
@@ -60,9 +64,8 @@ def plan_room_change(change: RoomChange, *, name: str = "") -> SpanPlan:
         )
         for hz, span in zip(change.bands_hz, ear, strict=True)
     )
-    of = f"{name}: from" if name else "From"
     return SpanPlan(
-        title=f"{of} that room to yours",
+        title=upper_first(say(_message("room", spans, name))),
         alt=change.sentence,
         spans=spans,
         scale="dB louder (+) or softer (−) at home",
@@ -82,13 +85,26 @@ def plan_left_pedal(pedal: LeftPedal, *, name: str = "") -> SpanPlan:
     SpanPlan; a register without a value says why
     """
     spans = tuple(row for r in pedal.registers for row in (_level(r), _colour(r)))
-    of = f"{name}: what" if name else "What"
+    levels = [s for s in spans if s.about == LEVEL]
     return SpanPlan(
-        title=f"{of} the left pedal does",
+        title=upper_first(say(_message("left pedal", levels, name))),
         alt=" ".join(pedal.statements),
         spans=spans,
         scale="change with the left pedal, dB",
     )
+
+
+def _message(about: str, spans: Sequence[SpanRow], name: str) -> Statement:
+    """Where it changes most, of what is certain: a range on one side of zero; or that nothing is."""
+    of = f"{name}: " if name else ""
+    known = [(s.label, s.range_db) for s in spans if s.range_db]
+    if not known:
+        return statement(f"chart.{about}.unknown", of=of)
+    sure = [(label, (low + high) / 2) for label, (low, _, high) in known if low > 0 or high < 0]
+    if not sure:
+        return statement(f"chart.{about}.not certain", of=of)
+    where, change = max(sure, key=lambda s: abs(s[1]))
+    return statement(f"chart.{about}.{'louder' if change > 0 else 'softer'}", of=of, where=where)
 
 
 def _band(hz: int) -> str:
@@ -110,7 +126,7 @@ def _level(r: RegisterChange) -> SpanRow:
     range_db: Range | None = None
     if r.level_db is not None and r.level_sd is not None:
         range_db = (r.level_db - r.level_sd, r.level_db, r.level_db + r.level_sd)
-    return SpanRow(label=r.register, about="level", range_db=range_db, why=r.why)
+    return SpanRow(label=r.register, about=LEVEL, range_db=range_db, why=r.why)
 
 
 def _colour(r: RegisterChange) -> SpanRow:

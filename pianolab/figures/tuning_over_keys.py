@@ -13,6 +13,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.measures import Measure, Row
+from pianolab.figures.messages import marked_message
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed, signed
 
@@ -35,6 +36,11 @@ def _say(series: Sequence[KeySeries], surveys: Mapping[str, Survey]) -> str:
     return f"Typical distance of a key from the instrument's own curve: {listed(said)}."
 
 
-TUNING = Measure(column="off_curve_cents", say=_say, words=_words)
+def _message(series: Sequence[KeySeries]) -> str:
+    low, high = TUNING.chart.usual or (0.0, 0.0)
+    return marked_message(series, "tuning", marked=lambda p: p.kind == "fault" or not low <= p.value <= high)
+
+
+TUNING = Measure(column="off_curve_cents", say=_say, words=_words, message=_message)
 
 plan_tuning, draw_tuning = TUNING.plan, draw_over_keys

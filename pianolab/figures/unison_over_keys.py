@@ -13,6 +13,7 @@ from pianolab.acoustics.results import Survey
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.measures import Measure, Row
+from pianolab.figures.messages import marked_message
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed
 from pianolab.keyboard import usual_strings
@@ -40,6 +41,10 @@ def _say(series: Sequence[KeySeries], _: Mapping[str, Survey]) -> str:
     return f"Typical distance of a key's strings: {listed(said)}. Up to {wide_cents():g} cents is usual some weeks after a tuning."
 
 
-UNISON = Measure(column="unison_cents", say=_say, words=_words)
+def _message(series: Sequence[KeySeries]) -> str:
+    return marked_message(series, "unison", marked=lambda p: p.value > wide_cents())
+
+
+UNISON = Measure(column="unison_cents", say=_say, words=_words, message=_message)
 
 plan_unison, draw_unison = UNISON.plan, draw_over_keys

@@ -87,7 +87,7 @@ def piano_charts(
     plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
     charts = [
         *maps(piano, book, findings, checklist),
-        book.add(plan, draw_keyboard, form=Form(title="The keyboard, key by key", scrolls=True, extra=True)),
+        book.add(plan, draw_keyboard, form=Form(scrolls=True, extra=True)),
     ]
     if i.id in heard:
         names = {k: m.name for k, m in marks.items()}
@@ -108,21 +108,13 @@ def maps(piano: Piano, book: ChartBook, findings: Sequence[Finding], checklist: 
     for other_side in (False, True):
         plan = plan_instrument(piano, findings=findings, checklist=checklist, other_side=other_side)
         if plan.parts and (not other_side or any(p.trouble for p in plan.parts)):
-            title = f"Where the findings are, {plan.view}"
-            drawn.append(book.add(plan, draw_instrument, form=Form(title=title, extra=True)))
+            drawn.append(book.add(plan, draw_instrument, form=EXTRA))
     return drawn
 
 
 def changed_chart(result: Changed, mark: Mark, book: ChartBook) -> Chart:
     """The chart of a result that is shown in a fold of its own."""
     if isinstance(result, Holding):
-        return book.add(
-            plan_drift(result, name=mark.name, mark=mark), draw_drift, form=Form(title=DRIFT, extra=True)
-        )
+        return book.add(plan_drift(result, name=mark.name, mark=mark), draw_drift, form=EXTRA)
     plan = plan_room_change(result) if isinstance(result, RoomChange) else plan_left_pedal(result)
-    title = LOUDER if isinstance(result, RoomChange) else plan.title
-    return book.add(plan, draw_spans, form=Form(title=title, extra=True))
-
-
-DRIFT = "What each key did by itself between the two visits"
-LOUDER = "Louder or softer at home, octave by octave"
+    return book.add(plan, draw_spans, form=EXTRA)

@@ -52,9 +52,10 @@ def test_places_on_a_grand_lie_inside_its_case() -> None:
 def test_the_page_shows_the_other_side_only_where_trouble_is() -> None:
     piano = Piano(name="x", kind="grand")
     titles = [c.title for c in maps(piano, ChartBook(), found(board_cracks=5), CHECKLIST)]
-    assert titles == ["Where the findings are, seen from above, lid off"]
+    assert [t.rpartition(", ")[0].rpartition(", ")[2] for t in titles] == ["seen from above"]
     titles = [c.title for c in maps(piano, ChartBook(), found(frame_beams=2), CHECKLIST)]
-    assert titles[1] == "Where the findings are, seen from below"
+    assert titles[1].startswith("x: trouble in rim and beams")
+    assert titles[1].endswith("seen from below")
 
 
 @pytest.mark.parametrize("kind", ["grand", "upright"])

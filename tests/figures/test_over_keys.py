@@ -245,7 +245,7 @@ def test_the_title_keeps_to_what_is_known() -> None:
     assert title_of(p0=long, p1=third, p2=hidden).endswith(
         f"longest in the treble; of {NAMES['p2']} it is not known"
     )
-    assert title_of(p0=long, p1=hidden) == "How long each key sings"
+    assert title_of(p0=long, p1=hidden) == "Which sings longest in the treble is not known"
     assert title_of(p0=long) == "How long each key sings"
 
 
