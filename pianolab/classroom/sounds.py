@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics import listen
 from pianolab.acoustics.results import COLUMNS, TEXT_COLUMNS
-from pianolab.classroom.altering import RATE_HZ
+from pianolab.classroom.altering import RATE_HZ, strongest_mean
 from pianolab.classroom.blows import NOTE_S
 from pianolab.errors import BadInput
 from pianolab.io import momentary_lufs
@@ -119,8 +119,7 @@ def equally_loud(clips: dict[str, tuple[Samples, int]]) -> tuple[DrillClip, ...]
 def blow_level(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
     """Level of a blow, dB re full scale: its strongest 30 ms within the first 150."""
     power = np.asarray(note, float)[: round(BLOW_S * rate_hz)] ** 2
-    window = np.ones(round(WINDOW_S * rate_hz)) / round(WINDOW_S * rate_hz)
-    return float(10.0 * np.log10(max(float(np.convolve(power, window, "valid").max()), 1e-20)))
+    return float(10.0 * np.log10(max(strongest_mean(power, round(WINDOW_S * rate_hz)), 1e-20)))
 
 
 def struck(label: str, notes: Sequence[ArrayLike], *, rng: np.random.Generator) -> DrillClip:

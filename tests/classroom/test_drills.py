@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed
-from pianolab.classroom.altering import RATE_HZ, altered, let_go
+from pianolab.classroom.altering import RATE_HZ, altered, brighter, let_go
 from pianolab.classroom.blows import HOLD_S, Modelled, Recorded, blows_of, recorded_note
 from pianolab.classroom.confirm import NOT, by_measure, by_order, release_s
 from pianolab.classroom.draws import LAST_RINGING_KEY, Note
@@ -24,6 +24,7 @@ from pianolab.classroom.telling import encoded
 from pianolab.errors import BadInput
 from pianolab.io.real_notes import ATTRIBUTION
 from pianolab.keyboard import key_of
+from pianolab.units import key_to_hz
 
 PLAIN = 0.2
 
@@ -262,6 +263,43 @@ def test_a_leak_lets_its_share_past_the_damper_and_never_makes_it_louder() -> No
         np.arange(round(2.7 * RATE_HZ)) * 0.1
     )
     assert release_s(let_go(ringing, HOLD_S)) < 0.2 < release_s(let_go(ringing, HOLD_S, leak=0.4))
+
+
+def upper_partials_db(sound: np.ndarray, key: int) -> float:
+    """Level of the sixth to the twelfth partial over its first 0.8 s, dB."""
+    part, f1_hz = sound[: round(0.8 * RATE_HZ)], float(key_to_hz(key))
+    power = np.abs(np.fft.rfft(part * np.hanning(part.size))) ** 2
+    f_hz = np.fft.rfftfreq(part.size, 1.0 / RATE_HZ)
+    return float(10.0 * np.log10(power[(f_hz > 5.5 * f1_hz) & (f_hz < 12.5 * f1_hz)].sum()))
+
+
+@pytest.mark.parametrize("gain_db", [13.0, 7.0, 3.5, -5.0, -12.0])
+def test_a_hard_hammer_and_a_left_pedal_change_the_upper_partials_by_what_is_said(gain_db: float) -> None:
+    """On every key and blow; the twin: the same amount added at another phase beside the note is not what is said."""
+    for key in Recorded().keys:
+        for which in (0, 1):
+            note, f1_hz = recorded_note(key, which), float(key_to_hz(key))
+            made = brighter(note, gain_db, f1_hz)
+            assert upper_partials_db(made, key) - upper_partials_db(note, key) == pytest.approx(
+                gain_db, abs=0.3
+            ), key
+            against = 2.0 * note - made
+            assert abs(upper_partials_db(against, key) - upper_partials_db(note, key) - gain_db) > 0.3
+
+
+def test_the_left_pedal_of_a_drill_is_the_duller_one() -> None:
+    for n in range(12):
+        drill = make_drill("which has the left pedal down", seed=8, number=n, hardness=0.0)
+        key = key_of(drill.question.split()[0])
+        begin = round(note_starts(1)[0] * RATE_HZ)
+        dull = {}
+        for clip in drill.clips:
+            part = clip.samples[begin : begin + round(0.8 * RATE_HZ)].astype(float)
+            power = np.abs(np.fft.rfft(part * np.hanning(part.size))) ** 2
+            f_hz = np.fft.rfftfreq(part.size, 1.0 / RATE_HZ)
+            below = f_hz < 2.5 * float(key_to_hz(key))
+            dull[clip.label] = float(10.0 * np.log10(power[below].sum() / power[~below].sum()))
+        assert max(dull, key=lambda k: dull[k]) == drill.truth.answer, (n, key, dull)
 
 
 def test_hardness_goes_from_plain_to_fine() -> None:
