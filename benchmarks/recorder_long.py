@@ -18,6 +18,7 @@ from __future__ import annotations
 import argparse
 import shutil
 import sys
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -50,6 +51,7 @@ from pianolab.acoustics.columns import declared, sd_of  # noqa: E402
 from pianolab.casebook import open_casebook  # noqa: E402
 from pianolab.casebook.arrived import waiting  # noqa: E402
 from pianolab.casebook.arriving import place_for  # noqa: E402
+from pianolab.model import SoundGap  # noqa: E402
 from pianolab.sound_model import PianoModel, render_scale  # noqa: E402
 
 RATE = 44100
@@ -162,16 +164,24 @@ def keep(page: Any) -> dict[str, str]:
     return {c.inner_text().split()[-1]: str(c.get_attribute("data-state")) for c in cells}
 
 
-def held_against(recorded: Any, original: Any, gaps_s: list[tuple[float, float]], told: Told) -> None:
+def held_against(recorded: Any, original: Any, gaps: tuple[SoundGap, ...], told: Told) -> None:
     """Print chunks, gaps and residuals."""
     lost = sorted(set(range(max(told.sent, default=-1) + 1)) - told.confirmed)
     print(f"{len(told.sent)} chunks sent, {len(told.confirmed)} confirmed, {len(lost)} lost")
+    kinds = Counter(g.kind for g in gaps)
     runs = zero_runs(recorded, RATE)
-    unsaid = [r for r in runs if not any(b <= r[0] + 1e-3 and e >= r[1] - 1e-3 for b, e in gaps_s)]
-    print(f"{len(gaps_s)} gaps reported, {len(runs)} runs of zeros found here, {len(unsaid)} not reported")
-    worst = np.array(residuals_between(recorded, original, gaps_s, RATE))
+    said = [(g.begin_s - 1e-3, g.end_s + 1e-3) for g in gaps]
+    unsaid = [r for r in runs if not any(b <= r[0] and e >= r[1] for b, e in said)]
     print(
-        f"{len(worst)} whole seconds between gaps: residual {worst.max():.1f} dB at most, {np.sum(worst > -40)} over -40 dB"
+        f"gaps reported: {dict(kinds)}, {sum(g.lost_s for g in gaps):.2f} s; runs of zeros found here: {len(runs)}, "
+        f"{len(unsaid)} of them not reported {unsaid[:5]}"
+    )
+    ahead = {"silence put in": -1.0, "clock jumped": 1.0, "never came": 0.0}
+    edges = [(g.begin_s, g.end_s, ahead[g.kind] * g.lost_s) for g in gaps]
+    worst = np.array(residuals_between(recorded, original, edges, RATE))
+    print(
+        f"{len(worst)} whole seconds between gaps of {len(recorded) / RATE:.0f} s: residual {worst.max():.1f} dB at most, "
+        f"{np.sum(worst > -40)} over -40 dB"
     )
 
 
@@ -205,6 +215,7 @@ def main() -> None:
     ask.add_argument("--where", choices=("lab", "voila"), default="lab")
     ask.add_argument("--sound", choices=("model", "soundfont"), default="model")
     ask.add_argument("--survey", action="store_true")
+    ask.add_argument("--keep", type=Path, help="a folder for the file that was played and the casebook")
     asked = ask.parse_args()
     with TemporaryDirectory() as folder:
         home = Path(folder)
@@ -221,17 +232,20 @@ def main() -> None:
         print(
             f"page {watch.page_mb[-1] - watch.page_mb[min(1, len(watch.page_mb) - 1)]:+.1f} MB after minute 2"
         )
+        if asked.keep is not None:
+            shutil.copytree(home / "work" / "book", asked.keep / "book")
+            shutil.copy(wav, asked.keep)
         with open_casebook(work / "book") as book:
             if not asked.survey:
                 (arrived,) = waiting(place_for(book))
                 whole = np.concatenate(list(arrived.blocks()))[:, 0] / 2**23
-                held_against(whole, original, [(g.begin_s, g.end_s) for g in arrived.gaps()], told)
+                held_against(whole, original, arrived.gaps(), told)
                 return
             (recording,) = book.recordings()
             whole = soundfile.read(book.media_path(recording.media), always_2d=True)[0][:, 0]
             gaps = recording.capture.gaps if recording.capture else ()
             survey = Survey.from_json(book.surveys()[-1].survey_json)
-        held_against(whole, original, [(g.begin_s, g.end_s) for g in gaps], told)
+        held_against(whole, original, gaps, told)
         strip_beside(survey, strip)
         surveys_beside(survey, listen(original[:, None], rate_hz=RATE, first_key=1, last_key=88))
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pianolab.acoustics.live.leaving import keys_in_gaps
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.recorder.forbidding import forbid
+from pianolab.acoustics.recorder.recorder_states import Impairment
+from pianolab.acoustics.results import Survey, count_faults
+from pianolab.acoustics.survey_table import rows_of, table_of
 from pianolab.model import Capture
 from pianolab.statements import Statement, statement
 from pianolab.words import say
@@ -58,9 +61,37 @@ def how_captured(survey: Survey, capture: Capture | None) -> tuple[str, ...]:
 
 
 def with_capture(survey: Survey, capture: Capture | None) -> Survey:
-    """The survey with what the browser said among its remarks on the recording; as it was for a file from elsewhere."""
+    """The survey with what the browser said among its remarks on the recording; as it was for a file from elsewhere.
+
+    What processing that was on spoils is taken out, with it as the reason.
+    """
     told = () if capture is None else tuple(say(s) for s in capture_says(survey, capture))
-    if not told:
+    if capture is None or not told:
         return survey
-    s = survey.summary
-    return replace(survey, summary=replace(s, quality=(*s.quality, *told), warnings=(*s.warnings, *told)))
+    s, table, spoiled = survey.summary, survey.table, _spoiled(capture)
+    summary = replace(s, quality=(*s.quality, *told), warnings=(*s.warnings, *told))
+    if spoiled:
+        table = table_of(forbid(rows_of(table), spoiled))
+        summary = replace(
+            summary,
+            impairments=(*s.impairments, *(i.name for i in spoiled)),
+            fault_counts=count_faults(table),
+            t60_s=None,
+            t60_reason=spoiled[0].name,
+        )
+    return replace(survey, table=table, summary=summary)
+
+
+def _spoiled(capture: Capture) -> list[Impairment]:
+    """Each processing that was on moves the level while a note fades, whether or not that can be heard by itself."""
+    on = [n.replace("_", " ") for n in PROCESSING if getattr(capture, n) == "on"]
+    return [
+        Impairment(
+            name=name,
+            says="",
+            trust="automatic gain" if name == "automatic gain" else "noisy",
+            faults=("short_sustain", "damper", "buzz", "voicing"),
+            columns=("decay_20_s", "late_db_per_s", "string_db_per_s", "release_20_s", "buzz_db", "level_db"),
+        )
+        for name in on
+    ]

@@ -85,16 +85,23 @@ def open_recorder(page: Any) -> Any:
 def residual_db(
     recorded: Any, original: Any, rate_hz: int, *, near: int | None = None
 ) -> tuple[int, list[float]]:
-    """Where in the original the recording begins (frames), and each second's residual in dB of that second's sound."""
+    """Where in the original the recording begins (frames), and each second's residual in dB of that second's sound.
+
+    ``near`` is about where it begins, where that is known: within half a second.
+    """
     span = min(len(recorded), 60 * rate_hz)
     at = int(np.argmax(np.abs(recorded[:span])))
     begin = max(at - rate_hz // 4, 0)
     part = recorded[begin : at + rate_hz // 2]
     from_, to = 0, len(original)
-    if near is not None:  # a stretch of noise alone is found only where it must lie
-        from_ = min(max(near + begin - rate_hz // 20, 0), len(original) - len(part))
-        to = from_ + rate_hz // 10 + len(part)
-    product = signal.correlate(original[from_:to], part, mode="valid", method="fft")
+    if near is not None:
+        from_ = min(max(near + begin - rate_hz // 2, 0), len(original) - len(part))
+        to = from_ + rate_hz + len(part)
+    about = original[from_:to]
+    product = signal.correlate(about, part, mode="valid", method="fft")
+    energy = np.cumsum(np.concatenate([[0.0], about**2]))
+    # a louder place must not win over the same one
+    product /= np.sqrt(np.maximum(energy[len(part) :] - energy[: -len(part)], 1e-9))
     lag = from_ + int(np.argmax(product)) - begin
     out = []
     for begin in range(0, len(recorded) - rate_hz, rate_hz):
@@ -109,27 +116,27 @@ def residual_db(
 def residuals_between(recorded: Any, original: Any, gaps_s: Any, rate_hz: int) -> list[float]:
     """Residuals of each stretch between the gaps that were reported, each aligned by itself.
 
-    A microphone that puts silence in moves all that comes after it, so one lag for the whole would say nothing.
+    A microphone that puts silence in or leaves sound out moves all that comes after it, so one lag for the whole would
+    say nothing. Each gap is its begin and end, and by how much the original runs ahead after it, in s (negative for
+    silence that was put in).
     """
-    edges = [0]
-    for begin_s, end_s in gaps_s:
-        edges += [round(begin_s * rate_hz), round(end_s * rate_hz)]
-    edges.append(len(recorded))
-    out, near = [], None
-    for begin, end in zip(edges[::2], edges[1::2], strict=True):
-        if end - begin > 1.5 * rate_hz:
-            lag, found = residual_db(recorded[begin + 4 : end - 4], original, rate_hz, near=near)
+    out, near, at = [], None, 0
+    for begin_s, end_s, more_s in [*gaps_s, (len(recorded) / rate_hz, len(recorded) / rate_hz, 0.0)]:
+        stretch = recorded[at + 4 : round(begin_s * rate_hz) - 4]
+        if len(stretch) > 1.5 * rate_hz:
+            lag, found = residual_db(stretch, original, rate_hz, near=None if near is None else near + at + 4)
             out += found
-            near = lag - 4
-        near = None if near is None else near + end - begin + 4
+            near = lag - at - 4
+        at = round(end_s * rate_hz)
+        near = None if near is None else near + round(more_s * rate_hz)
     return out
 
 
-def zero_runs(sound: Any, rate_hz: int) -> list[tuple[float, float]]:
-    """Begin and end in s of runs of exact zeros of 4 ms and more; apart from the library's own search."""
+def zero_runs(sound: Any, rate_hz: int) -> list[tuple[float, float, float]]:
+    """Runs of exact zeros of 4 ms and more, apart from the library's own search, as `residuals_between` takes them."""
     edges = np.diff(np.concatenate([[0], np.asarray(sound) == 0, [0]]).astype(int))
     runs = zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True)
-    return [(b / rate_hz, e / rate_hz) for b, e in runs if e - b >= 0.004 * rate_hz]
+    return [(b / rate_hz, e / rate_hz, (b - e) / rate_hz) for b, e in runs if e - b >= 0.004 * rate_hz]
 
 
 class Told:

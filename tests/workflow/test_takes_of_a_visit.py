@@ -105,5 +105,15 @@ def test_what_was_on_unknown_or_missing_is_told_and_nothing_where_all_was_off():
     told = with_capture(survey, replace(off, automatic_gain="on", gaps=(gap,))).summary.quality
     assert "automatic gain was on" in told[-2]
     assert told[-1] == "0.20 s of sound is missing, in the notes of D#4: play these again"
+    spoiled = with_capture(survey, replace(off, automatic_gain="on"))
+    row = spoiled.table.set_index("key").loc[43]
+    assert np.isnan(row["decay_20_s"])
+    assert row["sustain_trust"] == "automatic gain"
+    assert "decay_20_s=automatic gain" in row["gaps"]
+    assert row["cents"] == survey.table.set_index("key").loc[43, "cents"]
+    assert (spoiled.summary.t60_s, spoiled.summary.impairments[-1]) == (None, "automatic gain")
+    # the twin: what was off or unknown takes nothing out
+    for said in (off, Capture()):
+        assert with_capture(survey, said).table.equals(survey.table)
     (unknown,) = how_captured(survey, Capture(echo_cancellation="off", automatic_gain="off"))
     assert unknown == "the browser didn't say whether its noise suppression was off"

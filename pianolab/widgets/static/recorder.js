@@ -56,12 +56,16 @@ function render({ model, el }) {
   const silence = button("Silence (10 s)", () => check("silence", SILENCE_S));
   const chordSays = make("span", { class: "pl-soft" });
   const silenceSays = make("span", { class: "pl-soft" });
+  const anyway = make("input", { type: "checkbox", id: `a${consent.id}`, onchange: paint });
+  const worked = make("label", { class: "pl-consent", for: anyway.id }, anyway, make("span", {
+    text: "Record all the same. How long notes last, their loudness and the room can't be told from it; pitch and unisons can.",
+  }));
   const start = button("Record", begin, "pl-main");
   const setup = make("div", { class: "pl-setup" },
     make("div", { class: "pl-row" }, what, blow), how, consented,
     make("div", { class: "pl-row" }, open, device), about,
     make("div", { class: "pl-row" }, chord, chordSays), make("div", { class: "pl-row" }, silence, silenceSays),
-    make("div", { class: "pl-row" }, start));
+    worked, make("div", { class: "pl-row" }, start));
 
   const now = make("p", { class: "pl-now", role: "status" });
   const wrong = make("p", { class: "pl-wrong", role: "alert" });
@@ -110,6 +114,7 @@ function render({ model, el }) {
       mic = null;
       mic = await openMicrophone(id);
       mic.track.addEventListener("ended", lost);
+      anyway.checked = false;
       mic.listen(level);
       const devices = await inputDevices();
       device.replaceChildren(...devices.map((d) => make("option", { value: d.id, text: d.label })));
@@ -123,12 +128,15 @@ function render({ model, el }) {
     paint();
   }
   function tellMic() {
-    const on = Object.entries(mic.processing);
-    const bad = on.filter(([, v]) => v === "on").map(([n]) => SAID_OF[n]);
-    const told = on.map(([n, v]) => `${SAID_OF[n]} ${ON_OFF[v]}`).join(", ");
+    const bad = processed();
+    const told = Object.entries(mic.processing).map(([n, v]) => `${SAID_OF[n]} ${ON_OFF[v]}`).join(", ");
     const resampled = mic.reported && mic.reported !== mic.rate ? ` The device says ${mic.reported} Hz: the browser converts the rate.` : "";
     setText(about, `${mic.rate} Hz. The browser says: ${told}.${resampled}`);
-    if (bad.length) say(`The browser keeps ${bad.join(" and ")} on although it was asked to leave the sound alone: how long notes last can't be trusted then. Another browser may do better, or a file from a phone's recorder.`, true);
+    if (bad.length) say(`The browser keeps ${bad.join(" and ")} on although it was asked to leave the sound alone. Switch it off in the system's sound settings, choose another microphone or another browser, or pick a file from a phone's recorder.`, true);
+  }
+  // What the browser says that it does to the sound although it was asked not to.
+  function processed() {
+    return Object.entries(mic?.processing || {}).filter(([, v]) => v === "on").map(([n]) => SAID_OF[n]);
   }
   function lost() {
     mic = null;
@@ -395,7 +403,9 @@ function render({ model, el }) {
     open.disabled = !consent.checked;
     open.hidden = Boolean(mic);
     device.hidden = metered.hidden = about.hidden = !mic;
-    for (const node of [chord, silence, start]) node.disabled = !mic || !consent.checked;
+    worked.hidden = !processed().length;
+    for (const node of [chord, silence]) node.disabled = !mic || !consent.checked;
+    start.disabled = !mic || !consent.checked || (processed().length > 0 && !anyway.checked);
   }
   const seen = {
     "change:head": showHead, "change:keyboard": showHead, "change:offered": showOffers, "change:checks": showChecks, "change:playing": showPlaying,
