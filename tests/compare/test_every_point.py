@@ -13,6 +13,7 @@ from pianolab.compare import Comparison, compare_pianos
 from pianolab.model import ASPECTS, BuyerProfile, Comparable, Finding, Piano
 from tests.compare.panel_entries import supplied_findings
 from tests.compare.panel_expected import VERDICTS
+from tests.sampled import quick_at_some
 
 CHECKLIST, PRICES = load_checklist(), load_prices()
 PIANO = Piano(
@@ -99,7 +100,7 @@ def first(result: Comparison, name: str) -> float:
     return result.standing(name).rank_shares[0]
 
 
-@pytest.mark.parametrize("point", JUDGED_POINTS)
+@pytest.mark.parametrize("point", quick_at_some(JUDGED_POINTS))
 def test_a_worse_finding_is_never_better(point: str) -> None:
     alone = [compare(at(point, value)) for value in values_of(POINTS[point])]
     for better, worse in itertools.pairwise(alone):
@@ -118,7 +119,7 @@ def test_that_check_has_teeth() -> None:
     assert first(beside, "better") < first(beside, "worse") - SCATTER
 
 
-@pytest.mark.parametrize("point", JUDGED_POINTS)
+@pytest.mark.parametrize("point", quick_at_some(JUDGED_POINTS))
 def test_a_point_looked_at_and_found_sound_is_never_worse_than_not_looked_at(point: str) -> None:
     """Less doubt about whether it is fit, no lower a place, no worse a verdict."""
     seen, unseen = compare(judged()), compare(judged(without=frozenset((point,))))
@@ -145,7 +146,7 @@ def test_there_are_both() -> None:
     assert len(LOOKS) >= 3
 
 
-@pytest.mark.parametrize("point", STRUCTURAL)
+@pytest.mark.parametrize("point", quick_at_some(STRUCTURAL))
 def test_the_worst_looks_never_stand_below_a_structural_failure_at_the_same_price(point: str) -> None:
     """Every single looks point at its worst; and all of them together where the failure can stop a purchase."""
     failed = at(point, values_of(POINTS[point])[-1], "failed")

@@ -27,6 +27,7 @@ def test_no_verdict_is_foolish(outcomes: list[Outcome]) -> None:
     assert [f"{o.case.id}: {o.said}" for o in outcomes if o.mark == "foolish"] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["second", "third"])
 def test_none_of_those_opened_at_the_end_is_foolish_or_missed(name: str) -> None:
     outcomes = [run_case(case) for case in load_cases(PANEL / f"{name}.toml").values()]
@@ -53,5 +54,6 @@ def test_no_sum_is_told_too_early_and_nearly_all_lie_where_the_technician_puts_t
     assert len(outside) <= 3, outside
 
 
+@pytest.mark.slow
 def test_every_pair_stands_in_its_order(pairs: list[PairOutcome]) -> None:
     assert [(p.pair.id, p.broken) for p in pairs if p.broken] == []
