@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import importlib
+import inspect
+import pkgutil
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -12,6 +15,7 @@ import numpy as np
 import pytest
 
 import pianolab as pl
+from pianolab import figures
 from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.results import FAULTS
 from pianolab.assess.changes import compare_visits
@@ -19,11 +23,15 @@ from pianolab.casebook import create_casebook
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.figures import plan_keyboard
+from pianolab.figures.plans import Plan
+from pianolab.figures.recording_plan import plan_recording
 from pianolab.io import Sound
 from pianolab.model import Finding, Piano, SurveyRecord, Visit
+from pianolab.recordings.holding import holds_tuning
+from pianolab.recordings.pedal import left_pedal
 from pianolab.report.instruments import heard_words
 from pianolab.sound_model import PianoModel, render_scale
-from pianolab.workflow.charts import OF_A_COMPARISON, OVER_KEYS
+from pianolab.workflow.charts import OF_A_COMPARISON, OVER_KEYS, _columns
 from pianolab.workflow.decision_tables import OF_ALL, OF_ONE
 
 NAMES = ("blind survey", "empty visit", "never visited")
@@ -102,7 +110,8 @@ def said_in(figure: Any) -> list[str]:
     drawn = figure.to_dict()
     traces = [{k: t.get(k) for k in ("name", "text", "hovertext")} for t in drawn["data"]]
     layout = {k: drawn["layout"].get(k) for k in ("title", "annotations", "xaxis", "yaxis")}
-    return [*texts_of(traces), *texts_of(layout)]
+    lines = [*texts_of(traces), *texts_of(layout)]
+    return [re.sub(r"<br>|</?b>", lambda tag: " " if tag[0] == "<br>" else "", line) for line in lines]
 
 
 def praises(texts: list[str]) -> list[str]:
@@ -131,6 +140,89 @@ def test_every_chart_of_one_piano_says_that_it_is_unknown(
     texts = said_in(decision.chart(kind, piano=name))
     assert praises(texts) == []
     assert any(re.search(r"not |unknown|judged on no", text) for text in texts), texts
+
+
+def builders() -> set[str]:
+    """Every function of the figures that makes a plan, found in the folder itself."""
+    modules = [
+        importlib.import_module(m.name) for m in pkgutil.iter_modules(figures.__path__, "pianolab.figures.")
+    ]
+    made = {
+        name
+        for module in modules
+        for name, f in inspect.getmembers(module, callable)
+        if name.startswith("plan_") and getattr(f, "__module__", "").startswith("pianolab.figures")
+    }
+    return made | {name for name in figures.__all__ if name.startswith("plan_")}
+
+
+def two_blind_visits(survey: Survey) -> Any:
+    unheard = {"heard_before": blind(survey), "heard_after": blind(survey)}
+    return compare_visits(Piano(name="x", **KEYS), [], [], checklist=load_checklist(), **unheard)
+
+
+def over_keys(kind: str) -> Callable[[pl.Decision, Survey], Plan]:
+    def made(decision: pl.Decision, _: Survey) -> Plan:
+        plan: Plan = getattr(figures, kind)(decision.surveys, {p.id: p.name for p in decision.pianos})
+        return plan
+
+    return made
+
+
+def never_visited(decision: pl.Decision) -> Piano:
+    return decision.piano("never visited")
+
+
+PLANS: dict[str, Callable[[pl.Decision, Survey], Any]] = {
+    **{f"plan_{kind}": over_keys(f"plan_{kind}") for kind in OVER_KEYS},
+    "plan_column": lambda d, _: figures.plan_column(
+        "inharmonicity", d.surveys, {p.id: p.name for p in d.pianos}
+    ),
+    "plan_costs": lambda d, _: figures.plan_costs(d.comparison),
+    "plan_ranks": lambda d, _: figures.plan_ranks(d.comparison),
+    "plan_next_steps": lambda d, _: figures.plan_next_steps(d.comparison),
+    "plan_radar": lambda d, _: figures.plan_radar(d.comparison.assessments, profile=d.comparison.profile),
+    "plan_keyboard": lambda d, _: plan_keyboard(never_visited(d)),
+    "plan_instrument": lambda d, _: figures.plan_instrument(
+        never_visited(d), findings=(), checklist=d.checklist
+    ),
+    "plan_room_change": lambda d, _: figures.plan_room_change(d.rooms[never_visited(d).id], name="x"),
+    "plan_drift": lambda _, s: figures.plan_drift(holds_tuning(blind(s), blind(s)), name="x"),
+    "plan_left_pedal": lambda _, s: figures.plan_left_pedal(left_pedal(blind(s), blind(s), kind="grand")),
+    "plan_marks_then_and_now": lambda _, s: figures.plan_marks_then_and_now(two_blind_visits(s)),
+    "plan_promises": lambda _, s: figures.plan_promises(two_blind_visits(s)),
+    "plan_note": lambda _, s: figures.plan_note(blind(s), 40),
+    "plan_recording": lambda _, s: plan_recording(np.zeros(22050), rate_hz=22050, table=blind(s).table),
+}
+"""How each plan is made of what nobody knows."""
+
+
+def test_every_plan_there_is_has_its_turn() -> None:
+    """A figure that is added is asked here too, or this fails."""
+    assert builders() == set(PLANS)
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_no_plan_praises_what_nobody_knows(decision: pl.Decision, survey: Survey, name: str) -> None:
+    try:
+        plan = PLANS[name](decision, survey)
+    except BadInput as error:  # said in one line, and nothing is drawn
+        said = [str(error)]
+    else:
+        rows = plan.rows() if isinstance(plan, Plan) else ()
+        said = [plan.alt, *("; ".join(map(str, row)) for row in rows)]
+    assert all(said)
+    assert praises(said) == []
+
+
+def test_no_column_of_a_survey_praises_and_each_names_every_piano(decision: pl.Decision) -> None:
+    columns = _columns(decision.surveys)
+    assert len(columns) > 20
+    for column in columns:
+        texts = said_in(decision.chart(column))
+        assert praises(texts) == [], column
+        for name in NAMES:
+            assert any(name in text for text in texts), f"{name} vanishes from {column}"
 
 
 @pytest.mark.parametrize("kind", OF_ALL)
