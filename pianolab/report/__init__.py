@@ -2,7 +2,7 @@
 
 from pianolab.report.clips import Clip
 from pianolab.report.further import Further, further
-from pianolab.report.page import comparison_page
+from pianolab.report.page import Enclosures, comparison_page
 from pianolab.report.pictures import Picture, scaled_picture
 from pianolab.report.redact import check_choices
 from pianolab.report.render import write_page
@@ -11,6 +11,7 @@ from pianolab.report.tables import ALWAYS, check_folder, csv_tables, table_files
 __all__ = [
     "ALWAYS",
     "Clip",
+    "Enclosures",
     "Further",
     "Picture",
     "check_choices",

@@ -18,6 +18,7 @@ NO_RECORD = "nobody has recorded anything here"
 class FindingRow:
     """One finding ready to print. ``grade`` is None where the value can't be put on the scale of five."""
 
+    point: str
     title: str
     area: str
     nature: str
@@ -58,6 +59,11 @@ class FindingsView:
     def open_structural(self) -> int:
         """How many structural points nobody has looked at."""
         return sum(row.nature == "structural" for row in self.open)
+
+    def at(self, point: str) -> FindingRow | None:
+        """The worst that was found at a checklist point, None where nothing was."""
+        rows = (*self.trouble, *self.looks, *self.sound, *self.facts)
+        return next((row for row in rows if point and row.point == point), None)
 
 
 def view_findings(piano: Piano, findings: Sequence[Finding], checklist: Checklist) -> FindingsView:
@@ -111,6 +117,7 @@ def _row(f: Finding, point: Point | None) -> FindingRow:
     where = ", ".join(filter(None, [f.place, keys_in_words(f.keys, most=8)]))
     grade, found, meaning = judged(f, point)
     return FindingRow(
+        point=f.point,
         title=point.title if point else f.point,
         area=point.area if point else "",
         nature=point.nature if point else "information",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -23,12 +24,50 @@ from pianolab.report.instruments import Instrument, instruments_of
 from pianolab.report.listening import clip_grid, hidden_rows
 from pianolab.report.offers import offer_of
 from pianolab.report.page_charts import changed_chart, over_keys, piano_charts, radars
-from pianolab.report.pictures import Picture
+from pianolab.report.pictures import Picture, then_and_now
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
 from pianolab.report.sheet import sheet_of, short_of
 from pianolab.report.side_by_side import side_by_side
 from pianolab.words import as_sentence, listed, upper_first, with_stop
+
+
+@dataclass(frozen=True, kw_only=True)
+class Enclosures:
+    """What a page may hold beside the comparison itself; mappings are by piano id, and may lack any instrument.
+
+    Parameters
+    ----------
+    clips : short sounds of single keys
+    claims : faults that are to be judged by ear, each with a sound key beside it
+    photos : in the order in which they are shown
+    days : the days of the visits; without them the moments of the findings tell the days
+    further : other results, of one instrument or of all, each shown in a fold
+    provenance : lines for the end of the page: versions, dates, file hashes
+
+    Examples
+    --------
+    >>> Enclosures(provenance={"pianolab": "0.1.0"}).photos
+    {}
+    """
+
+    clips: Mapping[str, Sequence[Clip]] = field(default_factory=dict)
+    claims: Mapping[str, Sequence[ClaimClips]] = field(default_factory=dict)
+    photos: Mapping[str, Sequence[Picture]] = field(default_factory=dict)
+    days: Mapping[str, Sequence[date]] = field(default_factory=dict)
+    further: Sequence[Further] = ()
+    provenance: Mapping[str, str] = field(default_factory=dict)
+
+    def by_piano(self) -> dict[str, Mapping[str, Any]]:
+        """What is by piano id, by its name."""
+        own = {f.piano_id: f for f in self.further if f.piano_id}
+        return {
+            "clips": self.clips,
+            "claims": self.claims,
+            "photos": self.photos,
+            "days": self.days,
+            "further": own,
+        }
 
 
 def comparison_page(
@@ -37,25 +76,18 @@ def comparison_page(
     surveys: Mapping[str, Survey],
     findings: Mapping[str, Sequence[Finding]],
     checklist: Checklist,
-    clips: Mapping[str, Sequence[Clip]] | None = None,
-    provenance: Mapping[str, str] | None = None,
-    photos: Mapping[str, Sequence[Picture]] | None = None,
+    enclosed: Enclosures | None = None,
     leave_out: Sequence[str] = (),
-    further: Sequence[Further] = (),
     private: Sequence[str] = (),
-    claims: Mapping[str, Sequence[ClaimClips]] | None = None,
-    days: Mapping[str, Sequence[date]] | None = None,
 ) -> str:
     """The page that tells a buyer what to do and why, as one self-contained HTML text.
 
     Parameters
     ----------
-    comparison : the compared shortlist, two to eight instruments
-    surveys, findings, clips, claims, photos : by piano id; an instrument that is missing in one of them is shown as unknown there
+    comparison : the compared shortlist, up to eight instruments
+    surveys, findings : by piano id; an instrument that is missing in one of them is shown as unknown there
     checklist : the points the findings belong to
-    days : the days of the visits by piano id; without them the moments of the findings tell the days
-    provenance : lines for the end of the page: versions, dates, file hashes
-    further : other results, of one instrument or of all, each shown in a fold
+    enclosed : sounds, photos, days, other results, and where everything comes from
     leave_out : any of ``names``, ``addresses``, ``prices``; with ``names`` photos go too, since they may show some
     private : what else goes with the names wherever it stands: people, notes of recordings, names of files
 
@@ -67,25 +99,15 @@ def comparison_page(
     ------
     BadInput : ids that belong to no instrument, an unknown word in ``leave_out``, more than eight instruments
     """
-    gone = check_choices(leave_out)
-    beside = {f.piano_id: f for f in further if f.piano_id}
-    _check_ids(
-        comparison,
-        surveys=surveys,
-        findings=findings,
-        clips=clips or {},
-        claims=claims or {},
-        photos=photos or {},
-        days=days or {},
-        further=beside,
-    )
+    gone, enclosed = check_choices(leave_out), enclosed or Enclosures()
+    _check_ids(comparison, {"surveys": surveys, "findings": findings, **enclosed.by_piano()})
     content = redact(
         Content(
             comparison=comparison,
             findings={i: tuple(f) for i, f in findings.items()},
-            provenance=dict(provenance or {}),
-            photos={i: tuple(own) for i, own in (photos or {}).items()},
-            further=tuple(further),
+            provenance=dict(enclosed.provenance),
+            photos={i: tuple(own) for i, own in enclosed.photos.items()},
+            further=tuple(enclosed.further),
             private=tuple(private),
         ),
         leave_out,
@@ -100,21 +122,13 @@ def comparison_page(
         leave_out=gone,
     )
     book = ChartBook()
-    context = _context(
-        content,
-        shown,
-        book,
-        surveys=surveys,
-        clips=clips or {},
-        claims=claims or {},
-        days=days or {},
-        checklist=checklist,
-        gone=gone,
-    )
-    return render(context, book.palette)
+    drawn = _charts(content, shown, book, checklist=checklist, prices="prices" not in gone)
+    said = _said(content, shown, enclosed, gone=gone)
+    titles = {"titles": {p.id: p.title for p in checklist}}
+    return render(drawn | said | titles | TOOLS, book.palette)
 
 
-def _check_ids(comparison: Comparison, **given: Mapping[str, Any]) -> None:
+def _check_ids(comparison: Comparison, given: Mapping[str, Mapping[str, Any]]) -> None:
     known = {a.piano.id for a in comparison.assessments}
     for name, mapping in given.items():
         if stray := set(mapping) - known:
@@ -123,23 +137,13 @@ def _check_ids(comparison: Comparison, **given: Mapping[str, Any]) -> None:
             )
 
 
-def _context(
-    content: Content,
-    shown: Sequence[Instrument],
-    book: ChartBook,
-    *,
-    surveys: Mapping[str, Survey],
-    clips: Mapping[str, Sequence[Clip]],
-    claims: Mapping[str, Sequence[ClaimClips]],
-    days: Mapping[str, Sequence[date]],
-    checklist: Checklist,
-    gone: frozenset[str],
+def _charts(
+    content: Content, shown: Sequence[Instrument], book: ChartBook, *, checklist: Checklist, prices: bool
 ) -> dict[str, Any]:
-    c, prices = content.comparison, "prices" not in gone
-    marks = {i.id: i.mark for i in shown}
-    heard = {i.id: surveys[i.id] for i in shown if i.id in surveys}
-    verdict = verdict_of(c, shown, prices=prices)
-    charts = {
+    """The charts, in the order of their numbers."""
+    c, marks = content.comparison, {i.id: i.mark for i in shown}
+    heard = {i.id: i.survey for i in shown if i.survey is not None}
+    return {
         "radars": radars(c, marks, book),
         "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks, form=EXTRA) if len(shown) > 1 else None,
         "costs": book.add(plan_costs(c, marks=marks), draw_costs) if prices else None,
@@ -148,8 +152,23 @@ def _context(
             i.id: piano_charts(i, book, heard, marks, content.findings.get(i.id, ()), checklist)
             for i in shown
         },
+        "further": [
+            (f, None if f.chart_of is None else changed_chart(f.chart_of, marks[f.piano_id], book))
+            for f in content.further
+        ],
     }
-    said = {
+
+
+def _said(
+    content: Content, shown: Sequence[Instrument], enclosed: Enclosures, *, gone: frozenset[str]
+) -> dict[str, Any]:
+    """Everything else that the templates show."""
+    c, prices = content.comparison, "prices" not in gone
+    verdict = verdict_of(c, shown, prices=prices)
+    sheet = sheet_of(
+        c, shown, findings=content.findings, photos=content.photos, days=enclosed.days, prices=prices
+    )
+    return {
         "c": c,
         "profile": c.profile,
         "shown": shown,
@@ -157,23 +176,17 @@ def _context(
         "gone": sorted(gone),
         "provenance": content.provenance,
         "verdict": verdict,
-        "sheet": sheet_of(
-            c, shown, findings=content.findings, photos=content.photos, days=days, prices=prices
-        ),
+        "sheet": sheet,
         "steps": verdict["next"],
         "likely": likely_steps(verdict["next"]),
         "table": side_by_side(c, shown, prices=prices),
         "hidden": hidden_rows(shown),
-        "clips": clip_grid(clips, shown),
-        "claims": claims,
-        "photos": content.photos,
-        "further": [
-            (f, None if f.chart_of is None else changed_chart(f.chart_of, marks[f.piano_id], book))
-            for f in content.further
-        ],
-        "titles": {p.id: p.title for p in checklist},
+        "clips": clip_grid(enclosed.clips, shown),
+        "claims": enclosed.claims,
+        "photos": {
+            i: then_and_now(p for p in own if p is not sheet["photo"]) for i, own in content.photos.items()
+        },
     }
-    return charts | said | TOOLS
 
 
 TOOLS: dict[str, Any] = {

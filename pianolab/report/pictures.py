@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
+from typing import Any
 
 from pianolab.errors import BadInput
 
@@ -14,12 +17,16 @@ SHOWN_BY_BROWSERS = ("image/jpeg", "image/png", "image/webp")
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """One photo: ``point`` is the id of the checklist point it belongs to, empty where it belongs to none."""
+    """One photo: ``point`` is the id of the checklist point it belongs to, empty where it belongs to none.
+
+    ``day`` is that of the visit, None where nobody noted it.
+    """
 
     caption: str
     mime: str
     data: bytes
     point: str = ""
+    day: date | None = None
 
     def __post_init__(self) -> None:
         if self.mime not in SHOWN_BY_BROWSERS:
@@ -32,7 +39,9 @@ class Picture:
         return f"data:{self.mime};base64,{b64encode(self.data).decode('ascii')}"
 
 
-def scaled_picture(path: Path | str, *, caption: str = "", point: str = "") -> Picture:
+def scaled_picture(
+    path: Path | str, *, caption: str = "", point: str = "", day: date | None = None
+) -> Picture:
     """A photo from a file, upright, at most 1000 pixels long, as JPEG; place and camera data are dropped.
 
     Raises
@@ -42,7 +51,27 @@ def scaled_picture(path: Path | str, *, caption: str = "", point: str = "") -> P
     from pianolab.casebook.photos import as_jpeg
 
     data = as_jpeg(Path(path), longest_px=LONGEST_PX, quality=QUALITY)
-    return Picture(caption=caption, mime="image/jpeg", data=data, point=point)
+    return Picture(caption=caption, mime="image/jpeg", data=data, point=point, day=day)
+
+
+def then_and_now(photos: Iterable[Picture]) -> list[tuple[Picture, ...]]:
+    """Photos in the order they came; those of one point from several days stand together, the earliest first.
+
+    Examples
+    --------
+    >>> new, lid, old = (
+    ...     Picture(caption="", mime="image/png", data=b"x", point=p, day=d)
+    ...     for p, d in (("plate", date(2026, 5, 2)), ("lid", date(2026, 5, 2)), ("plate", date(2026, 3, 14)))
+    ... )
+    >>> then_and_now([new, lid, old]) == [(old, new), (lid,)]
+    True
+    """
+    photos, groups = list(photos), dict[Any, list[Picture]]()
+    days = {p.point: {q.day for q in photos if q.point == p.point} - {None} for p in photos if p.point}
+    for n, p in enumerate(photos):
+        together = p.day is not None and len(days.get(p.point, ())) > 1
+        groups.setdefault(p.point if together else n, []).append(p)
+    return [tuple(sorted(own, key=lambda p: p.day or date.max)) for own in groups.values()]
 
 
 def provenance_name(piano: str) -> str:

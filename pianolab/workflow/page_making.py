@@ -16,7 +16,15 @@ from pianolab.errors import PianolabError
 from pianolab.model import Photo, Piano
 from pianolab.recordings.holding import Holding
 from pianolab.recordings.pedal import LeftPedal
-from pianolab.report import Further, Picture, comparison_page, csv_tables, further, scaled_picture
+from pianolab.report import (
+    Enclosures,
+    Further,
+    Picture,
+    comparison_page,
+    csv_tables,
+    further,
+    scaled_picture,
+)
 from pianolab.report.pictures import provenance_name
 from pianolab.rooms import RoomChange
 from pianolab.rooms.change import HeardTime
@@ -40,19 +48,22 @@ def photos_of(
     """Scaled photos by piano id, latest visit first, and lines for the page's end: hashes, and what is not shown."""
     shown, lines = {}, {}
     for piano in pianos:
-        photos = [p for visit in reversed(casebook.visits(piano.id)) for p in casebook.photos(visit.id)]
+        visits = casebook.visits(piano.id)
+        days = {v.id: v.day for v in visits}
+        photos = [p for visit in reversed(visits) for p in casebook.photos(visit.id)]
         if not photos:
             continue
         photos.sort(key=lambda p: not p.point)
-        made = {p.id: _scaled(casebook, p) for p in photos[:MOST_PHOTOS]}
+        made = {p.id: _scaled(casebook, p, days[p.visit_id]) for p in photos[:MOST_PHOTOS]}
         shown[piano.id] = tuple(picture for picture in made.values() if picture is not None)
         lines[provenance_name(piano.name)] = _origin(photos, made)
     return shown, lines
 
 
-def _scaled(casebook: Casebook, photo: Photo) -> Picture | None:
+def _scaled(casebook: Casebook, photo: Photo, day: date | None) -> Picture | None:
     try:
-        return scaled_picture(casebook.media_path(photo.media), caption=photo.caption, point=photo.point)
+        path = casebook.media_path(photo.media)
+        return scaled_picture(path, caption=photo.caption, point=photo.point, day=day)
     except PianolabError:  # said at the end of the page
         return None
 
@@ -195,12 +206,14 @@ def page_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> str:
         surveys=decision.surveys,
         findings=decision.findings,
         checklist=decision.checklist,
-        clips=decision.clips,
-        claims=decision.claims,
-        photos=photos,
-        days=days_of(decision),
-        provenance={**decision.provenance, **photo_lines},
-        further=further_of(decision),
+        enclosed=Enclosures(
+            clips=decision.clips,
+            claims=decision.claims,
+            photos=photos,
+            days=days_of(decision),
+            provenance={**decision.provenance, **photo_lines},
+            further=further_of(decision),
+        ),
         leave_out=left_out(decision, leave_out),
         private=private_words(decision.casebook),
     )

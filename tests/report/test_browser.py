@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from pianolab.model import Finding, Room
-from pianolab.report import Clip, Further, comparison_page, write_page
+from pianolab.report import Clip, Enclosures, Further, comparison_page, write_page
 from pianolab.rooms import compare_rooms
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 
@@ -117,8 +117,7 @@ def path(tmp_path_factory) -> Path:
         surveys=make_surveys(3),
         findings=make_findings(),
         checklist=make_checklist(),
-        clips=clips,
-        provenance={"pianolab": "0.1.0"},
+        enclosed=Enclosures(clips=clips, provenance={"pianolab": "0.1.0"}),
     )
     return write_page(tmp_path_factory.mktemp("page") / "page.html", html)
 
@@ -227,10 +226,12 @@ def test_hostile_names_do_nothing(browsers, tmp_path) -> None:
         surveys=make_surveys(3),
         findings=findings,
         checklist=make_checklist(),
-        provenance={bad: bad},
-        further=(
-            Further(title=bad, sentences=(bad, bad), header=(bad,), rows=((bad,),)),
-            Further(title=bad, sentences=(bad,), piano_id="p0", chart_of=change),
+        enclosed=Enclosures(
+            provenance={bad: bad},
+            further=(
+                Further(title=bad, sentences=(bad, bad), header=(bad,), rows=((bad,),)),
+                Further(title=bad, sentences=(bad,), piano_id="p0", chart_of=change),
+            ),
         ),
     )
     with open_page(browsers, write_page(tmp_path / "bad.html", html), profile=tmp_path / "profile") as opened:
@@ -312,7 +313,7 @@ def long_path(tmp_path_factory) -> Path:
         surveys=make_surveys(2),
         findings=make_findings(),
         checklist=make_checklist(),
-        further=(further,),
+        enclosed=Enclosures(further=(further,)),
     )
     return write_page(tmp_path_factory.mktemp("long") / "page.html", html)
 

@@ -2,14 +2,14 @@
 
 import itertools
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 from html.parser import HTMLParser
 
 import pytest
 
 from pianolab.errors import BadInput
 from pianolab.model import Finding
-from pianolab.report import Clip, comparison_page, write_page
+from pianolab.report import Clip, Enclosures, comparison_page, write_page
 from pianolab.report.words import hundred
 from pianolab.statements import as_written, statement
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
@@ -27,10 +27,12 @@ def make_page(comparison=None, **more) -> str:
         "surveys": make_surveys(3),
         "findings": make_findings(),
         "checklist": make_checklist(),
-        "clips": {"p0": (make_clip(),), "p2": (make_clip(),)},
-        "provenance": PROVENANCE,
     }
-    return comparison_page(comparison or make_comparison(), **(given | more))
+    beside = {"clips": {"p0": (make_clip(),), "p2": (make_clip(),)}, "provenance": PROVENANCE}
+    names = {f.name for f in fields(Enclosures)}
+    beside |= {k: v for k, v in more.items() if k in names}
+    given |= {k: v for k, v in more.items() if k not in names}
+    return comparison_page(comparison or make_comparison(), enclosed=Enclosures(**beside), **given)
 
 
 def without_scripts(html: str) -> str:
@@ -304,7 +306,7 @@ def test_clips_are_checked() -> None:
 
 def test_one_instrument_alone_is_not_called_sure() -> None:
     c = make_comparison(("The only one",))
-    html = make_page(c, surveys={}, findings={}, clips=None)
+    html = make_page(c, surveys={}, findings={}, clips={})
     text = text_of(html)
     assert "no other to compare it with" in text
     assert "it is fit to buy 100 times in 100" in text
