@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from pianolab.assess import Assessment
 from pianolab.assess.results import BEST
-from pianolab.compare.ranking import STOPPED
 from pianolab.compare.simulate import (
     LEARNING_DRAWS,
     Array,
@@ -26,7 +25,7 @@ from pianolab.compare.simulate import (
     money_value,
     turns_out_stopped,
 )
-from pianolab.compare.standings import Ranking
+from pianolab.compare.standings import STOPPED, Ranking
 from pianolab.model import ASPECTS
 from pianolab.statements import Statement, statement
 

@@ -1,4 +1,4 @@
-"""What learning something would do: the chance that it changes what to do, and what that is worth.
+"""What learning something would do: the chance that it changes what to do, what that is worth, what each answer leads to.
 
 Expected value of information: what one gains on average by choosing once it is known, over choosing now. Buying a
 piano that turns out to be unfit loses the money; not buying is always open.
@@ -8,12 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.assess import Assessment
+from pianolab.checklist.points import Checklist
+from pianolab.checklist.stations import load_hour
+from pianolab.compare.price import PriceAdvice
 from pianolab.compare.simulate import Array, PianoDraws, falls_below, severity, turns_out_stopped
+from pianolab.compare.steps import NextStep
+from pianolab.model import BuyerProfile
+from pianolab.statements import Money, Statement, statement
 
+FULL_SCORE = 10.0
+FINE, WORST = 0.0, 1.0
+"""How bad an unknown turns out, at best and at worst."""
 HAGGLED_OVER = 0.15
 """A surprise that costs a smaller share of what is paid is haggled over and changes nothing else; own choice."""
 
@@ -124,3 +135,106 @@ def _buy_or_not(field: Field, piano: int, after: After) -> Learned:
     changed = after.unfit | too_dear
     gain = np.where(after.unfit, paid, np.where(too_dear, -left, 0.0))
     return Learned(chance=float(changed.mean()), worth=float(gain.mean()) / field.money_per_point)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outcomes:
+    """The choice after an answer. ``advice`` is the price of each piano, ``ready`` says whether enough was looked at."""
+
+    assessments: Sequence[Assessment]
+    field: Field
+    advice: Sequence[PriceAdvice]
+    ready: Sequence[bool]
+    profile: BuyerProfile
+
+    def once_known(self, piano: int, keys: Iterable[str]) -> tuple[Statement, ...]:
+        """What follows if all of it is as it should be, and if it turns out as bad as it can; nothing if the same."""
+        good, bad = (self._choice(*self._with(piano, set(keys), level)) for level in (FINE, WORST))
+        if good == bad:
+            return ()
+        return (statement("then.if good", then=good), statement("then.if bad", then=bad))
+
+    def once_cleared(self, piano: int) -> tuple[Statement, ...]:
+        """What follows if what stops a piano is lifted, and if it stands."""
+        buyable = self.field.buyable.copy()
+        stands = self._choice(self.field.utility, buyable)
+        buyable[piano] = True
+        lifted = self._choice(self.field.utility, buyable)
+        if lifted == stands:
+            return ()
+        return (statement("then.if lifted", then=lifted), statement("then.if it stands", then=stands))
+
+    def _with(self, piano: int, keys: set[str], turns_out: float) -> tuple[np.ndarray, np.ndarray]:
+        """Utilities and who may be bought if some unknowns of one piano turn out so."""
+        unknown = self.field.draws[piano].unknown
+        chosen = [i for i, key in enumerate(unknown) if key in keys]
+        level = np.full((len(chosen), 1), turns_out, dtype=np.float32)
+        after = once_known(self.field, piano, chosen, level)
+        utility, buyable = self.field.utility.copy(), self.field.buyable.copy()
+        utility[piano] = float(after.utility[0])
+        buyable[piano] &= not bool(after.unfit[0])
+        return utility, buyable
+
+    def _choice(self, utility: np.ndarray, buyable: np.ndarray) -> Statement:
+        if not buyable.any():
+            return statement("then.none", pianos=len(utility))
+        best = int(np.argmax(np.where(buyable, utility, -np.inf)))
+        return self._buy(best)
+
+    def _buy(self, piano: int) -> Statement:
+        owner, advice = self.assessments[piano].piano, self.advice[piano]
+        if not self.ready[piano]:
+            return statement("then.look on", owner.id, name=owner.name)
+        if advice.aim_at is None:
+            return statement("then.buy", owner.id, name=owner.name)
+        amount = Money(advice.aim_at, self.profile.currency, self.profile.locale)
+        return statement("then.buy at", owner.id, name=owner.name, amount=amount)
+
+
+def worth_of_looking(
+    assessment: Assessment, checklist: Checklist, *, profile: BuyerProfile, steps: Iterable[NextStep] = ()
+) -> dict[str, float]:
+    """What a look at each point that is still unknown is worth, in points of a score of 10.
+
+    Parameters
+    ----------
+    assessment : the piano judged as it is known now
+    checklist : the points it was judged by
+    profile : the buyer, whose weights say what an aspect counts
+    steps : what could be found out next on the whole shortlist; chances to change the choice count on top
+
+    Returns
+    -------
+    dict of float by point id; a point that can tell nothing new is not in it
+
+    Notes
+    -----
+    A stop is worth its chance times the harm of finding it too late (``checklist/data/hour.toml``). Any other point
+    is worth what it would take from the score for this buyer if it were bad, times the chance that it is, and the
+    chance that knowing it changes the first choice, which counts like a whole point. Own choice: it orders looks, and
+    no judgement rests on it.
+
+    Examples
+    --------
+    >>> from pianolab.assess import assess_piano, load_prices
+    >>> from pianolab.checklist import load_checklist
+    >>> from pianolab.model import Piano, load_profiles
+    >>> points, buyer = load_checklist(), load_profiles()["first piano"]
+    >>> unseen = assess_piano(Piano(name="A"), [], survey=None, checklist=points, prices=load_prices())
+    >>> worth = worth_of_looking(unseen, points, profile=buyer)
+    >>> worth["bridge-treble"] > worth["keys-chips"] > 0
+    True
+    """
+    data = load_hour()
+    worth: dict[str, float] = {}
+    for aspect in assessment.aspects:
+        weight = sum(profile.weights.get(aspect.aspect, (0.0, 0.0))) / 2.0
+        for unknown in aspect.unknown:
+            lost = weight * FULL_SCORE * (1.0 - exp(-unknown.loss)) * data.bad_chance
+            worth[unknown.source] = worth.get(unknown.source, 0.0) + lost
+    for step in steps:
+        if step.piano_id == assessment.piano.id and step.source in worth:
+            worth[step.source] += step.chance_to_change
+    can_stop = {u.source for u in assessment.unknowns if u.veto_chance > 0.0}
+    stops = {p.id: stop for p in checklist if p.id in can_stop and (stop := data.stop_of(p)) is not None}
+    return worth | {i: FULL_SCORE * stop.chance * stop.harm for i, stop in stops.items()}

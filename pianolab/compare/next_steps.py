@@ -10,11 +10,9 @@ from math import prod
 import numpy as np
 
 from pianolab.assess import Alert, Assessment, PriceList, Unknown
-from pianolab.compare.costs import cost_of, load_step_data
-from pianolab.compare.learning import After, Field, Learned, learn, weigh
-from pianolab.compare.outcomes import Outcomes
+from pianolab.compare.learning import After, Field, Learned, Outcomes, learn, weigh
 from pianolab.compare.simulate import LEARNING_DRAWS
-from pianolab.compare.steps import BESIDE_THE_WALK, FINISH, LOOK, NextStep
+from pianolab.compare.steps import BESIDE_THE_WALK, FINISH, LOOK, NextStep, cost_of, load_step_data
 from pianolab.statements import Statement, statement
 
 TUNE, RECORD = "tune and record again", "record again"

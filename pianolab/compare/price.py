@@ -15,10 +15,17 @@ from decimal import Decimal
 import numpy as np
 
 from pianolab.assess import Assessment, PriceList
-from pianolab.compare.agreeing import LOOK, conditions_of, promises_of
-from pianolab.compare.needed_work import Work, needed_work
-from pianolab.compare.price_missing import in_the_way, lacking
-from pianolab.compare.price_terms import Purse, terms_of
+from pianolab.compare.price_terms import (
+    LOOK,
+    Purse,
+    Work,
+    conditions_of,
+    in_the_way,
+    lacking,
+    needed_work,
+    promises_of,
+    terms_of,
+)
 from pianolab.compare.pricing_data import load_pricing, rounded
 from pianolab.compare.simulate import Array
 from pianolab.compare.worth import Adjusted, Subject, Worth, usable, value

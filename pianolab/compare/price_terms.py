@@ -1,18 +1,23 @@
-"""The terms of a price: worth, adjustments, work, risk and limits, each a statement with its amount."""
+"""What is said about a price: its terms with their amounts, what to agree on, and why none is named.
+
+Among the terms is the work that comes off; what to agree on is said before any money changes hands.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import prod
 
-from pianolab.assess import Assessment
-from pianolab.compare.needed_work import Work
+from pianolab.assess import Assessment, RepairJob, Unknown
+from pianolab.compare.looked import missing_looks
 from pianolab.compare.pricing_data import load_pricing, rounded
 from pianolab.compare.worth import Worth
-from pianolab.model import BuyerProfile
+from pianolab.model import BuyerProfile, Comparable, Piano
 from pianolab.statements import Money, Statement, statement
 
+LOOK = "price.subject to a look"
 WORTH_SAYING = 5.0
 """A term under this sum is left out of the list, though not out of the reckoning."""
 
@@ -81,3 +86,138 @@ def _limits(net: float, purse: Purse) -> list[Statement]:
     if purse.limit is not None and float(purse.limit) < min(net, net if asked is None else float(asked)):
         said.append(statement("price.budget below", amount=purse.money(purse.limit)))
     return said
+
+
+@dataclass(frozen=True, kw_only=True)
+class Work:
+    """One needed job and what it costs on average: ``known`` for what was found, ``possible`` for what nobody has seen.
+
+    ``promised`` says that the seller has said it will be done; then it is not the buyer's to pay once it is in writing.
+    """
+
+    job: RepairJob
+    known: float
+    possible: float
+    promised: bool
+
+
+def needed_work(assessment: Assessment) -> tuple[Work, ...]:
+    """The needed jobs on the instrument itself, the dearest first.
+
+    Bringing it home and the first tunings come with every piano and say nothing of this one's worth. A job counts only
+    where no bigger one that includes it is done. What a technician's look would bring to light is not taken off: the
+    price is named subject to that look (`conditions_of`), and who finds it then goes home or begins anew.
+    """
+    looks = {u.key or u.source for u in assessment.unknowns if u.effort == "technician"}
+    jobs = [forced for job in assessment.repairs.jobs if (forced := job.forced) and job.kind == "work"]
+    given = {p.subject for p in assessment.promises}
+    found = []
+    for job in jobs:
+        apart = prod(1.0 - bigger.chance for bigger in jobs if job.job in bigger.includes)
+        left = 1.0 - (1.0 - job.known_chance) * prod(1.0 - p for key, p in job.waits_for if key not in looks)
+        whole, known = (job.mean_price * apart * chance for chance in (left, job.known_chance))
+        promised = job.found and is_promised(job.why, given)
+        found.append(Work(job=job, known=known, possible=whole - known, promised=promised))
+    return tuple(sorted(found, key=lambda w: (-w.known, -w.possible, w.job.job)))
+
+
+def is_promised(why: Iterable[Statement], given: set[str]) -> bool:
+    """Whether all reasons of a job are among the points at which the seller promised something.
+
+    Examples
+    --------
+    >>> from pianolab.statements import statement
+    >>> why = (statement("job.flat", "pitch", cents=40),)
+    >>> is_promised(why, {"tuning-unisons"}), is_promised(why, {"lid"}), is_promised((), {"lid"})
+    (True, False, False)
+    """
+    also = load_pricing()["promises"]
+    subjects = [reason.subject for reason in why]
+    return bool(subjects) and all(s in given or not given.isdisjoint(also.get(s, ())) for s in subjects)
+
+
+def conditions_of(assessment: Assessment) -> tuple[Statement, ...]:
+    """Conditions of a purchase: what a technician has yet to look at, and what the price is said to hold.
+
+    Examples
+    --------
+    >>> from pianolab.assess import assess_piano, load_prices
+    >>> from pianolab.checklist import load_checklist
+    >>> piano = Piano(name="A", seller_kind="dealer", warranty_years=5, delivery_included=True)
+    >>> judged = assess_piano(piano, [], survey=None, checklist=load_checklist(), prices=load_prices())
+    >>> [c.kind for c in conditions_of(judged)]
+    ['price.subject to a look', 'price.warranty in writing', 'price.delivery in writing']
+    """
+    looks = _doubts(assessment.unknown_vetoes)
+    wanted = [statement(LOOK, what=looks)] if looks else []
+    return (*wanted, *_of_the_offer(assessment.piano))
+
+
+def _doubts(unknown: Sequence[Unknown]) -> tuple[Statement, ...]:
+    """The weightiest things that could still stop the purchase, each once."""
+    rules = load_pricing()["conditions"]
+    chance: dict[Statement, float] = {}
+    for u in unknown:
+        chance[u.what] = max(chance.get(u.what, 0.0), u.veto_chance)
+    weighty = [what for what, c in chance.items() if c >= rules["least_chance"]]
+    return tuple(sorted(weighty, key=lambda what: (-chance[what], what.subject)))[: rules["most_looks"]]
+
+
+def _of_the_offer(piano: Piano) -> Iterator[Statement]:
+    if piano.warranty_years:
+        yield statement("price.warranty in writing", years=piano.warranty_years)
+    elif piano.seller_kind == "dealer" and piano.warranty_years is None:
+        yield statement("price.ask for a warranty")
+    if piano.delivery_included:
+        yield statement("price.delivery in writing")
+    if piano.tunings_included:
+        yield statement("price.tunings in writing", count=piano.tunings_included)
+
+
+def promises_of(assessment: Assessment, work: Sequence[Work], profile: BuyerProfile) -> tuple[Statement, ...]:
+    """Each promise of the seller, and what comes off every figure where it isn't put in writing.
+
+    The money of a job that several promises are about stands with the first of them.
+    """
+    said, counted = [], set()
+    for promise in assessment.promises:
+        mine = [w for w in work if w.promised and w.job.job not in counted and _about(w, promise.subject)]
+        counted |= {w.job.job for w in mine}
+        amount = sum(w.known for w in mine)
+        money = Money(amount, profile.currency, profile.locale)
+        kind = "price.promise worth" if amount else "price.promise"
+        said.append(statement(kind, promise.subject, promise=promise, amount=money))
+    return tuple(said)
+
+
+def _about(work: Work, point: str) -> bool:
+    return any(is_promised((reason,), {point}) for reason in work.job.why)
+
+
+def in_the_way(assessment: Assessment) -> list[Statement]:
+    """Stops, and what a decision needs to have been looked at."""
+    stops = [statement("price.stop", v.source, stop=v.says) for v in assessment.vetoes]
+    looks = tuple(m.says() for m in missing_looks(assessment))
+    return stops + ([statement("price.look first", looks=looks)] if looks else [])
+
+
+def lacking(given: Sequence[Comparable], fitting: Sequence[Comparable], piano: Piano) -> list[Statement]:
+    """What of comparables is missing where too few fit, and why some that were entered can't be used.
+
+    Examples
+    --------
+    >>> mine = Piano(name="A")
+    >>> [s.kind for s in lacking([Comparable(price=900, currency="CHF")], [], mine)]
+    ['price.other currency', 'price.no comparables']
+    """
+    least = load_pricing()["comparables"]["least"]
+    like = [c for c in given if c.kind == piano.kind and c.piano_id in (None, piano.id)]
+    foreign = sorted({c.currency for c in like} - {piano.currency})
+    found = []
+    if foreign:
+        found.append(statement("price.other currency", codes=tuple(foreign), needed=piano.currency))
+    old = sum(c.currency == piano.currency for c in like) - len(fitting)
+    if old:
+        found.append(statement("price.too old", count=old))
+    kind = "price.no comparables" if not fitting else "price.too few comparables"
+    return [*found, statement(kind, count=len(fitting), least=least)]

@@ -14,7 +14,7 @@ from scipy.special import erf
 
 from pianolab.assess import Assessment, simulate_repairs
 from pianolab.assess.results import BEST
-from pianolab.compare.floors import load_floors
+from pianolab.compare.looked import load_floors
 from pianolab.model import ASPECTS, BuyerProfile
 
 Array = NDArray[np.float64]

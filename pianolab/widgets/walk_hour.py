@@ -38,7 +38,7 @@ class WalkClock:
     """The time of one walk and the order that follows from it.
 
     ``minutes`` is the time there is, None for as long as it takes; ``worth`` what a look at each point is worth as far
-    as it is known (`pianolab.compare.looking`); ``skipped`` holds points that were passed over for now.
+    as it is known (`pianolab.compare.learning`); ``skipped`` holds points that were passed over for now.
     """
 
     def __init__(self, minutes: float | None, began: datetime | None) -> None:

@@ -12,7 +12,7 @@ from pianolab.assess.results import BEST, WORST
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
 from pianolab.checklist.hour import order_walk
-from pianolab.compare.looking import worth_of_looking
+from pianolab.compare.learning import worth_of_looking
 from pianolab.show import Row, Showable
 from pianolab.workflow.deciding import Decision, decide
 from pianolab.workflow.settings import Settings
@@ -26,7 +26,7 @@ class KnownNow(Showable):
     nobody has looked at anything that bears on them (``blind`` names those); ``stops`` are the reasons
     to stop that were found, ``unseen_stops`` how many others nobody has looked for of ``all_stops``. ``verdict`` is
     what would be said of the shortlist now; a price stands there only where the verdict gives one. ``worth`` says for
-    each open point what a look is worth (`pianolab.compare.looking`).
+    each open point what a look is worth (`pianolab.compare.learning`).
     """
 
     header = ("aspect", "low", "high")

@@ -21,7 +21,7 @@ from pianolab.assess import (
 )
 from pianolab.checklist import load_checklist
 from pianolab.compare import compare_pianos
-from pianolab.compare.floors import load_floors
+from pianolab.compare.looked import load_floors
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, BuyerProfile, Comparable, Piano, load_profiles

@@ -15,7 +15,7 @@ from pymcdm import normalizations
 from pymcdm.helpers import rrankdata
 from pymcdm.methods import TOPSIS, WSM
 
-from pianolab.compare.ranking import (
+from pianolab.compare.standings import (
     STOPPED,
     central_weights,
     confidence,
