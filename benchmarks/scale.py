@@ -3,16 +3,24 @@
 Run: ``python -m benchmarks.scale [--pianos 1000] [--findings 130]``. Memory is the peak of the process and how much of
 it came on top of what Python with pianolab loaded takes. Times are of this computer, which may be busy; look at them
 beside each other. Goal: writing and reading the zip takes 300 MB or less on top, whatever the number of pianos.
+
+``--recordings 200 [--backend loky dask]``: a night's listening with `survey_many`: after a quarter one worker is
+killed, after a half the whole work is interrupted and then taken up again. Memory is what the process and its workers
+hold together at a tenth of the way and at the end. Goal: every recording has its survey, none is listened to twice
+but what a killed or interrupted worker was at, and memory doesn't grow with the number of recordings.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import resource
+import signal
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -120,6 +128,142 @@ def measure(folder: Path, pianos: int, findings: int) -> None:
         )
 
 
+RATE_HZ, FIRST_KEY, LAST_KEY = 22050, 45, 46
+CHECKED_EVERY_S = 0.2
+
+
+def make_recordings(folder: Path, count: int) -> list[Path]:
+    """Recordings of two keys, each with noise of its own."""
+    import numpy as np
+
+    from pianolab.io import write_sound
+    from pianolab.sound_model import PianoModel, render_scale
+
+    keys = {"first_key": FIRST_KEY, "last_key": LAST_KEY, "hold_s": 0.7, "gap_s": 0.3}
+    scale = render_scale(PianoModel(seed=6), rate_hz=RATE_HZ, snr_db=60.0, **keys)
+    paths = []
+    for n in range(count):
+        noise = 1e-4 * np.random.default_rng(n).standard_normal(scale.samples.shape)
+        path = folder / f"{n:03}.wav"
+        paths.append(
+            path
+            if path.exists()
+            else write_sound(path, scale.samples + noise, rate_hz=RATE_HZ, subtype="PCM_16")
+        )
+    return paths
+
+
+def below(pid: int) -> dict[int, float]:
+    """MB that each process below one holds (Linux)."""
+    parents, held = {}, {}
+    for place in Path("/proc").glob("[0-9]*"):
+        try:
+            status = dict(line.split(":", 1) for line in (place / "status").read_text().splitlines())
+            parents[int(place.name)] = int(status["PPid"])
+            held[int(place.name)] = int(status.get("VmRSS", "0").split()[0]) / 1024
+        except (OSError, ValueError):
+            continue
+    family = {pid}
+    while more := {child for child, parent in parents.items() if parent in family} - family:
+        family |= more
+    return {child: held[child] for child in family - {pid}}
+
+
+class Night(threading.Thread):
+    """Watches the work from beside it: measures, kills a worker after a quarter, interrupts after a half."""
+
+    def __init__(self, kept: Path, count: int) -> None:
+        super().__init__(daemon=True)
+        self.kept, self.count, self.held, self.killed, self.done = kept, count, dict[int, float](), 0, False
+
+    def run(self) -> None:
+        while not self.done:
+            finished = len(list(self.kept.glob("*.json")))
+            workers = below(os.getpid())
+            own = float(Path("/proc/self/status").read_text().partition("VmRSS:")[2].split()[0]) / 1024
+            self.held[finished] = own + sum(workers.values())
+            if not self.killed and finished >= self.count // 4 and workers:
+                self.killed = max(workers, key=lambda pid: workers[pid])
+                os.kill(self.killed, signal.SIGKILL)
+            if finished >= self.count // 2 and self.count // 2 > 0:
+                self.count = -1
+                os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(CHECKED_EVERY_S)
+
+
+def night(folder: Path, count: int, backend: str) -> None:
+    """A night's work in this process; prints what came of it."""
+    from contextlib import nullcontext
+
+    from pianolab.workflow import survey_many
+
+    paths = make_recordings(folder, count)
+    kept = folder / f"kept {backend}"
+    client: object = nullcontext()
+    if backend == "dask":
+        from distributed import Client, LocalCluster
+
+        client = Client(LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None))
+    given = {"jobs": 2, "backend": backend, "progress": False, "keep": kept}
+    begun = time.perf_counter()
+    with client:  # type: ignore[attr-defined]
+        watch = Night(kept, count)
+        watch.start()
+        first = survey_many(paths, first_key=FIRST_KEY, last_key=LAST_KEY, **given)  # type: ignore[arg-type]
+        before = {p.name: p.stat().st_mtime_ns for p in kept.glob("*.json")}
+        second = survey_many(paths, first_key=FIRST_KEY, last_key=LAST_KEY, **given)  # type: ignore[arg-type]
+        watch.done = True
+        watch.join()
+    after = {p.name: p.stat().st_mtime_ns for p in kept.glob("*.json")}
+    early = [held for n, held in watch.held.items() if count // 10 <= n < count // 4]
+    late = [held for n, held in watch.held.items() if n >= count * 9 // 10]
+    print(
+        json.dumps(
+            {
+                "seconds": time.perf_counter() - begun,
+                "killed": bool(watch.killed),
+                "interrupted": first.interrupted,
+                "first": len(first.surveys),
+                "kept": len(before),
+                "again": sum(after[n] != before[n] for n in before),
+                "surveys": len(second.surveys),
+                "failed": len(second.failed),
+                "early": max(early, default=0.0),
+                "late": max(late, default=0.0),
+            }
+        )
+    )
+
+
+def measure_nights(folder: Path, count: int, backends: list[str]) -> None:
+    """The night with each backend; prints the table."""
+    columns = (
+        "backend",
+        "recordings",
+        "s",
+        "worker killed",
+        "interrupted",
+        "back by then",
+        "kept",
+        "of these heard again",
+        "surveys in the end",
+        "without one",
+        "MB early",
+        "MB late",
+    )
+    print("| " + " | ".join(columns) + " |\n" + "| --- " * len(columns) + "|")
+    for backend in backends:
+        command = [sys.executable, "-m", "benchmarks.scale", "--night", backend, "--in", str(folder)]
+        done = subprocess.run(
+            [*command, "--recordings", str(count)], stdout=subprocess.PIPE, text=True, check=True
+        )
+        f = json.loads(done.stdout.splitlines()[-1])
+        yes = {True: "yes", False: "no"}
+        cells = [backend, str(count), f"{f['seconds']:.0f}", yes[f["killed"]], yes[f["interrupted"]]]
+        cells += [str(f[name]) for name in ("first", "kept", "again", "surveys", "failed")]
+        print("| " + " | ".join([*cells, f"{f['early']:.0f}", f"{f['late']:.0f}"]) + " |", flush=True)
+
+
 def main() -> None:
     """Parse and run."""
     parser = argparse.ArgumentParser(
@@ -127,13 +271,22 @@ def main() -> None:
     )
     parser.add_argument("--pianos", type=int, default=1000)
     parser.add_argument("--findings", type=int, default=130)
+    parser.add_argument("--recordings", type=int, default=0, help="a night's listening in place of the table")
+    parser.add_argument("--backend", nargs="+", choices=("loky", "dask"), default=["loky", "dask"])
+    parser.add_argument("--night", help=argparse.SUPPRESS)
     parser.add_argument("--do", type=int, help=argparse.SUPPRESS)
     parser.add_argument("--in", dest="folder", type=Path, help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.do is not None:
         do(args.folder, args.do)
         return
+    if args.night is not None:
+        night(args.folder, args.recordings, args.night)
+        return
     with tempfile.TemporaryDirectory() as folder:
+        if args.recordings:
+            measure_nights(Path(folder), args.recordings, args.backend)
+            return
         measure(Path(folder), args.pianos, args.findings)
 
 
