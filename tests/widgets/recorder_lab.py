@@ -76,7 +76,7 @@ def open_recorder(page: Any) -> Any:
     """Agree, and open the microphone; gives the form."""
     form = page.locator(".pl-recorder").first
     form.wait_for()
-    form.locator("input[type=checkbox]").check()
+    form.get_by_label("The microphone hears voices").check()
     form.get_by_role("button", name="Open the microphone").click()
     form.locator(".pl-mic-about").wait_for(state="visible", timeout=20_000)
     return form

@@ -189,7 +189,7 @@ def test_no_microphone_in_words(
 ) -> None:
     with browser_with_microphone(tmp_path / "profile", wav if device else None, ask=ask) as context:
         page, form = opened(context, lab, f"none{ask:d}")
-        form.locator("input[type=checkbox]").check()
+        form.get_by_label("The microphone hears voices").check()
         form.get_by_role("button", name="Open the microphone").click()
         page.wait_for_function(
             f"document.querySelector('.pl-recorder-trouble').textContent.includes('{says}')"
