@@ -14,8 +14,9 @@ from pianolab.classroom.drills import Recipe
 from pianolab.classroom.faults import Fault, HeardFault
 
 FloatArray = NDArray[np.float64]
-LAST_RINGING_KEY = 49
-"""Above it too little is left after two seconds for a damper to leak."""
+LAST_RINGING_KEY, LAST_COLOUR_KEY = 49, 52
+"""Above the one too little is left after two seconds for a damper to leak; above the other two blows of unlike strength
+are further apart in colour, 5 to 8 dB on the shipped notes, than a hard hammer is from a sound one."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -35,7 +36,19 @@ def keys_for(recipe: Recipe, faults: Sequence[HeardFault], *, beside: int = 0) -
     """
     keys = recipe.blows.keys
     inner = keys[beside : len(keys) - beside]
-    return tuple(k for k in inner if "damper" not in faults or k <= LAST_RINGING_KEY)
+    return tuple(k for k in inner if k <= last_key(faults))
+
+
+def last_key(faults: Sequence[HeardFault]) -> int:
+    """The highest key at which every one of these faults can be heard.
+
+    Examples
+    --------
+    >>> last_key(["unison"]), last_key(["unison", "damper"]), last_key(["voicing"])
+    (88, 49, 52)
+    """
+    last = {"damper": LAST_RINGING_KEY, "voicing": LAST_COLOUR_KEY}
+    return min((last.get(f, 88) for f in faults), default=88)
 
 
 def drawn_key(recipe: Recipe, faults: Sequence[HeardFault], *, beside: int = 0) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pianolab.classroom.confirm import by_measure
-from pianolab.classroom.draws import Note, drawn_key, neighbours, played
+from pianolab.classroom.draws import Note, drawn_key, last_key, neighbours, played
 from pianolab.classroom.drills import Drill, Recipe, Truth
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, Fault, HeardFault, fault_of, tell, tells_of
 from pianolab.classroom.pairs import curves_of
@@ -69,13 +69,10 @@ def name_the_fault(recipe: Recipe) -> Drill:
 def find_the_bad_key(recipe: Recipe) -> Drill:
     """A row of keys step by step with one bad key."""
     faults = recipe.among(NAMED)
-    last = (
-        len(recipe.blows.keys)
-        - ROW
-        - (5 if "damper" in faults and recipe.blows.keys[1] - recipe.blows.keys[0] > 1 else 0)
-    )
-    first = int(recipe.rng.integers(0, max(1, min(last, 12) + 1)))
-    keys = recipe.blows.keys[first : first + ROW]
+    all_keys, inner = recipe.blows.keys, ROW - 1 - FROM_EACH_END
+    starts = [n for n in range(len(all_keys) - ROW + 1) if all_keys[n + inner] <= last_key(faults)] or [0]
+    first = int(recipe.rng.choice(starts))
+    keys = all_keys[first : first + ROW]
     bad = keys[FROM_EACH_END + recipe.answer(ROW - 2 * FROM_EACH_END)]
     fault = fault_of(faults[recipe.answer(len(faults), purpose=2)], recipe.hardness)
     notes = _row(recipe, keys, bad, fault)
