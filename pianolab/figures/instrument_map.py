@@ -8,8 +8,7 @@ from typing import Any
 
 from pianolab.checklist.points import Checklist, Point
 from pianolab.figures import frame, look, wording
-from pianolab.figures.instrument_below import other_side_of
-from pianolab.figures.instrument_drawing import Drawing, drawing_of
+from pianolab.figures.instrument_drawing import Drawing, drawing_of, other_side_of
 from pianolab.figures.judged import GOOD_FROM, GRADE_WORDS, judged
 from pianolab.figures.look import Theme
 from pianolab.figures.plans import Plan

@@ -59,9 +59,12 @@ def _measured_grade(value: float, point: Point, *, is_count: bool) -> int | None
 
 
 def _usual_words(point: Point) -> str:
+    """What is usual at a point; nothing is under zero where zero is usual, so only the upper end is told."""
     if point.usual is None:
         return ""
     low, high = point.usual
+    if low == 0:
+        return f"usual: up to {_with_unit(high, point.unit)}" if high else "usual: none"
     if low == high:
         return f"usual: {_with_unit(low, point.unit)}"
     return f"usual: {_plain(low)} to {_with_unit(high, point.unit)}"

@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import update_wrapper
-from typing import Any, Generic, ParamSpec
+from typing import TYPE_CHECKING, Any, Generic, ParamSpec
 
-from pianolab.figures.showing import Chart
+if TYPE_CHECKING:
+    from pianolab.figures.showing import Chart
 
 P = ParamSpec("P")
 
@@ -50,6 +51,8 @@ class Sheet:
 
     def figure(self) -> Chart:
         """The plotly figure; plotly checks every name and value."""
+        from pianolab.figures.showing import Chart  # plotly takes half a second, and a page needs none of it
+
         return Chart(data=self.data, layout=self.layout)
 
 

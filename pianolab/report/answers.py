@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from markupsafe import Markup
-
 from pianolab.assess.results import Unknown
 from pianolab.compare.reasons import OFFER, STEPS
 from pianolab.compare.results import Comparison, Standing, Verdict
@@ -49,7 +47,6 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
         "chosen": chosen,
         "sure": words.sure(v.how_sure),
         "sure_count": words.of_hundred(v.how_sure),
-        "tries": _tries(instruments, comparison),
         "pay": _pay(chosen, comparison) if prices else None,
         "unknown": _unknown(leader),
         "leader": leader,
@@ -85,17 +82,6 @@ def _why(comparison: Comparison) -> list[str]:
     v = comparison.verdict
     elsewhere = (OFFER, *STEPS) if v.piano_id is None else (OFFER, *STEPS, *ON_THE_SHEET)
     return [say(r) for r in v.reasons if r.kind not in elsewhere and not r.kind.startswith("price.")]
-
-
-def _tries(instruments: Sequence[Instrument], comparison: Comparison) -> Markup:
-    shares = [i.standing.rank_shares[0] for i in instruments]
-    said = ", ".join(
-        f"{i.mark.letter} {i.mark.name} {words.of_hundred(s)}"
-        for i, s in zip(instruments, shares, strict=True)
-    )
-    none = words.of_hundred(comparison.none_fit)
-    label = f"First choice in how many of 100 tries: {said}; none fit to buy in {none}. Computed from {comparison.draws} draws."
-    return shapes.hundred_tries([i.mark for i in instruments], shares, label=label)
 
 
 FIGURES = ("Open with", "Aim at", "Walk away above")

@@ -17,18 +17,16 @@ from pianolab.figures.money import about, money
 from pianolab.model import Finding
 from pianolab.report import shapes, words
 from pianolab.report.answers import likely_steps, verdict_of
-from pianolab.report.charts import EXTRA, ChartBook
+from pianolab.report.charts import ChartBook, changed_chart, over_keys, piano_charts, radars
 from pianolab.report.clips import ClaimClips, Clip
 from pianolab.report.further import Further
-from pianolab.report.instruments import Instrument, instruments_of
+from pianolab.report.instruments import Instrument, instruments_of, side_by_side
 from pianolab.report.listening import clip_grid, hidden_rows
 from pianolab.report.offers import offer_of
-from pianolab.report.page_charts import changed_chart, over_keys, piano_charts, radars
 from pianolab.report.pictures import Picture, then_and_now
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
 from pianolab.report.sheet import sheet_of, short_of
-from pianolab.report.side_by_side import side_by_side
 from pianolab.words import as_sentence, listed, upper_first, with_stop
 
 
@@ -145,7 +143,7 @@ def _charts(
     heard = {i.id: i.survey for i in shown if i.survey is not None}
     return {
         "radars": radars(c, marks, book),
-        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks, form=EXTRA) if len(shown) > 1 else None,
+        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks) if len(shown) > 1 else None,
         "costs": book.add(plan_costs(c, marks=marks), draw_costs) if prices else None,
         "over_keys": over_keys(heard, marks, book),
         "per_piano": {

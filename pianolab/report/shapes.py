@@ -1,49 +1,24 @@
-"""Small drawings as inline SVG: instrument badges, grade marks, range bars, a hundred tries.
+"""Small drawings as inline SVG: instrument badges, grade marks, range bars.
 
 Colours are classes (``i0`` … ``i7``), so that the style sheet can follow light and dark.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from math import cos, pi, sin
 
 from markupsafe import Markup
 
 from pianolab.assess.results import BEST, WORST
 from pianolab.figures.look import Mark
-from pianolab.report.words import GRADE_WORDS, hundred
-
-SIDES = {"diamond": 4, "hexagon": 6, "pentagon": 5}
+from pianolab.figures.svg_marks import sign_path
+from pianolab.report.words import GRADE_WORDS
 
 
 def outline(symbol: str, *, size: float = 24.0) -> Markup:
     """The marker shape of an instrument as an SVG element without colour."""
     c, r = size / 2, size * 0.46
-    if symbol == "circle":
-        return Markup('<circle cx="{}" cy="{}" r="{}"/>').format(c, c, round(r, 2))
-    if symbol == "square":
-        return Markup('<rect x="{0}" y="{0}" width="{1}" height="{1}"/>').format(
-            round(c - r * 0.9, 2), round(1.8 * r, 2)
-        )
-    return Markup('<path d="{}"/>').format(_polygon(symbol, c, r))
-
-
-def _polygon(symbol: str, c: float, r: float) -> str:
-    if symbol == "star":
-        radii = [r * (1.08 if i % 2 == 0 else 0.62) for i in range(10)]
-    elif symbol in ("triangle-up", "triangle-down"):
-        radii = [r * 1.22] * 3
-    else:
-        radii = [r * 1.06] * SIDES[symbol]
-    start = pi / 2 if symbol == "triangle-down" else -pi / 2
-    down = {"triangle-up": r * 0.28, "triangle-down": -r * 0.28}.get(symbol, 0.0)
-    n = len(radii)
-    corners = [
-        (c + q * cos(start + 2 * pi * i / n), c + down + q * sin(start + 2 * pi * i / n))
-        for i, q in enumerate(radii)
-    ]
-    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in corners) + "Z"
+    return Markup('<path d="{}"/>').format(sign_path(symbol, c, c, r))
 
 
 def badge(mark: Mark, *, index: int, large: bool = False) -> Markup:
@@ -97,31 +72,6 @@ def chance_bar(share: float, *, index: int) -> Markup:
         '<svg class="range i{}" viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">'
         '<path class="rail" d="M0 5H100M0 2.5V7.5M50 2.5V7.5M100 2.5V7.5"/><rect x="0" y="1.5" width="{:.1f}" height="7"/></svg>'
     ).format(index, max(0.0, min(100.0, 100.0 * share)))
-
-
-NOBODY = -1
-"""Stands for a try in which no instrument is fit to buy."""
-
-
-def hundred_tries(marks: Sequence[Mark], shares: Sequence[float], *, label: str) -> Markup:
-    """A hundred small squares, one per try, each with the letter of the instrument that came first; empty for none."""
-    order = sorted(range(len(shares)), key=lambda i: -shares[i])
-    counts = hundred([*(shares[i] for i in order), max(0.0, 1.0 - sum(shares))])
-    cells = [i for i, n in zip([*order, NOBODY], counts, strict=True) for _ in range(n)]
-    drawn = Markup("").join(
-        Markup(
-            '<g class="{0}" transform="translate({1} {2})"><rect width="17" height="17"/><text x="8.5" y="12.4">{3}</text></g>'
-        ).format(
-            "nobody" if i == NOBODY else f"i{i}",
-            19 * (n % 20),
-            19 * (n // 20),
-            "" if i == NOBODY else marks[i].letter,
-        )
-        for n, i in enumerate(cells)
-    )
-    return Markup('<svg class="tries" viewBox="0 0 378 93" role="img" aria-label="{}">{}</svg>').format(
-        label, drawn
-    )
 
 
 def sign(kind: str) -> Markup:

@@ -69,25 +69,6 @@ def of_hundred(share: float) -> str:
     return f"{100.0 * share:.0f}"
 
 
-def hundred(shares: Sequence[float]) -> list[int]:
-    """Whole counts that add up to 100 (largest remainders).
-
-    Examples
-    --------
-    >>> hundred([1 / 3, 1 / 3, 1 / 3])
-    [34, 33, 33]
-    """
-    total = sum(shares)
-    if total <= 0:
-        return [0] * len(shares)
-    exact = [100.0 * s / total for s in shares]
-    counts = [int(e) for e in exact]
-    by_rest = sorted(range(len(exact)), key=lambda i: counts[i] - exact[i])
-    for i in by_rest[: 100 - sum(counts)]:
-        counts[i] += 1
-    return counts
-
-
 def span(low: float, high: float) -> str:
     """An interval; a single value where both ends read the same.
 

@@ -10,7 +10,6 @@ import pytest
 from pianolab.errors import BadInput
 from pianolab.model import Finding
 from pianolab.report import Clip, Enclosures, comparison_page, write_page
-from pianolab.report.words import hundred
 from pianolab.statements import as_written, statement
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 
@@ -106,14 +105,6 @@ def test_numbers_follow_the_results() -> None:
     assert "A comes first and is fit to buy 33 times in 100" in html
     assert "An open race" in html
     assert "71 of 100" not in html
-
-
-def test_hundred_squares(page) -> None:
-    squares = re.search(r'<svg class="tries".*?</svg>', page, re.DOTALL)
-    assert squares
-    assert squares.group().count("<rect") == 100
-    assert squares.group().count('<g class="i0"') == 71
-    assert hundred([0.335, 0.335, 0.33]) == [34, 33, 33]
 
 
 def test_vetoes_and_unknowns_are_said(page) -> None:
