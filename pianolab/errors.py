@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+LONGEST_SHOWN = 250
+"""Signs of a path that a message shows whole."""
+
 
 class _OneLine:
     """What a notebook shows of such an error: its own line, not the calls that led to it (those are in ``%debug``)."""
@@ -45,3 +50,15 @@ class MissingExtra(PianolabError, ImportError):
 
 class CasebookError(PianolabError):
     """A casebook that can't be opened or written; nothing in it was changed."""
+
+
+def shortened(path: str | Path, most: int = 60) -> str:
+    """A path as a message shows it: of one that is far too long only the beginning.
+
+    Examples
+    --------
+    >>> shortened("x" * 300, most=5)
+    'xxxxx…'
+    """
+    text = str(path)
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:most]}…"

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-from pianolab.errors import BadInput
+from pianolab.errors import BadInput, shortened
 
 CASEBOOK_DATABASE, CASEBOOK_FOLDERS = "casebook.sqlite", ("media", "backups")
 """What a casebook's folder holds of its own; `pianolab.casebook` keeps them."""
@@ -22,8 +22,6 @@ CASEBOOK_DATABASE, CASEBOOK_FOLDERS = "casebook.sqlite", ("media", "backups")
 
 LARGEST_TEXT = 1 << 20
 """Characters of a file of the user's that is read as text; the usual checklist as a whole has a tenth of it."""
-LONGEST_SHOWN = 250
-"""Characters of a path that a message shows whole."""
 
 DOCUMENTS = (".pdf", ".docx", ".odt", ".xlsx", ".xls", ".ods", ".png", ".jpg", ".jpeg")
 """Kinds of file that pianolab doesn't write: a page or table under such a name could not be opened."""
@@ -67,18 +65,6 @@ def read_text(path: str | Path) -> str:
     if len(text) > LARGEST_TEXT:
         raise BadInput(str(path), f"{len(text):,} characters", f"{LARGEST_TEXT:,} or fewer", "Another file?")
     return text
-
-
-def shortened(path: str | Path, most: int = 60) -> str:
-    """A path as a message shows it: of one that is far too long only the beginning.
-
-    Examples
-    --------
-    >>> shortened("x" * 300, most=5)
-    'xxxxx…'
-    """
-    text = str(path)
-    return text if len(text) <= LONGEST_SHOWN else f"{text[:most]}…"
 
 
 def toml_of(text: str, *, name: str) -> dict[str, Any]:

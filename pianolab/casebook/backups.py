@@ -51,8 +51,8 @@ def back_up(database: Path, *, label: str) -> Path:
             got = f"backups/ that can't be written ({error.strerror})"
             raise refusal(database.parent, got, "room and leave to write") from error
         finally:
-            for rest in (part, part.with_name(f"{part.name}-wal"), part.with_name(f"{part.name}-shm")):
-                rest.unlink(missing_ok=True)
+            for end in ("", "-wal", "-shm", "-journal"):
+                part.with_name(part.name + end).unlink(missing_ok=True)
     return target
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -31,20 +34,32 @@ ASK_AGAIN_S = 0.001
 QUEUE = f"{DATABASE_NAME}-turn"
 """Empty file beside the database: whoever holds its lock is the next to write."""
 
+NETWORK = re.compile(
+    r"nfs\d?|cifs|smb\w*|ncpfs|afpfs|afs|9p|ceph|lustre|davfs|fuse\.(sshfs|davfs2?|rclone|s3fs|glusterfs)"
+)
+"""Kinds of disk that other computers write to as well."""
+
 READ_ONLY = "read_only_because"
 """Option of an engine that only reads: why."""
 
 
 def make_engine(path: Path) -> sa.Engine:
-    """An engine on one SQLite file: write-ahead log, full sync on commit, foreign keys, patient writers."""
+    """An engine on one SQLite file: write-ahead log, full sync on commit, foreign keys, patient writers.
+
+    On a network drive there is no write-ahead log: its index is shared memory, which two computers do not have in
+    common (SQLite's documentation, "Write-Ahead Logging", section 1, disadvantage 2). There the older way of a journal
+    beside the database is used, slower, and as safe as the drive's own locks are.
+    """
+    journal, sync = ("DELETE", "EXTRA") if on_network(path.parent) else ("WAL", "FULL")
     engine = sa.create_engine(sa.URL.create("sqlite", database=str(path)), connect_args={"timeout": WAIT_S})
 
     @sa.event.listens_for(engine, "connect")
     def prepare(connection: Any, _: object) -> None:
         connection.isolation_level = None  # transactions begin where we say, see `begin`
+        with suppress(sqlite3.OperationalError):  # others have it open, in the way that was chosen before
+            connection.execute(f"PRAGMA journal_mode = {journal}")
         for pragma in (
-            "journal_mode = WAL",
-            "synchronous = FULL",
+            f"synchronous = {sync}",
             "foreign_keys = ON",
             "secure_delete = ON",
             f"journal_size_limit = {LARGEST_LOG}",
@@ -131,15 +146,68 @@ def make_reading_engine(path: Path, *, why: str) -> sa.Engine:
 
 def connect_read_only(database: Path, *, check_same_thread: bool = True) -> sqlite3.Connection:
     """A connection that leaves the folder as it is, also where it can't be written."""
+    if _size(database.with_name(f"{database.name}-journal")):
+        # Somebody writes, or was killed while writing: then SQLite takes that change back at the first look.
+        with suppress(sqlite3.Error), closing(sqlite3.connect(database)) as connection:
+            connection.execute("SELECT count(*) FROM sqlite_master")
     # Without a write-ahead log nobody has the file open; then not even helper files need to be made.
-    log = database.with_name(f"{database.name}-wal")
-    try:
-        how = "mode=ro" if log.stat().st_size else "immutable=1"
-    except OSError:  # none, or gone at this moment: the last of the others has closed
-        how = "immutable=1"
+    unused = _keeps_log(database) and not _size(database.with_name(f"{database.name}-wal"))
+    how = "immutable=1" if unused else "mode=ro"
     return sqlite3.connect(
         f"{database.absolute().as_uri()}?{how}", uri=True, check_same_thread=check_same_thread
     )
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:  # none, or gone at this moment: the last of the others has closed
+        return 0
+
+
+def _keeps_log(database: Path) -> bool:
+    """Whether a database is one with a write-ahead log, by its header (SQLite's "Database File Format", 1.3.3)."""
+    try:
+        with database.open("rb") as file:
+            return file.read(20)[18:20] != b"\1\1"
+    except OSError:
+        return True
+
+
+def on_network(folder: Path) -> bool:
+    """Whether a folder lies on a drive that other computers may write to as well; what can't be told counts as none."""
+    place = os.path.realpath(folder)
+    if sys.platform == "win32":
+        import ctypes
+
+        root = os.path.splitdrive(place)[0] + "\\"
+        return root.startswith("\\\\") or ctypes.windll.kernel32.GetDriveTypeW(root) == 4  # DRIVE_REMOTE
+    above = [
+        (point, kind)
+        for point, kind in _mounts()
+        if os.path.join(place, "").startswith(os.path.join(point, ""))
+    ]
+    return bool(above) and NETWORK.fullmatch(max(above, key=lambda mount: len(mount[0]))[1]) is not None
+
+
+def _mounts() -> list[tuple[str, str]]:
+    """Where each disk of this computer stands, and of what kind it is."""
+    try:
+        text = Path("/proc/self/mounts").read_text(encoding="utf-8", errors="surrogateescape")
+    except OSError:
+        return _mounts_in_words()
+    words = (line.split() for line in text.splitlines())
+    blanks = re.compile(r"\\(\d{3})")  # a blank stands as \040
+    return [(blanks.sub(lambda m: chr(int(m[1], 8)), w[1]), w[2]) for w in words if len(w) > 2]
+
+
+def _mounts_in_words() -> list[tuple[str, str]]:
+    """The same from the command of macOS: ``//ana@school/pianos on /Volumes/pianos (smbfs, nodev)``."""
+    try:
+        said = subprocess.run(["/sbin/mount"], capture_output=True, text=True, check=False, timeout=5).stdout
+    except (OSError, subprocess.SubprocessError):
+        return []
+    return [(m[1], m[2]) for line in said.splitlines() if (m := re.search(r" on (/.*) \((\w+)", line))]
 
 
 def why_read_only(engine: sa.Engine) -> str:

@@ -25,7 +25,7 @@ from pianolab.casebook.server import is_url, name_of, parse_url
 from pianolab.casebook.settings import take_over
 from pianolab.casebook.sources import Source, media_wanted, opened, read_source, unfit
 from pianolab.casebook.troubles import check_there, refusal
-from pianolab.casebook.uniting import keep_off_others, obey_tombstones, unite
+from pianolab.casebook.uniting import keep_off_others, keep_to_own, obey_tombstones, unite
 from pianolab.errors import PianolabError
 from pianolab.model import Record
 from pianolab.show import Row, Showable
@@ -71,7 +71,7 @@ Place = str | Path
 
 
 def gather(
-    sources: Place | Sequence[Place], *, into: Place, may_purge: Callable[[Record], bool] | None = None
+    sources: Place | Sequence[Place], *, into: Place, owns: Callable[[Record], bool] | None = None
 ) -> GatherResult:
     """Merge casebooks of several people into one, which is made where it doesn't exist.
 
@@ -82,8 +82,9 @@ def gather(
     ----------
     sources : casebook folders, or URLs of casebooks on a server
     into : a folder, or the URL of a database
-    may_purge : of sources that are not trusted with everybody's records: whether a record that stands in the target may
-        be purged by them; what is not here yet they can't keep away either. None obeys all of them
+    owns : of sources that are not trusted with everybody's records: whether a record is theirs. Of any other they
+        neither enter, change nor purge anything, nor keep away what is not here yet; and they bring no settings. None
+        trusts all of them
 
     Raises
     ------
@@ -100,7 +101,7 @@ def gather(
         target._store.before_edit()
         tally = _Tally()
         for place in places:
-            _merge(place, target, tally, may_purge)
+            _merge(place, target, tally, owns)
         return tally.result(target, len(places))
 
 
@@ -141,14 +142,16 @@ def _check_source(place: Place, into: Place) -> None:
         raise refusal(path, "the same casebook as the target", "another one")
 
 
-def _merge(place: Place, target: Casebook, tally: _Tally, may_purge: Callable[[Record], bool] | None) -> None:
+def _merge(place: Place, target: Casebook, tally: _Tally, owns: Callable[[Record], bool] | None) -> None:
     with opened(place) as (casebook, find):
         name = casebook.name if is_url(place) else str(place)
         source = read_source(casebook._engine, known=_known(target), name=name)
+        if owns is not None:
+            keep_to_own(source, owns)
         _copy_media(source, find, target, tally)
         with writing(target._engine, name=target.name) as ours:
-            if may_purge is not None:
-                keep_off_others(source, ours, may_purge)
+            if owns is not None:
+                keep_off_others(source, ours, owns)
             plan, fields = obey_tombstones(source, ours)
             target._store.let_go(ours, plan.media)
             counts = unite(source, ours)

@@ -294,7 +294,7 @@ def open_for_reading(folder: Path, *, why: str) -> Casebook:
 
 def _open_copied(database: Path, room: Path, *, folder: Path, why: str) -> Casebook:
     copy = room / DATABASE_NAME
-    for end in ("", "-wal"):  # as files: SQLite itself might need to write before it reads
+    for end in ("", "-wal", "-journal"):  # as files: SQLite itself might need to write before it reads
         if (part := database.with_name(database.name + end)).exists():
             shutil.copyfile(part, copy.with_name(copy.name + end))
     if check_version(copy) != VERSIONS[-1]:

@@ -210,7 +210,7 @@ def _sources(place: Path, room: Path) -> tuple[list[Source], str]:
 def _read(database: Path, room: Path, known: dict[str, str], *, name: str) -> Source:
     room.mkdir()
     copied = room / DATABASE_NAME
-    for end in ("", "-wal"):
+    for end in ("", "-wal", "-journal"):
         if (part := database.with_name(database.name + end)).exists():
             shutil.copyfile(part, copied.with_name(copied.name + end))
     try:
@@ -269,8 +269,9 @@ def _swap(place: Path, build: Callable[[Path], None], *, label: str) -> Path | N
         kept.parent.mkdir(exist_ok=True)
         if database.exists():
             _keep(database, kept)
-            if (log := database.with_name(f"{DATABASE_NAME}-wal")).exists():
-                log.replace(kept.with_name(f"{kept.name}-wal"))
+            for end in ("-wal", "-journal"):  # what SQLite would play back into the new one
+                if (log := database.with_name(DATABASE_NAME + end)).exists():
+                    log.replace(kept.with_name(kept.name + end))
             database.with_name(f"{DATABASE_NAME}-shm").unlink(missing_ok=True)
         part.replace(database)
     except OSError as error:
@@ -278,7 +279,7 @@ def _swap(place: Path, build: Callable[[Path], None], *, label: str) -> Path | N
             place, f"a folder that can't be written ({error.strerror})", "room and leave to write"
         ) from error
     finally:
-        for end in ("", "-wal", "-shm"):
+        for end in ("", "-wal", "-shm", "-journal"):
             with suppress(OSError):
                 part.with_name(part.name + end).unlink(missing_ok=True)
     return kept if kept.exists() else None

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
-from pianolab.errors import CasebookError, PianolabError
-from pianolab.files import CASEBOOK_DATABASE, shortened
+from pianolab.errors import CasebookError, PianolabError, shortened
+from pianolab.files import CASEBOOK_DATABASE
 
 KEPT = "Nothing of this edit was kept; everything saved before is safe."
 REPAIR = "python -m pianolab check CASEBOOK --repair saves what can be read."

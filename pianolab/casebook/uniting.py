@@ -12,19 +12,42 @@ from pianolab.casebook.codec import KINDS, REFERENCES, from_json
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.purge import FIELD_MARK, PurgePlan, carry_out, media_of, plan_purge
 from pianolab.casebook.rebuild import Entry, in_order, parts_of, present_row, put_rows
+from pianolab.casebook.settings import KeptSettings
 from pianolab.casebook.sources import Source
 from pianolab.model import Record
 
 
-def keep_off_others(source: Source, ours: sa.Connection, may_purge: Callable[[Record], bool]) -> None:
-    """Leave out a source's tombstones but those of records which it may purge and which stand here."""
+def keep_to_own(source: Source, owns: Callable[[Record], bool]) -> None:
+    """Leave out a source's entries about records that are not its own, and its settings: whole records, so that none is
+    half of one hand and half of another."""
+    strange = [
+        identity for identity, entries in source.entries.items() if not all(_is_own(e, owns) for e in entries)
+    ]
+    for identity in strange:
+        del source.entries[identity]
+        source.shown.pop(identity, None)
+    source.conflicts = [row for row in source.conflicts if row["record_id"] not in strange]
+    source.settings = KeptSettings()
+    if strange:
+        source.problems.append(
+            f"{source.name}: {len(strange)} records that are not its own were not taken in"
+        )
+
+
+def _is_own(entry: Entry, owns: Callable[[Record], bool]) -> bool:
+    record = from_json(entry["kind"], entry["after"] or entry["before"])
+    return record.id == entry["record_id"] and owns(record)
+
+
+def keep_off_others(source: Source, ours: sa.Connection, owns: Callable[[Record], bool]) -> None:
+    """Leave out a source's tombstones but those of its own records which stand here."""
     record = tables.record
     names = {stone["record_id"].partition(FIELD_MARK)[0] for stone in source.stones}
     known = set(ours.execute(sa.select(tables.tombstone.c.record_id)).scalars())
     own = {
         row.id
         for row in ours.execute(sa.select(record.c.id, record.c.kind, record.c.body))
-        if row.id in names and may_purge(from_json(row.kind, row.body))
+        if row.id in names and owns(from_json(row.kind, row.body))
     }
     strange = [
         stone
