@@ -2,12 +2,14 @@
 
 Run: ``python .ci/matrix.py [--python python3.11 python3.13] [--keep DIR]``. Each cell is a fresh virtual environment, an
 install, the time that ``import pianolab`` takes without loading numpy, and the tests named below. The lowest versions are
-those of pyproject.toml itself, pinned; what they in turn need is left to pip.
+those of pyproject.toml itself, pinned; what they in turn need is left to pip. About a quarter of an hour for a cell on
+two cores; ``--tests tests/model tests/io`` makes it shorter. A Python that isn't there is left out.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import shutil
 import subprocess
@@ -32,6 +34,18 @@ TESTS = (
 IMPORT = "import time, sys; t = time.perf_counter(); import pianolab; print(time.perf_counter() - t, 'numpy' in sys.modules)"
 
 
+def present(name: str) -> str | None:
+    """A Python of that name that really runs: one on the path, or one that pyenv keeps."""
+    kept = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")).glob(f"versions/*/bin/{name}")
+    for python in (name, *map(str, sorted(kept))):
+        if (
+            shutil.which(python)
+            and not subprocess.run([python, "-V"], capture_output=True, check=False).returncode
+        ):
+            return python
+    return None
+
+
 def lowest(project: dict[str, object]) -> list[str]:
     """A pin for every version that users may have, from some number on; the tools of the tests are the newest.
 
@@ -50,7 +64,7 @@ def lowest(project: dict[str, object]) -> list[str]:
 
 def cell(python: str, pins: list[str], room: Path, tests_of: list[str]) -> str:
     """One environment: installed, imported, tested; a row of the table."""
-    name = f"{python} {'lowest' if pins else 'newest'}"
+    name = f"{Path(python).name} {'lowest' if pins else 'newest'}"
     begun = time.monotonic()
     subprocess.run([python, "-m", "venv", str(room)], check=True)
     (room / "pins.txt").write_text("".join(f"{pin}\n" for pin in pins))
@@ -82,6 +96,8 @@ def cell(python: str, pins: list[str], room: Path, tests_of: list[str]) -> str:
     )
     last = (tests.stdout.strip().splitlines() or [f"ended with {tests.returncode}"])[-1].strip("= ")
     (room / "pytest.txt").write_text(tests.stdout + tests.stderr)
+    if tests.returncode:
+        last = f"failed with {tests.returncode}: {last}"
     numpy = ", numpy loaded" if heavy == "True" else ""
     return f"| {name} | {time.monotonic() - begun:.0f} s in all | {float(seconds):.2f} s{numpy} | {last} |"
 
@@ -91,7 +107,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--python", nargs="+", default=[p for p in PYTHONS if shutil.which(p)])
+    parser.add_argument("--python", nargs="+", default=[p for name in PYTHONS if (p := present(name))])
     parser.add_argument("--only", choices=("lowest", "newest"))
     parser.add_argument("--tests", nargs="+", default=list(TESTS))
     parser.add_argument("--keep", type=Path, help="keep the environments here")
