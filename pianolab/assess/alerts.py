@@ -9,10 +9,10 @@ from typing import Any
 from pianolab.acoustics.results import Survey
 from pianolab.assess.findings import PointView, found_at
 from pianolab.assess.listening import Heard
+from pianolab.assess.places import holds
 from pianolab.assess.results import Alert, AlertKind, HowSure
-from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
-from pianolab.assess.signs import MEASURED, SURENESS, TECHNICIAN
+from pianolab.assess.stops import MEASURED, SURENESS, TECHNICIAN
 from pianolab.assess.tuning_state import TuningState
 from pianolab.checklist import Point
 from pianolab.statements import Statement, statement

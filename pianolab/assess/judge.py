@@ -8,7 +8,6 @@ from datetime import date
 
 from pianolab.acoustics.results import Survey
 from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning, in_order
-from pianolab.assess.aspects import judge_aspects
 from pianolab.assess.by_ear import (
     alerts_from_fresh_tuning,
     contradictions,
@@ -17,7 +16,7 @@ from pianolab.assess.by_ear import (
     tuning_by_ear,
     with_doubt,
 )
-from pianolab.assess.evidence import Evidence, Gap
+from pianolab.assess.evidence import Evidence, Gap, judge_aspects
 from pianolab.assess.findings import PointView, evidence_of, view_point
 from pianolab.assess.jobs import jobs_from
 from pianolab.assess.listening import Heard, evidence_of_heard, hear, hear_twice
@@ -33,8 +32,7 @@ from pianolab.assess.proposals import (
 from pianolab.assess.repairs import estimate
 from pianolab.assess.results import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.scoring import Scoring, load_scoring
-from pianolab.assess.signs import MEASURED, Evidenced, alerts_from_stops
-from pianolab.assess.stops import load_stops
+from pianolab.assess.stops import MEASURED, Evidenced, alerts_from_stops, load_stops
 from pianolab.assess.telling import findings_that_count, technicians_of
 from pianolab.assess.touch_evidence import touch_evidence
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state

@@ -1,9 +1,10 @@
-"""The places of one checklist point: how bad each is, at best and at worst, and how much nobody has seen."""
+"""The places of one checklist point: how bad each is, at best and at worst, how much nobody has seen, and when a rule holds there."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from pianolab.assess.current import latest
 from pianolab.assess.scoring import Scoring
@@ -113,3 +114,28 @@ def _holds(rule: SettledBy, finding: Finding) -> bool:
         return finding.answer is rule.on_answer
     value = finding.reading if finding.reading is not None else finding.count
     return value is not None and rule.within[0] <= value <= rule.within[1]
+
+
+class Trigger(Protocol):
+    """What any rule on a point says of the value that sets it off."""
+
+    @property
+    def at_grade(self) -> int | None: ...
+    @property
+    def on_answer(self) -> bool | None: ...
+    @property
+    def over(self) -> float | None: ...
+    @property
+    def under(self) -> float | None: ...
+
+
+def holds(rule: Trigger, finding: Finding, point: Point) -> bool:
+    """Whether a checked finding sets the rule off."""
+    if finding.state != "checked":
+        return False
+    value = value_of(finding, point)
+    if rule.at_grade is not None:
+        return value <= rule.at_grade
+    if rule.on_answer is not None:
+        return bool(value) == rule.on_answer
+    return (rule.over is not None and value > rule.over) or (rule.under is not None and value < rule.under)

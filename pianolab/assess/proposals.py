@@ -8,8 +8,8 @@ from math import ceil
 
 from pianolab.assess.findings import PointView, found_at, gap_key
 from pianolab.assess.listening import Heard, counted
+from pianolab.assess.places import holds
 from pianolab.assess.price_list import trade_practice
-from pianolab.assess.rules import holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState
 from pianolab.checklist import RepairRule

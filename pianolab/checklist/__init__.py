@@ -2,9 +2,9 @@
 
 from pianolab.checklist.before import BeforeVisit, kit_list, load_before_visit
 from pianolab.checklist.load import load_checklist, read_checklist
-from pianolab.checklist.openings import Opening, load_openings
 from pianolab.checklist.points import Checklist, Point, RepairRule, VetoRule
 from pianolab.checklist.scenario import Condition, Scenario, findings_for, load_scenario
+from pianolab.checklist.stations import Opening, load_openings
 from pianolab.checklist.touch_scales import FaultScale, Liking, TasteScale, TouchScales, load_touch_scales
 
 __all__ = [

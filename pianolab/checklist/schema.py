@@ -7,7 +7,6 @@ from dataclasses import fields
 from difflib import get_close_matches
 from typing import Any, get_args
 
-from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import (
     ANY_PIANO,
     KNOWN_FACTS,
@@ -21,6 +20,7 @@ from pianolab.checklist.points import (
     VetoRule,
 )
 from pianolab.checklist.spot import Spot
+from pianolab.checklist.stations import load_openings
 from pianolab.model import ASPECTS
 from pianolab.sources import SOURCES
 

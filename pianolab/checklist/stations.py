@@ -1,10 +1,10 @@
-"""Where one stands, sits or kneels for each point, what comes first for safety, and what an unseen stop may cost."""
+"""Where one stands for each point, what has to be opened for it, what comes first, and what an unseen stop may cost."""
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -109,3 +109,37 @@ def _stop(key: str, entry: Mapping[str, float]) -> Stop:
     if not (0 <= stop.chance <= 1 and 0 <= stop.harm <= 1):
         raise Spot(FILE, key).bad("chance, harm", (stop.chance, stop.harm), "numbers from 0 to 1")
     return stop
+
+
+@dataclass(frozen=True, kw_only=True)
+class Opening:
+    """One thing to open or move: what it is called, what to ask, what to mind, the reason where it stayed shut."""
+
+    id: str
+    name: str
+    ask: str
+    caution: str
+    not_opened: str
+    grand: str = ""
+
+    def cautions(self, kind: str) -> tuple[str, ...]:
+        """What to mind at a piano of that kind."""
+        return (self.caution, self.grand) if kind == "grand" and self.grand else (self.caution,)
+
+
+@cache
+def load_openings() -> dict[str, Opening]:
+    """All openings by the id that a point's ``opens`` names.
+
+    Examples
+    --------
+    >>> load_openings()["lid"].not_opened
+    'the lid was not opened'
+    """
+    name = "openings.toml"
+    data = tomllib.loads((files("pianolab.checklist") / "data" / name).read_text(encoding="utf-8"))
+    needed = {f.name for f in fields(Opening)} - {"id", "grand"}
+    for key, entry in data.items():
+        if set(entry) - {"grand"} != needed:
+            raise Spot(name, key).bad("", ", ".join(sorted(entry)), ", ".join(sorted(needed)))
+    return {key: Opening(id=key, **entry) for key, entry in data.items()}

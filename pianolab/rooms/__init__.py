@@ -1,14 +1,18 @@
 """Room acoustics by calculation: how long a room rings, how loud it makes a piano, showroom against home."""
 
-from pianolab.rooms.air import air_absorption, air_loss_per_m, speed_of_sound
-from pianolab.rooms.boundaries import band_power_gain_db, power_gain_db, pressure_on_axis_db
 from pianolab.rooms.change import HeardTime, RoomChange, compare_rooms
 from pianolab.rooms.formulas import (
+    air_absorption,
+    air_loss_per_m,
+    band_power_gain_db,
     critical_distance,
     eyring_t60,
     level_in_room,
+    power_gain_db,
+    pressure_on_axis_db,
     sabine_t60,
     schroeder_frequency,
+    speed_of_sound,
 )
 from pianolab.rooms.predict import predict_room
 from pianolab.rooms.preview import listening_preview

@@ -14,9 +14,14 @@ from zlib import crc32
 import numpy as np
 
 from pianolab.model import PianoKind, Room
-from pianolab.rooms.air import air_loss_per_m, speed_of_sound
-from pianolab.rooms.boundaries import band_power_gain_db
-from pianolab.rooms.formulas import eyring_t60, level_in_room, sabine_t60
+from pianolab.rooms.formulas import (
+    air_loss_per_m,
+    band_power_gain_db,
+    eyring_t60,
+    level_in_room,
+    sabine_t60,
+    speed_of_sound,
+)
 from pianolab.rooms.results import RoomDraws
 from pianolab.rooms.surfaces import BANDS_HZ, Range, Surface, SurfaceTable
 from pianolab.units import FloatArray

@@ -3,8 +3,7 @@
 from pianolab.upkeep.care import CarePlan, CareStep, care_plan
 from pianolab.upkeep.life import Life, PartLife, remaining_life
 from pianolab.upkeep.money import money_over_years
-from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, Span
-from pianolab.upkeep.plans import MoneyPlans, load_plans
+from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, MoneyPlans, Span, load_plans
 
 __all__ = [
     "CarePlan",

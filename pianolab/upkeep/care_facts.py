@@ -7,7 +7,7 @@ from typing import Any
 
 from pianolab.acoustics.results import Survey
 from pianolab.assess.findings import PointView, found_at
-from pianolab.assess.rules import holds as rule_holds
+from pianolab.assess.places import holds as rule_holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import Point

@@ -27,8 +27,7 @@ from pianolab.checklist.points import JobKind
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Piano
 from pianolab.upkeep.life import Life
-from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, Span
-from pianolab.upkeep.plans import MoneyPlans
+from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, MoneyPlans, Span
 
 DRAWS = 5_000
 CLIMATE = "climate care"

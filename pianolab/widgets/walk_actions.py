@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from pianolab.casebook import ChangedSince
-from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
+from pianolab.checklist.stations import load_openings
 from pianolab.errors import BadInput
 from pianolab.report.twins import finding_in_words, note_in_words
 from pianolab.widgets.entries import EMPTY, Fields, reason_fields

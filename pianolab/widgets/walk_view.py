@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
+from pianolab.checklist.stations import load_openings
 from pianolab.model import Finding, Piano
 from pianolab.report.twin_keyboard import keyboard_layout
 from pianolab.report.twins import (
@@ -29,6 +29,9 @@ ACCESS_WORDS = {
     "ask first": "Ask the owner before you touch or open this.",
     "technician only": "Only a technician does this. Don't try it; write down what papers or people say, or leave it.",
 }
+
+ON_RECORD = {"papers-serial": ("serial",), "papers-make": ("make", "model")}
+"""What the piano's own record says already where a point asks whether it is so: fields of `Piano`."""
 
 
 def walk_view(walk: Walk) -> View:
@@ -114,7 +117,7 @@ def _point(walk: Walk, point: Point, *, number: int, count: int) -> View:
         "title": point.title,
         "why": point.why,
         "how": point.how,
-        "facts": _facts(point),
+        "facts": _facts(point, walk.piano),
         "access": "" if point.opens and point.access == "ask first" else ACCESS_WORDS[point.access],
         "cautions": [*_opening_cautions(walk, point), *point.cautions],
         "not_opened": _not_opened(walk, point),
@@ -189,7 +192,8 @@ def _not_opened(walk: Walk, point: Point) -> View:
     return {"opens": point.opens, "text": f"{said.capitalize()}: {count} points not allowed"} if count else {}
 
 
-def _facts(point: Point) -> list[list[str]]:
+def _facts(point: Point, piano: Piano) -> list[list[str]]:
+    told = (getattr(piano, name) for name in ON_RECORD.get(point.id, ()))
     minutes = "under a minute" if point.minutes < 1 else f"about {point.minutes:g} min"
     facts = [
         ("Where", point.where),
@@ -198,6 +202,7 @@ def _facts(point: Point) -> list[list[str]]:
         ("Helper", "needed" if point.helper else ""),
         ("Time", minutes),
         ("Photo", "worth taking" if point.photo else ""),
+        ("On record", " ".join(str(t) for t in told if t)),
     ]
     return [[name, text] for name, text in facts if text]
 

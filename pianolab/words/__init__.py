@@ -1,9 +1,15 @@
 """Statements into words: the only place where `pianolab.statements` become sentences, by templates kept as data."""
 
-from pianolab.words.language import Language, english, load_language, say
-from pianolab.words.listing import keys_in_words, listed
-from pianolab.words.told import Told
-from pianolab.words.writing import as_sentence, lower_first, upper_first, with_stop, without_stop
+from pianolab.words.language import Language, Told, english, load_language, say
+from pianolab.words.writing import (
+    as_sentence,
+    keys_in_words,
+    listed,
+    lower_first,
+    upper_first,
+    with_stop,
+    without_stop,
+)
 
 __all__ = [
     "Language",

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import string
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from functools import cache
 from importlib.resources import files
@@ -20,10 +20,9 @@ from typing import Any
 
 from pianolab.errors import BadInput
 from pianolab.files import toml_of
-from pianolab.show import LOCALE, about, money
+from pianolab.show import LOCALE, Fields, about, html_table, money
 from pianolab.statements import Money, Statement
-from pianolab.words.listing import MORE, TO, keys_in_words, listed
-from pianolab.words.writing import lower_first, upper_first, without_stop
+from pianolab.words.writing import MORE, TO, keys_in_words, listed, lower_first, upper_first, without_stop
 
 Template = str | Mapping[str, str]
 FEW = 4
@@ -185,3 +184,33 @@ def say(statement: Statement | None) -> str:
     ('1 reason to stop', '2 reasons to stop', '')
     """
     return "" if statement is None else english().say(statement)
+
+
+class Told(Fields):
+    """A record that a notebook shows as a table of its fields, statements in words.
+
+    Examples
+    --------
+    >>> from dataclasses import dataclass
+    >>> from pianolab.statements import as_written
+    >>> @dataclass(frozen=True)
+    ... class Stop(Told):
+    ...     says: Statement
+    >>> "The plate is cracked" in Stop(as_written("The plate is cracked."))._repr_html_()
+    True
+    """
+
+    def _repr_html_(self) -> str:
+        values = ((f.name.replace("_", " "), _told(getattr(self, f.name))) for f in fields(self))  # type: ignore[arg-type]
+        rows = [(name, value) for name, value in values if value not in ("", (), [], {})]
+        return html_table(type(self).__name__, ("what", "value"), rows)
+
+
+def _told(value: Any) -> Any:
+    if isinstance(value, Statement):
+        return say(value)
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name}: {_told(v)}" for name, v in value.items())
+    if isinstance(value, (tuple, list)):
+        return "; ".join(str(_told(v)) for v in value)
+    return value

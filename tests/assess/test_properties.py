@@ -9,8 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.assess import Assessment, Circumstances, assess_piano, load_prices
-from pianolab.assess.aspects import judge_aspects
-from pianolab.assess.evidence import Evidence, Gap
+from pianolab.assess.evidence import Evidence, Gap, judge_aspects
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.checklist.points import VALUE_OF, Point
 from pianolab.errors import BadInput

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.assess.agreement import agreement, ordinal_alpha
-from pianolab.assess.aspects import judge_aspects
+from pianolab.assess.evidence import judge_aspects
 from pianolab.assess.findings import view_point
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.touch_evidence import touch_evidence

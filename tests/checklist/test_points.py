@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from pianolab.checklist import load_checklist
-from pianolab.checklist.openings import load_openings
 from pianolab.checklist.points import Point
+from pianolab.checklist.stations import load_openings
 from pianolab.errors import BadInput
 from pianolab.model import Piano
 from pianolab.shipped import shipped

@@ -10,7 +10,7 @@ import pytest
 from pianolab.acoustics import Survey, listen
 from pianolab.errors import BadInput
 from pianolab.recordings import MergedSurvey, merge_takes
-from pianolab.recordings.brightness_by_blow import touch_taken_out
+from pianolab.recordings.takes import touch_taken_out
 from pianolab.sound_model import PianoModel, render_scale
 
 
