@@ -6,7 +6,6 @@ import json
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
@@ -14,6 +13,7 @@ from uuid import uuid4
 from pianolab.casebook import Casebook, create_casebook, gather, open_casebook
 from pianolab.casebook.codec import from_json
 from pianolab.casebook.engine import DATABASE_NAME
+from pianolab.classroom.answer_ids import DESK_NAME, desk_name, has_own_id, mark_of
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Answer, Record
 
@@ -50,29 +50,45 @@ def note_removed(file: Path, trace: str) -> None:
     draft.replace(file)
 
 
-def belongs(place: Path, *, mark: str) -> None:
-    """Refuse a pupil's folder of another class: not a word of it is taken in.
+def owner_of(place: Path, *, class_id: str) -> Callable[[Record], bool]:
+    """What is a folder's own: answers of the pupil whose name it bears, each under that pupil's own id. A folder that was
+    named otherwise, such as a stick's, is of the one pupil whose answers lie in it.
 
     Raises
     ------
     CasebookError : answers of another class lie in it
     """
-    try:
-        with open_casebook(place) as book:
-            strange = [a for a in book.answers() if not a.id.startswith(mark)]
-    except CasebookError:
-        return  # Gathering says what is the matter with it.
+    held = _held(place)
+    strange = [a for a in held if not a.id.startswith(mark_of(class_id))]
     if strange:
         raise CasebookError(
             f"{place}: {len(strange)} answers of another class, nothing of it was taken in. The folder of another class?"
         )
+    pupils = {a.pupil for a in held}
+    only = pupils if len(pupils) == 1 and not DESK_NAME.fullmatch(place.name) else set()
+
+    def owns(record: Record) -> bool:
+        return (
+            isinstance(record, Answer)
+            and (desk_name(record.pupil) == place.name or record.pupil in only)
+            and has_own_id(record, class_id=class_id)
+        )
+
+    return owns
+
+
+def _held(place: Path) -> tuple[Answer, ...]:
+    try:
+        with open_casebook(place) as book:
+            return book.answers()
+    except CasebookError:
+        return ()  # Gathering says what is the matter with it.
 
 
 def gather_each(
-    places: Sequence[Path], *, into: str | Path, mark: str, owner: Callable[[Path, Record], bool]
+    places: Sequence[Path], *, into: str | Path, class_id: str
 ) -> tuple[list[GatherResult], list[str]]:
-    """Gather folder by folder; what was done, and why some could not be read. A folder removes no record but those whose
-    ``owner`` it is.
+    """Gather folder by folder, of each what is its own; what was done, and why some could not be read.
 
     Raises
     ------
@@ -82,8 +98,7 @@ def gather_each(
     refused: list[CasebookError] = []
     for place in places:
         try:
-            belongs(place, mark=mark)
-            done.append(gather(place, into=into, may_purge=partial(owner, place)))
+            done.append(gather(place, into=into, owns=owner_of(place, class_id=class_id)))
         except CasebookError as error:
             refused.append(error)
     if not done:

@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from hashlib import sha256
 from pathlib import Path
 from typing import Protocol
 
 from pianolab.casebook import Casebook, open_casebook
 from pianolab.casebook.engine import DATABASE_NAME
-from pianolab.classroom.answer_ids import answer_id, standing_of
+from pianolab.classroom.answer_ids import answer_id, desk_name, sealed, standing_of, unsealed
 from pianolab.classroom.collecting import make_sure
 from pianolab.classroom.drills import set_seed
-from pianolab.classroom.sealing import sealed, unsealed
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 
@@ -141,15 +139,3 @@ def desks_in(folder: str | Path) -> tuple[Path, ...]:
     """Pupils' folders in a class's folder; none where it is no class's."""
     found = (p for p in (Path(folder) / PUPILS).glob("*") if not p.name.startswith("."))
     return tuple(sorted(p for p in found if (p / DATABASE_NAME).exists()))
-
-
-def desk_name(pupil: str) -> str:
-    """Name of a pupil's folder: readable, and another one for every pupil.
-
-    Examples
-    --------
-    >>> desk_name("Mia"), desk_name("../7")[:4]
-    ('Mia-415095', '---7')
-    """
-    plain = "".join(c if c.isalnum() or c in "-_" else "-" for c in pupil)
-    return f"{plain}-{sha256(pupil.encode()).hexdigest()[:6]}"

@@ -19,11 +19,11 @@ from uuid import uuid4
 
 from pianolab.casebook import Casebook, create_casebook, open_casebook, pupil_access, without_password
 from pianolab.casebook.pupils import name_of_place
-from pianolab.classroom.answer_ids import Standing, mark_of, standing_of, trace_of
+from pianolab.classroom.answer_ids import Standing, desk_name, mark_of, standing_of, trace_of
 from pianolab.classroom.collecting import first_counts, gather_each, make_sure, note_removed, together
-from pianolab.classroom.desk import PUPILS, WRITER, Desk, desk_name, desks_in, opened
+from pianolab.classroom.desk import PUPILS, WRITER, Desk, desks_in, opened
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import Answer, Record, check_pupil
+from pianolab.model import Answer, check_pupil
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -72,7 +72,7 @@ class SchoolClass:
         -------
         GatherResult, or None where there is nothing to gather; a folder that can't be read stands among its
         problems, and the others are gathered all the same; so does a task that was answered on two machines: the
-        first answer counts. A folder removes nothing of another pupil's, whatever it says
+        first answer counts. A folder brings, changes and removes nothing of another pupil's, whatever it says
 
         Raises
         ------
@@ -89,7 +89,7 @@ class SchoolClass:
             return None
         with self.book():
             into = self.database or self.folder / GATHERED
-        done, refused = gather_each(places, into=into, mark=mark_of(self.id), owner=_is_of)
+        done, refused = gather_each(places, into=into, class_id=self.id)
         with self.book() as book:
             self._bury(book, self.has_removed)
             twice = first_counts(book, mark=mark_of(self.id), by=WRITER)
@@ -265,11 +265,6 @@ def make_class(
     temporary.write_text(text, encoding="utf-8")
     temporary.replace(folder / CLASS_FILE)
     return open_class(folder, database=database)
-
-
-def _is_of(place: Path, record: Record) -> bool:
-    """Whether a record is an answer of the pupil whose folder it is, by the folder's name."""
-    return isinstance(record, Answer) and desk_name(record.pupil) == place.name
 
 
 def _on_server(url: str) -> None:
