@@ -43,9 +43,9 @@ from widget_lab import (
 from pianolab.casebook import open_casebook
 from pianolab.sound_model import PianoModel, render_scale
 
-TURNS, A_TURN = 6, 5
+A_TURN = 5
 SCREENS = {"laptop": LAPTOP, "tablet": TABLET}
-WAIT_MS = 60_000
+WAIT_MS = 180_000
 FIRST_KEY, KEYS = 40, {NAMES[0]: 5, NAMES[1]: 8}
 """How many keys each piano's take holds: that tells them apart in the casebook."""
 CLOCK = """() => {
@@ -71,6 +71,7 @@ class Drive:
     folder: Path
     files: dict[str, Path]
     picture: Path
+    turns: int
     entered: dict[str, list[str]] = field(default_factory=lambda: {name: [] for name in NAMES})
     fits: list[bool] = field(default_factory=list)
     presses: list[int] = field(default_factory=list)
@@ -161,7 +162,7 @@ class Drive:
             assert name in self.page.locator(".pl-recorder h3, .pl-recorder h2").first.inner_text()
             self.page.locator(".pl-recorder input[type=file]").set_input_files(self.files[name])
             self.page.wait_for_function(
-                "document.querySelector('.pl-recorder').textContent.includes('Kept:')", timeout=4 * WAIT_MS
+                "document.querySelector('.pl-recorder').textContent.includes('Kept:')", timeout=2 * WAIT_MS
             )
         part(self.page, "Walk", ".pl-walk")
         self.collect()
@@ -176,7 +177,7 @@ class Drive:
                 marked = found.pop("Chipped key tops")
                 assert set(found) == set(self.entered[piano.name]), piano.name
                 assert {f.grade for f in found.values()} <= {None, 5 if piano.name == NAMES[0] else 1}
-                assert len(marked.keys) == len(book.photos(visit_id=visit.id)) == TURNS
+                assert len(marked.keys) == len(book.photos(visit_id=visit.id)) == self.turns
                 (record,) = book.surveys(piano.id)
                 assert {r.id for r in book.recordings(visit.id)} == {record.recording_id}
                 sound = soundfile.info(str(book.media_path(book.recordings(visit.id)[0].media)))
@@ -225,20 +226,20 @@ def opened(app: str, home: Path, screen: str) -> Iterator[tuple[Any, Any, Lab | 
         browser(home / "profile", **SCREENS[screen]) as context,
     ):
         page = context.new_page()
-        page.goto(url, wait_until="domcontentloaded", timeout=2 * WAIT_MS)
+        page.goto(url, wait_until="domcontentloaded", timeout=WAIT_MS)
         yield context, page, None, url
 
 
-def drive(app: str, screen: str, home: Path, shots: Path | None) -> dict[str, Any]:
+def drive(app: str, screen: str, home: Path, shots: Path | None, turns: int) -> dict[str, Any]:
     """One whole visit; its figures."""
     picture = home / "lid.jpg"
     Image.effect_noise((1600, 1200), 60).convert("RGB").save(picture)
     began, load = time.monotonic(), os.getloadavg()[0]
     with opened(app, home, screen) as (context, page, lab, url):
-        one = Drive(page, screen == "laptop", home / f"{app}_{screen}", takes(home), picture)
+        one = Drive(page, screen == "laptop", home / f"{app}_{screen}", takes(home), picture, turns)
         one.watch()
         page.locator(".pl-desk").evaluate("e => e.scrollIntoView({ block: 'start' })")
-        for number in range(TURNS):
+        for number in range(turns):
             for name in NAMES:
                 one.turn(name, number)
         one.check()
@@ -264,8 +265,7 @@ def reload_and_restart(one: Drive, lab: Lab | None) -> None:
     """After each the screen must stand at the piano that was written to last; one more point is entered."""
     page, last = one.page, NAMES[-1]
     if lab is not None:
-        page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
-        page.wait_for_timeout(1500)
+        save(page)
     for way in ("reload", "restart"):
         if way == "reload":
             page.reload()
@@ -280,16 +280,23 @@ def reload_and_restart(one: Drive, lab: Lab | None) -> None:
         one.collect()
 
 
+def save(page: Any) -> None:
+    """Keep the notebook's output, which is what another page of it opens."""
+    page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
+    page.wait_for_timeout(2000)
+
+
 def second_tab(one: Drive, context: Any, lab: Lab | None, url: str) -> None:
     """The same notebook in another tab: in the lab both show one screen; as an app the second has a kernel of its own."""
     last = NAMES[-1]
     if lab is not None:
+        save(one.page)
         other, _ = open_notebook(context, lab, Path(one.page.url.partition("?")[0]).name)
-        other.locator(".pl-walk").wait_for(timeout=2 * WAIT_MS)
+        other.locator(".pl-walk").wait_for(timeout=WAIT_MS)
     else:
         other = context.new_page()
-        other.goto(url, wait_until="domcontentloaded", timeout=2 * WAIT_MS)
-        other.locator(".pl-walk").wait_for(timeout=2 * WAIT_MS)
+        other.goto(url, wait_until="domcontentloaded", timeout=WAIT_MS)
+        other.locator(".pl-walk").wait_for(timeout=WAIT_MS)
     other.wait_for_timeout(1000)
     assert other.locator(".pl-point-step").inner_text().startswith(last)
     there = other.locator(".pl-point-title").inner_text()
@@ -318,12 +325,15 @@ def main() -> None:
     )
     parser.add_argument("--apps", nargs="*", default=["lab", "voila"], choices=["lab", "voila"])
     parser.add_argument("--screens", nargs="*", default=list(SCREENS), choices=list(SCREENS))
+    parser.add_argument(
+        "--turns", type=int, default=6, help="how often each piano has its five points (default 6)"
+    )
     parser.add_argument("--shots", type=Path)
     asked = parser.parse_args()
     for app in asked.apps:
         for screen in asked.screens:
             with TemporaryDirectory() as home:
-                found = drive(app, screen, Path(home), asked.shots)
+                found = drive(app, screen, Path(home), asked.shots, asked.turns)
             print(f"{app}, {screen}: " + "; ".join(f"{k} {v}" for k, v in found.items()), flush=True)
 
 

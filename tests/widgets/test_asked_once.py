@@ -47,6 +47,15 @@ def test_age_and_size_in_the_record_are_not_asked_again(book: Casebook) -> None:
     assert "papers-serial" in known  # whether the number fits the papers stands in no record
 
 
+@pytest.mark.parametrize(("known", "shown"), [({"serial": "12 345"}, "12 345"), ({}, "")])
+def test_a_number_that_was_typed_stands_beside_the_question_about_it(
+    book: Casebook, known: dict[str, Any], shown: str
+) -> None:
+    form = walk_of(book, **known)
+    form.receive({"do": "go", "point": "papers-serial"})
+    assert dict(form.view["point"]["facts"]).get("On record", "") == shown
+
+
 @pytest.mark.parametrize("typed", ["38%", "38 %", "38", "38 % relative humidity", "38,0%"])
 def test_a_share_is_read_with_its_sign(typed: str) -> None:
     (point, *_) = (p for p in load_checklist() if p.unit == "% relative humidity")
