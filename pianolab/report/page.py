@@ -17,7 +17,7 @@ from pianolab.figures.money import about, money
 from pianolab.model import Finding
 from pianolab.report import shapes, words
 from pianolab.report.answers import likely_steps, verdict_of
-from pianolab.report.charts import ChartBook, changed_chart, over_keys, piano_charts, radars
+from pianolab.report.charts import EXTRA, ChartBook, changed_chart, over_keys, piano_charts, radars
 from pianolab.report.clips import ClaimClips, Clip
 from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of, side_by_side
@@ -143,7 +143,7 @@ def _charts(
     heard = {i.id: i.survey for i in shown if i.survey is not None}
     return {
         "radars": radars(c, marks, book),
-        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks) if len(shown) > 1 else None,
+        "ranks": book.add(plan_ranks(c, marks=marks), draw_ranks, form=EXTRA) if len(shown) > 1 else None,
         "costs": book.add(plan_costs(c, marks=marks), draw_costs) if prices else None,
         "over_keys": over_keys(heard, marks, book),
         "per_piano": {

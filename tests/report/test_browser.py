@@ -165,7 +165,7 @@ def test_no_words_of_a_chart_stand_over_others(browsers, path, tmp_path) -> None
             see_everything(opened.page)
             assert opened.page.evaluate(over) == []
             opened.page.evaluate(
-                "() => { const t = document.querySelector('.drawn svg text'); t.after(t.cloneNode(true)); }"
+                "() => { const t = [...document.querySelectorAll('.drawn svg text')].find(t => t.checkVisibility()); t.after(t.cloneNode(true)); }"
             )
             assert len(opened.page.evaluate(over)) == 1, "one over another is seen"
 
