@@ -197,6 +197,7 @@ def night(folder: Path, count: int, backend: str) -> None:
 
     from pianolab.workflow import survey_many
 
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background work ignores it
     paths = make_recordings(folder, count)
     kept = folder / f"kept {backend}"
     client: object = nullcontext()
