@@ -184,6 +184,11 @@ class Drive:
                 assert abs(sound.duration - soundfile.info(str(self.files[piano.name])).duration) < 0.1
 
 
+def say(step: str) -> None:
+    """Where the drive is, for who waits."""
+    print(f"  {time.strftime('%H:%M:%S')} {step}", file=sys.stderr, flush=True)
+
+
 def said(page: Any, where: str, words: str) -> None:
     page.wait_for_function(
         "([w, t]) => document.querySelector(w).textContent.includes(t)", arg=[where, words], timeout=WAIT_MS
@@ -240,13 +245,16 @@ def drive(app: str, screen: str, home: Path, shots: Path | None, turns: int) -> 
         one.watch()
         page.locator(".pl-desk").evaluate("e => e.scrollIntoView({ block: 'start' })")
         for number in range(turns):
+            say(f"turn {number + 1}")
             for name in NAMES:
                 one.turn(name, number)
         one.check()
         if shots is not None:
             page.locator(".pl-known-radar svg").wait_for(timeout=WAIT_MS)
             page.screenshot(path=shots / f"drive_{app}_{screen}.png")
+        say("reload")
         reload_and_restart(one, lab)
+        say("second tab")
         second_tab(one, context, lab, url)
         one.check()
     waits = sorted(one.waits_ms)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -16,6 +17,9 @@ from pianolab.report.twins_photos import small_picture
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook
 
+LONGEST_SIDE = 2400
+"""So large a picture is kept of one that has to be made anew, px; the screen sends no larger one either."""
+MOST_PIXELS = 100_000_000
 MOST_BYTES = 9 * 1024**2
 """More than this does not come through to the kernel in one message."""
 
@@ -46,8 +50,7 @@ def keep_picture(
     if not 0 < len(data) <= MOST_BYTES:
         raise BadInput(label, f"{len(data):,} bytes", f"a photo of 1 to {MOST_BYTES:,} bytes")
     if is_heic(data):
-        # Decoders of HEIC come bundled with an encoder under the GPL; browsers that can read it send a JPEG instead.
-        raise BadInput(label, "a HEIC picture", "a JPEG", HOW_TO_JPEG)
+        label, data = f"{Path(label).stem}.jpg", as_jpeg(data, name=label)
     with TemporaryDirectory() as folder:
         path = Path(folder) / label
         path.write_bytes(data)
@@ -55,10 +58,43 @@ def keep_picture(
             return edit.add_photo(visit_id, path, point=point)
 
 
-HOW_TO_JPEG = (
-    "This browser can't turn it into one: take it in the form itself, share it as JPEG, or set the camera to the most "
-    "compatible format."
-)
+def as_jpeg(heic: bytes, *, name: str) -> bytes:
+    """A telephone's own picture as a JPEG that everybody can read; turned upright, without place and device.
+
+    Parameters
+    ----------
+    heic : the file's bytes
+    name : what the picture is called where it is refused
+
+    Raises
+    ------
+    BadInput
+        the reader of such pictures is not installed, or this one is damaged
+
+    Notes
+    -----
+    Read by pi-heif, which comes with the extra ``notebook`` and holds no encoder and no codec under the GPL.
+    """
+    try:
+        import pi_heif
+    except ImportError:
+        raise BadInput(name, "a HEIC picture", "a JPEG", HOW_TO_READ) from None
+    try:
+        found = pi_heif.open_heif(heic, convert_hdr_to_8bit=True)
+        if found.size[0] * found.size[1] > MOST_PIXELS:
+            raise ValueError(f"{found.size[0]} x {found.size[1]} pixels")
+        picture = found.to_pillow().convert("RGB")
+    except (ValueError, EOFError, OSError, RuntimeError, SyntaxError):
+        raise BadInput(
+            name, "a HEIC picture that can't be read", "a whole one, or a JPEG", "Damaged?"
+        ) from None
+    picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    kept = BytesIO()
+    picture.save(kept, "JPEG", quality=88)
+    return kept.getvalue()
+
+
+HOW_TO_READ = "Share it as JPEG, or install what reads it: pip install pi-heif."
 
 
 def is_heic(data: bytes) -> bool:

@@ -25,7 +25,7 @@ async function photoBytes(file) {
 }
 
 function photoRow({ label, add, drop, wanted }) {
-  const input = make("input", { type: "file", accept: "image/*", multiple: true, hidden: true, "aria-label": `Photo for ${label}`, onchange: take });
+  const input = make("input", { type: "file", accept: "image/*,.heic,.heif", multiple: true, hidden: true, "aria-label": `Photo for ${label}`, onchange: take });
   const button = make("button", { type: "button", class: "pl-button", onclick: () => input.click() }, sign("camera"), make("span", { text: wanted ? "Add a photo (worth taking)" : "Add a photo" }));
   const list = make("ul", { class: "pl-photos" });
   const line = make("p", { class: "pl-line", role: "alert" });
