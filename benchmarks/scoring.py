@@ -282,11 +282,13 @@ def _faults(
     fair = (fair - {"unison"}) | ({"unison", "off_pitch"} if perhaps else set())
     hidden = {part.split("=")[0] for part in str(row.get("not_judged") or "").split(";")}
     false = said - fair
+    # What is seeded as off pitch is one string that moved: said of the unison, it is said.
+    told = said | ({"off_pitch"} if "unison" in said else set())
     kinds = {
         "seeded": seeded,
-        "found": seeded & said,
-        "not_judged": (seeded - said) & hidden,
-        "missed": seeded - said - hidden,
+        "found": seeded & told,
+        "not_judged": (seeded - told) & hidden,
+        "missed": seeded - told - hidden,
         "false": false,
         "false_lone": {k for k in false if _rests_on_one(k, row)},
     }

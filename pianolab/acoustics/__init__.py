@@ -1,12 +1,13 @@
 """Listening: from one recording of all keys to a row of measures per key, with reasons for every gap."""
 
 from pianolab.acoustics.results import COLUMNS, FAULTS, LevelCurve, Survey, SurveySummary
-from pianolab.acoustics.survey import listen
+from pianolab.acoustics.survey import Recorded, listen
 
 __all__ = [
     "COLUMNS",
     "FAULTS",
     "LevelCurve",
+    "Recorded",
     "Survey",
     "SurveySummary",
     "listen",

@@ -114,27 +114,15 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
     levels = _note_levels(channels, strikes, tracks, rate_hz=rate_hz, noise=noise)
     release = find_releases(levels, key=strikes.key, interval_s=strikes.interval_s)
     undamped = _above_dampers(strikes, release.last_damped_key)
-    no_release = np.isnan(release.assumed_s)
-    # Before a key that stayed silent or was left out, a note is listened to as long as any other: a silent key knocks.
-    usual_s = float(np.median(strikes.interval_s))
-    until_s = np.where(strikes.interval_s > LONE_SHARE * usual_s, usual_s, strikes.interval_s)
-    held_s = np.where(undamped | no_release, until_s - 0.03, release.assumed_s - 0.02)
-    falls = [
-        fall_after(v, release_s=float(r), stop_s=float(i) - 0.02)
-        if not (u or np.isnan(r))
-        else Fall(np.nan, "", np.nan, "no damper on this key" if u else "no release heard")
-        for v, r, i, u in zip(levels, release.assumed_s, strikes.interval_s, undamped, strict=True)
-    ]
+    held_s = _held_s(strikes, release, undamped)
+    falls = _falls(levels, release, strikes, undamped)
     t60 = room_t60(levels, release, strikes.key, interval_s=strikes.interval_s)
     room, ring_s = proven_t60(*t60), believed_t60_s(*t60)
+    whole = decay_levels(whole_levels(channels, strikes, rate_hz=rate_hz), levels)
+    sd_db = level_sd_db(strikes.key, t60_s=ring_s)
     decays = [
         note_decay(v, usable_s=float(h), level_sd_db=float(sd), room_s=room_hides_s(ring_s))
-        for v, h, sd in zip(
-            decay_levels(whole_levels(channels, strikes, rate_hz=rate_hz), levels),
-            held_s,
-            level_sd_db(strikes.key, t60_s=ring_s),
-            strict=True,
-        )
+        for v, h, sd in zip(whole, held_s, sd_db, strict=True)
     ]
     progress("strings of every note", 0.75)
     strings = string_pitch(channels, strikes, tracks, held_s=held_s, t60_s=t60[0], rate_hz=rate_hz)
@@ -166,6 +154,27 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
         partial_hz=strings.partial_hz,
         partial_weight=strings.partial_weight,
     )
+
+
+def _held_s(strikes: Strikes, release: Release, undamped: NDArray[np.bool_]) -> FloatArray:
+    """How long every note may be listened to."""
+    # Before a key that stayed silent or was left out, a note is listened to as long as any other: a silent key knocks.
+    usual_s = float(np.median(strikes.interval_s))
+    until_s = np.where(strikes.interval_s > LONE_SHARE * usual_s, usual_s, strikes.interval_s)
+    no_release = np.isnan(release.assumed_s)
+    return np.where(undamped | no_release, until_s - 0.03, release.assumed_s - 0.02)
+
+
+def _falls(
+    levels: list[NoteLevel], release: Release, strikes: Strikes, undamped: NDArray[np.bool_]
+) -> list[Fall]:
+    """What the damper does to every note."""
+    return [
+        fall_after(v, release_s=float(r), stop_s=float(i) - 0.02)
+        if not (u or np.isnan(r))
+        else Fall(np.nan, "", np.nan, "no damper on this key" if u else "no release heard")
+        for v, r, i, u in zip(levels, release.assumed_s, strikes.interval_s, undamped, strict=True)
+    ]
 
 
 def _colour(

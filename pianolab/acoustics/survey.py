@@ -2,38 +2,61 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from pianolab.acoustics.columns import Listened
-from pianolab.acoustics.judging.judge import judge_notes
+from pianolab.acoustics.judging.judge import Judged, judge_notes
 from pianolab.acoustics.keys.faint import with_faint_keys
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.reading_keys import read_compass, strikes_of
 from pianolab.acoustics.keys.sequence import read_sequence
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.notes import Progress, measure_notes
+from pianolab.acoustics.notes import NoteMeasures, Progress, measure_notes
 from pianolab.acoustics.recorder.clipping import clipped_share
 from pianolab.acoustics.recorder.forbidding import forbid
-from pianolab.acoustics.recorder.quality import judge_recording
-from pianolab.acoustics.repeated import repeats_in
+from pianolab.acoustics.recorder.quality import RecordingQuality, judge_recording
+from pianolab.acoustics.repeated import Repeats, repeats_in
 from pianolab.acoustics.results import (
     Survey,
 )
 from pianolab.acoustics.spectra import Samples, as_channels
-from pianolab.acoustics.struck_twice import struck_twice, with_values
+from pianolab.acoustics.struck_twice import StruckTwice, struck_twice, with_values
 from pianolab.acoustics.survey_rows import all_strikes, level_curves, partial_pitches, survey_rows
-from pianolab.acoustics.survey_summary import offset_cents, summarise
+from pianolab.acoustics.survey_summary import Asked, offset_cents, summarise
 from pianolab.acoustics.survey_table import table_of
 from pianolab.errors import BadInput
 from pianolab.keyboard import check_key
 from pianolab.units import key_to_hz
 
 LEAD_S = 0.25
+Strokes = tuple[dict[str, Any], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recorded:
+    """What is known of a recording beside its sound.
+
+    ``lossy`` says whether it was stored with loss; ``expected_offset_cents`` is the piano's pitch against A4 where it is
+    known from elsewhere (a tuning device, a fork): then a wrong playback speed shows.
+
+    Examples
+    --------
+    >>> Recorded(lossy=True).expected_offset_cents is None
+    True
+    """
+
+    lossy: bool = False
+    expected_offset_cents: float | None = None
+
+
+UNKNOWN = Recorded()
+"""A recording of which nothing else is known."""
 
 
 def _quiet(step: str, share: float) -> None:
@@ -47,9 +70,8 @@ def listen(
     first_key: int = 1,
     last_key: int = 88,
     a4_hz: float = 440.0,
-    lossy: bool = False,
-    expected_offset_cents: float | None = None,
     name: str = "recording",
+    recorded: Recorded = UNKNOWN,
     progress: Progress | None = None,
 ) -> Survey:
     """Measure every key of a piano from one recording in which all keys were played in turn.
@@ -62,10 +84,8 @@ def listen(
     rate_hz : int, Hz, 16 000 or more; the sound is analysed as recorded
     first_key, last_key : int; the keys that were played lie within these (A0 = 1, A4 = 49)
     a4_hz : float, Hz; what A4 should be
-    lossy : bool; whether the sound was stored with loss
-    expected_offset_cents : float, cents; the piano's pitch against A4 where it is known from elsewhere (a
-        tuning device, a fork): then a wrong playback speed shows
     name : str; what to call the recording in error messages
+    recorded : what else is known of the recording
     progress : called with what is being done and a share from 0 to 1
 
     Returns
@@ -92,71 +112,86 @@ def listen(
     True
     """
     tell = progress or _quiet
-    heard = _checked(samples, rate_hz=rate_hz, first_key=first_key, last_key=last_key, a4_hz=a4_hz, name=name)
+    asked = Asked(first_key=first_key, last_key=last_key, a4_hz=a4_hz)
+    heard = _checked(samples, asked, rate_hz=rate_hz, name=name)
     channels, lead_s = _with_lead(heard, rate_hz=rate_hz)
     tell("where notes begin", 0.05)
     onsets = find_onsets(channels, rate_hz=rate_hz)
+    compass = {"first_key": first_key, "last_key": last_key}
     tell("which key each note is", 0.15)
-    path = read_compass(
-        channels, onsets, rate_hz=rate_hz, first_key=first_key, last_key=last_key, a4_hz=a4_hz, name=name
-    )
+    path = read_compass(channels, onsets, rate_hz=rate_hz, a4_hz=a4_hz, name=name, **compass)
     end_s = channels.shape[1] / rate_hz
-    sequence = read_sequence(path, onsets, first_key=first_key, last_key=last_key, end_s=end_s)
+    sequence = read_sequence(path, onsets, end_s=end_s, **compass)
     strikes = strikes_of(path, onsets, sequence, end_s=end_s)
     twice = struck_twice(strikes, path, onsets, sequence, end_s=end_s)
     sequence = with_faint_keys(sequence, channels, strikes, rate_hz=rate_hz)
+    struck = all_strikes(path, onsets, sequence, lead_s=lead_s)
     # Many small matrices: threads of the linear algebra would only wait for one another.
     with threadpool_limits(limits=1, user_api="blas"):
-        every_blow = measure_notes(channels, twice.strikes, rate_hz=rate_hz, progress=tell)
-        clipped = _clipped(channels, twice.strikes, rate_hz=rate_hz)
-        struck = all_strikes(path, onsets, sequence, lead_s=lead_s)
-        struck = with_values(struck, twice, every_blow, clipped=clipped, a4_hz=a4_hz)
-        repeats = repeats_in(struck)
-        measures, clipped = repeats.in_measures(twice.only_first(every_blow)), clipped[twice.first]
-        judged = judge_notes(measures, expected_hz=key_to_hz(strikes.key, a4_hz=a4_hz), clipped=clipped)
-        judged = repeats.in_judged(judged)
+        blows = _measured(channels, twice, struck, rate_hz=rate_hz, a4_hz=a4_hz, tell=tell)
+        judged, clipped = blows.judged(a4_hz=a4_hz), blows.clipped
+    notes = Listened(
+        m=blows.measures, judged=judged, strikes=sequence.count, channels=channels, rate_hz=rate_hz
+    )
     tell("table", 0.95)
-    quality = judge_recording(
-        channels,
-        measures,
-        rate_hz=rate_hz,
-        lossy=lossy,
-        clipped=clipped,
-        lead_s=lead_s,
-        offset_cents=offset_cents(measures, judged),
-        expected_offset_cents=expected_offset_cents,
-    )
-    listened = Listened(m=measures, judged=judged, strikes=sequence.count, channels=channels, rate_hz=rate_hz)
-    rows = survey_rows(listened, sequence, first_key=first_key, last_key=last_key)
-    table = table_of(forbid(rows, quality.impairments))
+    quality = _quality(notes, recorded, clipped=clipped, lead_s=lead_s)
+    table = table_of(forbid(survey_rows(notes, sequence, **compass), quality.impairments))
     table["onset_s"] -= lead_s
-    summary = summarise(
-        measures,
-        judged,
-        path,
-        table,
-        channels=channels,
-        rate_hz=rate_hz,
-        first_key=first_key,
-        last_key=last_key,
-        a4_hz=a4_hz,
-        quality=quality,
-        clipped=clipped,
-    )
-    summary = replace(summary, warnings=(*summary.warnings, *repeats.sentences()))
+    summary = summarise(notes, path, table, asked=asked, quality=quality, clipped=clipped)
     tell("done", 1.0)
     return Survey(
         table=table,
-        summary=summary,
-        curves=level_curves(measures),
-        strikes=struck,
-        partials=partial_pitches(measures),
+        summary=replace(summary, warnings=(*summary.warnings, *blows.repeats.sentences())),
+        curves=level_curves(notes.m),
+        strikes=blows.struck,
+        partials=partial_pitches(notes.m),
     )
 
 
-def _checked(
-    samples: NDArray[np.floating], *, rate_hz: int, first_key: int, last_key: int, a4_hz: float, name: str
-) -> Samples:
+@dataclass(frozen=True, kw_only=True)
+class _Blows:
+    """The notes as they were measured, which of them are clipped, all blows, and how well keys struck twice agree."""
+
+    measures: NoteMeasures
+    clipped: NDArray[np.bool_]
+    struck: Strokes
+    repeats: Repeats
+
+    def judged(self, *, a4_hz: float) -> Judged:
+        expected_hz = key_to_hz(self.measures.strikes.key, a4_hz=a4_hz)
+        judged = judge_notes(self.measures, expected_hz=expected_hz, clipped=self.clipped)
+        return self.repeats.in_judged(judged)
+
+
+def _measured(
+    channels: Samples, twice: StruckTwice, struck: Strokes, *, rate_hz: int, a4_hz: float, tell: Progress
+) -> _Blows:
+    """Every blow measured; keys struck twice say how far the recording's values may be off."""
+    every_blow = measure_notes(channels, twice.strikes, rate_hz=rate_hz, progress=tell)
+    clipped = _clipped(channels, twice.strikes, rate_hz=rate_hz)
+    struck = with_values(struck, twice, every_blow, clipped=clipped, a4_hz=a4_hz)
+    repeats = repeats_in(struck)
+    measures = repeats.in_measures(twice.only_first(every_blow))
+    return _Blows(measures=measures, clipped=clipped[twice.first], struck=struck, repeats=repeats)
+
+
+def _quality(
+    notes: Listened, recorded: Recorded, *, clipped: NDArray[np.bool_], lead_s: float
+) -> RecordingQuality:
+    return judge_recording(
+        notes.channels,
+        notes.m,
+        rate_hz=notes.rate_hz,
+        lossy=recorded.lossy,
+        clipped=clipped,
+        lead_s=lead_s,
+        offset_cents=offset_cents(notes.m, notes.judged),
+        expected_offset_cents=recorded.expected_offset_cents,
+    )
+
+
+def _checked(samples: NDArray[np.floating], asked: Asked, *, rate_hz: int, name: str) -> Samples:
+    first_key, last_key, a4_hz = asked.first_key, asked.last_key, asked.a4_hz
     check_key(first_key, name="first key")
     check_key(last_key, name="last key")
     if first_key > last_key:

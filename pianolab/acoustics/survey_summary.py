@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.columns import Listened
 from pianolab.acoustics.judging.judge import Judged
 from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words
@@ -15,27 +17,31 @@ from pianolab.acoustics.keys.keypath import KeyPath
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.recorder.quality import RecordingQuality
 from pianolab.acoustics.results import SurveySummary, count_faults
-from pianolab.acoustics.spectra import Samples
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What was asked of the listening: the keys that the recording covers, and what A4 should be, in Hz."""
+
+    first_key: int
+    last_key: int
+    a4_hz: float
+
+
 def summarise(
-    m: NoteMeasures,
-    j: Judged,
+    listened: Listened,
     path: KeyPath,
-    table: Any,
+    table: pd.DataFrame,
     *,
-    channels: Samples,
-    rate_hz: int,
-    first_key: int,
-    last_key: int,
-    a4_hz: float,
+    asked: Asked,
     quality: RecordingQuality,
     clipped: NDArray[np.bool_],
 ) -> SurveySummary:
     """What holds for the whole piano and the whole recording."""
+    m, j = listened.m, listened.judged
     by_status = {
         s: tuple(int(k) for k in table.loc[table["status"] == s, "key"])
         for s in ("silent", "skipped", "unclear")
@@ -47,12 +53,12 @@ def summarise(
     withheld = quality.withholds("t60_s")
     t60_s, t60_reason = (np.nan, withheld) if withheld else (m.t60_s, m.t60_reason)
     return SurveySummary(
-        first_key=first_key,
-        last_key=last_key,
-        a4_hz=a4_hz,
-        rate_hz=rate_hz,
-        channels=channels.shape[0],
-        seconds=channels.shape[1] / rate_hz,
+        first_key=asked.first_key,
+        last_key=asked.last_key,
+        a4_hz=asked.a4_hz,
+        rate_hz=listened.rate_hz,
+        channels=listened.channels.shape[0],
+        seconds=listened.channels.shape[1] / listened.rate_hz,
         measured=len(m.strikes.key),
         silent=by_status["silent"],
         skipped=by_status["skipped"],

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TypedDict, Unpack
 
-from pianolab.acoustics import Survey, listen
+from pianolab.acoustics import Recorded, Survey, listen
 from pianolab.acoustics.survey_summary import warning_sentences
 from pianolab.casebook import Casebook
 from pianolab.casebook.book import check_open
@@ -103,9 +103,8 @@ def listen_file(
         first_key=first_key,
         last_key=last_key,
         a4_hz=a4_hz,
-        expected_offset_cents=expected_offset_cents,
-        lossy=sound.lossy,
         name=sound.name,
+        recorded=Recorded(lossy=sound.lossy, expected_offset_cents=expected_offset_cents),
         progress=tell,
     )
     return _settled(survey, first_key) if first_is_sure else survey

@@ -9,7 +9,7 @@ import pytest
 from pianolab.acoustics import listen
 from pianolab.acoustics.strings.far_strings import FarString, far_string
 from pianolab.acoustics.strings.modes import MOST_MODES, Modes
-from pianolab.acoustics.strings.unison import measure_unison
+from pianolab.acoustics.strings.unison import KnownOfNotes, measure_unison
 from pianolab.sound_model import KeyFault, PianoModel, render_scale, room
 
 KEY, F1_HZ, PARTIALS = 30, 146.8, 12
@@ -94,16 +94,13 @@ def test_one_mode_in_a_long_room_says_nothing_of_the_strings(
 ) -> None:
     modes = modes_at([[0.0, 3.0] if p < shown_in else [0.0] for p in range(8)])
     heard = (np.arange(PARTIALS) < 8).astype(float)[None]
-    unison = measure_unison(
-        modes,
-        centre_hz=CENTRE_HZ,
-        weight=heard,
+    known = KnownOfNotes(
         far_cents=np.zeros(1),
         far_proven=np.zeros(1, dtype=bool),
         strings=np.array([3]),
         key=np.array([KEY]),
         scatter=np.full(1, 0.3),
         heard_s=np.full(1, 1.5),
-        prompt_hidden=long_room,
     )
+    unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=long_room)
     assert bool(unison.room_hides[0]) == hides

@@ -8,7 +8,7 @@ import pytest
 
 from pianolab.acoustics.envelope.decay import NoteDecay
 from pianolab.acoustics.judging.buzz import OverNeighbours
-from pianolab.acoustics.judging.judge import NO_DAMPER, ROOM_RINGS_ON, RULES, Evidence
+from pianolab.acoustics.judging.judge import NO_DAMPER, ROOM_RINGS_ON, RULES, STRING_PULLS, Evidence
 from pianolab.acoustics.judging.voicing import VOICING_UNTOLD
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.results import FAULTS
@@ -100,6 +100,15 @@ def test_what_can_not_be_told_says_why(fault: str, given: dict[str, Any], why: s
     ruling = RULES[fault](evidence(**given), 0)
     assert not ruling.found
     assert why in ruling.untold
+
+
+@pytest.mark.parametrize(("off_cents", "also"), [(6.0, False), (25.0, True)])
+def test_one_string_far_off_is_one_fault_unless_the_key_is_off_by_more(off_cents: float, also: bool) -> None:
+    given = {"slipped": [True], "off_curve": [True], "spread_cents": 15.0, "cents": np.array([off_cents])}
+    ruled = {fault: RULES[fault](evidence(**given), 0) for fault in ("off_pitch", "unison")}
+    assert ruled["unison"].found
+    assert ruled["off_pitch"].found == also
+    assert (ruled["off_pitch"].untold == STRING_PULLS) == (not also)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from scipy import signal
 from pianolab.acoustics.keys import reading_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.fresh_lines import TOP_HZ, FreshLines
-from pianolab.acoustics.keys.line_evidence import MOST_PARTIALS, Evidence, weigh, widened
+from pianolab.acoustics.keys.line_evidence import LOW_PARTIALS, Evidence, weigh, widened
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.sequence import read_sequence
 from pianolab.acoustics.spectra import as_channels
@@ -170,7 +170,7 @@ def test_a_move_that_is_not_followed_would_show() -> None:
 def mean_per_partial(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> Evidence:
     """How far a pitch's partials stand out in the mean, less 8 dB: a pitch with one partial in band asks for one line."""
     evidence = weigh(fresh, rate_hz=rate_hz, first_key=first_key, last_key=last_key)
-    n = np.arange(1, MOST_PARTIALS + 1)
+    n = np.arange(1, LOW_PARTIALS + 1)
     hz = (
         n
         * key_to_hz(evidence.grid)[:, None]

@@ -15,13 +15,19 @@ import pytest
 from scipy import signal
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, read_keys
+from pianolab.acoustics.keys import line_evidence
+from pianolab.acoustics.keys.compass import usual_inharmonicity
+from pianolab.acoustics.keys.fresh_lines import FreshLines, fresh_lines
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, _margins, read_keys
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
 from pianolab.acoustics.keys.onsets import Onsets
+from pianolab.acoustics.keys.path_search import FEW_STRIKES, ends
 from pianolab.acoustics.keys.sequence import read_sequence
+from pianolab.acoustics.limits import limits
 from pianolab.errors import BadInput
 from pianolab.io.real_notes import real_notes, string_together
 from pianolab.sound_model import PianoModel, render_scale
+from pianolab.units import key_to_hz
 
 Played = dict[int, float]
 RATE_HZ = 22050
@@ -188,3 +194,57 @@ def test_a_key_is_silent_only_where_no_tone_went_unread() -> None:
 
     assert status(unread=False) == "silent"
     assert status(unread=True) == "unclear"
+
+
+def bass_blow(key: int, *, stiffness: float, seed: int) -> FreshLines:
+    """What one blow of a bass string adds: 70 partials, in noise; ``stiffness`` over the usual."""
+    rng, t = np.random.default_rng(seed), np.arange(round(2.2 * RATE_HZ)) / RATE_HZ - 0.5
+    n, b = np.arange(1, 71), stiffness * float(usual_inharmonicity(key))
+    hz = n * float(key_to_hz(key)) * np.sqrt((1 + b * n**2) / (1 + b))
+    level = rng.uniform(0.3, 1.0, len(n)) * np.exp(-n / 60) / (1 + (80 / hz) ** 3) * (hz < 0.45 * RATE_HZ)
+    tone = np.sum(level * np.sin(2 * np.pi * np.outer(t, hz) + rng.uniform(0, 6.28, len(n))), axis=1)
+    tone *= (t > 0) * np.exp(-0.8 * t)
+    sound = tone + 0.05 * np.std(tone) * rng.standard_normal(len(t))
+    channels = sound[None].astype(np.float32)
+    return fresh_lines(channels, np.array([0.5]), np.array([2.2]), rate_hz=RATE_HZ)
+
+
+@pytest.mark.parametrize("key", [1, 3])
+@pytest.mark.parametrize("stiffness", [0.15, 4.0])
+def test_a_slack_or_stiff_bass_string_is_not_taken_for_its_octave(
+    key: int, stiffness: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fresh = bass_blow(key, stiffness=stiffness, seed=1)
+
+    def over_the_octave() -> float:
+        line_evidence._hypotheses.cache_clear()
+        evidence = line_evidence.weigh(fresh, rate_hz=RATE_HZ, first_key=1, last_key=48)
+        own, octave = (evidence.score[0][np.abs(evidence.grid - k) < 0.4].max() for k in (key, key + 12))
+        return float(own - octave)
+
+    assert over_the_octave() > 10.0
+    if stiffness < 1.0:
+        # The twin: over a narrower band than the octave above is judged in, it loses.
+        monkeypatch.setattr(line_evidence, "BAND_HZ", 0.0)
+        assert over_the_octave() < 0.0
+    line_evidence._hypotheses.cache_clear()
+
+
+def test_a_doubtful_whole_does_not_hide_a_doubtful_strike() -> None:
+    """Strikes, keys: the whole could be one key higher at the price of 1; the last strike as well another key."""
+    keys = np.arange(4)
+    through = np.full((4, 20), -100.0)
+    through[keys, keys], through[keys, keys + 1], through[3, 15] = 0.0, -1.0, -2.0
+    margins = _margins(through, keys, shift=1, whole=1.0)
+    assert margins.tolist() == [100.0, 100.0, 100.0, 2.0]
+    # Where one strike lies nearer to the key beside than the whole does, that is its own doubt.
+    through[1, 2] = 0.5
+    assert _margins(through, keys, shift=1, whole=1.0)[1] == -0.5
+
+
+def test_a_key_missing_at_the_upper_end_is_likelier_than_one_at_the_lower() -> None:
+    low, high = (ends(88, 40, first=limits()["path"][f"{end}_end_left_out"]) for end in ("low", "high"))
+    assert low[0] == high[0] == 0.0
+    assert np.all(low[1:] > high[1:])
+    assert np.all(np.diff(high) >= 0.0)
+    assert not ends(88, FEW_STRIKES, first=3.0).any(), "a few strikes say nothing of where a scale ends"

@@ -13,7 +13,7 @@ import pytest
 import soundfile
 from scipy import signal
 
-from pianolab.acoustics import Survey, listen
+from pianolab.acoustics import Recorded, Survey, listen
 from pianolab.acoustics.columns import resting_with
 from pianolab.acoustics.recorder.background import find_gaps, find_hum, find_low_pass, offset_share
 from pianolab.acoustics.recorder.clipping import clipped_share
@@ -335,7 +335,8 @@ def test_many_things_at_once_reach_the_summary_with_what_they_forbid() -> None:
     samples = np.clip(5.0 * (scale.samples + hum) + 0.04, -1.0, 1.0).astype(np.float32)
     begin = int((scale.truth["onset_s"].iloc[5] + 0.5) * scale.rate_hz)
     samples[begin : begin + 500] = 0.0
-    survey = listen(samples, rate_hz=scale.rate_hz, lossy=True, expected_offset_cents=-30.0, **KEYS)
+    known = Recorded(lossy=True, expected_offset_cents=-30.0)
+    survey = listen(samples, rate_hz=scale.rate_hz, recorded=known, **KEYS)
     said = survey.summary
     assert set(said.impairments) >= {
         "clipped",

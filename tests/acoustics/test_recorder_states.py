@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import ndimage, signal
 
-from pianolab.acoustics import Survey, listen
+from pianolab.acoustics import Recorded, Survey, listen
 from pianolab.acoustics.judging.tuning_need import slipped_strings
 from pianolab.acoustics.recorder import elsewhere
 from pianolab.acoustics.recorder.elsewhere import begins_with_blow
@@ -271,7 +271,9 @@ def test_keys_played_into_one_another_are_no_fault_of_the_dampers() -> None:
 def buzzing(lossy: bool, *keys: int, amount: float = -30.0) -> Survey:
     """Some keys that buzz, in a file that was stored with loss or without."""
     scale = played(*(KeyFault(kind="buzz", key=k, amount=amount) for k in keys))
-    return listen(scale.samples.astype(np.float32), rate_hz=scale.rate_hz, lossy=lossy, **KEYS)
+    return listen(
+        scale.samples.astype(np.float32), rate_hz=scale.rate_hz, recorded=Recorded(lossy=lossy), **KEYS
+    )
 
 
 def test_many_keys_that_seem_to_buzz_in_a_coded_sound_are_the_codecs() -> None:

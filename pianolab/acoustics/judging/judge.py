@@ -28,6 +28,7 @@ Flags = NDArray[np.bool_]
 NO_DAMPER = "no damper on this key"
 ROOM_RINGS_ON = "the room rings on as long as the note"
 OVER_TOO_SOON = "let go, or drowned, before it had fallen 20 dB"
+STRING_PULLS = "one of its strings is far off and pulls its pitch"
 BETWEEN_SHORT_AND_LONG = "neither clearly short nor clearly long beside its neighbours"
 
 
@@ -113,8 +114,7 @@ def gather_evidence(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags)
         between=over_neighbours(m.between, key=key),
         trust=trust,
         verdict=verdict,
-        # One string far away pulls the key's pitch with it.
-        off_curve=off_curve(cents - curve, m.f1_sd_cents, spread, key) | slipped,
+        off_curve=off_curve(cents - curve, m.f1_sd_cents, spread, key),
         slipped=slipped,
         perhaps_slipped=perhaps_slipped(spread, spread_sd, key) & ~slipped,
         slow_damper=slow,
@@ -131,6 +131,9 @@ def _brightness(m: NoteMeasures, *, clipped: Flags) -> Brightness:
 
 
 def _off_pitch(e: Evidence, i: int) -> Ruling:
+    if e.slipped[i] and not abs(e.cents[i] - e.curve_cents[i]) > e.m.unison.spread_cents[i]:
+        # One fault is said once, of the unison.
+        return Ruling(untold=STRING_PULLS)
     if e.off_curve[i]:
         return FOUND
     return Ruling(untold=TOO_WEAK) if np.isnan(e.cents[i]) else SOUND

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from pianolab.acoustics.keys.compass import usual_stretch_cents
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, rise_share
-from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, search
+from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, ends, search
 from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray, key_to_hz
 
@@ -128,6 +128,8 @@ def read_keys(
         no_note=lim["no_note_strong"] + weak * (lim["no_note_weak"] - lim["no_note_strong"]),
         prior=_offset_prior(OFFSETS_CENTS) - _offset_prior(np.zeros(1)),
         left_out=lim["left_out"],
+        under=ends(len(keys), len(times_s), first=lim["low_end_left_out"]),
+        over=ends(len(keys), len(times_s), first=lim["high_end_left_out"]),
     )
     found = search(model)
     heard = found.keys[found.keys >= 0]
@@ -219,20 +221,29 @@ def _doubt(model: PathModel, found: Search, *, direction: int) -> _Doubt:
     through = (found.taken + back - model.fit.transpose(1, 0, 2)).max(axis=1)
     rows = np.arange(strikes)
     own = through[rows, found.keys]
-    other = through.copy()
-    other[rows, np.maximum(found.keys, 0)] = -np.inf
-    margin[heard] = (own - other.max(axis=1))[heard]
     behind = {shift: _behind(through, own, found.keys, heard, shift) for shift in (-1, 1)}
     shift = min(behind, key=lambda s: float(behind[s]))
     whole = behind[shift]
-    # A shift of the whole is said once, of the reading; a strike is doubtful where it is more so than the whole.
+    margin[heard] = _margins(through, found.keys, shift=shift, whole=whole)[heard]
     lim = limits()["path"]
-    margin[margin > whole - lim["like_the_whole"]] += (
-        max(lim["sure_margin"] - whole, 0.0) + lim["like_the_whole"]
-    )
     far = abs(float(np.median(OFFSETS_CENTS[found.offsets[heard]]))) >= lim["doubtful_from_cents"]
     clear = lim["clear_margin_far"] if far else lim["clear_margin"]
     return _Doubt(margin, direction * shift if whole < clear else 0, whole)
+
+
+def _margins(through: FloatArray, keys: NDArray[np.int64], *, shift: int, whole: float) -> FloatArray:
+    """How far the best path through any other key lies behind at each strike.
+
+    A shift of the whole is said once, of the reading: at a strike the shifted key counts where it is more likely than the
+    whole is.
+    """
+    rows, own_key = np.arange(len(keys)), np.maximum(keys, 0)
+    own, other = through[rows, own_key], through.copy()
+    other[rows, own_key] = -np.inf
+    beside = np.clip(own_key + shift, 0, through.shape[1] - 1)
+    as_whole = own - through[rows, beside] > whole - limits()["path"]["like_the_whole"]
+    other[rows[as_whole], beside[as_whole]] = -np.inf
+    return np.asarray(own - other.max(axis=1))
 
 
 def _behind(

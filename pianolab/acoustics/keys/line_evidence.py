@@ -29,16 +29,19 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
 
 STEP_CENTS = 10
 MARGIN_CENTS = 200
-MOST_PARTIALS = 24
+MOST_PARTIALS, LOW_PARTIALS = 48, 24
+BAND_HZ = 1400.0
+"""Of the bass so many partials count as stand below this, of any string at least `LOW_PARTIALS`: the lowest strings are
+judged over as wide a band as those an octave higher, which otherwise explain lines that nobody asks of the lower."""
 B_FACTORS = 0.095 * 1.26 ** np.arange(16)
 """Inharmonicity over the usual that is tried: 0.1 to 3, so close that partials stay within a window."""
 B_REACH = 0.12
 """Partials count while B n^2 stays below: beyond, one step of the inharmonicity moves them out of their windows."""
-BASS_B_FACTORS = 0.24 * 1.08 ** np.arange(52)
-"""The same in the bass, 0.24 to 12: short wound strings may be many times stiffer than usual."""
+BASS_B_FACTORS = 0.1 * 1.08 ** np.arange(63)
+"""The same in the bass, 0.1 to 12: wound strings may be many times stiffer than usual when short, and slack when long."""
 BASS_B_REACH = 0.4
 BASS_UP_TO_KEY = 36
-EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 24, 0.5))
+EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 48, 0.5))
 """First and last partial, and how often a partial among them is seen where it should be [practice]."""
 OCTAVES_HZ = 25.0 * 2.0 ** np.arange(10)
 LOWEST_HEARD_HZ = 80.0
@@ -215,6 +218,7 @@ def _partial_bins(
     f = n * key_to_hz(grid)[:, None] * np.sqrt((1.0 + b * n**2) / (1.0 + b))
     index = np.round(f * size / rate_hz).astype(np.int64)
     used = ((f < min(TOP_HZ, 0.46 * rate_hz)) | (n == 1)) & ((b * n**2 < reach) | (n <= 3)) & (index < bins)
+    used &= (n <= LOW_PARTIALS) | ((f < BAND_HZ) & (reach > B_REACH))
     return np.where(used, index, bins)
 
 

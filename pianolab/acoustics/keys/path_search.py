@@ -23,7 +23,8 @@ UNSTEADY = -1
 @dataclass(frozen=True)
 class PathModel:
     """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns,
-    how likely each offset is, the price of keys left out."""
+    how likely each offset is, the price of keys left out; the prices of so many keys missing under the first and over
+    the last that were heard."""
 
     fit: FloatArray
     times_s: FloatArray
@@ -31,6 +32,8 @@ class PathModel:
     no_note: FloatArray
     prior: FloatArray
     left_out: float
+    under: FloatArray
+    over: FloatArray
 
     def mirrored(self, *, keys: bool, times: bool) -> PathModel:
         """The same with the keyboard, or the time, turned round; turned in time the offset's prior is left out."""
@@ -43,6 +46,8 @@ class PathModel:
             self.no_note[rows],
             np.zeros_like(self.prior) if times else self.prior,
             self.left_out,
+            self.over if keys else self.under,
+            self.under if keys else self.over,
         )
 
 
@@ -86,17 +91,16 @@ def _drifted(value: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
     return np.take_along_axis(whole, source[:, None], axis=1)[:, 0], source
 
 
-def _ends(count: int) -> FloatArray:
-    """Cost of a scale that leaves out so many keys at an end."""
-    lim = limits()["path"]
+def ends(count: int, strikes: int, *, first: float) -> FloatArray:
+    """Cost of a scale that leaves out so many keys at an end: ``first`` for one, and more by the root of their number."""
     missing = np.arange(count)
-    return np.where(missing > 0, lim["end_left_out"] + np.sqrt(np.maximum(missing - 1, 0)), 0.0)
+    cost = np.where(missing > 0, first + np.sqrt(np.maximum(missing - 1, 0)), 0.0)
+    return cost if strikes > FEW_STRIKES else np.zeros(count)
 
 
 def search(model: PathModel) -> Search:
     """Best path through all strikes."""
     offsets, strikes, count = model.fit.shape
-    ends = _ends(count) if strikes > FEW_STRIKES else np.zeros(count)
     value = np.full((offsets, count), -np.inf)
     since_s = np.full((offsets, count), np.nan)
     idle = 0.0
@@ -110,7 +114,7 @@ def search(model: PathModel) -> Search:
             value, model.times_s[i] - since_s, float(model.step_s[i]), model.left_out, moves
         )
         reach, offset_before = _drifted(reach)
-        start = idle - ends[None] + model.prior[:, None]
+        start = idle - model.under[None] + model.prior[:, None]
         begun = start > reach
         from_key[i] = np.where(begun, -1, np.take_along_axis(source, offset_before, axis=0))
         from_offset[i] = offset_before
@@ -120,7 +124,7 @@ def search(model: PathModel) -> Search:
         value = np.where(kept[i], stay, taken[i])
         since_s = np.where(kept[i], since_s, model.times_s[i])
         idle += float(model.no_note[i])
-    final = value - ends[::-1][None]
+    final = value - model.over[::-1][None]
     keys, at = np.full(strikes, -1, dtype=np.int64), np.zeros(strikes, dtype=np.int64)
     offset, key = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
     total = float(final[offset, key])

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics.keys.strikes import LONGEST_S, Strikes, batches
 from pianolab.acoustics.spectra import Samples, fast_size, note_spectra
-from pianolab.acoustics.strings.modes import Modes, band_signals, find_modes
+from pianolab.acoustics.strings.modes import MOST_MODES, Modes, band_signals, find_modes
 from pianolab.acoustics.threads import at_once
 from pianolab.units import FloatArray, key_to_hz
 
@@ -39,22 +39,18 @@ def close_modes(
     guard: FloatArray,
     *,
     rate_hz: int,
-) -> tuple[FloatArray, FloatArray, Modes]:
-    """Energy centroid, total energy and modes of the partials, all notes; NaN where too short."""
-    count, channel_count = len(strikes.key), channels.shape[0]
-    shape = (count, MODE_PARTIALS)
-    centroid, energy = np.full(shape, np.nan), np.zeros(shape)
-    all_modes = Modes(
-        np.full((*shape, 4), np.nan),
-        np.full((*shape, 4), np.nan),
-        np.zeros((*shape, channel_count, 4), dtype=complex),
-        np.zeros((*shape, 4)),
-        np.full(shape, np.nan),
-        np.zeros(shape),
-        np.full(shape, np.nan),
-        np.full(shape, np.nan),
-    )
-    frames = channels.shape[1]
+) -> Modes:
+    """Modes of the partials of all notes; NaN where too short.
+
+    Parameters
+    ----------
+    channels : shape (channels, frames)
+    strikes : the notes
+    series : shape (notes, `MODE_PARTIALS`), Hz, where each partial is looked for; NaN where none is
+    held_s, guard : shape (notes,), how long each is held, and the decay rate from which a mode is the room's
+    rate_hz : Hz
+    """
+    all_modes = _no_modes(len(strikes.key), channels=channels.shape[0])
     register = np.searchsorted(REGISTERS, strikes.key, side="right")
     pieces = [
         (int(band), rows[register[rows] == band])
@@ -64,30 +60,59 @@ def close_modes(
 
     def find(piece: tuple[int, NDArray[np.int64]]) -> None:
         own = piece[1]
-        part, width = strikes.pick(own), float(half_width_hz(np.median(strikes.key[own])))
-        starts_s, stops_s = analysed_s(strikes.key[own], held_s[own])
-        start_s, stop_s = float(starts_s.min()), float(stops_s.min())
-        if (stop_s - start_s) * 2 * width < 14:
+        modes = _of_register(
+            channels, strikes.pick(own), series[own], held_s[own], guard[own], rate_hz=rate_hz
+        )
+        if modes is None:
             return
-        starts = np.maximum(((part.onset_s - LEAD_S) * rate_hz).astype(np.int64), 0)
-        lead = part.onset_s - starts / rate_hz
-        lengths = np.minimum(
-            ((stop_s + LEAD_S) * rate_hz * np.ones(len(own))).astype(np.int64), frames - starts
-        )
-        size = fast_size(int((stop_s + LEAD_S + 0.25) * rate_hz))
-        spectra = note_spectra(channels, starts=starts, lengths=lengths, size=size)
-        bands = band_signals(spectra, centre_hz=series[own], half_width_hz=width, rate_hz=rate_hz, size=size)
-        modes = find_modes(
-            bands,
-            start_s=float(np.median(lead)) + start_s,
-            stop_s=float(np.median(lead)) + stop_s - 0.03,
-            blow_s=float(np.median(lead)),
-            room_guard_per_s=guard[own],
-        )
-        centroid[own] = modes.centroid_hz
-        energy[own] = modes.centroid_energy
         for name in all_modes.__dataclass_fields__:
             getattr(all_modes, name)[own] = getattr(modes, name)
 
     at_once(find, pieces)
-    return centroid, energy, all_modes
+    return all_modes
+
+
+def _no_modes(notes: int, *, channels: int) -> Modes:
+    """Room for the modes of so many notes, with none found."""
+    shape = (notes, MODE_PARTIALS)
+    return Modes(
+        f_hz=np.full((*shape, MOST_MODES), np.nan),
+        decay_per_s=np.full((*shape, MOST_MODES), np.nan),
+        amplitude=np.zeros((*shape, channels, MOST_MODES), dtype=complex),
+        energy=np.zeros((*shape, MOST_MODES)),
+        centroid_hz=np.full(shape, np.nan),
+        centroid_energy=np.zeros(shape),
+        mean_decay_per_s=np.full(shape, np.nan),
+        fit_db=np.full(shape, np.nan),
+    )
+
+
+def _of_register(
+    channels: Samples,
+    part: Strikes,
+    series: FloatArray,
+    held_s: FloatArray,
+    guard: FloatArray,
+    *,
+    rate_hz: int,
+) -> Modes | None:
+    """Modes of some notes of one register, all over the same time; None where that is too short."""
+    width = float(half_width_hz(np.median(part.key)))
+    starts_s, stops_s = analysed_s(part.key, held_s)
+    start_s, stop_s = float(starts_s.min()), float(stops_s.min())
+    if (stop_s - start_s) * 2 * width < 14:
+        return None
+    starts = np.maximum(((part.onset_s - LEAD_S) * rate_hz).astype(np.int64), 0)
+    lead = part.onset_s - starts / rate_hz
+    wanted = ((stop_s + LEAD_S) * rate_hz * np.ones(len(part.key))).astype(np.int64)
+    lengths = np.minimum(wanted, channels.shape[1] - starts)
+    size = fast_size(int((stop_s + LEAD_S + 0.25) * rate_hz))
+    spectra = note_spectra(channels, starts=starts, lengths=lengths, size=size)
+    bands = band_signals(spectra, centre_hz=series, half_width_hz=width, rate_hz=rate_hz, size=size)
+    return find_modes(
+        bands,
+        start_s=float(np.median(lead)) + start_s,
+        stop_s=float(np.median(lead)) + stop_s - 0.03,
+        blow_s=float(np.median(lead)),
+        room_guard_per_s=guard,
+    )

@@ -28,7 +28,7 @@ from pianolab.acoustics.strings.scatter import (
     pitch_sd_cents,
     scatter_cents,
 )
-from pianolab.acoustics.strings.unison import Unison, measure_unison
+from pianolab.acoustics.strings.unison import KnownOfNotes, Unison, measure_unison
 from pianolab.keyboard import usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray, t60_to_rate
 
@@ -71,8 +71,6 @@ class _Choirs:
     """The strings in each partial: shapes (notes, MODE_PARTIALS) beside their modes."""
 
     modes: Modes
-    centroid: FloatArray
-    energy: FloatArray
     centre_hz: FloatArray
     far: FarString
     apart_hz: FloatArray
@@ -143,7 +141,7 @@ def string_pitch(
     line_b, centre = _rough_series(strikes, tracks, weight)
     choirs = _choirs(channels, strikes, tracks, centre, held_s=held_s, t60_s=t60_s, rate_hz=rate_hz)
     fitted = _fit(strikes, tracks, choirs, weight, line_b)
-    slow_share = choirs.modes.energy.sum(axis=-1) / np.maximum(choirs.energy, 1e-300)
+    slow_share = choirs.modes.energy.sum(axis=-1) / np.maximum(choirs.modes.centroid_energy, 1e-300)
     slow_weight = np.where(choirs.over_db > CHOIR_DB, choirs.weight * slow_share, 0.0)
     scatter = scatter_cents(
         off_series_cents(fitted.pitch, fitted.whole)[:, :LOW_PARTIALS],
@@ -151,22 +149,23 @@ def string_pitch(
         strikes.key,
     )
     begin_s, end_s = analysed_s(strikes.key, held_s)
-    unison = measure_unison(
-        choirs.modes,
-        centre_hz=choirs.centre_hz,
-        weight=slow_weight,
+    known = KnownOfNotes(
         far_cents=choirs.far.cents,
         far_proven=choirs.far.proven,
         strings=choirs.strings,
         key=strikes.key,
         scatter=scatter,
         heard_s=np.maximum(end_s - begin_s, 0.05),
+    )
+    unison = measure_unison(
+        choirs.modes,
+        known,
+        centre_hz=choirs.centre_hz,
+        weight=slow_weight,
         prompt_hidden=t60_s > LONG_ROOM_S,
     )
     f1_sd, b_sd = _uncertainty(strikes, fitted, scatter, unison, line_b=line_b)
-    # One line alone could be anybody's where a string gives many.
-    used = fitted.whole.used
-    seen = (used > 1) | ((used == 1) & (strikes.key >= LONE_FROM_KEY))
+    seen = _seen(fitted, strikes)
     return StringPitch(
         f1_hz=np.where(seen, fitted.f1_hz, np.nan),
         f1_sd_cents=np.where(seen, f1_sd, np.nan),
@@ -175,10 +174,16 @@ def string_pitch(
         unison=unison,
         modes=choirs.modes,
         series_hz=series_hz(fitted.whole.f0_hz, fitted.whole.inharmonicity, tracks.f_hz.shape[1]),
-        partial_hz=choirs.centroid,
+        partial_hz=choirs.modes.centroid_hz,
         partial_weight=slow_weight,
         mode_weight=choirs.weight,
     )
+
+
+def _seen(fitted: _Fitted, strikes: Strikes) -> NDArray[np.bool_]:
+    """Notes of which a pitch is known: one line alone could be anybody's where a string gives many."""
+    used = fitted.whole.used
+    return np.asarray((used > 1) | ((used == 1) & (strikes.key >= LONE_FROM_KEY)))
 
 
 def _rough_series(
@@ -205,7 +210,8 @@ def _choirs(
 ) -> _Choirs:
     over = tracks.over_noise_db[:, :MODE_PARTIALS]
     guard = np.full(len(strikes.key), OWN_SHARE * t60_to_rate(t60_s) if t60_s > ROOM_HEARD_S else np.inf)
-    centroid, energy, modes = close_modes(channels, strikes, centre, held_s, guard, rate_hz=rate_hz)
+    modes = close_modes(channels, strikes, centre, held_s, guard, rate_hz=rate_hz)
+    centroid, energy = modes.centroid_hz, modes.centroid_energy
     strings = np.array([usual_strings(int(k)) for k in strikes.key])
     known_hz = np.where(np.isnan(centre), 1.0, centre)
     heard = np.where(over > CHOIR_DB, 1.0, 0.0)
@@ -223,8 +229,6 @@ def _choirs(
     weight *= np.where(strikes.key[:, None] >= BENT_FROM_KEY, strong, 1.0)
     return _Choirs(
         modes=modes,
-        centroid=centroid,
-        energy=energy,
         centre_hz=known_hz,
         far=far,
         apart_hz=apart_hz,
@@ -242,7 +246,7 @@ def _fit(
     told_apart = (~np.isnan(choirs.apart_hz)).sum(axis=1) >= 2
     split = ((choirs.strings > 1) & (strikes.key < TOP_KEY) & told_apart)[:, None]
     mode_weight = np.where(split & np.isnan(choirs.apart_hz), 0.0, choirs.weight)
-    mean_hz = np.where(split, choirs.apart_hz, choirs.centroid)
+    mean_hz = np.where(split, choirs.apart_hz, choirs.modes.centroid_hz)
     pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, mean_hz, np.nan)
     weight = np.where(split, 0.0, PEAK_SHARE * peak_weight)
     weight[:, :MODE_PARTIALS] = mode_weight

@@ -69,6 +69,29 @@ class Unison:
     room_hides: NDArray[np.bool_]
 
 
+@dataclass(frozen=True, kw_only=True)
+class KnownOfNotes:
+    """What is known of each note before its unison is measured, shape (notes,) each.
+
+    ``far_cents`` and ``far_proven`` of a string that seems far off (`far_strings.far_string`); how many ``strings`` the
+    ``key`` is taken to have; ``scatter`` in cents, how far partials lie off their series (`scatter.scatter_cents`);
+    ``heard_s``, how long the modes were listened to.
+    """
+
+    far_cents: FloatArray
+    far_proven: NDArray[np.bool_]
+    strings: NDArray[np.int64]
+    key: NDArray[np.int64]
+    scatter: FloatArray
+    heard_s: FloatArray
+
+    @property
+    def believed(self) -> NDArray[np.bool_]:
+        """Where a string went its own way for sure."""
+        scatters = np.where(self.strings > 1, FAR_SCATTERS * self.scatter, 0.0)
+        return np.asarray(self.far_proven & (self.far_cents > FAR_CENTS + scatters))
+
+
 def weighted_median(values: FloatArray, weights: FloatArray) -> FloatArray:
     """Weighted median along the last axis; NaN where nothing has weight.
 
@@ -136,11 +159,9 @@ def _quarter(values: FloatArray, used: NDArray[np.bool_]) -> FloatArray:
 def _from_variance(
     variance: FloatArray,
     weight: FloatArray,
-    strings: NDArray[np.int64],
+    of_notes: KnownOfNotes,
     *,
     least_apart: FloatArray,
-    scatter: FloatArray,
-    far_cents: FloatArray,
     prompt_hidden: bool,
 ) -> tuple[FloatArray, FloatArray]:
     """Distance of the outermost strings and its uncertainty, cents, from the partials' variances.
@@ -158,7 +179,7 @@ def _from_variance(
     sd = 1.25 * spread / np.sqrt(np.maximum(effective, 1.0)) * (1.0 + 1.0 / np.maximum(count, 1) ** 2)
     sd = np.where(count == 1, np.maximum(np.abs(middle), 0.3), sd) * (2.0 if prompt_hidden else 1.0)
     apart = TOLD_APART_SHARE * _quarter(least_apart, weight > 0) ** 2
-    pulled = PULLED_SHARE * scatter**2
+    pulled = PULLED_SHARE * of_notes.scatter**2
     sd = np.sqrt(
         (SCATTER_SHARE * sd) ** 2
         + apart**2
@@ -166,9 +187,10 @@ def _from_variance(
         + (VARIANCE_SHARE * middle) ** 2
         + LEAST_VARIANCE_SD**2
     )
-    factor = np.maximum([OUTERMOST_OVER_SD[int(n)] for n in strings], 1.0)
+    factor = np.maximum([OUTERMOST_OVER_SD[int(n)] for n in of_notes.strings], 1.0)
+    far_cents = np.where(of_notes.believed, of_notes.far_cents, 0.0)
     plain = np.maximum(factor * np.sqrt(np.maximum(middle, 0.0)), far_cents)
-    return _expected_distance(middle, sd, factor, usual_cents=_usual_cents(plain[strings > 1]))
+    return _expected_distance(middle, sd, factor, usual_cents=_usual_cents(plain[of_notes.strings > 1]))
 
 
 def _usual_cents(plain_cents: FloatArray) -> float:
@@ -197,15 +219,10 @@ def _expected_distance(
 
 def measure_unison(
     modes: Modes,
+    known: KnownOfNotes,
     *,
     centre_hz: FloatArray,
     weight: FloatArray,
-    far_cents: FloatArray,
-    far_proven: NDArray[np.bool_],
-    strings: NDArray[np.int64],
-    key: NDArray[np.int64],
-    scatter: FloatArray,
-    heard_s: FloatArray,
     prompt_hidden: bool,
 ) -> Unison:
     """Distance of the strings of every note.
@@ -213,11 +230,8 @@ def measure_unison(
     Parameters
     ----------
     modes : Modes, shape (notes, partials, modes)
+    known : what is known of the notes from elsewhere
     centre_hz, weight : shape (notes, partials); weight 0 leaves a partial out
-    far_cents, far_proven : shape (notes,), of a string that seems far off (`far_strings.far_string`)
-    strings, key : shape (notes,); how many strings the key is taken to have
-    scatter : shape (notes,), cents, how far partials lie off their series (`scatter.scatter_cents`)
-    heard_s : shape (notes,), how long its modes were listened to
     prompt_hidden : whether the room rings so long that prompt modes were left out
 
     Returns
@@ -229,37 +243,38 @@ def measure_unison(
     used = np.where(count > 0, weight, 0.0)
     apart = weighted_median(cents, used)
     apart_sd = 1.4826 * weighted_median(np.abs(cents - apart[:, None]), used)
-    believed = far_proven & (far_cents > FAR_CENTS + np.where(strings > 1, FAR_SCATTERS * scatter, 0.0))
     choir, choir_sd = _from_variance(
         string_variance_cents2(modes, centre_hz=centre_hz),
         used,
-        strings,
-        least_apart=least_apart_cents(modes, centre_hz=centre_hz, heard_s=heard_s),
-        scatter=scatter,
-        far_cents=np.where(believed, far_cents, 0.0),
+        known,
+        least_apart=least_apart_cents(modes, centre_hz=centre_hz, heard_s=known.heard_s),
         prompt_hidden=prompt_hidden,
     )
     if prompt_hidden:
         choir = np.maximum(choir, apart)
     # A string that some partials show far off and the others do not leaves it open by half.
-    choir_sd = np.hypot(
-        CHOIR_SD * choir_sd + 0.02, np.where(believed, 0.0, 0.5 * np.maximum(far_cents - choir, 0.0))
-    )
-    single = strings == 1
+    open_cents = np.where(known.believed, 0.0, 0.5 * np.maximum(known.far_cents - choir, 0.0))
+    choir_sd = np.hypot(CHOIR_SD * choir_sd + 0.02, open_cents)
+    single = known.strings == 1
     one_sd = np.hypot(apart_sd / np.sqrt(np.maximum((used > 0).sum(axis=1), 1)), LEAST_SD_CENTS)
     one_sd = np.hypot(one_sd, FALSE_BEAT_SHARE * apart)
-    one_sd = np.hypot(one_sd, np.where(key >= MAYBE_TWO_FROM_KEY, MAYBE_TWO_CENTS, 0.0))
+    one_sd = np.hypot(one_sd, np.where(known.key >= MAYBE_TWO_FROM_KEY, MAYBE_TWO_CENTS, 0.0))
     spread, spread_sd = np.where(single, apart, choir), np.where(single, one_sd, choir_sd)
-    went_off = ~single & believed & (far_cents > np.nan_to_num(spread))
-    spread = np.where(went_off, far_cents, spread)
-    spread_sd = np.where(went_off, np.hypot(FAR_SD_CENTS, FAR_SD_SHARE * far_cents), spread_sd)
+    went_off = ~single & known.believed & (known.far_cents > np.nan_to_num(spread))
+    spread = np.where(went_off, known.far_cents, spread)
+    spread_sd = np.where(went_off, np.hypot(FAR_SD_CENTS, FAR_SD_SHARE * known.far_cents), spread_sd)
     spread, spread_sd = (np.where(np.isnan(apart), np.nan, v) for v in (spread, spread_sd))
-    low, high, beat_count = outermost_hz(modes, within_db=BEAT_DB)
-    beat_hz = high - low
-    beating = np.where((beat_count > 1) & (weight > 0), beat_hz, np.inf)
+    beat_hz, beat_partial = _slowest_beat(modes, weight)
+    several = np.sum(used * (count > 1), axis=1) / np.maximum(used.sum(axis=1), 1e-12)
+    hides = ~single & prompt_hidden & (several < limits()["unison"]["room_leaves_share"])
+    return Unison(spread, spread_sd, beat_hz, beat_partial, hides)
+
+
+def _slowest_beat(modes: Modes, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Slowest beat that is clearly heard, Hz, and the partial that shows it, shape (notes,) each; NaN for none."""
+    low, high, count = outermost_hz(modes, within_db=BEAT_DB)
+    beating = np.where((count > 1) & (weight > 0), high - low, np.inf)
     slowest = np.argmin(beating, axis=1)
     found = beating[np.arange(len(beating)), slowest]
     ok = np.isfinite(found)
-    several = np.sum(used * (count > 1), axis=1) / np.maximum(used.sum(axis=1), 1e-12)
-    hides = ~single & prompt_hidden & (several < limits()["unison"]["room_leaves_share"])
-    return Unison(spread, spread_sd, np.where(ok, found, np.nan), np.where(ok, slowest + 1.0, np.nan), hides)
+    return np.where(ok, found, np.nan), np.where(ok, slowest + 1.0, np.nan)
