@@ -62,6 +62,12 @@ class CostPlan(Plan):
         "currency",
     )
 
+    @property
+    def most(self) -> float:
+        """The largest amount that is drawn."""
+        drawn = [v for c in self.costs for v in (*(c.total or c.repairs), c.asking or 0)]
+        return max(1.0, *map(float, (*drawn, self.budget or 0)))
+
     def rows(self) -> list[Row]:
         return [
             (
@@ -199,16 +205,12 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False, narr
             text=f"budget {money(plan.budget, plan.currency)} ",
             font={"size": look.SMALL_PX, "color": look_of.ink},
         )
-    most = max(
-        [float(v) for c in plan.costs for v in (*(c.total or c.repairs), c.asking or 0)]
-        + [float(plan.budget or 0)]
-    )
     fig.lay_out(
         margin={"l": 40, "r": 16},
         barmode="overlay",
         xaxis=frame.axis(
             look_of,
-            range=[0, 1.12 * max(most, 1.0)],
+            range=[0, 1.12 * plan.most],
             title=_axis_words(plan, bare=bare),
             tickformat=",.0f",
             nticks=6,
@@ -301,21 +303,7 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
         * 2,
     )
     if c.offer is not None and not c.vetoed:
-        fig.add(
-            "scatter",
-            x=[float(c.offer)],
-            y=[y - 0.29],
-            mode="markers",
-            marker={"symbol": "triangle-up", "size": 11, "color": theme.ink},
-            hovertext=[
-                wording.lines(
-                    c.mark.label, f"walk away above {money(c.offer, code)}, aim at {money(c.aim, code)}"
-                )
-            ],
-            hoverinfo="text",
-            name="walk away above",
-            showlegend=first,
-        )
+        _walk_away(fig, c, y, plan=plan, theme=theme)
     fig.add_annotation(
         x=0,
         xref="paper",
@@ -327,6 +315,36 @@ def _draw_row(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme,
         align="left",
         borderpad=0,
         bgcolor=theme.paper,
+    )
+
+
+def _walk_away(fig: Sheet, c: CostRow, y: float, *, plan: CostPlan, theme: Theme) -> None:
+    """The price to walk away above, under the bar, with its amount on the side where there is room."""
+    assert c.offer is not None
+    right = float(c.offer) < 0.5 * plan.most
+    fig.add(
+        "scatter",
+        x=[float(c.offer)],
+        y=[y - 0.29],
+        mode="markers",
+        marker={"symbol": "triangle-up", "size": 11, "color": theme.ink},
+        hovertext=[
+            wording.lines(
+                c.mark.label,
+                f"walk away above {money(c.offer, plan.currency)}, aim at {money(c.aim, plan.currency)}",
+            )
+        ],
+        hoverinfo="text",
+        name="walk away above",
+        showlegend=False,
+    )
+    fig.add_annotation(
+        x=float(c.offer),
+        y=y - 0.31,
+        xanchor="left" if right else "right",
+        text=f"walk away above {money(c.offer, plan.currency)}",
+        borderpad=9,
+        font={"size": 11, "color": theme.ink},
     )
 
 

@@ -219,7 +219,7 @@ def _draw_parts(
         y += [outline.where[p.part][1], at, at, None]
         strong, end = ("<b>", "</b>") if p.trouble or not p.checked else ("", "")
         fig.add_annotation(
-            x=LABEL_X + 3,
+            x=LABEL_X + (5 if room else 3),
             y=at,
             xanchor="left",
             align="left",
