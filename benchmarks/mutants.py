@@ -3,7 +3,7 @@
 Run: ``python -m benchmarks.mutants DIR`` (``--seed 20271 --count 300``): the last commit is copied to DIR, the mutants are chosen
 (a package gets its share of them by its lines; within it each kind of fault is as likely as another, then each place),
 one run of the tests in a copy takes down which test reaches which mutant, and how long it takes; then mutant by mutant
-the tests that reach it, shortest first, then the rest of their files, up to `MOST_S` of either, until one fails. Slow
+the doctests of its module, the tests that reach it, shortest first, then the rest of their files, up to `MOST_S` of either, until one fails. Slow
 tests, those in a browser and those that fail without a fault are left out. What is done is kept in DIR and not done again; ``--only 17 30``
 runs these again, with ``--tests PATH`` on just those tests of DIR's copy.
 
@@ -15,21 +15,19 @@ from __future__ import annotations
 import argparse
 import ast
 import json
-import os
 import shutil
 import subprocess
 import sys
-import time
 from collections import Counter, defaultdict
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from benchmarks.faults import FUNCTIONS, Mutant, choose
+from benchmarks.mutant_server import Server, pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-MOST_S, LIMIT_S = 60.0, 300.0
-"""Most of the tests' own time for one mutant, and when it is taken for one that hangs."""
+MOST_S = 8.0
+"""Most of the tests' own processor time for one mutant, in each of two lists."""
 
 BLOCKS = ("body", "orelse", "finalbody")
 
@@ -117,72 +115,10 @@ def instrument(tree: Path, chosen: list[Mutant]) -> None:
     (tree / "pianolab" / "_hits.py").write_text(HIT, encoding="utf-8")
 
 
-def pytest_runtest_logstart(nodeid: str, location: Any) -> None:  # noqa: ARG001
-    """As a plugin of the tests: when one began."""
-    CLOCK[nodeid] = time.perf_counter(), sum(os.times()[:4])
-
-
-def pytest_runtest_logreport(report: Any) -> None:
-    """As a plugin of the tests: which failed."""
-    if report.outcome != "passed":
-        FAILED.add(report.nodeid)
-
-
-def pytest_runtest_logfinish(nodeid: str, location: Any) -> None:  # noqa: ARG001
-    """As a plugin of the tests: a line for each."""
-    wall, cpu = CLOCK.pop(nodeid)
-    row = nodeid, nodeid not in FAILED, time.perf_counter() - wall, sum(os.times()[:4]) - cpu
-    with (Path(os.environ["MUTANTS_HITS"]).parent / "times.jsonl").open("a") as file:
-        file.write(json.dumps(row) + "\n")
-
-
-CLOCK: dict[str, tuple[float, float]] = {}
-FAILED: set[str] = set()
-
-
-def pytest(
-    tree: Path, arguments: list[str], home: Path, limit_s: float | None = None
-) -> tuple[int | None, str]:
-    """The exit code of some tests in a tree (None where they hung), and the line that names the first that failed."""
-    environment = {
-        **os.environ,
-        "CI": "true",
-        "PYTHONPATH": str(tree),
-        "XDG_CACHE_HOME": str(home / "cache"),
-        "MUTANTS_HITS": str(home / "hits"),
-        "OMP_NUM_THREADS": "1",
-        "JUPYTER_PLATFORM_DIRS": "1",
-    }
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "-m",
-        "not browser",
-        *arguments,
-    ]
-    with (home / "pytest.log").open("w") as log:
-        process = subprocess.Popen(
-            command, cwd=tree, env=environment, stdout=log, stderr=log, start_new_session=True
-        )
-        try:
-            code = process.wait(limit_s)
-        except subprocess.TimeoutExpired:
-            os.killpg(process.pid, 9)
-            process.wait()
-            return None, "hung"
-    lines = (home / "pytest.log").read_text(errors="replace").splitlines()
-    told = [line for line in lines if line.startswith(("FAILED ", "ERROR ", "E  "))]
-    return code, (told[-1] if told else lines[-1] if lines else "")[:200]
-
-
 def reached(home: Path) -> tuple[dict[int, set[str]], dict[str, float]]:
     """For each mutant the tests that reach it; for each test that holds without a fault its seconds."""
     rows = [json.loads(line) for line in (home / "times.jsonl").read_text().splitlines()]
-    times = {name: wall for name, passed, wall, _ in rows if passed}
+    times = {name: cpu for name, passed, _, cpu in rows if passed}
     by: dict[int, set[str]] = defaultdict(set)
     for file in (home / "hits").iterdir():
         for line in file.read_text().splitlines():
@@ -203,18 +139,19 @@ def cheapest(names: set[str], times: dict[str, float]) -> list[str]:
     return chosen
 
 
-def tried(mutant: Mutant, lists: list[list[str]], tree: Path, home: Path) -> tuple[str, str]:
+def tried(mutant: Mutant, lists: list[list[str]], server: Server) -> tuple[str, str]:
     """What became of one mutant under lists of tests, one list after another: killed, hung or survived, and by what."""
-    path = tree / mutant.file
+    path = server.tree / mutant.file
     sound = path.read_bytes()
+    same_lines = b"\n" * sound[mutant.start : mutant.end].count(b"\n")
+    faulty = sound[: mutant.start] + b"(" + same_lines + mutant.after[1:].encode() + sound[mutant.end :]
     try:
-        path.write_bytes(sound[: mutant.start] + mutant.after.encode() + sound[mutant.end :])
+        path.write_bytes(faulty)
         for number, names in enumerate(lists):
             forget(path)
-            (home / "chosen.txt").write_text("\n".join(names))
-            code, line = pytest(tree, ["-x", f"@{home / 'chosen.txt'}"], home, LIMIT_S)
+            code = server.tests(mutant.file, sound, faulty, names)
             if code != 0:
-                return ("hung" if code is None else "killed"), f"{number + 1}: {line}"
+                return ("hung" if code is None else "killed"), f"{number + 1}: {server.failed()}"
     finally:
         path.write_bytes(sound)
         forget(path)
@@ -242,10 +179,9 @@ def prepare(home: Path, seed: int, count: int) -> list[Mutant]:
         shutil.copytree(tree, marked)
         instrument(marked, chosen)
         (home / "hits").mkdir(exist_ok=True)
-        code, line = pytest(marked, ["-p", "benchmarks.mutants"], home)
-        if code not in (0, 1):
-            sys.exit(f"the tests of the marked copy did not run: {line}")
-        (home / "mapped").write_text(line)
+        if pytest(marked, ["-p", "benchmarks.mutant_server"], home) not in (0, 1):
+            sys.exit(f"the tests of the marked copy did not run: {home / 'pytest.log'}")
+        (home / "mapped").touch()
     return chosen
 
 
@@ -263,27 +199,32 @@ def main() -> None:
     home = args.home.resolve()
     home.mkdir(parents=True, exist_ok=True)
     chosen = prepare(home, args.seed, args.count)
-    by, times = reached(home)
+    server = Server(home / "tree", home)
     results = home / "results.tsv"
-    done = (
-        {int(line.split("\t")[0]) for line in results.read_text().splitlines()} if results.exists() else set()
-    )
+    done = last_rows(results)
     for number in args.only or [n for n in range(len(chosen)) if n not in done]:
+        by, times = reached(home)
         hit = by[number]
         files = {name.split("::")[0] for name in hit}
         rest = {name for name in times if name.split("::")[0] in files} - hit
-        lists = [args.tests] if args.tests else [cheapest(names, times) for names in (hit, rest) if names]
-        what, how = (
-            tried(chosen[number], lists, home / "tree", home) if lists else ("survived", "no test reaches it")
+        lists = (
+            [args.tests]
+            if args.tests
+            else [[f"{chosen[number].file}::"], *(cheapest(names, times) for names in (hit, rest))]
         )
+        what, how = tried(chosen[number], [names for names in lists if names], server)
         mutant = chosen[number]
         row = f"{number}\t{what}\t{mutant.file}:{mutant.line}\t{mutant.kind}\t{mutant.before!r} -> {mutant.after!r}\t{how}"
         print(row, flush=True)
-        if not args.only:
-            with results.open("a") as file:
-                file.write(row + "\n")
-    if not args.only:
-        print(Counter(line.split("\t")[1] for line in results.read_text().splitlines()))
+        with results.open("a") as file:
+            file.write(row + "\n")
+    print(Counter(last_rows(results).values()))
+
+
+def last_rows(results: Path) -> dict[int, str]:
+    """What became of each mutant when it was tried last."""
+    lines = results.read_text().splitlines() if results.exists() else []
+    return {int(line.split("\t")[0]): line.split("\t")[1] for line in lines}
 
 
 if __name__ == "__main__":
