@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from pianolab.assess.current import current_findings
 from pianolab.assess.evidence import Effort, Evidence, Gap
-from pianolab.assess.places import out_of_sight, places_of, share_of, together, value_of
+from pianolab.assess.places import current_findings, out_of_sight, places_of, share_of, together, value_of
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import TuningState
 from pianolab.checklist import Point

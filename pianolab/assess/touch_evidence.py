@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pianolab.assess.agreement import FaultRule, load_touch_scoring
 from pianolab.assess.evidence import Evidence, Gap
 from pianolab.assess.findings import PointView
 from pianolab.assess.scoring import Scoring
-from pianolab.assess.touch_scoring import FaultRule, load_touch_scoring
 from pianolab.checklist import FaultScale, TouchScales
 from pianolab.errors import BadInput
 from pianolab.model import TouchOpinion

@@ -9,9 +9,8 @@ import sys
 import warnings
 from collections.abc import Sequence
 
-from pianolab.cli.copying import add_demo, add_notebooks
 from pianolab.cli.exporting import add_export
-from pianolab.cli.keeping import add_check, add_gather, add_restore
+from pianolab.cli.keeping import add_check, add_demo, add_gather, add_notebooks, add_restore
 from pianolab.cli.listening import add_listen
 from pianolab.cli.parts import OneLineParser
 from pianolab.errors import PianolabError

@@ -18,16 +18,17 @@ from pianolab.checklist.points import Point
 from pianolab.checklist.stations import load_hour
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
-from pianolab.planning.days import (
+from pianolab.planning.plan import (
     DRIVE_MINUTES,
     DayHours,
     Hours,
+    PlannedVisit,
+    VisitPlan,
     begin_times,
     check_day,
     drives_to,
     rounds_of,
 )
-from pianolab.planning.plan import PlannedVisit, VisitPlan
 
 SETTLED = ("checked", "does not apply")
 ALWAYS = (*load_hour().safety, *load_hour().recording)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pianolab.assess.touch_scoring import load_touch_scoring
+from pianolab.assess.agreement import load_touch_scoring
 from pianolab.checklist import TouchScales
 from pianolab.model import TouchOpinion
 from pianolab.statements import Statement, statement

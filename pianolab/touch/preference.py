@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.assess.touch_scoring import load_touch_scoring
+from pianolab.assess.agreement import load_touch_scoring
 from pianolab.errors import BadInput
 from pianolab.model import TouchTrial
 from pianolab.show import Row, Showable

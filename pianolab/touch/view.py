@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from pianolab.assess.agreement import Agreement, agreement
+from pianolab.assess.agreement import Agreement, agreement, load_touch_scoring
 from pianolab.assess.touch_evidence import touch_evidence
-from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.checklist import TouchScales
 from pianolab.errors import BadInput
 from pianolab.model import Piano, TouchOpinion, TouchTrial, Visit

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import json
+import os
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from difflib import get_close_matches
+from pathlib import Path
 from typing import Any
 
 from pianolab import figures
@@ -15,9 +19,10 @@ from pianolab.figures.look import marks_for
 from pianolab.model import Piano
 from pianolab.recordings import Holding, LeftPedal
 from pianolab.workflow.deciding import Decision
-from pianolab.workflow.lab_theme import lab_theme
 from pianolab.workflow.many import ManySurveys
 
+FILE = Path("@jupyterlab") / "apputils-extension" / "themes.jupyterlab-settings"
+COMMENT = re.compile(r"^\s*//.*$", re.MULTILINE)
 AS_AROUND = "as the notebook"
 """A theme: light or dark, as JupyterLab is when the chart is drawn."""
 
@@ -180,3 +185,29 @@ def _known(kind: str, kinds: Iterable[str], *, more: Sequence[str] = ()) -> str:
         hint = f"Did you mean {close[0]}?" if close else "Another result may have it."
         raise BadInput("chart", repr(kind), "one of " + ", ".join(kinds), hint)
     return kind
+
+
+def lab_theme() -> str:
+    """``dark`` where JupyterLab's own theme is a dark one, else ``light``; read anew each time.
+
+    The setting lies beside the server; where it can't be read, as on another machine, it counts as light.
+
+    Examples
+    --------
+    >>> lab_theme() in ("light", "dark")
+    True
+    """
+    try:
+        text = (_settings_folder() / FILE).read_text(encoding="utf-8")
+        chosen = json.loads(COMMENT.sub("", text))
+    except (OSError, ValueError):
+        return "light"
+    name = chosen.get("theme", "") if isinstance(chosen, dict) else ""
+    return "dark" if "dark" in str(name).lower() else "light"
+
+
+def _settings_folder() -> Path:
+    if own := os.environ.get("JUPYTERLAB_SETTINGS_DIR"):
+        return Path(own)
+    config = os.environ.get("JUPYTER_CONFIG_DIR")
+    return (Path(config) if config else Path.home() / ".jupyter") / "lab" / "user-settings"

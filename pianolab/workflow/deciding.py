@@ -30,9 +30,8 @@ from pianolab.workflow.clips import clips_of
 from pianolab.workflow.currencies import Reckoning, without_money, years_unknown
 from pianolab.workflow.fault_clips import claims_of
 from pianolab.workflow.hearing import Heard
-from pianolab.workflow.judging import Judged, judge_casebook
+from pianolab.workflow.judging import Judged, judge_casebook, provenance_of
 from pianolab.workflow.progress import Progress, quiet, stoppable
-from pianolab.workflow.provenance import provenance_of
 from pianolab.workflow.settings import Settings
 
 if TYPE_CHECKING:

@@ -12,9 +12,8 @@ from pianolab.widgets import (
 )
 from pianolab.widgets.drill_player import DrillPlayer
 from pianolab.workflow.fault_clips import hear_claims
-from pianolab.workflow.notebook_forms import export_button, visit_desk
-from pianolab.workflow.recorder_forms import recorder_form
-from pianolab.workflow.then_and_now import hear_then_and_now
+from pianolab.workflow.notebook_forms import export_button, recorder_form, visit_desk
+from pianolab.workflow.second_visit import hear_then_and_now
 
 __all__ = [
     "ComparablesForm",

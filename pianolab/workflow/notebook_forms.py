@@ -1,12 +1,13 @@
-"""Forms for a notebook that need a casebook: the export as a button, and the whole visit."""
+"""Forms for a notebook that need a casebook: the recorder, the export as a button, and the whole visit."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pianolab.casebook import Casebook
+from pianolab.model import Visit
 from pianolab.workflow.deciding import Decision
 from pianolab.workflow.exporting import PAGE, export
 from pianolab.workflow.knowing import known_now
@@ -15,7 +16,9 @@ from pianolab.workflow.settings import Settings
 
 if TYPE_CHECKING:
     from pianolab.widgets.export_button import ExportButton
+    from pianolab.widgets.recorder import RecorderForm
     from pianolab.widgets.visit_desk import VisitDesk
+
 
 TABLES = "comparison-tables"
 
@@ -92,3 +95,28 @@ def visit_desk(
         minutes=minutes,
         know=lambda book, piano_id: known_now(book, piano_id, settings),
     )
+
+
+def recorder_form(
+    casebook: Casebook,
+    visit: Visit | str,
+    *,
+    examiner: str = "",
+    on_kept: Callable[[Any], None] | None = None,
+) -> RecorderForm:
+    """A form that records from the microphone or takes in a file, listens, and keeps both at a visit.
+
+    Parameters
+    ----------
+    casebook : an open casebook
+    visit : Visit or its id
+    examiner : str; who records; empty takes the examiner named in the visit
+    on_kept : called with each recording that was kept
+
+    Returns
+    -------
+    RecorderForm; a notebook shows it as it is
+    """
+    from pianolab.widgets.recorder import RecorderForm
+
+    return RecorderForm(casebook, visit, examiner=examiner, on_kept=on_kept)

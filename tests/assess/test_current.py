@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import permutations
 
-from pianolab.assess.current import current_findings
+from pianolab.assess.places import current_findings
 from pianolab.checklist import load_checklist
 from pianolab.model import Finding
 

@@ -7,12 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pianolab.assess.agreement import agreement, ordinal_alpha
+from pianolab.assess.agreement import agreement, load_touch_scoring, ordinal_alpha
 from pianolab.assess.evidence import judge_aspects
 from pianolab.assess.findings import view_point
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.touch_evidence import touch_evidence
-from pianolab.assess.touch_scoring import load_touch_scoring
 from pianolab.checklist import load_checklist, load_touch_scales
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, TouchOpinion, TouchTrial, Visit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 
-from pianolab.demo.alive import SILENT_S, never_silent
+from pianolab.demo.run import SILENT_S, never_silent
 
 
 def heard_of(silent_s: float, *, steps: tuple[str, ...], least: int = 0) -> list[str]:

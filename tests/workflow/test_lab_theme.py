@@ -11,9 +11,8 @@ from pianolab.casebook import create_casebook
 from pianolab.compare import Comparison
 from pianolab.figures.look import DARK, LIGHT
 from pianolab.model import Piano
-from pianolab.workflow.charts import chart_of
+from pianolab.workflow.charts import chart_of, lab_theme
 from pianolab.workflow.deciding import decide
-from pianolab.workflow.lab_theme import lab_theme
 
 
 @pytest.fixture

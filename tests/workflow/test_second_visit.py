@@ -21,8 +21,7 @@ from pianolab.io import Sound
 from pianolab.model import Piano, Visit
 from pianolab.workflow import ranking_changes, visit_changes
 from pianolab.workflow.listening import survey_record
-from pianolab.workflow.second_visit import load_second_visit
-from pianolab.workflow.then_and_now import hear_then_and_now
+from pianolab.workflow.second_visit import hear_then_and_now, load_second_visit
 
 _PATH = Path(__file__).resolve().parent.parent / "assess" / "conftest.py"
 _SPEC = importlib.util.spec_from_file_location("handmade_surveys", _PATH)
