@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import csv
 import json
 import os
@@ -25,6 +26,7 @@ from pianolab import __version__
 from pianolab.acoustics import COLUMNS
 from pianolab.casebook import create_casebook, open_casebook
 from pianolab.cli import main
+from pianolab.cli.exporting import USUAL, _given_settings
 from pianolab.io import read_sound, real_notes, write_sound
 from pianolab.model import Finding, Piano, Visit, new_id
 from pianolab.sound_model import PianoModel, render_scale
@@ -518,3 +520,11 @@ def test_interrupted_with_nothing_half_written(tmp_path, moment) -> None:
     assert child.returncode == 130
     assert complaint == "pianolab: interrupted; nothing was left half-written.\n"
     assert not list(work.iterdir())
+
+
+def test_usual_takes_back_what_was_remembered_and_a_file_is_taken() -> None:
+    given = argparse.Namespace(profile=USUAL, prices=USUAL, checklist="mine.toml")
+    assert _given_settings(given) == {"profile": USUAL, "prices": None, "checklist": "mine.toml"}
+    assert _given_settings(argparse.Namespace(profile=None, prices="p.toml", checklist=None)) == {
+        "prices": "p.toml"
+    }

@@ -222,3 +222,11 @@ def test_every_step_of_the_tuner_but_the_talk_is_a_tuning() -> None:
     of_the_tuner = {raw["id"] for raw in _table() if raw["who"] == "a tuner"}
     assert of_the_tuner - TUNINGS == {"tell the tuner"}
     assert of_the_tuner > TUNINGS
+
+
+def test_several_readings_of_the_air_count_by_their_mean() -> None:
+    plan = plan_of(reading("home-humidity", 35.0), reading("home-humidity", 55.0))
+    assert not ids(plan) & {"moisten", "dry", "check humidity"}
+    found = plan_of(reading("home-humidity", 68.0), reading("home-humidity", 74.0)).step("dry")
+    assert found is not None
+    assert "71 %" in found.why

@@ -1,5 +1,8 @@
 """Remaining life of what wears out."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -8,6 +11,7 @@ from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import BuyerProfile, Finding, Piano
 from pianolab.sources import SOURCES
+from pianolab.upkeep import life as life_module
 from pianolab.upkeep.life import Life, remaining_life
 
 CHECKLIST = load_checklist()
@@ -162,3 +166,23 @@ def test_impossible_renewals(more: dict[str, object], message: str) -> None:
 def test_a_year_before_the_piano_was_built() -> None:
     with pytest.raises(BadInput, match="year: got 1970, need 1978 or later"):
         remaining_life(OLD, [], profile=None, year=1970, checklist=CHECKLIST)
+
+
+def test_the_headline_counts_every_part_once() -> None:
+    life = life_of([])
+    lasting = [p for p in life.parts if p.lasts(life.years_of_use) in ("yes", "no")]
+    assert life.headline().endswith(
+        f"open or unknown: {len(life.parts) - len(lasting)} of {len(life.parts)} parts"
+    )
+
+
+def test_of_two_equally_worn_places_the_part_itself_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A worn part counts before something else that wears it."""
+    views = {
+        name: SimpleNamespace(point=SimpleNamespace(id=name), checked=True, share=0.5)
+        for name in ("a-part", "z-cause")
+    }
+    monkeypatch.setattr(life_module, "found_at", lambda view, _: view.point.id)
+    rule: Any = SimpleNamespace(looked_at=("a-part",), worsened_by=("z-cause",))
+    said = life_module._basis(rule, views, [], None)  # type: ignore[arg-type]
+    assert said.number("found") == "a-part"

@@ -449,3 +449,11 @@ def test_a_few_records_are_found_without_walking_through_all(folder_case, where)
     steps = [row[-1] for row in plan if row[-1].startswith(("SCAN", "SEARCH"))]
     assert steps
     assert all(step.startswith("SEARCH") and "ix_record_kind" not in step for step in steps[:1]), steps
+
+
+def test_who_wrote_last_is_the_last_to_change_that_field_else_the_last_at_all(case):
+    with case.book.editing(by="Ben") as edit:
+        edit.change(replace(case.piano, address="elsewhere"))
+        assert edit._ledger.last_writer(case.piano.id, ["address"]) == "Ben"
+        assert edit._ledger.last_writer(case.piano.id, ["name"]) == "Ana"
+        assert edit._ledger.last_writer(case.visit.id, ["of nobody"]) == "Ana"

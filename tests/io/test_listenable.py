@@ -95,3 +95,13 @@ def test_without_the_look_noise_is_read_whole(tmp_path: Path, monkeypatch: pytes
     """The twin: the same check that asks from an hour on lets eight minutes of noise by."""
     monkeypatch.setattr(listenable, "ASK_FROM_S", 3600.0)
     check_listenable(recording(tmp_path / "long.wav", 8, level=0.01))
+
+
+def test_silence_that_lasts_as_long_as_it_must_to_be_asked_about_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(listenable, "ASK_FROM_S", 60.0)
+    with pytest.raises(BadInput, match="silence"):
+        check_listenable(recording(tmp_path / "minute.wav", 1, level=0.0))
+    monkeypatch.setattr(listenable, "ASK_FROM_S", 60.1)
+    check_listenable(tmp_path / "minute.wav")

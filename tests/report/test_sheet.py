@@ -10,7 +10,8 @@ import pytest
 from pianolab.checklist import load_checklist
 from pianolab.model import Finding
 from pianolab.report.instruments import instruments_of
-from pianolab.report.sheet import looked, looked_words, reasons_for
+from pianolab.report.sheet import _why_not, looked, looked_words, reasons_for
+from pianolab.statements import statement
 from tests.figures.make import make_survey
 from tests.report.make_sheet import compared, sound_structure
 
@@ -94,3 +95,19 @@ def test_the_day_is_told_where_only_the_visit_knows_it(seen) -> None:
     assert "on 2026-03-14 and 2026-04-11;" in said
     at = datetime(2026, 3, 15, 0, 10, tzinfo=UTC)
     assert looked([replace(note[0], at=at)], [date(2026, 3, 14)]).days == ("2026-03-14",)
+
+
+def others_of(instrument, **standing):
+    """Why an instrument is not the one, with other facts about where it stands."""
+    bare = replace(instrument.assessment, alerts=())
+    return _why_not(replace(instrument, assessment=bare, standing=replace(instrument.standing, **standing)))
+
+
+def test_what_bars_another_is_told_of_it_and_without_that_where_it_is_weak() -> None:
+    seen = instruments_with(sound_structure(), heard=False)
+    barred = statement("obstacle.budget", "price")
+    assert others_of(seen, barred_by=barred) == barred
+    weakest = min(seen.assessment.aspects, key=lambda a: a.middle).aspect
+    behind = others_of(seen, barred_by=None)
+    assert behind.kind.startswith("sheet.behind")
+    assert behind.number("aspect") == weakest
