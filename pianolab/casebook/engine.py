@@ -151,7 +151,7 @@ def connect_read_only(database: Path, *, check_same_thread: bool = True) -> sqli
         with suppress(sqlite3.Error), closing(sqlite3.connect(database)) as connection:
             connection.execute("SELECT count(*) FROM sqlite_master")
     # Without a write-ahead log nobody has the file open; then not even helper files need to be made.
-    unused = _keeps_log(database) and not _size(database.with_name(f"{database.name}-wal"))
+    unused = keeps_log(database) and not _size(database.with_name(f"{database.name}-wal"))
     how = "immutable=1" if unused else "mode=ro"
     return sqlite3.connect(
         f"{database.absolute().as_uri()}?{how}", uri=True, check_same_thread=check_same_thread
@@ -165,7 +165,7 @@ def _size(path: Path) -> int:
         return 0
 
 
-def _keeps_log(database: Path) -> bool:
+def keeps_log(database: Path) -> bool:
     """Whether a database is one with a write-ahead log, by its header (SQLite's "Database File Format", 1.3.3)."""
     try:
         with database.open("rb") as file:

@@ -26,6 +26,7 @@ from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import (
     APPLICATION_ID,
     DATABASE_NAME,
+    keeps_log,
     make_engine,
     make_reading_engine,
     reading,
@@ -161,6 +162,9 @@ def open_casebook(place: str | Path) -> Casebook:
     folder = Path(place)
     database = folder / DATABASE_NAME
     check_there(folder)
+    # With a write-ahead log opening itself shows whether the folder takes writes; without one only the first edit would.
+    if not keeps_log(database) and (why := why_not_writable(folder)):
+        return open_for_reading(folder, why=why)
     engine = make_engine(database)
     try:
         version = check_version(database)

@@ -5,9 +5,11 @@ import json
 import os
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 from uuid import uuid4
 
@@ -283,3 +285,15 @@ def test_a_damaged_database_gives_no_copy(folder_case):
     with pytest.raises(CasebookError, match="a damaged database"):
         back_up(database, label="test")
     assert list((folder_case.place / BACKUPS).iterdir()) == []
+
+
+def test_without_a_write_ahead_log_a_protected_casebook_opens_for_reading_too(closed, tmp_path):
+    """As it stands on a network drive: nothing need be written to open it."""
+    with closing(sqlite3.connect(closed / DATABASE_NAME)) as connection:
+        assert connection.execute("PRAGMA journal_mode = DELETE").fetchone() == ("delete",)
+    protect(closed, True)
+    before = state_of(closed)
+    found = look(closed, "protected", tmp_path)
+    assert (found["why"], found["pianos"]) == ("a write-protected casebook", ["by the window"])
+    assert "opened for reading only" in found["said"]
+    assert state_of(closed) == before
