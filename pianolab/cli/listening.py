@@ -62,7 +62,6 @@ def run_listen(args: argparse.Namespace) -> None:
     """Analyse one recording of the scale."""
     from pianolab.files import own_files, staged
     from pianolab.workflow import Printer, listen_file, survey_csv, survey_json
-    from pianolab.workflow.summary import summary_lines
 
     _check_into(args)
     inputs = [args.recording, *(own_files(args.into) if isinstance(args.into, Path) else ())]
