@@ -16,7 +16,8 @@ from pianolab.figures import (
     unison_over_keys,
 )
 from pianolab.figures.brightness_over_keys import draw_brightness, plan_brightness
-from pianolab.figures.cost_ranges import draw_costs, plan_costs
+from pianolab.figures.cost_plan import plan_costs
+from pianolab.figures.cost_ranges import draw_costs
 from pianolab.figures.damper_over_keys import draw_damper, plan_damper
 from pianolab.figures.decay_over_keys import draw_decay, plan_decay
 from pianolab.figures.drift_over_keys import draw_drift, plan_drift

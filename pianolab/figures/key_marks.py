@@ -246,40 +246,8 @@ def draw_ends(fig: Sheet, panel: Panel, ends: Sequence[LineEnd], *, plan: KeyPla
     wanted = [0.0 if e.at is None else tall * _share(e.at[1], plan) for e in ends]
     right = plan.last_key + END_KEYS
     for e, px in zip(ends, spread(wanted, sizes, most=tall), strict=True):
-        colour = theme.faint if e.quiet else e.mark.colour(theme)
         y = _value(px / tall, plan)
-        if e.at is not None:
-            fig.add(
-                "scatter",
-                x=[e.at[0], right],
-                y=[_inside(e.at[1], plan), y],
-                yaxis=panel.axis,
-                mode="lines",
-                line={"color": colour, "width": 1, "dash": "dot"},
-                hoverinfo="skip",
-                showlegend=False,
-                name="leader",
-            )
-        fig.add(
-            "scatter",
-            x=[right],
-            y=[y],
-            yaxis=panel.axis,
-            mode="markers",
-            marker={
-                "symbol": e.mark.symbol + ("" if e.at else "-open"),
-                "size": 9,
-                "color": colour,
-                "line": {
-                    "color": colour if e.quiet or not e.at else theme.ink,
-                    "width": 1.3 if not e.at else 0.7,
-                },
-            },
-            hoverinfo="skip",
-            showlegend=False,
-            cliponaxis=False,
-            name="end",
-        )
+        _end_sign(fig, panel, e, (right, y), plan=plan, theme=theme)
         fig.add_annotation(
             xref="paper",
             x=1,
@@ -292,6 +260,45 @@ def draw_ends(fig: Sheet, panel: Panel, ends: Sequence[LineEnd], *, plan: KeyPla
             text=e.words,
             font={"size": look.SMALL_PX, "color": theme.muted if e.quiet or not e.at else theme.ink},
         )
+
+
+def _end_sign(
+    fig: Sheet, panel: Panel, e: LineEnd, at: tuple[float, float], *, plan: KeyPlan, theme: Theme
+) -> None:
+    """An instrument's sign beside its name, and the thin line that leads there; an open one where nothing is known."""
+    colour, (right, y) = theme.faint if e.quiet else e.mark.colour(theme), at
+    if e.at is not None:
+        fig.add(
+            "scatter",
+            x=[e.at[0], right],
+            y=[_inside(e.at[1], plan), y],
+            yaxis=panel.axis,
+            mode="lines",
+            line={"color": colour, "width": 1, "dash": "dot"},
+            hoverinfo="skip",
+            showlegend=False,
+            name="leader",
+        )
+    fig.add(
+        "scatter",
+        x=[right],
+        y=[y],
+        yaxis=panel.axis,
+        mode="markers",
+        marker={
+            "symbol": e.mark.symbol + ("" if e.at else "-open"),
+            "size": 9,
+            "color": colour,
+            "line": {
+                "color": colour if e.quiet or not e.at else theme.ink,
+                "width": 1.3 if not e.at else 0.7,
+            },
+        },
+        hoverinfo="skip",
+        showlegend=False,
+        cliponaxis=False,
+        name="end",
+    )
 
 
 def _value(share: float, plan: KeyPlan) -> float:

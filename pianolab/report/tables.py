@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from pianolab.acoustics.results import Survey
 from pianolab.acoustics.survey_table import rounded_rows
+from pianolab.assess.results import Assessment
 from pianolab.checklist.points import Checklist
-from pianolab.compare.results import Comparison
+from pianolab.compare.results import Comparison, Standing
 from pianolab.errors import BadInput
 from pianolab.figures.judged import judged
 from pianolab.figures.look import marks_for
@@ -140,68 +141,46 @@ Names = Mapping[str, tuple[str, str]]
 WHO = ("letter", "instrument")
 
 
+Column = Callable[[Assessment, Standing], Any]
+SHORTLIST: dict[str, Column] = {
+    "first_choice_share": lambda _, s: s.rank_shares[0],
+    "score_low": lambda _, s: s.score_low,
+    "score_middle": lambda _, s: s.score_middle,
+    "score_high": lambda _, s: s.score_high,
+    "vetoed": lambda _, s: s.vetoed,
+    "points_checked": lambda a, _: a.points_checked,
+    "points_total": lambda a, _: a.points_total,
+    "heard": lambda a, _: a.heard,
+}
+MONEY: dict[str, Column] = {
+    "asking_price": lambda a, _: a.piano.asking_price,
+    "total_p10": lambda _, s: s.total_p10,
+    "total_p50": lambda _, s: s.total_p50,
+    "total_p90": lambda _, s: s.total_p90,
+    "open_with": lambda _, s: s.price.open_with,
+    "aim_at": lambda _, s: s.price.aim_at,
+    "walk_away_above": lambda _, s: s.price.walk_away_above,
+    "worth_low": lambda _, s: s.price.worth_low,
+    "worth_middle": lambda _, s: s.price.worth_mid,
+    "worth_high": lambda _, s: s.price.worth_high,
+    "chance_over_budget": lambda _, s: s.price.chance_over_budget,
+    "budget_limit": lambda _, s: s.price.budget_limit,
+    "price_reasons": lambda _, s: "; ".join(s.price.reasons),
+}
+"""Columns of the shortlist by their names, those of money apart."""
+
+
 def _shortlist(c: Comparison, names: Names, *, prices: bool) -> str:
-    header = [
-        *WHO,
-        "first_choice_share",
-        "score_low",
-        "score_middle",
-        "score_high",
-        "vetoed",
-        "points_checked",
-        "points_total",
-        "heard",
-    ]
-    money_columns = [
-        "asking_price",
-        "total_p10",
-        "total_p50",
-        "total_p90",
-        "open_with",
-        "aim_at",
-        "walk_away_above",
-        "worth_low",
-        "worth_middle",
-        "worth_high",
-        "chance_over_budget",
-        "budget_limit",
-        "price_reasons",
-        "currency",
-        "prices_of",
-    ]
-    rows = []
-    for a in c.assessments:
-        s = c.standing(a.piano.id)
-        row: list[Any] = [
+    columns = SHORTLIST | (MONEY if prices else {})
+    rows = [
+        (
             *names[a.piano.id],
-            s.rank_shares[0],
-            s.score_low,
-            s.score_middle,
-            s.score_high,
-            s.vetoed,
-            a.points_checked,
-            a.points_total,
-            a.heard,
-        ]
-        amounts = [
-            a.piano.asking_price,
-            s.total_p10,
-            s.total_p50,
-            s.total_p90,
-            s.price.open_with,
-            s.price.aim_at,
-            s.price.walk_away_above,
-            s.price.worth_low,
-            s.price.worth_mid,
-            s.price.worth_high,
-            s.price.chance_over_budget,
-            s.price.budget_limit,
-            "; ".join(s.price.reasons),
-            c.profile.currency,
-            a.repairs.origin,
-        ]
-        rows.append(row + amounts if prices else row)
-    return as_csv(header + money_columns if prices else header, rows)
+            *(value(a, c.standing(a.piano.id)) for value in columns.values()),
+            *((c.profile.currency, a.repairs.origin) if prices else ()),
+        )
+        for a in c.assessments
+    ]
+    return as_csv([*WHO, *columns, *(("currency", "prices_of") if prices else ())], rows)
 
 
 def _aspects(c: Comparison, names: Names) -> str:
