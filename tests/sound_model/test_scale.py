@@ -228,3 +228,14 @@ def test_impossible_rooms_are_refused() -> None:
         Room(t60_s=0.0)
     with pytest.raises(BadInput, match="room: got 'cave', need one of dry, home, hall, dull, bright"):
         room("cave")
+
+
+def test_a_room_is_the_same_room_at_another_rate_of_samples() -> None:
+    """What comes back at once (before 40 ms) has the same share of all that comes back."""
+
+    def early_share(rate_hz: int) -> float:
+        found = [impulse_response(Room(t60_s=0.6), rate_hz=rate_hz, seed=s)[1:, 0] ** 2 for s in range(6)]
+        return float(np.mean([np.sum(r[: round(0.04 * rate_hz)]) / np.sum(r) for r in found]))
+
+    assert 0.4 < early_share(8000) < 0.8
+    assert early_share(32000) == pytest.approx(early_share(8000), abs=0.08)

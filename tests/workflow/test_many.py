@@ -243,3 +243,13 @@ def test_the_library_stays_light() -> None:
     code = "import sys, pianolab.workflow.many; print(sorted({'joblib', 'tqdm', 'distributed', 'dask'} & set(sys.modules)))"
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert said.strip() == "[]"
+
+
+def test_what_a_worker_was_at_that_ended_is_left_and_a_bad_file_is_not() -> None:
+    entries = [
+        many._entry(Path("cut.wav"), WorkerEnded("it ended")),
+        many._entry(Path("bad.wav"), "no sound"),
+    ]
+    result = ManySurveys(entries=tuple(entries))
+    assert result.left == (Path("cut.wav"),)
+    assert set(result.failed) == {"cut.wav", "bad.wav"}
