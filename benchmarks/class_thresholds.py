@@ -19,7 +19,7 @@ import pandas as pd
 
 from pianolab.classroom import staircase
 from pianolab.classroom.kinds import LEVELS
-from pianolab.classroom.sittings import SPREAD
+from pianolab.classroom.making import SPREAD
 from pianolab.classroom.staircase import Ladder, share_right
 
 LOW, HIGH = LEVELS["which is further out"]

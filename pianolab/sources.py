@@ -69,6 +69,8 @@ SOURCES: dict[str, str] = {
     "Psychometrika 32, 25-33 (1967); formula from memory",
     "wilson1927": "E. B. Wilson, Probable inference, the law of succession, and statistical inference, Journal of the "
     "American Statistical Association 22, 209-212 (1927); through scipy",
+    "newcombe1998": "R. G. Newcombe, Interval estimation for the difference between independent proportions: comparison of "
+    "eleven methods, Statistics in Medicine 17, 873-890 (1998), method 10; formula from memory",
     "henderson1975": "C. R. Henderson, Best linear unbiased estimation and prediction under a selection model, "
     "Biometrics 31(2), 423-447 (1975); equations from memory",
     "krippendorff2011": "K. Krippendorff, Computing Krippendorff's alpha-reliability, University of Pennsylvania (2011); "

@@ -136,6 +136,9 @@ NAMES = (
 )
 
 
+GRADE_KEYS = ["5", "4", "3", "2", "1", "0"]
+"""The key of a grade is its number; 0 is for what can't be judged."""
+
 NOT_JUDGEABLE = "not judgeable in this state"
 """What one may answer in place of a grade: where something else has to be done first, or too little is seen or heard."""
 
@@ -181,6 +184,28 @@ class Exhibit(Showable):
 
     def headline(self) -> str:
         return f"{self.instrument}: {self.point.title}"
+
+    @property
+    def question(self) -> str:
+        """What is asked of it, with the reading where there is one."""
+        return " ".join(part for part in (f"{self.headline()}.", self.point.how, self.reading) if part)
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """The sentences of the scale, the best first, and that it can't be judged."""
+        return *self.point.anchors, NOT_JUDGEABLE
+
+    def shown(self) -> dict[str, Any]:
+        """What a player shows of it."""
+        return {
+            "question": self.question,
+            "choices": list(self.choices),
+            "clips": [self.clip.label] if self.clip else [],
+            "made_from": self.made_from,
+            "keys": GRADE_KEYS,
+            "picture": self.drawing,
+            "closing": "",
+        }
 
     def rows(self) -> list[Row]:
         return [(self.instrument, self.point.title, self.reading or "none")]
@@ -245,6 +270,18 @@ def make_exhibits(
             kind = ("upright", "grand")[which % 2]
             made.append(_exhibit(NAMES[which], kind, known[point], int(grades[which]), own))
     return tuple(sorted(made, key=lambda e: NAMES.index(e.instrument)))
+
+
+def example_exhibit(point: str, grade: int, *, seed: int) -> Exhibit:
+    """One point of an instrument that no set holds, in a known state: to show with its grade.
+
+    Examples
+    --------
+    >>> example_exhibit("keys-level", 4, seed=1).reference
+    4
+    """
+    rng = np.random.default_rng([seed, GRADED_POINTS.index(point), grade])
+    return _exhibit("an example", "upright", load_checklist()[point], grade, rng)
 
 
 def _exhibit(name: str, kind: str, point: Point, grade: int, rng: np.random.Generator) -> Exhibit:

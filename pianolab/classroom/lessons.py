@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, set_seed
-from pianolab.classroom.exhibits import Exhibit, make_exhibits
-from pianolab.classroom.making import in_turn, make_drill
+from pianolab.classroom.exhibits import Exhibit, example_exhibit, make_exhibits
+from pianolab.classroom.making import hardness_for_all, in_turn, make_drill
 from pianolab.classroom.sheets import Sheets, answers_section, write_sheets
-from pianolab.classroom.sittings import DrillSitting, GradingSitting, hardness_for_all
+from pianolab.classroom.sittings import DrillSitting, GradingSitting
 from pianolab.errors import BadInput
 from pianolab.files import check_outputs
 from pianolab.report import write_page
@@ -58,7 +58,7 @@ class Lesson(Showable):
     points: tuple[str, ...] = ()
     instruments: int = 0
     plan: tuple[tuple[int, str], ...] = ()
-    example: tuple[tuple[DrillKind, str], ...] = ()
+    example: tuple[tuple[str, str], ...] = ()
     goal: Goal
     homework: str = ""
 
@@ -173,9 +173,19 @@ def lesson_examples(name: str) -> tuple[Drill, ...]:
     They are the same in every class and are never asked.
     """
     lesson = lesson_of(name)
+    if lesson.points:
+        return ()
     return tuple(
         make_drill(kind, seed=EXAMPLES, number=n, hardness=0.0, about=(fault,) if fault else ())  # type: ignore[arg-type]
         for n, (kind, fault) in enumerate(lesson.example)
+    )
+
+
+def graded_examples(name: str) -> tuple[Exhibit, ...]:
+    """What is seen and heard with the teacher's grade before anything is graded; empty for a lesson of listening."""
+    lesson = lesson_of(name)
+    return tuple(
+        example_exhibit(point, int(grade), seed=EXAMPLES) for point, grade in lesson.example if lesson.points
     )
 
 
@@ -202,10 +212,9 @@ def lesson_drills(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Dri
             number=n,
             hardness=hardness_for_all(kinds, n),
             about=lesson.about,
-            turn=place,
-            of=of,
+            place=(turn_of_kind, of),
         )
-        for n, (kind, place, of) in enumerate(in_turn(kinds, lesson.count))
+        for n, (kind, turn_of_kind, of) in enumerate(in_turn(kinds, lesson.count))
     )
 
 

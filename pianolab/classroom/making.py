@@ -9,7 +9,7 @@ import numpy as np
 from pianolab.classroom.blows import Blows, SourceName, blows_of
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind, Recipe, task_name
 from pianolab.classroom.faults import HeardFault
-from pianolab.classroom.kinds import MAKERS
+from pianolab.classroom.kinds import LEVELS, MAKERS
 from pianolab.errors import BadInput
 
 
@@ -21,8 +21,7 @@ def make_drill(
     hardness: float = 0.3,
     level: float | None = None,
     about: Sequence[HeardFault] = (),
-    turn: int | None = None,
-    of: int | None = None,
+    place: tuple[int, int] | None = None,
     source: SourceName | Blows = "recorded",
 ) -> Drill:
     """One drill; the same arguments give the same drill on every machine.
@@ -36,8 +35,8 @@ def make_drill(
     level : for "which is further out" (cents) and "which dies sooner" (dB/s): the size of the difference;
         None takes one that suits the hardness
     about : faults to draw from, where the kind of drill has several; empty for all
-    turn, of : which task of its kind this is in the set, and how many of its kind there are: over those every answer
-        comes its share of times; None counts by ``number``
+    place : which task of its kind this is in the set, from 0, and how many of its kind there are: over those every
+        answer comes its share of times; None counts by ``number``
     source : "recorded" (the shipped real notes), "modelled", or blows of one's own
 
     Raises
@@ -75,8 +74,8 @@ def make_drill(
         level=level,
         blows=blows,
         kind=kind,
-        turn=number if turn is None else turn,
-        of=of,
+        turn=number if place is None else place[0],
+        of=None if place is None else place[1],
         about=tuple(about),
     )
     return MAKERS[kind](recipe)
@@ -95,7 +94,7 @@ def drill_set(
     if not kinds or count < 1:
         raise BadInput("drills", f"{count} of {len(kinds)} kinds", "one kind and one drill at least")
     return tuple(
-        make_drill(kind, seed=seed, number=n, hardness=hardness, turn=turn, of=of)
+        make_drill(kind, seed=seed, number=n, hardness=hardness, place=(turn, of))
         for n, (kind, turn, of) in enumerate(in_turn(kinds, count))
     )
 
@@ -110,3 +109,20 @@ def in_turn(kinds: Sequence[DrillKind], count: int) -> list[tuple[DrillKind, int
     """
     places = [kinds[n % len(kinds)] for n in range(count)]
     return [(kind, places[:n].count(kind), places.count(kind)) for n, kind in enumerate(places)]
+
+
+PLAIN = 0.2
+SPREAD = (0.2, 0.5, 0.35, 0.65, 0.75)
+"""How hard the tasks with a level are, in turn, where all get the same: from plain to fine, so that a threshold can be told."""
+
+
+def hardness_for_all(kinds: Sequence[DrillKind], number: int) -> float:
+    """How hard a task is in a set that is the same for all.
+
+    Examples
+    --------
+    >>> [hardness_for_all(["which dies sooner", "name the fault"], n) for n in range(4)]
+    [0.2, 0.2, 0.5, 0.2]
+    """
+    turn, place = divmod(number, len(kinds))
+    return SPREAD[turn % len(SPREAD)] if kinds[place] in LEVELS else PLAIN

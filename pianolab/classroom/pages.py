@@ -10,13 +10,20 @@ from typing import TYPE_CHECKING
 from pianolab.classroom.answer_ids import GRADE, trace_of
 from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.drills import CONFIRMED
-from pianolab.classroom.faults import FAULT_WORDS
-from pianolab.classroom.goals import goals
 from pianolab.classroom.grading import ClassView, class_view
 from pianolab.classroom.lessons import exhibits_of
 from pianolab.classroom.measures import share_of, shares_by_fault, shares_by_kind
-from pianolab.classroom.progress import in_order, over_time, share_section, thresholds, yes_no
+from pianolab.classroom.progress import (
+    before_and_after,
+    goals,
+    in_order,
+    over_time,
+    share_section,
+    thresholds,
+    yes_no,
+)
 from pianolab.classroom.talking import talk_sections
+from pianolab.classroom.telling import FAULT_NAMES
 from pianolab.errors import BadInput
 from pianolab.files import check_outputs
 from pianolab.model import Answer
@@ -26,8 +33,6 @@ from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
 if TYPE_CHECKING:
     from pianolab.classroom.exhibits import Exhibit
     from pianolab.classroom.folder import SchoolClass
-
-FAULT_NAMES: dict[str, str] = {str(k): w.choice for k, w in FAULT_WORDS.items()}
 
 
 def write_class_page(
@@ -85,7 +90,9 @@ def write_progress_page(school: SchoolClass, pupil: str, path: str | Path, *, re
             "one of " + (", ".join(school.pupils()) or "nobody yet"),
             "Not gathered yet?",
         )
-    sections = [*goals(own), *pupil_sections(own), *_own_strictness(school, pupil)]
+    shown = exhibits_of(school, (a.lesson for a in own if a.kind == GRADE))
+    references = {(e.lesson, e.instrument, e.point.id): e.reference for e in shown}
+    sections = [*goals(own, references), *pupil_sections(own), *_own_strictness(school, pupil)]
     html = class_page(f"{pupil}: what you hear by now", sections, lead=_lead(own))
     return write_page(path, html, replace=replace, inputs=school.own_files())
 
@@ -124,6 +131,7 @@ def class_sections(answers: Sequence[Answer], *, exhibits: Sequence[Exhibit] = (
             _by_fault(drills),
             yes_no(answers),
             thresholds(answers),
+            *before_and_after(answers),
             *over_time(answers),
         ]
         sections += talk_sections(answers)
@@ -138,7 +146,14 @@ def pupil_sections(answers: Sequence[Answer]) -> list[Section]:
     """Parts of one pupil's page, as plain data."""
     drills = [a for a in answers if a.correct is not None]
     sections = (
-        [*over_time(answers), _by_kind(drills), _by_fault(drills), yes_no(answers), thresholds(answers)]
+        [
+            *before_and_after(answers),
+            *over_time(answers),
+            _by_kind(drills),
+            _by_fault(drills),
+            yes_no(answers),
+            thresholds(answers),
+        ]
         if drills
         else []
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pianolab.classroom.lessons import sitting
-from pianolab.classroom.lettering import LETTERS
+from pianolab.classroom.sheets import LETTERS
 from pianolab.errors import BadInput
 
 if TYPE_CHECKING:

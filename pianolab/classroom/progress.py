@@ -1,18 +1,22 @@
-"""What pupils hear and how that changed: shares of right answers, d' and thresholds as parts of a page."""
+"""What pupils hear and how that changed: goals, shares of right answers, d' and thresholds as parts of a page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from math import hypot
 
+from pianolab.classroom.answer_ids import GRADE
 from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.kinds import LEVELS
+from pianolab.classroom.lessons import TURN, Goal, load_lessons
 from pianolab.classroom.measures import (
     YES_NO,
     Sensitivity,
     Share,
     sensitivities_by_day,
     sensitivity_of,
+    share_of,
     shares_by_day,
     threshold_of,
     thresholds_by_day,
@@ -31,6 +35,116 @@ WANDERING = (
     "stand still while the ear improves, and d' and thresholds show it. Their figures come from the latest forty answers "
     "up to each day."
 )
+
+
+Unit = tuple[str, str, str]
+"""What was graded: lesson, instrument, point."""
+
+
+def goals(own: Sequence[Answer], references: Mapping[Unit, int]) -> list[Section]:
+    """The goals of the lessons that one pupil has had, and whether they are reached; ``references`` are the teacher's
+    grades."""
+    held = {a.lesson.partition(TURN)[0] for a in own}
+    rows = tuple(
+        (lesson.id, lesson.goal.words, goal_standing(lesson.goal, latest_turn(own, lesson.id), references))
+        for lesson in load_lessons().values()
+        if lesson.id in held
+    )
+    if not rows:
+        return []
+    table = PlainTable(caption="Goals", header=("lesson", "goal", "where you stand"), rows=rows)
+    return [Section(heading="What you set out to hear and to see", tables=(table,))]
+
+
+def latest_turn(answers: Sequence[Answer], lesson: str) -> list[Answer]:
+    """Answers of a lesson as it was held last; those of earlier turns say what was, not what is."""
+    turns = {_turn(a.lesson) for a in answers if a.lesson.partition(TURN)[0] == lesson}
+    label = lesson if max(turns, default=1) == 1 else f"{lesson}{TURN}{max(turns)}"
+    return [a for a in answers if a.lesson == label]
+
+
+def _turn(label: str) -> int:
+    turn = label.partition(TURN)[2]
+    return int(turn) if turn.isdecimal() else 1
+
+
+def goal_standing(goal: Goal, own: Sequence[Answer], references: Mapping[Unit, int] | None = None) -> str:
+    """Whether one pupil has reached a goal, with the figure; "not known yet" where too little was answered.
+
+    Examples
+    --------
+    >>> goal_standing(Goal(kind="name the fault", figure="share", value=0.6, words=""), [])
+    'not known yet: nothing answered yet'
+    """
+    about = [a for a in own if a.kind == goal.kind]
+    if goal.figure == "share":
+        found = share_of(*_right_of(about, references or {}))
+        value, said = found.share, found.headline()
+    elif goal.figure == "d'":
+        told = sensitivity_of(about, kind=goal.kind)
+        value, said = told.d_prime, told.headline()
+    else:
+        fine = threshold_of(about, kind=goal.kind)
+        value, said = fine.value, fine.headline()
+    if value is None:
+        return f"not known yet: {said}"
+    reached = value <= goal.value if goal.figure == "threshold" else value >= goal.value
+    return f"{'reached' if reached else 'not yet'}: {said}"
+
+
+def _right_of(about: Sequence[Answer], references: Mapping[Unit, int]) -> tuple[int, int]:
+    """How many were right, of how many; a grade is right where it is the teacher's."""
+    told = [a.correct for a in about if a.correct is not None]
+    told += [
+        a.grade == wanted
+        for a in about
+        if a.kind == GRADE
+        and a.grade is not None
+        and (wanted := references.get((a.lesson, a.task, a.item))) is not None
+    ]
+    return sum(bool(t) for t in told), len(told)
+
+
+UNALTERED = "real notes unaltered"
+
+
+def before_and_after(answers: Sequence[Answer]) -> list[Section]:
+    """What was heard on notes to which nothing was done before the course and after it, for who did both; the interval of
+    the difference is Newcombe's, from those of the two shares [newcombe1998]."""
+    rows = []
+    for pupil in in_order(a.pupil for a in answers if a.lesson == UNALTERED):
+        own = [a for a in answers if a.pupil == pupil]
+        now = latest_turn(own, UNALTERED)
+        if now and now[0].lesson != UNALTERED:
+            before, after = (
+                share_of(*_right_of(part, {})) for part in ([a for a in own if a.lesson == UNALTERED], now)
+            )
+            rows.append((pupil, before.headline(), after.headline(), _change(before, after)))
+    if not rows:
+        return []
+    table = PlainTable(
+        caption="Notes to which nothing was done",
+        header=("pupil", "before", "after", "difference, points in a hundred (95 %)"),
+        rows=tuple(rows),
+    )
+    said = "What a course has taught shows here: nothing was altered, and no task was asked twice. An interval that holds 0 tells no change."
+    return [Section(heading="Before the course and after it", paragraphs=(said,), tables=(table,))]
+
+
+def _change(before: Share, after: Share) -> str:
+    """The difference of two shares with its interval.
+
+    Examples
+    --------
+    >>> _change(share_of(8, 16), share_of(14, 16))
+    '+38 (+5 to +61)'
+    """
+    (p, p_low, p_high), (q, q_low, q_high) = (
+        (s.share or 0.0, s.low or 0.0, s.high or 0.0) for s in (before, after)
+    )
+    low = q - p - hypot(q - q_low, p_high - p)
+    high = q - p + hypot(q_high - q, p - p_low)
+    return f"{100 * (q - p):+.0f} ({100 * low:+.0f} to {100 * high:+.0f})"
 
 
 def in_order(pupils: Iterable[str]) -> list[str]:

@@ -9,13 +9,15 @@ from pathlib import Path
 from uuid import uuid4
 
 from pianolab.classroom.drills import Drill
-from pianolab.classroom.exhibits import NOT_JUDGEABLE, Exhibit
-from pianolab.classroom.lettering import lettered
+from pianolab.classroom.exhibits import Exhibit
 from pianolab.classroom.sounds import DrillClip
 from pianolab.errors import BadInput
 from pianolab.io import write_sound
 from pianolab.report import write_page
 from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
+
+LETTERS = "abcdefghijklmnop"
+"""They stand beside the boxes of a sheet."""
 
 PUPILS_SHEET, SOUNDS, TEACHER, ANSWERS = "sheet.html", "sounds", "teacher", "answers.html"
 
@@ -119,7 +121,7 @@ def _exhibit_section(number: int, exhibit: Exhibit) -> Section:
     sound = f" (Sound: {number:02d}-{exhibit.clip.label}.mp3)" if exhibit.clip else ""
     said = tuple(t for t in (f"{exhibit.point.how}{sound}", exhibit.reading) if t)
     drawings = (Drawing(svg=exhibit.drawing, words=exhibit.point.title),) if exhibit.drawing else ()
-    ticks = lettered((*exhibit.point.anchors, NOT_JUDGEABLE))
+    ticks = lettered(exhibit.choices)
     return Section(
         heading=f"Task {number}: {exhibit.headline()}", paragraphs=said, drawings=drawings, ticks=ticks
     )
@@ -157,3 +159,14 @@ def answers_section(drills: Sequence[Drill], exhibits: Sequence[Exhibit]) -> Sec
         paragraphs=("Keep this page to yourself until the sheets are in.",),
         tables=tuple(tables),
     )
+
+
+def lettered(choices: tuple[str, ...]) -> tuple[str, ...]:
+    """Choices with the letters that stand beside their boxes.
+
+    Examples
+    --------
+    >>> lettered(("same", "different"))
+    ('a  same', 'b  different')
+    """
+    return tuple(f"{letter}  {choice}" for letter, choice in zip(LETTERS, choices, strict=False))

@@ -16,39 +16,15 @@ from pianolab.classroom.drills import Drill, DrillKind
 from pianolab.classroom.exhibits import NOT_JUDGEABLE, Exhibit
 from pianolab.classroom.faults import HeardFault
 from pianolab.classroom.kinds import LEVELS
-from pianolab.classroom.making import in_turn, make_drill
+from pianolab.classroom.making import PLAIN, hardness_for_all, in_turn, make_drill
 from pianolab.classroom.measures import ladder_of
 from pianolab.classroom.staircase import UpDown
-from pianolab.classroom.telling import EncodedSound, Told, closing_words, encoded, told_of
+from pianolab.classroom.telling import NOTHING_ASKED, EncodedSound, Told, closing_words, encoded, told_of
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 
 WORKERS = ThreadPoolExecutor(max_workers=1, thread_name_prefix="drills")
 """Drills are made one after another, beside what the pupil does."""
-
-NOTHING_ASKED: dict[str, Any] = {
-    "question": "",
-    "choices": [],
-    "clips": [],
-    "made_from": "",
-    "picture": "",
-}
-"""What a view shows of a task where none is left."""
-PLAIN = 0.2
-SPREAD = (0.2, 0.5, 0.35, 0.65, 0.75)
-"""How hard the tasks with a level are, in turn, where all get the same: from plain to fine, so that a threshold can be told."""
-
-
-def hardness_for_all(kinds: Sequence[DrillKind], number: int) -> float:
-    """How hard a task is in a set that is the same for all.
-
-    Examples
-    --------
-    >>> [hardness_for_all(["which dies sooner", "name the fault"], n) for n in range(4)]
-    [0.2, 0.2, 0.5, 0.2]
-    """
-    turn, place = divmod(number, len(kinds))
-    return SPREAD[turn % len(SPREAD)] if kinds[place] in LEVELS else PLAIN
 
 
 class Sitting:
@@ -203,8 +179,7 @@ class DrillSitting(Sitting):
                 hardness=hardness,
                 level=level,
                 about=self._about,
-                turn=turn,
-                of=of,
+                place=(turn, of),
                 source=self._source,
             ),
         )
@@ -289,9 +264,6 @@ class DrillSitting(Sitting):
         super().next()
 
 
-GRADE_KEYS = ["5", "4", "3", "2", "1", "0"]
-"""The key of a grade is its number; 0 is for what can't be judged."""
-
 ALL_GRADED = "All exhibits are graded. How the others see them you will talk about together."
 
 
@@ -312,18 +284,7 @@ class GradingSitting(Sitting):
         base = self._base()
         if self.finished:
             return {**base, **NOTHING_ASKED, "closing": ALL_GRADED}
-        shown = self._exhibits[self._number]
-        question = " ".join(part for part in (f"{shown.headline()}.", shown.point.how, shown.reading) if part)
-        return {
-            **base,
-            "question": question,
-            "choices": [*shown.point.anchors, NOT_JUDGEABLE],
-            "clips": [shown.clip.label] if shown.clip else [],
-            "made_from": shown.made_from,
-            "keys": GRADE_KEYS,
-            "picture": shown.drawing,
-            "closing": "",
-        }
+        return {**base, **self._exhibits[self._number].shown()}
 
     def sounds(self) -> list[tuple[str, bytes, str]]:
         """The exhibit's sound, if it has one."""
@@ -333,9 +294,8 @@ class GradingSitting(Sitting):
     def take(self, choice: str) -> Told:
         """Keep the grade whose sentence was chosen."""
         shown = self._exhibits[self._number]
-        offered = (*shown.point.anchors, NOT_JUDGEABLE)
-        if choice not in offered:
-            raise BadInput("answer", repr(choice), "one of " + "; ".join(offered))
+        if choice not in shown.choices:
+            raise BadInput("answer", repr(choice), "one of " + "; ".join(shown.choices))
         grade = None if choice == NOT_JUDGEABLE else 5 - shown.point.anchors.index(choice)
         before = self._keep(
             Answer(

@@ -9,14 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.classroom.answer_ids import place_of
 from pianolab.classroom.drills import Drill
-from pianolab.classroom.lessons import label_of, lesson_drills, lesson_examples
-from pianolab.classroom.telling import EncodedSound, Told, encoded, told_of
+from pianolab.classroom.lessons import graded_examples, label_of, lesson_drills, lesson_examples
+from pianolab.classroom.telling import NOTHING_ASKED, EncodedSound, Told, encoded, told_of
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 from pianolab.report.class_page import PlainTable, Section
 
 if TYPE_CHECKING:
+    from pianolab.classroom.exhibits import Exhibit
     from pianolab.classroom.folder import SchoolClass
+
+
+LAST = "That was the last one."
 
 
 class Talk:
@@ -48,15 +52,7 @@ class Talk:
             "finished": self.finished,
         }
         if self.finished:
-            return {
-                **base,
-                "question": "",
-                "choices": [],
-                "clips": [],
-                "made_from": "",
-                "picture": "",
-                "closing": "That was the last one.",
-            }
+            return {**base, **NOTHING_ASKED, "closing": LAST}
         drill = self.drill
         return {
             **base,
@@ -92,6 +88,50 @@ class Talk:
         self._number += 1
 
 
+class GradedTalk:
+    """Exhibits one after another, each with the teacher's grade told at once; keeps nothing and asks nothing."""
+
+    def __init__(self, title: str, exhibits: Sequence[Exhibit]) -> None:
+        self._title, self._exhibits, self._number = title, tuple(exhibits), 0
+
+    @property
+    def finished(self) -> bool:
+        """Whether all were shown."""
+        return self._number >= len(self._exhibits)
+
+    def view(self) -> dict[str, Any]:
+        """The present exhibit, as when it is to be graded."""
+        count = len(self._exhibits)
+        base = {"lesson": self._title, "number": min(self._number + 1, count), "count": count}
+        if self.finished:
+            return {**base, "finished": True, **NOTHING_ASKED, "closing": LAST}
+        return {**base, "finished": False, **self._exhibits[self._number].shown()}
+
+    def sounds(self) -> list[EncodedSound]:
+        """The sound of the present exhibit, if it has one."""
+        clip = None if self.finished else self._exhibits[self._number].clip
+        return [encoded(clip)] if clip else []
+
+    def told(self) -> Told:
+        """The teacher's grade and its sentence."""
+        shown = self._exhibits[self._number]
+        sentence = shown.point.anchors[5 - shown.reference]
+        return Told(
+            right=None,
+            headline=f"The teacher's grade: {shown.reference}.",
+            answer=sentence,
+            explanation="Put what you see and hear beside each sentence before you choose one.",
+        )
+
+    def take(self, _choice: str) -> Told:
+        """As `told`: nothing is kept here."""
+        return self.told()
+
+    def next(self) -> None:
+        """Go on to the next exhibit."""
+        self._number += 1
+
+
 def given_of(drill: Drill, answers: Sequence[Answer]) -> Counter[str]:
     """How many gave which answer to a task."""
     return Counter(
@@ -113,7 +153,7 @@ def talk(school: SchoolClass, name: str, *, turn: int = 1) -> Talk:
     return Talk(label, lesson_drills(school, name, turn=turn), own)
 
 
-def examples(name: str) -> Talk:
+def examples(name: str) -> Talk | GradedTalk:
     """What a lesson lets one hear, named, before anything is tested; show it with the drill player.
 
     Examples
@@ -121,6 +161,8 @@ def examples(name: str) -> Talk:
     >>> examples("dampers").view()["count"]
     1
     """
+    if graded := graded_examples(name):
+        return GradedTalk(f"{label_of(name)}: to see first", graded)
     return Talk(f"{label_of(name)}: to hear first", lesson_examples(name), ())
 
 

@@ -18,6 +18,15 @@ from pianolab.model import Answer
 EncodedSound = tuple[str, bytes, str]
 """Label, bytes, media type."""
 
+NOTHING_ASKED: dict[str, Any] = {
+    "question": "",
+    "choices": [],
+    "clips": [],
+    "made_from": "",
+    "picture": "",
+}
+"""What a view shows of a task where none is left."""
+
 FAULT_NAMES: dict[str, str] = {str(k): w.choice for k, w in FAULT_WORDS.items()}
 
 

@@ -47,7 +47,9 @@ def test_there_is_one_answer_among_the_choices(drills: tuple[Drill, ...]) -> Non
 
 def test_where_nothing_is_wrong_nothing_is_played_without_it() -> None:
     sound = [
-        d for n in range(7) if not (d := make_drill("name the fault", seed=1, number=n, of=7)).truth.fault
+        d
+        for n in range(7)
+        if not (d := make_drill("name the fault", seed=1, number=n, place=(n, 7))).truth.fault
     ]
     assert len(sound) == 1
     assert sound[0].truth.without_fault is None
@@ -104,7 +106,7 @@ def test_matched_over_half_a_second_the_blow_would_tell_which_dies_sooner() -> N
 
 def test_two_blows_of_one_note_are_no_copies() -> None:
     for n in range(6):
-        drill = make_drill("same or different", seed=3, number=n, of=6)
+        drill = make_drill("same or different", seed=3, number=n, place=(n, 6))
         a, b = (c.samples.astype(float) for c in drill.clips)
         begin = round(note_starts(1)[0] * RATE_HZ)
         a, b = a[begin : begin + RATE_HZ], b[begin : begin + RATE_HZ]
@@ -150,7 +152,7 @@ def test_the_modelled_piano_carries_every_kind(kind: str) -> None:
 def test_over_a_set_every_answer_comes_its_share_and_no_oftener(kind: str) -> None:
     """200 sets of twelve."""
     for seed in range(200):
-        made = [make_drill(kind, seed=seed, number=n, turn=n, of=12) for n in range(12)]
+        made = [make_drill(kind, seed=seed, number=n, place=(n, 12)) for n in range(12)]
         counts = Counter(d.truth.answer for d in made)
         most = {"find the bad key": 5, "which is better": 10, "which of two real notes dies sooner": 2}.get(
             kind, len(made[0].choices)

@@ -66,9 +66,14 @@ def test_each_says_what_for_how_long_what_to_prepare_and_to_mind(lesson) -> None
     assert lesson.homework
     assert lesson.goal.words
     assert lesson.goal.kind in (*lesson.kinds, "grade")
-    for kind, fault in lesson.example:
-        assert kind in DRILL_KINDS
-        assert fault in ("", *FAULT_WORDS)
+    assert lesson.example, "something is heard or seen, named, before anything is asked"
+    for asked, said in lesson.example:
+        if lesson.points:
+            assert asked in lesson.points
+            assert said in "12345"
+        else:
+            assert asked in DRILL_KINDS
+            assert said in ("", *FAULT_WORDS)
     assert lesson.preparation
     assert lesson.cautions
     assert len(lesson.teacher) >= 2
@@ -89,6 +94,20 @@ def test_the_pupils_notebook_holds_nothing_of_the_teachers(lesson) -> None:
     shown = f"{lesson!r} {lesson._repr_html_()}"
     assert lesson.aim in shown
     assert not [t for t in lesson.teacher if t in shown]
+
+
+@pytest.mark.parametrize("lesson", LESSONS.values(), ids=list(LESSONS))
+def test_an_example_is_told_before_anything_is_asked(lesson) -> None:
+    shown, seen = examples(lesson.id), []
+    while not shown.finished:
+        view, told = shown.view(), shown.told()
+        assert told.answer in view["choices"]
+        assert len(shown.sounds()) == len(view["clips"])
+        assert view["clips"] or view["picture"]
+        seen.append(view["question"])
+        shown.next()
+    assert len(seen) == len(lesson.example)
+    assert shown.view()["closing"]
 
 
 def test_the_teachers_page_has_every_answer_and_lies_apart(
@@ -178,7 +197,9 @@ def test_talking_afterwards_shows_counts_and_no_name(school: SchoolClass) -> Non
 
 
 def test_before_and_after_the_course_nothing_is_altered_and_what_is_so_was_measured() -> None:
-    made = [make_drill("which of two real notes dies sooner", seed=3, number=n, of=16) for n in range(16)]
+    made = [
+        make_drill("which of two real notes dies sooner", seed=3, number=n, place=(n, 16)) for n in range(16)
+    ]
     higher = 0
     for drill in made:
         names = re.findall(r"[AB] is ([A-G]#?\d)", drill.question)

@@ -15,9 +15,9 @@ from pianolab.classroom.answer_ids import GRADE, answer_id, place_of
 from pianolab.classroom.charts import Line, interval_chart
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class
-from pianolab.classroom.goals import goal_standing
 from pianolab.classroom.lessons import Goal, lesson_exhibits
 from pianolab.classroom.pages import class_sections, pupil_sections, write_class_page, write_progress_page
+from pianolab.classroom.progress import before_and_after, goal_standing, goals, latest_turn
 from pianolab.classroom.sheets import write_sheets
 from pianolab.classroom.staircase import share_right
 from pianolab.errors import BadInput
@@ -274,3 +274,49 @@ def test_a_goal_is_reached_or_not_or_not_known() -> None:
     assert goal_standing(goal, told[4:]).startswith("not yet: 3 of 6 right")
     fine = Goal(kind="which dies sooner", figure="threshold", value=15.0, words="Fine.")
     assert goal_standing(fine, told) == "not known yet: threshold not known: 0 answers, 12 are needed"
+
+
+def told(
+    lesson: str, right: int, count: int, *, kind: str = "which is better", pupil: str = "7"
+) -> list[Answer]:
+    return [
+        Answer(
+            pupil=pupil, lesson=lesson, kind=kind, task=f"{kind} {n}", given="A", truth="A", correct=n < right
+        )
+        for n in range(count)
+    ]
+
+
+def test_a_goal_is_of_its_own_lesson_as_it_was_held_last() -> None:
+    own = [
+        *told("dampers", 2, 8),
+        *told("dampers, turn 2", 7, 8),
+        *told("what ails a note", 0, 8),
+    ]
+    assert latest_turn(own, "dampers") == own[8:16]
+    rows = {row[0]: row[2] for row in goals(own, {})[0].tables[0].rows}
+    assert str(rows["dampers"]).startswith("reached: 7 of 8 right")
+    assert set(rows) == {"dampers", "what ails a note"}
+
+
+def test_a_goal_of_grading_is_held_beside_the_teachers_grades() -> None:
+    own = [
+        Answer(pupil="7", lesson="deciding together", kind="grade", task="t", item=p, given="x", grade=g)
+        for p, g in (("a", 5), ("b", 3), ("c", 1))
+    ]
+    references = {("deciding together", "t", p): g for p, g in (("a", 5), ("b", 3), ("c", 2))}
+    assert goals(own, references)[0].tables[0].rows[0][2].startswith("reached: 2 of 3 right")  # type: ignore[union-attr]
+    other = {unit: 6 - grade for unit, grade in references.items()}
+    assert goals(own, other)[0].tables[0].rows[0][2].startswith("not yet: 1 of 3 right")  # type: ignore[union-attr]
+
+
+def test_before_the_course_and_after_it_stand_side_by_side() -> None:
+    """Newcombe's own example, 56 of 70 and 48 of 80: 5.24 to 33.39 points by his method 10 (figures from memory)."""
+    lesson, kind = "real notes unaltered", "which of two real notes dies sooner"
+    before = told(lesson, 48, 80, kind=kind)
+    assert before_and_after(before) == []
+    (section,) = before_and_after([*before, *told(f"{lesson}, turn 2", 56, 70, kind=kind)])
+    (row,) = section.tables[0].rows
+    assert row[3] == "+20 (+5 to +33)"
+    (section,) = before_and_after([*before, *told(f"{lesson}, turn 2", 42, 70, kind=kind)])
+    assert str(section.tables[0].rows[0][3]).startswith("+0 (-"), "the twin: no change is said to be none"

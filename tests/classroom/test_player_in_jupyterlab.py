@@ -61,7 +61,7 @@ def drill_of(lab: Lab, number: int) -> Drill:
     """The same drill, made here: what the page must not know yet."""
     seed = open_class(lab.folder / "class").desk("7").seed("first")
     kind, turn, of = in_turn(KINDS, 2)[number]  # type: ignore[arg-type]
-    return make_drill(kind, seed=seed, number=number, hardness=0.2, turn=turn, of=of)
+    return make_drill(kind, seed=seed, number=number, hardness=0.2, place=(turn, of))
 
 
 def secrets_of(drill: Drill) -> list[str]:

@@ -7,7 +7,7 @@ import pytest
 
 from pianolab.classroom import Ladder, UpDown, staircase
 from pianolab.classroom.kinds import LEVELS
-from pianolab.classroom.sittings import SPREAD, hardness_for_all
+from pianolab.classroom.making import SPREAD, hardness_for_all
 from pianolab.classroom.staircase import THRESHOLD_SHARE, share_right
 from pianolab.errors import BadInput
 
