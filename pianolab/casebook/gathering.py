@@ -47,7 +47,7 @@ class GatherResult(Showable):
 
     def headline(self) -> str:
         return (
-            f"{self.into}: {self.sources} casebooks gathered, {self.added} records added, {self.updated} "
+            f"{self.into}: {self.sources} casebook{'s' * (self.sources != 1)} gathered, {self.added} records added, {self.updated} "
             f"brought up to date, {len(self.conflicts)} conflicts to settle, {len(self.problems)} problems"
         )
 
