@@ -141,8 +141,10 @@ def test_telephone_quality(save, rate_hz):
     assert "16 kHz or more" in line
 
 
-def test_telephone_quality_of_phone_codecs(tone, encode):
-    path = encode(tone(8000), 8000, codec="libopencore_amrnb", container="3gp")
+def test_telephone_quality_of_phone_codecs(tmp_path):
+    """From memory of RFC 4867: a mark, then frames of 20 ms, here of the lowest rate (not every build can write them)."""
+    path = tmp_path / "message.amr"
+    path.write_bytes(b"#!AMR\n" + (b"\x04" + bytes(range(12))) * 100)
     assert "8 kHz, telephone quality" in refusal(path)
 
 
