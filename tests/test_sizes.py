@@ -23,17 +23,7 @@ STILL_TO_MEND: set[str] = {
     "acoustics/survey_summary.py: summarise",
     "classroom/making.py: make_drill",
     "classroom/sittings.py",
-    "figures/cost_ranges.py: _draw_row",
-    "figures/cost_ranges.py: draw_costs",
-    "figures/instrument_map.py: _draw_parts",
-    "figures/key_marks.py: draw_ends",
-    "figures/next_steps.py: draw_next_steps",
-    "figures/radar.py: draw_bars",
-    "figures/then_and_now.py: draw_promises",
     "files.py",
-    "report/page.py: _context",
-    "report/page.py: comparison_page",
-    "report/tables.py: _shortlist",
 }
 
 

@@ -236,30 +236,19 @@ def _draw_parts(
         hoverinfo="skip",
         showlegend=False,
     )
-    hovers = [wording.lines(p.part, p.words, p.worst) for p in order]
-    marker = _part_markers(order, theme)
-    fig.add(
-        "scatter",
-        x=[outline.where[p.part][0] for p in order],
-        y=[outline.where[p.part][1] for p in order],
-        mode="markers",
-        marker=marker,
-        hovertext=hovers,
-        hoverinfo="text",
-        name="place",
-        showlegend=False,
-    )
-    fig.add(
-        "scatter",
-        x=[LABEL_X] * len(order),
-        y=heights,
-        mode="markers",
-        marker=marker,
-        hovertext=hovers,
-        hoverinfo="text",
-        name="label",
-        showlegend=False,
-    )
+    places = [outline.where[p.part] for p in order]
+    for name, at in (("place", places), ("label", [(LABEL_X, y) for y in heights])):
+        fig.add(
+            "scatter",
+            x=[px for px, _ in at],
+            y=[py for _, py in at],
+            mode="markers",
+            marker=_part_markers(order, theme),
+            hovertext=[wording.lines(p.part, p.words, p.worst) for p in order],
+            hoverinfo="text",
+            name=name,
+            showlegend=False,
+        )
 
 
 def _part_markers(order: Sequence[PartState], theme: Theme) -> dict[str, Any]:

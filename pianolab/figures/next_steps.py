@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from pianolab.compare.results import Comparison
 from pianolab.figures import frame, look, wording
-from pianolab.figures.look import Mark, marks_for
+from pianolab.figures.look import Mark, Theme, marks_for
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.show import Row, about
@@ -129,35 +129,7 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
     bottoms = [sum(heights[: i + 1]) for i in range(len(heights))]
     height = max(sum(heights), LINE_PX)
     fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare, bottom=44)
-    fig.add(
-        "bar",
-        orientation="h",
-        y=[b - SPACE_PX - BAR_PX / 2 for b in bottoms],
-        x=_lengths(plan),
-        width=BAR_PX,
-        marker={
-            "color": [s.mark.colour(look_of) for s in plan.steps],
-            "line": {"color": look_of.ink, "width": 0.6},
-        },
-        showlegend=False,
-        text=[_beside(s, plan) for s in plan.steps],
-        textposition="outside",
-        textangle=0,
-        cliponaxis=False,
-        textfont={"size": look.SMALL_PX, "color": look_of.muted},
-        hovertext=[
-            wording.lines(
-                s.mark.label,
-                s.text,
-                s.takes,
-                s.why,
-                f"changes what to do in {100 * s.chance:.0f} of 100 cases",
-                s.then,
-            )
-            for s in plan.steps
-        ],
-        hoverinfo="text",
-    )
+    _draw_bars(fig, plan, [b - SPACE_PX - BAR_PX / 2 for b in bottoms], look_of)
     for text, bottom in zip(words, bottoms, strict=True):
         fig.add_annotation(
             x=0,
@@ -182,6 +154,39 @@ def draw_next_steps(plan: StepPlan, theme: str = "light", *, bare: bool = False)
         yaxis=frame.axis(look_of, range=[height, 0], showticklabels=False, showgrid=False),
     )
     return fig
+
+
+def _draw_bars(fig: Sheet, plan: StepPlan, at: list[float], theme: Theme) -> None:
+    """A bar for each step, at these heights, and beside it what it is worth."""
+    fig.add(
+        "bar",
+        orientation="h",
+        y=at,
+        x=_lengths(plan),
+        width=BAR_PX,
+        marker={
+            "color": [s.mark.colour(theme) for s in plan.steps],
+            "line": {"color": theme.ink, "width": 0.6},
+        },
+        showlegend=False,
+        text=[_beside(s, plan) for s in plan.steps],
+        textposition="outside",
+        textangle=0,
+        cliponaxis=False,
+        textfont={"size": look.SMALL_PX, "color": theme.muted},
+        hovertext=[
+            wording.lines(
+                s.mark.label,
+                s.text,
+                s.takes,
+                s.why,
+                f"changes what to do in {100 * s.chance:.0f} of 100 cases",
+                s.then,
+            )
+            for s in plan.steps
+        ],
+        hoverinfo="text",
+    )
 
 
 def _lengths(plan: StepPlan) -> list[float]:

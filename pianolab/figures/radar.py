@@ -33,37 +33,7 @@ def draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool, narrow: bool = False
         legend=ceil(n / 3) if n > 1 else 0,
     )
     for i, s in enumerate(plan.series):
-        at = [-(j + (i + 0.5) / n * 0.8 - 0.4) for j in range(len(plan.aspects))]
-        colour = s.mark.colour(theme)
-        fig.add(
-            "bar",
-            orientation="h",
-            y=at,
-            base=[b.low for b in s.bands],
-            x=[max(b.high - b.low, 0.06) for b in s.bands],
-            width=0.62 / n,
-            marker={"color": look.faded(colour, 0.5), "line": {"color": colour, "width": 1.4}},
-            name=wording.plain(s.mark.label),
-            hovertext=[
-                wording.lines(s.mark.label, f"{b.aspect}: {span(b)} of 10", b.made_by, b.unknown)
-                for b in s.bands
-            ],
-            hoverinfo="text",
-            text=[span(b) for b in s.bands],
-            textposition="none",
-        )
-        if n > 1:
-            fig.add(
-                "scatter",
-                x=[b.high + 0.06 for b in s.bands],
-                y=at,
-                mode="text",
-                text=[f"<b>{s.mark.letter}</b>"] * len(at),
-                textposition="middle right",
-                textfont={"size": 10, "color": theme.ink},
-                hoverinfo="skip",
-                showlegend=False,
-            )
+        _draw_bar(fig, plan, s, i, theme)
     ticks = [
         f"{wording.plain(a)}<br>counts {w:.0%}" for a, w in zip(plan.aspects, plan.weight_share, strict=True)
     ]
@@ -84,6 +54,41 @@ def draw_bars(plan: RadarPlan, theme: Theme, *, bare: bool, narrow: bool = False
         ),
     )
     return fig
+
+
+def _draw_bar(fig: Sheet, plan: RadarPlan, s: RadarSeries, i: int, theme: Theme) -> None:
+    """The bars of one instrument, and its letter at their ends where there are several."""
+    n = len(plan.series)
+    at = [-(j + (i + 0.5) / n * 0.8 - 0.4) for j in range(len(plan.aspects))]
+    colour = s.mark.colour(theme)
+    fig.add(
+        "bar",
+        orientation="h",
+        y=at,
+        base=[b.low for b in s.bands],
+        x=[max(b.high - b.low, 0.06) for b in s.bands],
+        width=0.62 / n,
+        marker={"color": look.faded(colour, 0.5), "line": {"color": colour, "width": 1.4}},
+        name=wording.plain(s.mark.label),
+        hovertext=[
+            wording.lines(s.mark.label, f"{b.aspect}: {span(b)} of 10", b.made_by, b.unknown) for b in s.bands
+        ],
+        hoverinfo="text",
+        text=[span(b) for b in s.bands],
+        textposition="none",
+    )
+    if n > 1:
+        fig.add(
+            "scatter",
+            x=[b.high + 0.06 for b in s.bands],
+            y=at,
+            mode="text",
+            text=[f"<b>{s.mark.letter}</b>"] * len(at),
+            textposition="middle right",
+            textfont={"size": 10, "color": theme.ink},
+            hoverinfo="skip",
+            showlegend=False,
+        )
 
 
 def _money(plan: RadarPlan) -> str:

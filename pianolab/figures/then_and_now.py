@@ -135,49 +135,55 @@ def draw_promises(plan: PromisesPlan, theme: str = "light", *, bare: bool = Fals
         ),
         yaxis=frame.axis(look_of, range=[n - 0.4, -0.6], showgrid=False, showticklabels=False),
     )
-    for i, (title, promised, then, now, kept) in enumerate(plan.promises):
-        colour = look.OKABE_ITO.get(_COLOURS.get(kept, ""), look_of.muted)
-        fig.add(
-            "scatter",
-            x=[OUTCOMES.index(kept)],
-            y=[i + 0.22],
-            mode="markers",
-            name=kept,
-            hoverinfo="text",
-            hovertext=[wording.lines(title, f"promised: {promised}", f"then: {then}", f"now: {now}", kept)],
-            marker={
-                "symbol": _SYMBOLS[kept],
-                "size": 15,
-                "color": colour,
-                "line": {"color": look_of.ink, "width": 1},
-            },
-        )
-        fig.add_shape(
-            "line",
-            xref="paper",
-            x0=0,
-            x1=1,
-            y0=i + 0.56,
-            y1=i + 0.56,
-            line={"color": look_of.rule, "width": 1},
-        )
-        text = (
-            f"<b>{wording.plain(title)}</b>  {wording.wrapped(promised, width=frame.words_chars(bare=bare))}"
-        )
-        fig.add_annotation(
-            xref="paper",
-            x=0,
-            xanchor="left",
-            y=i - 0.02,
-            yanchor="bottom",
-            text=text,
-            font={"size": 12, "color": look_of.ink},
-        )
+    for i, promise in enumerate(plan.promises):
+        _draw_promise(fig, promise, i, look_of, chars=frame.words_chars(bare=bare))
     if not plan.promises:
         fig.add_annotation(
             xref="paper", x=0, xanchor="left", y=0, text=plan.alt, font={"size": 12, "color": look_of.muted}
         )
     return fig
+
+
+def _draw_promise(
+    fig: Sheet, promise: tuple[str, str, str, str, Kept], i: int, theme: Theme, *, chars: int
+) -> None:
+    """One promise in words over its row, and the sign of what came of it."""
+    title, promised, then, now, kept = promise
+    colour = look.OKABE_ITO.get(_COLOURS.get(kept, ""), theme.muted)
+    fig.add(
+        "scatter",
+        x=[OUTCOMES.index(kept)],
+        y=[i + 0.22],
+        mode="markers",
+        name=kept,
+        hoverinfo="text",
+        hovertext=[wording.lines(title, f"promised: {promised}", f"then: {then}", f"now: {now}", kept)],
+        marker={
+            "symbol": _SYMBOLS[kept],
+            "size": 15,
+            "color": colour,
+            "line": {"color": theme.ink, "width": 1},
+        },
+    )
+    fig.add_shape(
+        "line",
+        xref="paper",
+        x0=0,
+        x1=1,
+        y0=i + 0.56,
+        y1=i + 0.56,
+        line={"color": theme.rule, "width": 1},
+    )
+    text = f"<b>{wording.plain(title)}</b>  {wording.wrapped(promised, width=chars)}"
+    fig.add_annotation(
+        xref="paper",
+        x=0,
+        xanchor="left",
+        y=i - 0.02,
+        yanchor="bottom",
+        text=text,
+        font={"size": 12, "color": theme.ink},
+    )
 
 
 def _draw_marks(fig: Sheet, mark: MarkChange, i: int, theme: Theme) -> None:

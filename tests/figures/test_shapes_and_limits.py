@@ -3,11 +3,10 @@
 from itertools import pairwise
 
 import pytest
-from pianolab.figures.instrument_below import RIM, SIDES, TAIL
 
 from pianolab.acoustics.results import LevelCurve
 from pianolab.figures import draw_note, plan_note
-from pianolab.figures.instrument_drawing import drawing_of
+from pianolab.figures.instrument_drawing import RIM, SIDES, TAIL, drawing_of
 from pianolab.figures.judged import judged
 from pianolab.figures.key_plan import KeyPoint, KeySeries, shown_limits
 from pianolab.figures.keyboard_drawing import key_ticks
