@@ -111,6 +111,23 @@ def test_nothing_that_is_needed_is_gpl() -> None:
     assert {name: licence for name, licence in found.items() if GPL.search(licence)} == {}
 
 
+COMPATIBLE = re.compile(
+    r"BSD|MIT|ISC|Apache|PSF|Python Software Foundation|Public Domain|MPL|Mozilla|LGPL|Lesser General Public"
+)
+"""Families that may stand beside BSD-3-Clause where a package is needed and handed on (by the texts of these licences)."""
+
+
+def test_everything_that_is_needed_states_a_licence_that_goes_with_ours() -> None:
+    assert {name: licence for name, licence in needed().items() if not COMPATIBLE.search(licence)} == {}
+
+
+@pytest.mark.parametrize(
+    "licence", ["", "UNKNOWN", "GPL-3.0-only", "SSPL-1.0", "CC-BY-NC-4.0", "Proprietary"]
+)
+def test_a_licence_that_does_not_go_with_ours_would_be_found(licence: str) -> None:
+    assert not COMPATIBLE.search(licence)
+
+
 def test_weaker_copyleft_is_named() -> None:
     weaker = {n for n, licence in needed().items() if re.search("LGPL|Lesser|MPL|Mozilla|EPL|CDDL", licence)}
     assert {n for n in weaker if not re.search(rf"^\|.*\b{n}\b", PAGE, re.MULTILINE)} == set()
