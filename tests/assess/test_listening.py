@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 from decimal import Decimal
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -9,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pianolab.assess import assess_piano, load_prices
+from pianolab.assess.listening import Heard
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import findings_for, load_checklist, load_scenario
@@ -267,3 +270,12 @@ def test_voicing_reads_as_never_told_by_one_blow_not_as_notes_that_were_not_hear
     assert any("could not be told for" in u.text for u in buzz.unknowns), (
         "what another recording could tell still says so"
     )
+
+
+def test_shares_add_up_from_what_is_known_to_what_nobody_heard_and_end_at_the_whole() -> None:
+    """A tenth of ten keys each, where half of them are the full loss: what comes last is cut at the whole."""
+    item: Any = SimpleNamespace(full_share=0.5)
+    heard = Heard(item=item, faulty=(1,), hidden=(2, 3), mute=(4,), unheard=(5, 6, 7), total=10)
+    assert heard.shares == pytest.approx((0.2, 0.4, 0.2, 0.2))
+    few = Heard(item=item, faulty=(), hidden=(2,), mute=(), unheard=(5, 6), total=10)
+    assert few.shares == pytest.approx((0.0, 0.2, 0.0, 0.4))

@@ -10,7 +10,7 @@ import pytest
 from pianolab.checklist import load_checklist
 from pianolab.model import Finding
 from pianolab.report.instruments import instruments_of
-from pianolab.report.sheet import _why_not, looked, looked_words, reasons_for
+from pianolab.report.sheet import _why_not, looked, looked_words, reasons_for, sheet_of
 from pianolab.statements import statement
 from tests.figures.make import make_survey
 from tests.report.make_sheet import compared, sound_structure
@@ -111,3 +111,18 @@ def test_what_bars_another_is_told_of_it_and_without_that_where_it_is_weak() -> 
     behind = others_of(seen, barred_by=None)
     assert behind.kind.startswith("sheet.behind")
     assert behind.number("aspect") == weakest
+
+
+def test_without_a_choice_the_sheet_speaks_of_the_one_that_comes_first_most_often() -> None:
+    seen = instruments_with(sound_structure(), heard=False)
+    often, seldom = (
+        replace(seen, standing=replace(seen.standing, rank_shares=s, barred_by=None))
+        for s in ((0.6, 0.4), (0.4, 0.6))
+    )
+    comparison, _, _ = compared(sound_structure())
+    comparison = replace(comparison, verdict=replace(comparison.verdict, piano_id=""))
+    told: dict[str, object] = {"findings": {}, "photos": {}, "days": {}, "prices": True}
+    for order in ((often, seldom), (seldom, often)):
+        sheet = sheet_of(comparison, order, **told)  # type: ignore[arg-type]
+        assert len(sheet["others"]) == 2
+        assert sheet["second"] is seldom
