@@ -19,8 +19,12 @@ from widget_lab import (
     restart_and_run_all,
     run_all,
     running_voila,
+    use_theme,
     write_notebook,
 )
+from widget_small import HEIC
+
+from pianolab.casebook import open_casebook
 
 pytestmark = [
     pytest.mark.browser,
@@ -142,3 +146,54 @@ def test_as_an_app_another_piano_needs_no_cell(tmp_path: Path) -> None:
         assert {name: set(findings) for name, (findings, _) in found.items()} == {
             n: set(t) for n, t in entered.items()
         }
+
+
+CHART = "pl.decide(book).chart('radar')"
+PAPER = """() => {
+  const chart = document.querySelector('.js-plotly-plot .main-svg');
+  return chart ? getComputedStyle(chart).backgroundColor : null;
+}"""
+
+
+def lightness(colour: str) -> float:
+    """0 to 255, the mean of the three."""
+    return sum(float(c) for c in re.findall(r"[\d.]+", colour)[:3]) / 3
+
+
+def test_charts_follow_the_theme_a_heic_is_shown_and_a_lost_kernel_says_what_to_do(
+    lab: Lab, tmp_path: Path
+) -> None:
+    write_notebook(lab.folder / "evening.ipynb", [OPEN.format("evening"), DESK, CHART])
+    shots = Path(os.environ.get("PIANOLAB_SHOTS", tmp_path))
+    (tmp_path / "IMG_0001.HEIC").write_bytes(HEIC)
+    with browser(tmp_path / "profile", **TABLET) as context:
+        page, _ = open_notebook(context, lab, "evening.ipynb")
+        for theme in ("dark", "light"):
+            use_theme(page, theme)
+            page.wait_for_timeout(1500)  # until the lab has kept its setting
+            run_all(page)
+            page.locator(".js-plotly-plot .main-svg").first.wait_for(timeout=60_000)
+            paper = page.evaluate(PAPER)
+            page.locator(".js-plotly-plot").first.scroll_into_view_if_needed()
+            page.screenshot(path=shots / f"evening_{theme}.png")
+            assert lightness(paper) < 70 if theme == "dark" else lightness(paper) > 200, (theme, paper)
+        part(page, "Photos", ".pl-pictures")
+        page.locator(".pl-pictures input[type=file]").set_input_files(tmp_path / "IMG_0001.HEIC")
+        page.wait_for_function(
+            "document.querySelector('.pl-pictures-line').textContent.startsWith('Photo saved')",
+            timeout=30_000,
+        )
+        shown = page.locator(".pl-pictures img").first
+        shown.wait_for()
+        assert shown.evaluate("e => [e.naturalWidth, e.naturalHeight]") == [48, 64]
+        part(page, "Walk", ".pl-walk")
+        lab.close_kernels()
+        page.locator(".pl-choice").first.tap()
+        page.wait_for_function(
+            "document.querySelector('.pl-walk .pl-status').textContent.includes('Run All Cells')",
+            timeout=60_000,
+        )
+        page.screenshot(path=shots / "evening_lost.png")
+        assert "Not saved" in page.locator(".pl-walk .pl-status").inner_text()
+        with open_casebook(lab.folder / "evening") as book:
+            assert book.findings(book.visits()[0].id) == ()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import io
 import sys
 from dataclasses import replace
@@ -11,7 +10,7 @@ from typing import Any
 import pytest
 from PIL import Image
 from widget_driver import Driver
-from widget_small import CHECKLIST
+from widget_small import CHECKLIST, HEIC
 
 from pianolab.casebook import Casebook, open_casebook
 from pianolab.checklist import Checklist, load_checklist
@@ -265,10 +264,6 @@ def _position(point_id: str) -> str:
     return load_checklist()[point_id].position
 
 
-HEIC = base64.b64decode(
-    "AAAAHGZ0eXBoZWljAAAAAG1pZjFoZWljbWlhZgAAAchtZXRhAAAAAAAAACFoZGxyAAAAAAAAAABwaWN0AAAAAAAAAAAAAAAAAAAAADRpbG9jAAAAAERAAAIAAQAAAAAB7AABAAAAAAAAAMYAAgAAAAACsgABAAAAAAAAADgAAAA4aWluZgAAAAAAAgAAABVpbmZlAgAAAAABAABodmMxAAAAABVpbmZlAgAAAQACAABFeGlmAAAAAA5waXRtAAAAAAABAAABB2lwcnAAAADmaXBjbwAAAHZodmNDAQNwAAAAkAAAAAAAHvAA/P34+AAADwNgAAEAGEABDAH//wNwAAADAJAAAAMAAAMAHroCQGEAAQAqQgEBA3AAAAMAkAAAAwAAAwAeoCCBBZbq5Ka5uAhoMCAAAAMDIAAAAwAhYgABAAZEAcFzwIkAAAATY29scm5jbHgAAQANAAaAAAAAFGlzcGUAAAAAAAAAQAAAAEAAAAAoY2xhcAAAAEAAAAABAAAAMAAAAAEAAAAAAAAAAv////AAAAACAAAAEHBpeGkAAAAAAwgICAAAAAlpcm90AwAAABlpcG1hAAAAAAAAAAEAAQaBAgMFhIYAAAAaaXJlZgAAAAAAAAAOY2RzYwACAAEAAQAAAQZtZGF0AAAAwigBrwngITip//It3/8THZe5lyeVp79Y//0Qb70Nb/4im3R+ja83/wcjvzB+/42uxMLJ8XaY7tmHrWnwCKa/vLpY1g6JICDs/JgehH+8Ey371dgBZfLPLFmjmKUAHjy8fkR5E+AzVfrov6E+SA6PdQc78wBijwQ2MrLkxal5k6EbMSLeQToLwtgzN7RzUKpkZv24/sDoGgXEt+0l7wg/2oPnf8PwdBROuzfTvQDgedZFDpZHsjYyppXE3TWWUN247ekkAAAABkV4aWYAAE1NACoAAAAIAAIBDwACAAAACAAAACYBEgADAAAAAQAGAAAAAAAAbm8gbWFrZQA="
-)
-"""Four fields, red, green, blue and white row by row, to be turned to the right; made with another encoder (x265)."""
 CORNERS = {(0.2, 0.2): "blue", (0.8, 0.2): "red", (0.2, 0.8): "white", (0.8, 0.8): "green"}
 COLOURS = {"red": (220, 30, 30), "green": (30, 200, 30), "blue": (30, 30, 220), "white": (240, 240, 240)}
 
