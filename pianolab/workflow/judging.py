@@ -110,7 +110,7 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
     problems: dict[str, str] = {}
     heard = all_heard(casebook, pianos, problems, until=until, progress=progress)
     progress("comparing", 0.7)
-    findings = {p.id: _findings(casebook, p, settings) for p in pianos}
+    findings = {p.id: counted_findings(casebook, p, settings.points, until=until) for p in pianos}
     _check_points(findings, settings.points)
     pairs = {p.id: holding_of(casebook, heard.get(p.id), p.id) for p in pianos}
     holding = {i: h for i, h in pairs.items() if h is not None}
@@ -145,13 +145,22 @@ def judge_casebook(casebook: Casebook, settings: Settings, *, progress: Progress
     )
 
 
-def _findings(casebook: Casebook, piano: Piano, settings: Settings) -> tuple[Finding, ...]:
-    """What counts at each point of a piano: a technician's word above the others', a later look above an earlier one."""
-    found = casebook.current_findings(piano.id, per_examiner=True, until=settings.until)
+def counted_findings(
+    casebook: Casebook, piano: Piano, points: Checklist, *, until: date | None = None, on: date | None = None
+) -> tuple[Finding, ...]:
+    """What counts at each point of a piano: a technician's word above the others', a later look above an earlier one.
+
+    ``until`` leaves out visits after that day, ``on`` all visits but those of that day.
+    """
+    if on is None:
+        found = casebook.current_findings(piano.id, per_examiner=True, until=until)
+    else:
+        that_day = [v.id for v in casebook.visits(piano.id) if v.day == on]
+        found = tuple(f for visit in that_day for f in casebook.findings(visit))
     return findings_that_count(
         found,
         piano,
-        checklist=settings.points,
+        checklist=points,
         technicians=technicians_of(casebook.examiners(), found),
         days={v.id: v.day for v in casebook.visits(piano.id)},
     )

@@ -15,7 +15,7 @@ from pianolab.compare import RankingChange, explain_change
 from pianolab.errors import BadInput, PianolabError
 from pianolab.io import read_sound
 from pianolab.keyboard import note_name
-from pianolab.model import Finding, Piano, Visit
+from pianolab.model import Finding, Piano
 from pianolab.report import Clip
 from pianolab.shipped import shipped
 from pianolab.show import Row, Showable
@@ -23,6 +23,7 @@ from pianolab.workflow.clips import clip_keys, cut_note, equally_loud
 from pianolab.workflow.deciding import decide
 from pianolab.workflow.fault_clips import player
 from pianolab.workflow.hearing import Heard, all_heard
+from pianolab.workflow.judging import counted_findings
 from pianolab.workflow.progress import quiet, stoppable
 from pianolab.workflow.settings import Settings
 
@@ -63,7 +64,9 @@ def load_second_visit() -> SecondVisit:
 
 
 def visit_changes(casebook: Casebook, piano: str, settings: Settings | None = None) -> VisitChanges:
-    """What is different between the last visit to a piano and what was known before it.
+    """What is different between the last day somebody was at a piano and what was known before it.
+
+    Where several people looked, it is settled whose word counts as for a decision: a technician's above the others'.
 
     Parameters
     ----------
@@ -74,20 +77,20 @@ def visit_changes(casebook: Casebook, piano: str, settings: Settings | None = No
     Raises
     ------
     BadInput
-        no such piano, or only one visit to it
+        no such piano, or nobody was there on a second day
     """
     which = casebook.piano(piano)
-    *earlier, last = _two_visits(casebook, which.id, which.name)
-    before = earlier[-1].day
+    before, last = _last_two_days(casebook, which)
+    points = (settings or Settings.of(casebook)).points
     then, now = heard_then_and_now(casebook, which)
     return compare_visits(
         which,
-        casebook.current_findings(which.id, until=before),
-        casebook.findings(last.id),
-        checklist=(settings or Settings.of(casebook)).points,
+        counted_findings(casebook, which, points, until=before),
+        counted_findings(casebook, which, points, on=last),
+        checklist=points,
         heard_before=None if then is None else then.survey,
         heard_after=None if now is None else now.survey,
-        days=float((last.day - before).days),
+        days=float((last - before).days),
     )
 
 
@@ -114,16 +117,14 @@ def ranking_changes(
     return explain_change(before.comparison, after.comparison)
 
 
-def _two_visits(casebook: Casebook, piano_id: str, name: str) -> tuple[Visit, ...]:
-    visits = casebook.visits(piano_id)
-    if len({v.day for v in visits}) < 2:
-        raise BadInput(
-            f"visits to {name}",
-            f"{len(visits)}",
-            "two, on different days",
-            "Nobody has been there again yet.",
-        )
-    return visits
+def _last_two_days(casebook: Casebook, piano: Piano) -> tuple[date, date]:
+    """The last day somebody was there, and the one before it; several may have been there on each."""
+    visits = casebook.visits(piano.id)
+    days = sorted({v.day for v in visits})
+    if len(days) < 2:
+        need, cause = "two, on different days", "Nobody has been there again yet."
+        raise BadInput(f"visits to {piano.name}", f"{len(visits)}", need, cause)
+    return days[-2], days[-1]
 
 
 def _latest_return(casebook: Casebook) -> date:
@@ -142,10 +143,10 @@ def heard_then_and_now(casebook: Casebook, piano: Piano) -> tuple[Heard | None, 
     BadInput
         only one visit to it
     """
-    *earlier, last = _two_visits(casebook, piano.id, piano.name)
-    then = _heard(casebook, piano, until=earlier[-1].day)
+    before, last = _last_two_days(casebook, piano)
+    then = _heard(casebook, piano, until=before)
     now = _heard(casebook, piano)
-    return then, None if now is None or now.day < last.day.isoformat() else now
+    return then, None if now is None or now.day < last.isoformat() else now
 
 
 def _heard(casebook: Casebook, piano: Piano, *, until: date | None = None) -> Heard | None:

@@ -18,7 +18,7 @@ from pianolab.checklist import findings_for, load_checklist, load_scenario
 from pianolab.compare import RankingChange
 from pianolab.errors import BadInput
 from pianolab.io import Sound
-from pianolab.model import Piano, Visit
+from pianolab.model import Examiner, Finding, Piano, Visit
 from pianolab.workflow import ranking_changes, visit_changes
 from pianolab.workflow.listening import survey_record
 from pianolab.workflow.second_visit import hear_then_and_now, load_second_visit
@@ -193,3 +193,27 @@ def test_one_visit_is_no_second_visit(book: Casebook, tmp_path: Path) -> None:
         pytest.raises(BadInput, match="since: got no piano visited twice"),
     ):
         ranking_changes(single)
+
+
+@pytest.mark.parametrize(("role", "kept"), [("piano technician", True), ("pianist", False)])
+def test_where_two_look_on_the_last_day_it_counts_who_they_are(tmp_path: Path, role: str, kept: bool) -> None:
+    """Two visits on one day: of Ada, who finds that the promise was kept, and of Ben, a layman, who does not."""
+    with create_casebook(tmp_path / "book") as book:
+        with book.editing(by="Ada") as edit:
+            piano = edit.add(Piano(name="upstairs"))
+            edit.add(Examiner(name="Ada", role=role))
+            for day, examiner, grade in ((FIRST, "Ben", 2), (SECOND, "Ada", 5), (SECOND, "Ben", 1)):
+                visit = edit.add(Visit(piano_id=piano.id, day=day, examiner=examiner))
+                promised = "to be driven in" if day == FIRST else ""
+                edit.add(
+                    Finding(
+                        visit_id=visit.id,
+                        point="pins-look",
+                        grade=grade,
+                        examiner=examiner,
+                        promised=promised,
+                    )
+                )
+        changes = visit_changes(book, "upstairs")
+    (pins,) = [p for p in changes.points if p.point == "pins-look"]
+    assert (pins.kept == "kept") == kept
