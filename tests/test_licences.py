@@ -159,3 +159,22 @@ def test_what_the_codec_wheel_carries_is_on_the_page() -> None:
     for library in ("x264", "x265"):
         if any(inside.glob(f"lib{library}*")):
             assert library in PAGE
+
+
+OF_OTHERS = re.compile(r"copyright|@licen[cs]e|\(c\) ?\d{4}|.{2000}", re.IGNORECASE)
+"""What code of somebody else's has: its notice, or the endless lines of a packed library."""
+
+
+def test_pages_and_widgets_carry_nothing_of_others() -> None:
+    """So no notice need go with a page; docs/licences.md says so."""
+    carried = [
+        p for part in ("report/templates", "widgets/static") for p in (ROOT / "pianolab" / part).iterdir()
+    ]
+    assert len(carried) > 20
+    assert [p.name for p in carried if OF_OTHERS.search(p.read_text(encoding="utf-8"))] == []
+    assert "holds no code of others" in PAGE
+
+
+@pytest.mark.parametrize("text", ["/* (c) 2020 Somebody */", "// @license MIT", "x=" + "a," * 1500])
+def test_code_of_others_would_be_found(text: str) -> None:
+    assert OF_OTHERS.search(text)
