@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.casebook.arrived import file_away, go_on, read_arrived, unpack, waiting
-from pianolab.casebook.arriving import PIECES, About, begin, place_for, throw_away
+from pianolab.casebook.arriving import HEAD, PIECES, About, begin, place_for, throw_away
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import read_sound
 from pianolab.model import Capture
@@ -103,6 +103,14 @@ def test_a_clock_that_ran_on_is_a_gap_and_a_busy_page_is_none(tmp_path):
     assert gap.kind == "clock jumped"
     assert gap.lost_s == pytest.approx(0.25, abs=0.01)
     assert gap.begin_s == pytest.approx(9 * FRAMES / RATE)
+
+
+def test_a_piece_whose_mark_is_damaged_is_no_piece_and_the_next_is_found(tmp_path):
+    found = arrived(tmp_path, range(4))
+    data = bytearray((found.folder / PIECES).read_bytes())
+    data[found.pieces[1].offset - HEAD.size] ^= 0xFF
+    (found.folder / PIECES).write_bytes(data)
+    assert [p.number for p in read_arrived(found.folder).pieces] == [0, 2, 3]
 
 
 def test_half_a_piece_and_a_damaged_one_are_left_out(tmp_path):
