@@ -200,6 +200,15 @@ class Showable:
     def chart(self, kind: str = "", **how: Any) -> Any:
         """A chart of this result; see `pianolab.workflow.charts.chart_of` for the kinds and how.
 
+        Parameters
+        ----------
+        kind : which chart; empty for the usual one of this result
+        **how : what that chart takes
+
+        Returns
+        -------
+        a plotly figure
+
         Raises
         ------
         BadInput
@@ -209,7 +218,12 @@ class Showable:
         return import_module("pianolab.workflow.charts").chart_of(self, kind, **how)
 
     def shown(self) -> list[Row]:
-        """The rows as a reader sees them in a notebook, where they differ from the numbers of `rows`."""
+        """The rows as a reader sees them in a notebook, where they differ from the numbers of `rows`.
+
+        Returns
+        -------
+        list of rows, each with as many values as ``header`` has names
+        """
         return self.rows()
 
     def _repr_html_(self) -> str:

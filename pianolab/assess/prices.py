@@ -39,6 +39,14 @@ USUAL = "datasets/prices.toml"
 def load_prices(path: str | Path | None = None) -> PriceList:
     """A price list from a TOML file; without a path the invented one that comes with pianolab.
 
+    Parameters
+    ----------
+    path : a TOML file; None for the invented list
+
+    Returns
+    -------
+    PriceList
+
     Raises
     ------
     BadInput

@@ -168,7 +168,13 @@ class Casebook(Records):
             return kept_checklist(connection, name=self.name)
 
     def undo(self, *, by: str, visit_id: str | None = None) -> Change:
-        """Take back the examiner's last change, or their last of one visit, as a new entry of the log; see `Edit.undo`."""
+        """Take back the examiner's last change, or their last of one visit, as a new entry of the log; see `Edit.undo`.
+
+        Parameters
+        ----------
+        by : the examiner; stands in the log
+        visit_id : only their last change of this visit; None for the last of all
+        """
         with self.editing(by=by) as edit:
             return edit.undo(visit_id=visit_id)
 
@@ -199,7 +205,12 @@ class Casebook(Records):
         return path
 
     def log(self, record_id: str | None = None) -> tuple[Change, ...]:
-        """Every change ever entered, in order; of one record where its id is given."""
+        """Every change ever entered, in order; of one record where its id is given.
+
+        Parameters
+        ----------
+        record_id : the id of a record; None for the whole log
+        """
         change = tables.change
         query = sa.select(change).order_by(change.c.at, change.c.seq)
         if record_id is not None:
@@ -208,7 +219,12 @@ class Casebook(Records):
             return tuple(to_change(row) for row in connection.execute(query))
 
     def as_of(self, moment: datetime) -> AsOf:
-        """The casebook as it was at a moment (local time where it carries no zone); read only."""
+        """The casebook as it was at a moment (local time where it carries no zone); read only.
+
+        Parameters
+        ----------
+        moment : a day and a time
+        """
         change = tables.change
         query = sa.select(change.c.kind, change.c.record_id, change.c.after)
         query = query.where(change.c.at <= moment_text(moment)).order_by(change.c.at, change.c.uid)
@@ -277,6 +293,11 @@ class Casebook(Records):
 
         Their content goes from the records, the log and the backup copies, and media files used by nothing
         else are deleted. A tombstone with the bare id stays, so that `gather` doesn't bring them back.
+
+        Parameters
+        ----------
+        record_ids : the ids of records
+        by : who asks for it; stands in the log
         """
         check_text("by", by, longest=LONGEST_NAME)
         with writing(self._engine, name=self.name) as connection:
@@ -291,6 +312,12 @@ class Casebook(Records):
 
         They go from the record, from the whole log and with the backup copies, and `gather` doesn't bring
         them back.
+
+        Parameters
+        ----------
+        record_id : the id of a record
+        names : names of its text fields
+        by : who asks for it; stands in the log
         """
         check_text("by", by, longest=LONGEST_NAME)
         with writing(self._engine, name=self.name) as connection:

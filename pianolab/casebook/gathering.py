@@ -86,6 +86,10 @@ def gather(
         neither enter, change nor purge anything, nor keep away what is not here yet; and they bring no settings. None
         trusts all of them
 
+    Returns
+    -------
+    GatherResult: what came in, which records were changed on two sides, what was left out and why
+
     Raises
     ------
     CasebookError

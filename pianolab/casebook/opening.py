@@ -65,6 +65,10 @@ def create_casebook(place: str | Path) -> Casebook:
     ----------
     place : a folder, or a URL such as ``postgresql://teacher@school/pianos`` (see `open_casebook`)
 
+    Returns
+    -------
+    Casebook, open
+
     Raises
     ------
     CasebookError
@@ -149,6 +153,10 @@ def open_casebook(place: str | Path) -> Casebook:
     ----------
     place : a folder, or ``postgresql://user@host:port/database`` for one that a school shares; the password
         stands in the URL, in PGPASSWORD or in ``~/.pgpass`` and is never shown
+
+    Returns
+    -------
+    Casebook, open; `Casebook.read_only` says why where nothing can be entered
 
     Raises
     ------

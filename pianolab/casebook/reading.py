@@ -79,7 +79,11 @@ class Conflict:
 
 
 class Records:
-    """The questions; a subclass gives `_bodies`, the JSON texts of one kind in order of entry."""
+    """The questions to a casebook, each answered by a tuple of records in order of entry.
+
+    Where a question takes ``visit_id`` or ``piano_id``, None asks for those of all. A subclass gives `_bodies`, the
+    JSON texts of one kind in order of entry.
+    """
 
     def _bodies(self, kind: str, **where: str | None) -> Iterable[str]:
         raise NotImplementedError
@@ -93,6 +97,14 @@ class Records:
 
     def piano(self, name_or_id: str) -> Piano:
         """One piano by its id or its name.
+
+        Parameters
+        ----------
+        name_or_id : the name or the id of a piano
+
+        Returns
+        -------
+        Piano
 
         Raises
         ------
@@ -117,7 +129,16 @@ class Records:
         return _only(self._all(Visit, id=visit_id), "visit", visit_id)
 
     def findings(self, visit_id: str | None = None, piano_id: str | None = None) -> tuple[Finding, ...]:
-        """Findings of a visit, of a piano, or all, in order of entry."""
+        """Findings of a visit, of a piano, or all, in order of entry.
+
+        Parameters
+        ----------
+        visit_id, piano_id : the id of a visit or of a piano; None for all
+
+        Returns
+        -------
+        tuple of Finding
+        """
         return self._all(Finding, visit_id=visit_id, of_piano=piano_id)
 
     def current_findings(
@@ -126,8 +147,16 @@ class Records:
         """The findings of a piano that count: for each point, place and keys the latest.
 
         A later visit at which the point was not looked at leaves the earlier finding standing.
-        ``per_examiner`` keeps the latest of each examiner, for opinions side by side; ``until`` leaves out
-        visits after that day.
+
+        Parameters
+        ----------
+        piano_id : the id of a piano
+        per_examiner : whether each examiner's latest finding counts, or only the latest of all
+        until : visits after that day are left out; None takes all
+
+        Returns
+        -------
+        tuple of Finding
         """
         visits = [v for v in self.visits(piano_id) if until is None or v.day <= until]
         days = {visit.id: visit.day for visit in visits}
@@ -166,6 +195,14 @@ class Records:
         """Prices of like instruments, in order of entry: those that may stand beside a piano, or all.
 
         Beside a piano stand those of its kind that were looked up for it or for none.
+
+        Parameters
+        ----------
+        piano_id : the id of the piano that they shall stand beside; None for all
+
+        Returns
+        -------
+        tuple of Comparable
         """
         found = self._all(Comparable)
         return found if piano_id is None else of_piano(self.piano(piano_id), found)

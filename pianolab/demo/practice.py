@@ -45,6 +45,10 @@ TWICE = (41, 44, 49, 55, 57, 60)
 def shortlist() -> tuple[Piano, ...]:
     """The four instruments of the invented shortlist; none of them exists.
 
+    Returns
+    -------
+    tuple of Piano
+
     Examples
     --------
     >>> [p.kind for p in shortlist()]
@@ -55,6 +59,10 @@ def shortlist() -> tuple[Piano, ...]:
 
 def buyers() -> Table:
     """The buyers that come with pianolab, by the name under which `Settings` knows them.
+
+    Returns
+    -------
+    Table
 
     Examples
     --------
@@ -98,6 +106,10 @@ def real_notes(path: str | Path, *, keys: tuple[int, ...] | None = None) -> Path
     path : where it goes; the folder is made where it is missing
     keys : which of the thirty, every third key from A0 (1) to C8 (88); all where None
 
+    Returns
+    -------
+    Path of the recording
+
     Raises
     ------
     BadInput
@@ -114,6 +126,10 @@ def three_faults(path: str | Path) -> Path:
     Parameters
     ----------
     path : where it goes; the folder is made where it is missing
+
+    Returns
+    -------
+    Path of the recording
 
     Raises
     ------

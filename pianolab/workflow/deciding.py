@@ -117,13 +117,25 @@ class Decision(Showable):
         return self.comparison.plan(self.piano(piano).id if piano else None)
 
     def table(self, kind: str, piano: str = "") -> Showable:
-        """A part of it as a table; see `pianolab.workflow.decision_tables.table_of` for the kinds."""
+        """A part of it as a table; see `pianolab.workflow.decision_tables.table_of` for the kinds.
+
+        Parameters
+        ----------
+        kind : which part
+        piano : name or id, where the part is about one piano
+        """
         from pianolab.workflow.decision_tables import table_of
 
         return table_of(self, kind, piano=piano)
 
     def export(self, html: str | Path | None = None, **more: Any) -> Written:
-        """Write the page, the tables or both; see `pianolab.export`."""
+        """Write the page, the tables or both; see `pianolab.export`.
+
+        Parameters
+        ----------
+        html : where the page goes; None writes no page
+        **more : as in `pianolab.export`: ``tables``, ``leave_out``, ``replace``, ``progress``
+        """
         from pianolab.workflow.exporting import export
 
         return export(self, html, **more)

@@ -76,6 +76,10 @@ def export(
     settings : for a casebook: for whom, with which points and prices; what it remembers if not given
     progress : called with what is being done and a share from 0 to 1
 
+    Returns
+    -------
+    Written: the files, which of them were replaced, and the decision they were made from
+
     Raises
     ------
     BadInput

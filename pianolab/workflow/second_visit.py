@@ -74,6 +74,10 @@ def visit_changes(casebook: Casebook, piano: str, settings: Settings | None = No
     piano : id or name
     settings : with which points; what the casebook remembers if not given
 
+    Returns
+    -------
+    VisitChanges: point by point, promise by promise, and by ear
+
     Raises
     ------
     BadInput
@@ -105,6 +109,10 @@ def ranking_changes(
     casebook : an open casebook; it is only read
     settings, changes : as in `decide`; the same for both
     since : the first day that counts as after; None takes the day of the latest second visit to a piano
+
+    Returns
+    -------
+    RankingChange: who moved, and by which changes in findings, sound, price and money
 
     Raises
     ------

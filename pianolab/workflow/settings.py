@@ -84,6 +84,15 @@ class Settings(Fields):
     def of(cls, casebook: Casebook, **changes: Any) -> Self:
         """What a casebook remembers, the usual where it remembers nothing, and ``changes`` on top.
 
+        Parameters
+        ----------
+        casebook : an open casebook
+        **changes : fields of `Settings` that shall be otherwise
+
+        Returns
+        -------
+        Settings
+
         Examples
         --------
         >>> import tempfile
@@ -106,6 +115,14 @@ class Settings(Fields):
         """Have a casebook remember the buyer's name, the seed, and the texts of own points and prices.
 
         What is usual is not written down: it is taken as it is then. Room, player, year and day are not remembered.
+
+        Parameters
+        ----------
+        casebook : an open casebook
+
+        Returns
+        -------
+        Settings
 
         Raises
         ------
@@ -151,6 +168,14 @@ class Settings(Fields):
     def buyer(self, casebook: Casebook) -> BuyerProfile:
         """The buyer, found by name where only a name is given, in the room that was given, and checked.
 
+        Parameters
+        ----------
+        casebook : an open casebook
+
+        Returns
+        -------
+        BuyerProfile
+
         Raises
         ------
         BadInput
@@ -162,6 +187,10 @@ class Settings(Fields):
 
     def own_words(self) -> str:
         """What of this is not the usual, in one line; empty where all is.
+
+        Returns
+        -------
+        str
 
         Examples
         --------
