@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,6 +12,7 @@ import pytest
 
 from pianolab.errors import BadInput
 from pianolab.figures.recording_plan import RANGE_DB, plan_recording
+from pianolab.report import twin_recording
 from pianolab.report.twin_recording import recording_picture
 
 RATE = 16000
@@ -64,3 +67,10 @@ def test_a_long_recording_stays_small() -> None:
 def test_too_little_sound_is_refused() -> None:
     with pytest.raises(BadInput, match=r"recording: got 0\.10 s"):
         plan_recording(np.zeros(1600), rate_hz=RATE)
+
+
+def test_a_moment_lies_where_its_share_of_the_time_is_and_never_outside() -> None:
+    plan: Any = SimpleNamespace(time_s=np.array([1.0, 2.0, 3.0]))
+    places = [twin_recording._x(plan, t) for t in (0.0, 1.0, 1.5, 2.0, 3.0, 9.0)]
+    left, wide = twin_recording.LEFT, twin_recording.WIDE
+    assert places == pytest.approx([left + wide * s for s in (0.0, 0.0, 0.25, 0.5, 1.0, 1.0)], abs=0.05)
