@@ -19,9 +19,8 @@ from pianolab.acoustics.recorder.background import find_gaps, find_hum, find_low
 from pianolab.acoustics.recorder.clipping import clipped_share
 from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.gain import GainEvidence, hear_gain
-from pianolab.acoustics.recorder.quality import RecordingQuality
+from pianolab.acoustics.recorder.quality import RecordingQuality, playback_speed
 from pianolab.acoustics.recorder.recorder_states import Impairment
-from pianolab.acoustics.recorder.speed import playback_speed, tone_offset_cents
 from pianolab.acoustics.survey_table import rows_of, table_of
 from pianolab.io import real_notes, string_together
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale, room
@@ -370,15 +369,6 @@ def test_speed_against_a_known_clock() -> None:
     assert off_cents == pytest.approx(146.7, abs=0.1)
     assert "44.1 kHz read as one of 48" in likely
     assert playback_speed(-25.0, expected_offset_cents=0.0) == (-25.0, "")
-
-
-@pytest.mark.parametrize("tone_hz", [440.0, 523.25])
-def test_a_reference_tone_tells_the_clock(tone_hz: float) -> None:
-    """Truth by construction: the tone itself is made 30 cents high."""
-    rng = np.random.default_rng(3)
-    t = np.arange(2 * 44100) / 44100
-    high = np.sin(2 * np.pi * tone_hz * 2 ** (30 / 1200) * t) + 0.03 * rng.standard_normal(t.size)
-    assert tone_offset_cents(high, rate_hz=44100, tone_hz=tone_hz) == pytest.approx(30.0, abs=0.1)
 
 
 # The table

@@ -3,7 +3,8 @@
 Each thing that is heard is an `Impairment`: one sentence for the reader, the columns and the fields of the summary that it
 empties, the faults that can't be judged, and for which keys. `forbidding` carries that into the survey's rows, so that
 nothing measured through a wrong gain or a cut spectrum stands there as if it were the piano's. What the recorder did stands
-in `signal_states`, what was done to the take in `recorder_states`, whether it runs at its speed in `speed`. Source: practice.
+in `signal_states`, what was done to the take in `recorder_states`. Whether it runs at its speed shows only where the pitch
+is known from elsewhere, because a piano may stand at any pitch. Source: practice.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.recorder.background import find_gaps, find_low_pass
 from pianolab.acoustics.recorder.gain import GainEvidence, hear_gain
@@ -26,7 +28,6 @@ from pianolab.acoustics.recorder.signal_states import (
     silent_gaps,
     steady_offset,
 )
-from pianolab.acoustics.recorder.speed import playback_speed
 from pianolab.acoustics.spectra import Samples
 
 LOSSY = (
@@ -34,6 +35,12 @@ LOSSY = (
         name="lossy", says="the sound was stored with loss: brightness and buzz at the top are less sure"
     ),
 )
+
+
+USUAL_SPEEDS = {
+    "a file of 48 kHz read as one of 44.1 kHz": 44100 / 48000,
+    "a file of 44.1 kHz read as one of 48 kHz": 48000 / 44100,
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,3 +147,32 @@ def _speed(
         + f": every frequency is wrong by the factor {2 ** (off_cents / 1200):.4f}, every time by its inverse"
     )
     return [Impairment(name="wrong speed", says=says)], ()
+
+
+def playback_speed(offset_cents: float, *, expected_offset_cents: float) -> tuple[float, str]:
+    """How far a recording's speed is off in cents, with a likely cause; ``right`` within some cents.
+
+    Readings of the keys that slipped by a semitone or two because of the speed are allowed for.
+
+    Parameters
+    ----------
+    offset_cents : pitch of the piano against A4 in the recording
+    expected_offset_cents : the same as known from elsewhere, such as a tuning device or a fork beside it
+
+    Examples
+    --------
+    >>> playback_speed(-12.0, expected_offset_cents=-11.0)[1]
+    'right'
+    >>> off_cents, likely = playback_speed(-47.0, expected_offset_cents=0.0)
+    >>> round(off_cents), likely
+    (-147, 'a file of 48 kHz read as one of 44.1 kHz')
+    """
+    off = offset_cents - expected_offset_cents
+    near = limits()["recorder"]["speed_cents"]
+    if abs(off) <= near:
+        return off, "right"
+    for cause, ratio in USUAL_SPEEDS.items():
+        cents = 1200.0 * float(np.log2(ratio))
+        if any(abs(off + slip - cents) <= near for slip in (0.0, -100.0, 100.0, -200.0, 200.0)):
+            return cents, cause
+    return off, ""
