@@ -339,3 +339,9 @@ def test_where_the_rest_uses_up_the_budget_nothing_is_named_and_nothing_is_calle
     assert not advice.named
     assert kinds(advice.missing) == {"price.no limit left"}
     assert advice.budget_limit == 0
+
+
+def test_named_figures_say_what_they_rest_on_and_where_none_is_named_what_is_missing() -> None:
+    terms, missing = (statement("price.net"),), (statement("unknown.no price"),)
+    assert PriceAdvice(aim_at=Decimal(900), terms=terms, missing=missing).why == terms
+    assert PriceAdvice(terms=terms, missing=missing).why == missing
