@@ -18,7 +18,7 @@ from pianolab.assess.listening import Heard, counted
 from pianolab.assess.places import holds
 from pianolab.assess.results import Alert, AlertKind, HowSure
 from pianolab.assess.scoring import Scoring
-from pianolab.checklist.spot import Spot
+from pianolab.checklist.points import Spot
 from pianolab.statements import Statement, statement
 
 SURENESS: tuple[HowSure, ...] = ("seen", "likely", "possible")

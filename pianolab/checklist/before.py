@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from pianolab.checklist.points import Checklist
-from pianolab.checklist.spot import Spot
+from pianolab.checklist.points import Checklist, Spot
 
 FILE = "before_the_visit.toml"
 Thing = tuple[str, str]

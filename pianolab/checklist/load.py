@@ -8,9 +8,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from pianolab.checklist.points import Checklist, Point
+from pianolab.checklist.points import Checklist, Point, Spot
 from pianolab.checklist.schema import build_point, check_settling
-from pianolab.checklist.spot import Spot
 from pianolab.errors import BadInput
 from pianolab.files import read_text
 

@@ -12,8 +12,7 @@ from decimal import Decimal
 from typing import Any, get_args
 
 from pianolab.checklist.load import load_checklist
-from pianolab.checklist.points import VALUE_OF, Checklist, Point
-from pianolab.checklist.spot import Spot
+from pianolab.checklist.points import VALUE_OF, Checklist, Point, Spot
 from pianolab.errors import BadInput
 from pianolab.model import Finding, FindingState, Piano, Room
 from pianolab.shipped import shipped

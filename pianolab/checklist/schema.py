@@ -17,9 +17,9 @@ from pianolab.checklist.points import (
     RecordKind,
     RepairRule,
     SettledBy,
+    Spot,
     VetoRule,
 )
-from pianolab.checklist.spot import Spot
 from pianolab.checklist.stations import load_openings
 from pianolab.model import ASPECTS
 from pianolab.sources import SOURCES

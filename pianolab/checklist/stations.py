@@ -9,8 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from pianolab.checklist.points import Point
-from pianolab.checklist.spot import Spot
+from pianolab.checklist.points import Point, Spot
 
 FILE = "hour.toml"
 ELSEWHERE, BESIDE = "elsewhere", "round"

@@ -8,7 +8,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from pianolab.checklist.spot import Spot
+from pianolab.checklist.points import Spot
 from pianolab.errors import BadInput
 from pianolab.files import toml_of
 from pianolab.show import Row, Showable

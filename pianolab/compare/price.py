@@ -26,9 +26,8 @@ from pianolab.compare.price_terms import (
     promises_of,
     terms_of,
 )
-from pianolab.compare.pricing_data import load_pricing, rounded
 from pianolab.compare.simulate import Array
-from pianolab.compare.worth import Adjusted, Subject, Worth, usable, value
+from pianolab.compare.worth import Adjusted, Subject, Worth, load_pricing, rounded, usable, value
 from pianolab.model import BuyerProfile, Comparable
 from pianolab.statements import Statement, statement
 from pianolab.words import Told, say

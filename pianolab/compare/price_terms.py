@@ -12,8 +12,7 @@ from math import prod
 
 from pianolab.assess import Assessment, RepairJob, Unknown
 from pianolab.compare.looked import missing_looks
-from pianolab.compare.pricing_data import load_pricing, rounded
-from pianolab.compare.worth import Worth
+from pianolab.compare.worth import Worth, load_pricing, rounded
 from pianolab.model import BuyerProfile, Comparable, Piano
 from pianolab.statements import Money, Statement, statement
 

@@ -1,8 +1,7 @@
 """What is recorded on a visit: plain frozen records, no behaviour beyond checking themselves."""
 
 from pianolab.model.buyer import ASPECTS, AspectName, BuyerProfile, load_profiles
-from pianolab.model.classwork import Answer, check_pupil
-from pianolab.model.opinions import TouchOpinion, TouchTrial
+from pianolab.model.opinions import Answer, TouchOpinion, TouchTrial, check_pupil
 from pianolab.model.records import (
     Capture,
     Comparable,

@@ -14,8 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.compare import worth as module
-from pianolab.compare.pricing_data import load_pricing, rounded, worth_at_age
-from pianolab.compare.worth import Subject, adjust, usable, value
+from pianolab.compare.worth import Subject, adjust, load_pricing, rounded, usable, value, worth_at_age
 from pianolab.model import Comparable, Piano
 
 DAY = date(2026, 11, 2)
