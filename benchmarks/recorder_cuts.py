@@ -92,10 +92,10 @@ class Place:
             page.wait_for_timeout(3000)
         if way == "cut":
             self.relay.cut()
-            page.wait_for_function(NOT_SAFE, timeout=60_000)
+            page.wait_for_function(NOT_SAFE, timeout=120_000)
             if mend_first:
                 self.relay.mend()
-                page.wait_for_function(ALL_SAFE, timeout=60_000)
+                page.wait_for_function(ALL_SAFE, timeout=240_000)
         page.close()
         if way == "cut" and not mend_first:
             self.relay.mend()
@@ -123,7 +123,7 @@ def once(place: Place, way: str, heard_s: float, *, mend_first: bool) -> Cut:
     recorded_s(page, heard_s)
     place.cut(page, way, mend_first=mend_first)
     page, form, _ = place.opened()
-    form.get_by_role("button", name="Keep it").wait_for(timeout=30_000)
+    form.get_by_role("button", name="Keep it").wait_for(timeout=120_000)
     page.wait_for_timeout(1000)  # what the page still held has come by then
     (offer,) = form.locator(".pl-offer").all_inner_texts()
     offered_s = float(re.search(r": (\d+) s", offer)[1])  # type: ignore[index]

@@ -41,10 +41,11 @@ if TYPE_CHECKING:
 
 LEAST_ZEROS_S = 0.004
 """A run of exact zeros this long is no microphone's: at 16 bits the quietest room moves the last bit sooner [practice]."""
-JUMP_S = 0.1
-"""The page's clock may run ahead of the sound by what a busy computer delays; what stays longer was lost [practice]."""
+JUMP_S = 0.006
+"""Browsers hand sound on in blocks of 10 ms and leave out whole ones; a delay that grows by more and stays was lost
+[practice]."""
 SETTLE_S = 3.0
-"""The smallest delay of the pieces within so long is the sound's own [practice]."""
+"""The smallest delay of the pieces within so long is the sound's own: a busy computer delays some of them [practice]."""
 STATES: dict[str, Processing] = {"off": "off", "on": "on"}
 Blocks = Iterator[NDArray[np.int32]]
 
@@ -127,19 +128,19 @@ class Arrived:
             at += len(block)
 
     def _jumps(self) -> Iterator[SoundGap]:
-        """Places where the page's clock went on and the sound did not."""
+        """Places where the page's clock went on and the sound did not.
+
+        The sound's delay at a piece is the least of those that follow soon; what it grows by was lost, in that piece or
+        the one before.
+        """
         rate = self.about.rate_hz
         ends = np.array([(p.first_frame + p.frames) / rate for p in self.pieces])
         late = np.array([p.clock_ms / 1000.0 for p in self.pieces]) - ends
-        for i in range(1, len(late)):
-            before = late[(ends > ends[i] - SETTLE_S) & (ends < ends[i])]
-            after = late[(ends >= ends[i]) & (ends < ends[i] + SETTLE_S)]
-            if not len(before) or ends[-1] - ends[i] < 0.5 * SETTLE_S:
-                continue
-            lost = float(after.min() - before.min())
-            if lost > JUMP_S and late[i] - late[i - 1] > 0.5 * lost:
-                at = float(ends[i] - self.pieces[i].frames / rate)
-                yield SoundGap(kind="clock jumped", begin_s=at, end_s=float(ends[i]), lost_s=lost)
+        delay = np.array([late[(ends >= end) & (ends < end + SETTLE_S)].min() for end in ends])
+        for i in np.flatnonzero(np.diff(delay) > JUMP_S) + 1:
+            if ends[-1] - ends[i] >= 0.5 * SETTLE_S:
+                begin, lost = self.pieces[i - 1].first_frame / rate, float(delay[i] - delay[i - 1])
+                yield SoundGap(kind="clock jumped", begin_s=begin, end_s=float(ends[i]), lost_s=lost)
 
     def _gap(self, kind: GapKind, first: int, last: int) -> SoundGap:
         rate = self.about.rate_hz

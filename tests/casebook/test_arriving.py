@@ -89,20 +89,25 @@ def test_a_quiet_room_and_a_beginning_in_silence_are_no_gaps(tmp_path):
     assert arrived(tmp_path, range(8), sound=sound).gaps() == ()
 
 
-def test_a_clock_that_ran_on_is_a_gap_and_a_busy_page_is_none(tmp_path):
+def test_sound_that_was_left_out_is_a_delay_that_stays(tmp_path):
     jitter = random.Random(3)
-    busy = arrived(
-        tmp_path,
-        range(20),
-        sound=np.tile(NOISE, (1, 1)),
-        late_ms=lambda n: jitter.uniform(0, 80) + 400 * (n == 7),
-    )
-    assert busy.gaps() == ()
-    lost = arrived(tmp_path, range(20), late_ms=lambda n: 250.0 * (n >= 9))
-    (gap,) = lost.gaps()
-    assert gap.kind == "clock jumped"
-    assert gap.lost_s == pytest.approx(0.25, abs=0.01)
-    assert gap.begin_s == pytest.approx(9 * FRAMES / RATE)
+
+    def busy(n):
+        """A delay of a second that is made good, and one of three pieces."""
+        return jitter.uniform(0, 2) + 1000 * (n == 7) + 60 * (11 <= n < 14)
+
+    assert arrived(tmp_path, range(20), late_ms=busy).gaps() == ()
+    drifts = arrived(tmp_path, range(20), late_ms=lambda n: 0.025 * n)  # a sound card 100 ppm off
+    assert drifts.gaps() == ()
+    for lost_ms in (250.0, 10.0):
+        lost = arrived(tmp_path, range(20), late_ms=lambda n, ms=lost_ms: busy(n) + ms * (n >= 9))
+        (gap,) = lost.gaps()
+        assert gap.kind == "clock jumped"
+        assert gap.lost_s == pytest.approx(lost_ms / 1000.0, abs=0.003)
+        # in the piece whose delay grew, or the one before: its own is the least of all its blocks
+        assert (gap.begin_s, gap.end_s) == pytest.approx((8 * FRAMES / RATE, 10 * FRAMES / RATE))
+    twice = arrived(tmp_path, range(20), late_ms=lambda n: 20.0 * (n >= 6) + 30.0 * (n >= 9))
+    assert [round(g.lost_s, 3) for g in twice.gaps()] == [0.02, 0.03]
 
 
 def test_a_piece_whose_mark_is_damaged_is_no_piece_and_the_next_is_found(tmp_path):

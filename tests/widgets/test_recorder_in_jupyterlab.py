@@ -200,3 +200,30 @@ def test_no_microphone_in_words(
         form.get_by_role("button", name="Open the microphone").click()
         page.wait_for_function("document.querySelector('.pl-recorder-trouble').textContent.includes('https')")
     lab.close_kernels()
+
+
+ON = """
+const told = MediaStreamTrack.prototype.getSettings;
+MediaStreamTrack.prototype.getSettings = function () { return { ...told.call(this), autoGainControl: true }; };
+Object.defineProperty(Navigator.prototype, "wakeLock", { value: undefined });
+"""
+
+
+def test_processing_that_stays_on_is_recorded_only_if_one_says_so(
+    lab: Lab, wav: Path, tmp_path: Path
+) -> None:
+    with browser_with_microphone(tmp_path / "profile", wav) as context:
+        context.add_init_script(ON)
+        page, form = opened(context, lab, "processed")
+        open_recorder(page)
+        record = form.get_by_role("button", name="Record", exact=True)
+        assert "keeps automatic level on" in form.locator(".pl-recorder-trouble").inner_text()
+        assert record.is_disabled()
+        form.get_by_label("Record all the same").check()
+        assert record.is_enabled()
+        form.screenshot(path=tmp_path / "processed.png")
+        begin_recording(form)
+        recorded_s(page, 2)
+        assert "go to sleep" in form.locator(".pl-sleepy").inner_text()
+        page.close()
+    lab.close_kernels()

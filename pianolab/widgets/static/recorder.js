@@ -75,9 +75,10 @@ function render({ model, el }) {
   const pause = button("Pause", () => guide(model.get("playing").paused ? "resume" : "pause"));
   const moves = [pause, button("Back", () => guide("back")), button("Repeat", () => guide("repeat")), button("No sound", () => guide("silent")), button("Leave out", () => guide("leave out"))];
   const stop = button("Stop and keep", end, "pl-main");
+  const sleepy = make("p", { class: "pl-soft pl-sleepy" });
   const strip = keyStrip({ names, go: (key) => run && model.send({ do: "guide", what: "go", key }) });
   const legend = make("p", { class: "pl-soft pl-strip-legend", text: "✓ heard   • ringing   ! play again   – no sound   › left out" });
-  const going = make("div", { class: "pl-going" }, now, wrong, pace, make("div", { class: "pl-row" }, moves), make("div", { class: "pl-row" }, stop, clock, safe));
+  const going = make("div", { class: "pl-going" }, now, wrong, pace, make("div", { class: "pl-row" }, moves), make("div", { class: "pl-row" }, stop, clock, safe), sleepy);
   const strips = make("div", { class: "pl-strips" }, strip, legend);
 
   const bar = make("progress", { max: 1, value: 0, "aria-label": "Listening" });
@@ -180,7 +181,7 @@ function render({ model, el }) {
     run = { page, number: 0, base: null, last: -1, heard: performance.now(), sent: new Map(), ending: false };
     store.begin(told);
     model.send(told);
-    awake.hold();
+    awake.hold().then((held) => run && setText(sleepy, held ? "" : "The browser may let the screen go to sleep, and the recording with it: switch sleep off in the system, or touch the screen now and then."));
     // The lock says to other pages that this recording is alive; the browser gives it back when the page is gone.
     const own = run;
     navigator.locks?.request(`pianolab ${page}`, () => new Promise((free) => (own.free = free)));
@@ -190,7 +191,7 @@ function render({ model, el }) {
   function piece(own, data) {
     if (own.base === null) own.base = data.first;
     const bytes = packed(data.room, data.frames);
-    const made = { page: own.page, number: own.number, first_frame: data.first - own.base, clock_ms: performance.now(), bytes: bytes.buffer };
+    const made = { page: own.page, number: own.number, first_frame: data.first - own.base, clock_ms: data.clock, bytes: bytes.buffer };
     own.number += 1;
     store.put(made);
     send(own, made);

@@ -16,9 +16,12 @@ class PianolabTap extends AudioWorkletProcessor {
     this.room = Array.from({ length: this.channels }, () => new Float32Array(this.length));
     this.filled = 0;
     this.first = null;
+    this.late = Infinity;
   }
   send() {
-    this.port.postMessage({ first: this.first, room: this.room, frames: this.filled }, this.room.map((r) => r.buffer));
+    // When this piece was complete, by the wall clock at the least delay: sound that the browser leaves out shows in it.
+    const clock = this.late + (1000 * (this.first + this.filled)) / sampleRate;
+    this.port.postMessage({ first: this.first, room: this.room, frames: this.filled, clock }, this.room.map((r) => r.buffer));
     this.fresh();
   }
   process(inputs) {
@@ -28,6 +31,8 @@ class PianolabTap extends AudioWorkletProcessor {
     // A frame counter that jumps means that the browser left something out: the piece ends here.
     if (this.first !== null && currentFrame !== this.first + this.filled) this.send();
     if (this.first === null) this.first = currentFrame;
+    const late = Date.now() - (1000 * currentFrame) / sampleRate;
+    this.late = Math.min(this.late, late);
     let at = 0;
     while (at < frames) {
       const some = Math.min(frames - at, this.length - this.filled);
@@ -39,6 +44,7 @@ class PianolabTap extends AudioWorkletProcessor {
         const next = this.first + this.filled;
         this.send();
         this.first = at < frames ? next : null;
+        this.late = at < frames ? late : Infinity;
       }
     }
     return true;
@@ -133,21 +139,21 @@ async function inputDevices() {
   return all.filter((d) => d.kind === "audioinput").map((d, i) => ({ id: d.deviceId, label: d.label || `Microphone ${i + 1}` }));
 }
 
-// The screen stays awake while recording; asked again when the page comes back to the front.
+// The screen stays awake while recording; asked again when the page comes back to the front. `hold` tells whether it does.
 function wakeLock() {
   let lock = null;
   let wanted = false;
   async function ask() {
-    if (!wanted || document.visibilityState !== "visible" || !navigator.wakeLock) return;
+    if (!wanted || document.visibilityState !== "visible" || !navigator.wakeLock) return Boolean(lock);
     try {
       lock = await navigator.wakeLock.request("screen");
     } catch {
       lock = null;
     }
+    return Boolean(lock);
   }
   document.addEventListener("visibilitychange", ask);
   return {
-    known: Boolean(navigator.wakeLock),
     hold() {
       wanted = true;
       return ask();
