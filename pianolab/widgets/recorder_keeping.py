@@ -152,19 +152,21 @@ def _record(recording: Recording, survey: Survey) -> SurveyRecord:
 def _kept(casebook: Casebook, recording: Recording, survey: Survey, order: Order) -> Kept:
     """With what to play again, the visit's other takes taken into account: what one of them tells is told."""
     asked, whole = set(order.asked), survey
-    lost, clipped, good = set[int](), set[int](), set[int]()
+    clipped, good = set[int](), set[int]()
     others = _other_takes(casebook, recording) if recording.purpose == "take" else []
-    for take, capture in [(survey, recording.capture), *others]:
-        missing = set(lost_keys(take, capture))
-        lost |= missing
+    takes = [(survey, recording.capture), *others]
+    lost = [set(lost_keys(take, capture)) for take, capture in takes]
+    for (take, _), missing in zip(takes, lost, strict=True):
         clipped |= set(take.summary.clipped_keys)
         good |= _well_heard(take) - missing
     for other, _ in others:
         asked |= set(range(other.summary.first_key, other.summary.last_key + 1))
     if others:
         with contextlib.suppress(BadInput):  # takes that don't go together: the last one stands alone
-            whole = merge_takes([*(s for s, _ in others), survey])
-    leaving = before_leaving(whole, asked=sorted(asked), lost=lost - good, clipped=clipped - good)
+            whole = merge_takes([take for take, _ in takes], lost=lost)
+    leaving = before_leaving(
+        whole, asked=sorted(asked), lost=set().union(*lost) - good, clipped=clipped - good
+    )
     return Kept(recording, survey, leaving, survey.headline())
 
 

@@ -10,7 +10,7 @@ from pianolab.casebook import Casebook
 from pianolab.errors import BadInput, PianolabError
 from pianolab.io import read_sound
 from pianolab.model import Piano, Recording, SurveyRecord
-from pianolab.recordings import check_one_piano, merge_takes, with_capture
+from pianolab.recordings import check_one_piano, lost_keys, merge_takes, with_capture
 from pianolab.release import VERSION
 from pianolab.workflow.kept_survey import kept_survey
 from pianolab.workflow.progress import Progress
@@ -94,7 +94,8 @@ def _together(takes: list[Heard]) -> Heard:
             fit.append(take)
         except BadInput as error:
             apart.append((take.recording, str(error)))
-    survey = merge_takes([t.survey for t in fit]) if len(fit) > 1 else best.survey
+    lost = [lost_keys(t.own, t.recording.capture) for t in fit]
+    survey = merge_takes([t.survey for t in fit], lost=lost) if len(fit) > 1 else best.survey
     others = tuple(t.recording for t in fit[1:])
     return replace(best, survey=survey, others=others, apart=tuple(apart))
 
