@@ -14,12 +14,33 @@ from typing import Any
 import pandas as pd
 
 from benchmarks.families import MODULES, Recipe
-from benchmarks.scoring import KEY_COLUMNS, TAKE_COLUMNS
+from benchmarks.scoring import KEY_COLUMNS
 
 ROOT = Path(__file__).resolve().parents[1]
 ALWAYS = ("benchmarks.families", "benchmarks.independent")
 """What every take is made and analysed by; with `MEASURED` what the result depends on."""
 MEASURED = ("benchmarks.scoring", "benchmarks.independent_rules", "pianolab.acoustics.survey")
+TAKE_COLUMNS = (
+    "family",
+    "case",
+    "name",
+    "seconds",
+    "healthy",
+    "refused",
+    "crashed",
+    "listen_share",
+    "reading",
+    "tune_first",
+    "warnings",
+    "t60_s",
+    "t60_heard_s",
+    "width_true",
+    "needs_tuning",
+    "tuning_false",
+    "tuning_missed",
+    "without_opinion",
+)
+"""Columns of the table of takes; those that a take can't fill stay empty."""
 
 
 def module_file(name: str) -> Path | None:

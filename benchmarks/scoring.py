@@ -98,27 +98,7 @@ KEY_COLUMNS = (
     "lies",
     *FAULT_COLUMNS,
 )
-TAKE_COLUMNS = (
-    "family",
-    "case",
-    "name",
-    "seconds",
-    "healthy",
-    "refused",
-    "crashed",
-    "listen_share",
-    "reading",
-    "tune_first",
-    "warnings",
-    "t60_s",
-    "t60_heard_s",
-    "width_true",
-    "needs_tuning",
-    "tuning_false",
-    "tuning_missed",
-    "without_opinion",
-)
-"""Columns of the two tables; those that a take can't fill stay empty."""
+"""Columns of the table of keys; those that a take can't fill stay empty."""
 
 
 def status_true(take: Take) -> pd.Series:
