@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pianolab.acoustics import Survey, listen
+from pianolab.acoustics import Recorded, Survey, listen
 from pianolab.acoustics.live.leaving import Leaving, before_leaving
 from pianolab.acoustics.short import chord_fall, pedal_noise, repetition, room_by_clap
 from pianolab.casebook.arrived import Arrived, file_away
@@ -135,7 +135,7 @@ def _listen(path: Path, form: _Form, order: Order) -> Survey:
         first_key=form.first_key,
         last_key=form.last_key,
         a4_hz=form.a4_hz,
-        lossy=sound.lossy,
+        recorded=Recorded(lossy=sound.lossy),
         progress=lambda what, share: order.tell(what, 0.1 + 0.85 * share),
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from pianolab.acoustics import Survey, listen
+from pianolab.acoustics import Recorded, Survey, listen
 from pianolab.casebook import Casebook
 from pianolab.errors import BadInput, PianolabError
 from pianolab.io import read_sound
@@ -110,7 +110,7 @@ def _survey_of(casebook: Casebook, recording: Recording, record: SurveyRecord | 
         first_key=recording.first_key,
         last_key=recording.last_key,
         a4_hz=recording.a4_hz,
-        lossy=sound.lossy,
         name=recording.original_name or recording.media,
+        recorded=Recorded(lossy=sound.lossy),
     )
     return with_capture(survey, recording.capture)
