@@ -7,11 +7,13 @@ from datetime import date
 from html import escape
 from typing import TYPE_CHECKING, Any, Protocol
 
+import anywidget
 import ipywidgets
+import traitlets
 
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Piano, Visit
-from pianolab.widgets.desk_bar import DeskBar, KnownPanel
+from pianolab.widgets.browser import browser_code
 from pianolab.widgets.desk_parts import PART_NAMES, DeskParts
 from pianolab.widgets.desk_state import (
     Place,
@@ -29,6 +31,30 @@ if TYPE_CHECKING:
     from pianolab.casebook import Casebook
 
 OLD = "This screen is old: a newer one of this notebook records now. Nothing can be entered here."
+
+
+Take = Callable[[dict[str, Any]], None]
+
+
+class DeskBar(anywidget.AnyWidget):
+    """Names piano and visit, leads to the parts; ``take`` gets each event of the screen."""
+
+    _esm = browser_code("page.js", "desk.js")
+    _css = browser_code("page.css", "desk.css")
+    view = traitlets.Dict().tag(sync=True)
+    line = traitlets.Unicode().tag(sync=True)
+
+    def __init__(self, take: Take) -> None:
+        super().__init__()
+        self.on_msg(lambda _widget, content, _buffers: take(content if isinstance(content, dict) else {}))
+
+
+class KnownPanel(anywidget.AnyWidget):
+    """What is known of the piano so far: six bands, reasons to stop, the verdict as it would be now."""
+
+    _esm = browser_code("page.js", "known.js")
+    _css = browser_code("page.css", "known.css")
+    view = traitlets.Dict().tag(sync=True)
 
 
 class Known(Protocol):
