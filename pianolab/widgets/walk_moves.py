@@ -26,11 +26,14 @@ def where_left(walk: Walk) -> str:
     return _turn(walk) or walk.point_id or ids[0]
 
 
-def _turn(walk: Walk) -> str:
-    """The open point that comes next; in its turn where it fits the time, else the worthiest; empty where none is."""
+def _turn(walk: Walk, *, here: bool = False) -> str:
+    """The open point that comes next; in its turn where it fits the time, else the worthiest; empty where none is.
+
+    With ``here`` it may be the one that is shown.
+    """
     order = walk.clock.order(walk, walk.now())
     waiting = [*(s.point for s in order.steps), *order.left, *order.elsewhere]
-    return next((p.id for p in waiting if p.id != walk.point_id), "")
+    return next((p.id for p in waiting if here or p.id != walk.point_id), "")
 
 
 def _arrive(walk: Walk, point_id: str) -> None:
@@ -101,7 +104,7 @@ def is_first(walk: Walk) -> bool:
 def _time(walk: Walk, event: Event) -> None:
     walk.clock.choose(event.get("minutes"))
     if walk.point_id in walk.touched() or not walk.touched():
-        _arrive(walk, _turn(walk) or walk.point_id)
+        _arrive(walk, _turn(walk, here=True) or walk.point_id)
 
 
 def _pick(walk: Walk, event: Event) -> None:

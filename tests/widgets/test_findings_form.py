@@ -24,7 +24,7 @@ from pianolab.model import Finding, Visit
 from pianolab.widgets import FindingsForm
 from pianolab.widgets.entries import NOTED_ONLY, REASONS
 from pianolab.widgets.walk import Walk
-from pianolab.widgets.walk_hour import hour_view
+from pianolab.widgets.walk_hour import NAMED, _some, hour_view
 
 Opened = tuple[Casebook, Visit]
 
@@ -370,6 +370,43 @@ def test_the_clock_runs_from_the_first_entry_and_says_what_will_not_fit(visit_an
     assert {f.reason for f in walk.findings if f.point != "case-legs"} == {"no time"}
     assert walk.handle({"do": "take back"}) == f"{late['waiting']} points taken back"
     assert [f.point for f in walk.findings] == ["case-legs"]
+
+
+def test_a_time_chosen_before_anything_is_entered_begins_at_the_first_point(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    walk = Walk(casebook, visit.id, minutes=40)
+    first = walk.point_id
+    walk.handle({"do": "time", "minutes": 20})
+    assert walk.point_id == first, "it is not passed over"
+    walk.handle({"do": "go", "point": "papers-moves"})
+    walk.handle({"do": "time", "minutes": 20})
+    assert walk.point_id == first
+
+
+def test_a_time_chosen_at_a_point_that_is_done_goes_on_to_one_that_is_open(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    walk = Walk(casebook, visit.id, minutes=20)
+    done = walk.point_id
+    walk.handle({"do": "value", "point": done, "record": walk.shown(done)[0], "value": 5})
+    walk.handle({"do": "time", "minutes": 40})
+    assert walk.point_id not in walk.touched()
+
+
+def test_a_time_chosen_in_the_middle_leaves_the_point_that_is_open(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    walk = Walk(casebook, visit.id, minutes=20)
+    walk.handle({"do": "value", "point": "case-legs", "record": walk.shown("case-legs")[0], "value": 5})
+    walk.handle({"do": "go", "point": "papers-moves"})
+    walk.handle({"do": "time", "minutes": 40})
+    assert walk.point_id == "papers-moves"
+
+
+def test_what_is_named_ends_with_how_many_more_there_are() -> None:
+    names = [f"n{i}" for i in range(NAMED + 2)]
+    assert "more" not in _some(names[:NAMED])
+    assert _some(names).endswith("2 more")
+    assert f"n{NAMED - 1}" in _some(names)
+    assert f"n{NAMED}" not in _some(names)
 
 
 def test_a_time_that_is_none_is_refused(driver: Driver) -> None:
