@@ -186,3 +186,16 @@ def test_of_two_equally_worn_places_the_part_itself_is_named(monkeypatch: pytest
     rule: Any = SimpleNamespace(looked_at=("a-part",), worsened_by=("z-cause",))
     said = life_module._basis(rule, views, [], None)  # type: ignore[arg-type]
     assert said.number("found") == "a-part"
+
+
+def test_bad_air_takes_the_same_share_of_both_ends_of_a_life() -> None:
+    held = [Finding(visit_id="v", point="tuning-held", answer=True)]
+    spans = [
+        life_of(held, piano=Piano(name="A", year=2024, storage_kind=kind)).part("pins").years
+        for kind in ("lived-in room", "damp")
+    ]
+    dry, damp = (span for span in spans if span is not None)
+    age = 2026 - 2024
+    assert dry[0] < 0.9 * dry[1]
+    assert damp[0] < 0.9 * damp[1]
+    assert (damp[0] + age) / (dry[0] + age) == pytest.approx((damp[1] + age) / (dry[1] + age), abs=0.05)

@@ -21,6 +21,7 @@ from pianolab.assess import (
 )
 from pianolab.checklist import load_checklist
 from pianolab.compare import compare_pianos
+from pianolab.compare.hangs_on import NONE, _choice
 from pianolab.compare.looked import load_floors
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
@@ -466,3 +467,8 @@ class TestMoneySavedByKnowing:
         result = compare(self.dear(chance=0.2, price=300), judged("b", 8.0, price=3000))
         (step,) = result.next_steps
         assert (step.chance_to_change, step.worth) == (0.0, Decimal(0))
+
+
+def test_who_is_first_most_often_and_nobody_where_none_is_fit() -> None:
+    assert _choice(np.array([1, 0, 1, NONE]), 2) == (1, 0.5)
+    assert _choice(np.array([NONE, NONE]), 2) == (NONE, 0.0)
