@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import date
+from pathlib import Path
+
 import pandas as pd
 import pytest
 import traitlets
 from widget_small import CHECKLIST
 
+from pianolab.casebook import create_casebook
 from pianolab.errors import BadInput
 from pianolab.keyboard import is_black
-from pianolab.model import Finding, Piano
+from pianolab.model import Finding, Piano, Visit
 from pianolab.report.twin_keyboard import KeyMark, keyboard_layout, keyboard_twin, read_keys
 from pianolab.widgets import KeyboardPicker, key_marks
 from pianolab.words import keys_in_words
@@ -124,3 +128,18 @@ def test_each_mark_has_a_shape_of_its_own() -> None:
         for s in ("triangle", "circle", "cross")
     ]  # type: ignore[arg-type]
     assert len(set(drawn)) == 3
+
+
+@pytest.mark.parametrize("keys", [2.5, True, {"a": 1}, "49", 10**30])
+def test_a_message_that_names_no_list_of_keys_is_one_line(keys: object, tmp_path: Path) -> None:
+    with create_casebook(tmp_path / "book") as book:
+        with book.editing(by="Ana") as edit:
+            piano = edit.add(Piano(name="p"))
+            visit = edit.add(Visit(piano_id=piano.id, day=date(2026, 3, 14), examiner="Ana"))
+        picker = KeyboardPicker(piano, casebook=book, visit_id=visit.id, examiner="Ana")
+        picker.receive({"do": "mark", "point": "keys-chips", "keys": keys, "on": True})
+        assert picker.line.startswith("Not done. keys: got ")
+        assert "need a list of keys" in picker.line
+        assert book.findings() == ()
+        picker.receive({"do": "mark", "point": "keys-chips", "keys": [49], "on": True})
+        assert [f.keys for f in book.findings()] == [(49,)]
