@@ -27,7 +27,8 @@ def _environment() -> Environment:
     return env
 
 
-def _read(name: str) -> str:
+def text_of(name: str) -> str:
+    """A style sheet or script beside the templates."""
     place = files("pianolab.report") / FOLDER / name
     return place.read_text(encoding="utf-8").replace("\r\n", "\n")
 
@@ -60,13 +61,13 @@ def content_security_policy(scripts: Sequence[str]) -> str:
 
 def render(context: Mapping[str, Any], palette: Palette) -> str:
     """The page as HTML text: every script inside it is named in the policy by its hash."""
-    scripts = {"clips_js": _read("clips.js"), "folds_js": _read("folds.js")}
+    scripts = {"clips_js": text_of("clips.js"), "folds_js": text_of("folds.js")}
     return (
         _environment()
         .get_template("page.html.j2")
         .render(
             **context,
-            css=Markup(_read("page.css") + drawn_colours(palette) + _read("print.css")),
+            css=Markup(text_of("page.css") + drawn_colours(palette) + text_of("print.css")),
             **{name: Markup(text) for name, text in scripts.items()},
             policy=content_security_policy(list(scripts.values())),
         )

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Literal
 
 from pianolab.errors import BadInput
+from pianolab.html import templates
 from pianolab.keyboard import is_black, key_of, note_name
 from pianolab.words import keys_in_words
 
@@ -149,46 +149,27 @@ def keyboard_twin(
     """
     marks, picked = marks or {}, set(chosen)
     layout = keyboard_layout(first_key, last_key)
-    whites = sum(not k.black for k in layout)
-    shapes = "".join(_key_shape(k, chosen=k.key in picked) for k in sorted(layout, key=lambda k: k.black))
-    dots = "".join(_mark_shape(k, m) for k in layout for m in list(marks.get(k.key, ()))[:1])
-    words = "".join(
-        f"<li>{escape(note_name(key))} (key {key}): {escape('; '.join(m.text for m in marks[key]))}</li>"
-        for key in sorted(marks)
-        if marks[key]
-    )
-    picked_words = f"<p>Chosen: {escape(keys_in_words(picked, most=None))}</p>" if picked else ""
-    alt = f"{title}: {len(layout)} keys from {note_name(first_key)} to {note_name(last_key)}"
-    return (
-        f'<figure class="pianolab-keyboard" style="margin:0"><figcaption style="font-weight:600">{escape(title)}'
-        f'</figcaption><svg role="img" aria-label="{escape(alt)}" viewBox="-2 -2 {whites * 18 + 4} 104" '
-        f'style="width:100%;max-width:{whites * 18}px;height:auto">{shapes}{dots}</svg>{picked_words}'
-        f"<ul>{words}</ul>{_facts(facts or {})}</figure>"
+    made = templates("pianolab.report").get_template("keyboard_twin.html.j2")
+    return made.render(
+        title=title,
+        first=note_name(first_key),
+        last=note_name(last_key),
+        wide=18 * sum(not k.black for k in layout),
+        keys=[(k, _fill(k, chosen=k.key in picked)) for k in sorted(layout, key=lambda k: k.black)],
+        signs=[_sign(k, m) for k in layout for m in list(marks.get(k.key, ()))[:1]],
+        chosen=keys_in_words(picked, most=None) if picked else "",
+        marked=[(key, "; ".join(m.text for m in marks[key])) for key in sorted(marks) if marks[key]],
+        facts=[(key, "; ".join(texts)) for key, texts in sorted((facts or {}).items())],
+        note_name=note_name,
     )
 
 
-def _facts(facts: Mapping[int, Sequence[str]]) -> str:
-    lines = "".join(
-        f"<li>{escape(note_name(key))} (key {key}): {escape('; '.join(facts[key]))}</li>"
-        for key in sorted(facts)
-    )
-    summary = "What the recording says of each key"
-    return f"<details><summary>{summary}</summary><ul>{lines}</ul></details>" if lines else ""
+def _fill(key: DrawnKey, *, chosen: bool) -> str:
+    if key.black:
+        return "#0072B2" if chosen else "#2b2824"
+    return "#9fd0ee" if chosen else "#fdfcf9"
 
 
-def _key_shape(key: DrawnKey, *, chosen: bool) -> str:
-    fill = ("#0072B2" if chosen else "#2b2824") if key.black else ("#9fd0ee" if chosen else "#fdfcf9")
-    return (
-        f'<rect x="{key.left * 18:.1f}" y="0" width="{key.width * 18:.1f}" height="{62 if key.black else 98}" '
-        f'rx="1.5" fill="{fill}" stroke="#6b655c" stroke-width="0.8"/>'
-    )
-
-
-def _mark_shape(key: DrawnKey, mark: KeyMark) -> str:
-    x, y = (key.left + key.width / 2) * 18, 50 if key.black else 86
-    style = 'fill="#D55E00" stroke="#ffffff" stroke-width="1.2"'
-    if mark.shape == "triangle":
-        return f'<path d="M{x:.1f} {y - 6} l6 11 h-12 z" {style}/>'
-    if mark.shape == "circle":
-        return f'<circle cx="{x:.1f}" cy="{y}" r="5" fill="#E69F00" stroke="#2b2824" stroke-width="1.2"/>'
-    return f'<path d="M{x - 5:.1f} {y - 5} l10 10 m0 -10 l-10 10" fill="none" stroke="#D55E00" stroke-width="3"/>'
+def _sign(key: DrawnKey, mark: KeyMark) -> tuple[MarkShape, float, int]:
+    """The shape of a mark, and where on its key it stands."""
+    return mark.shape, round((key.left + key.width / 2) * 18, 1), 50 if key.black else 86

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from html import escape
+from markupsafe import Markup
 
 from pianolab.checklist import TouchScales, load_touch_scales
 from pianolab.model import ASPECTS, BuyerProfile, Room
 from pianolab.show import Row, html_table, money
+
+SECTION = Markup('<section class="pianolab-profile"><h2>{}</h2><p>{}</p>{}</section>')
 
 
 def profile_twin(profile: BuyerProfile, *, scales: TouchScales | None = None) -> str:
@@ -33,8 +35,7 @@ def profile_twin(profile: BuyerProfile, *, scales: TouchScales | None = None) ->
         html_table("Plans", ("what", "value"), _plans(profile)),
         html_table("Taste of touch", ("scale", "suits"), _tastes(profile, scales or load_touch_scales())),
     ]
-    head = f"<h2>{escape(profile.name)}</h2><p>{escape(profile.description)}</p>"
-    return f'<section class="pianolab-profile">{head}{"".join(tables)}</section>'
+    return str(SECTION.format(profile.name, profile.description, Markup("").join(map(Markup, tables))))
 
 
 def _share(weight: tuple[float, float]) -> str:

@@ -1,15 +1,18 @@
-"""A still picture of one recording: its level over time and pitch, with the keys that were played marked on it."""
+"""The recorder and one recording as stills: level over time and pitch, with the keys that were played marked on it."""
 
 from __future__ import annotations
 
 import io
 from base64 import b64encode
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 from markupsafe import Markup
 from PIL import Image
 
 from pianolab.figures.recording_plan import RANGE_DB, RecordingPlan
+from pianolab.html import templates
 from pianolab.units import key_to_hz
 
 HEIGHT, LEFT, TOP, WIDE = 300, 44, 22, 1000
@@ -125,3 +128,19 @@ def _marks(plan: RecordingPlan) -> Markup:
                 ).format(x, TOP - 6, struck.note)
             )
     return Markup("").join(out)
+
+
+def recorder_twin(
+    head: Mapping[str, Any], leaving: Mapping[str, Any], line: str, *, picture: str = ""
+) -> str:
+    """The recorder as a still: whose recording it is, what was said last, what should be played again.
+
+    Parameters
+    ----------
+    head : ``piano`` and ``day``
+    leaving : ``parts``, each with ``text`` and ``keys``; empty before anything was heard
+    line : what was said last
+    picture : the last recording as `recording_picture` draws it
+    """
+    made = templates("pianolab.report").get_template("recorder_twin.html.j2")
+    return made.render(head=head, parts=leaving.get("parts", ()), line=line, picture=Markup(picture))

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from html import escape
 
 from pianolab.checklist.points import Checklist, Point
+from pianolab.html import templates
 from pianolab.model import Finding, Photo, Piano, Visit
-from pianolab.words import keys_in_words
+from pianolab.words import keys_in_words, upper_first
 
-CELL = "text-align:left;vertical-align:top;padding:0.35em 0.8em 0.35em 0;border-bottom:1px solid #9a948a"
 OPEN = "open: nobody has recorded it yet"
 
 
@@ -118,43 +117,31 @@ def findings_twin(
     -------
     str, HTML: one ``section``; every text from outside is escaped
     """
-    known = {p.id for p in checklist}
-    parts = [
-        f"<h2>{escape(piano.name)}, visit of {visit.day.isoformat()}</h2>",
-        f"<p>{_count(checklist, findings)}</p>",
+    tables = [
+        (area, [row for p in checklist if p.area == area for row in _rows(p.title, findings, p.id, p)])
+        for area in checklist.areas
     ]
-    for area in checklist.areas:
-        points = [p for p in checklist if p.area == area]
-        rows = "".join(_row(p.title, [f for f in findings if f.point == p.id], p) for p in points)
-        parts.append(_table(area, rows))
-    others = [f for f in findings if f.point not in known]
+    others = _distinct(f for f in findings if f.point not in checklist)
     if others:
-        rows = "".join(
-            _row(point, [f for f in others if f.point == point], None) for point in _distinct(others)
-        )
-        parts.append(_table("Recorded beside this checklist", rows))
-    if photos:
-        parts.append(_photos(photos, pictures or {}, {p.id: p.title for p in checklist}))
-    return f'<section class="pianolab-findings">{"".join(parts)}</section>'
-
-
-def _photos(photos: Sequence[Photo], pictures: Mapping[str, str], titles: Mapping[str, str]) -> str:
-    items = "".join(
-        _photo(", ".join(t for t in (titles.get(p.point, p.point), p.caption) if t), pictures.get(p.id, ""))
-        for p in photos
+        beside = [row for point in others for row in _rows(point, findings, point, None)]
+        tables.append(("Recorded beside this checklist", beside))
+    shown = [_photo(p, checklist, (pictures or {}).get(p.id, "")) for p in photos]
+    made = templates("pianolab.report").get_template("findings_twin.html.j2")
+    return made.render(
+        piano=piano,
+        visit=visit,
+        count=_count(checklist, findings),
+        tables=tables,
+        photos=shown,
+        upper_first=upper_first,
     )
-    return f'<h3>Photos</h3><ul style="list-style:none;padding:0">{items}</ul>'
 
 
-def _photo(title: str, picture: str) -> str:
-    """Only a picture that lies in the text itself is shown: nothing is fetched."""
-    words = escape(title or "the whole visit")
-    shown = (
-        f'<img src="{escape(picture)}" alt="{words}" style="display:block;max-width:144px">'
-        if picture.startswith("data:image/")
-        else "the picture can't be shown: "
-    )
-    return f'<li style="display:inline-block;vertical-align:top;margin:0 12px 12px 0">{shown}{words}</li>'
+def _photo(photo: Photo, checklist: Checklist, picture: str) -> tuple[str, str]:
+    """A photo's words, and its picture where that lies in the text itself: nothing is fetched."""
+    title = checklist[photo.point].title if photo.point in checklist else photo.point
+    words = ", ".join(t for t in (title, photo.caption) if t) or "the whole visit"
+    return words, picture if picture.startswith("data:image/") else ""
 
 
 def _count(checklist: Checklist, findings: Sequence[Finding]) -> str:
@@ -169,36 +156,18 @@ def _distinct(findings: Iterable[Finding]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(f.point for f in findings))
 
 
-def _table(title: str, rows: str) -> str:
-    heads = "".join(
-        f'<th scope="col" style="{CELL}">{h}</th>' for h in ("Point", "Found", "Where", "Note", "By")
-    )
-    heading = escape(title[:1].upper() + title[1:])
-    return (
-        f'<h3>{heading}</h3><table style="border-collapse:collapse"><thead><tr>{heads}</tr></thead>'
-        f"<tbody>{rows}</tbody></table>"
-    )
-
-
-def _row(title: str, findings: Sequence[Finding], point: Point | None) -> str:
-    if not findings:
-        return _cells(title, OPEN, "", "", "")
-    return "".join(
-        _cells(
+def _rows(
+    title: str, findings: Sequence[Finding], point_id: str, point: Point | None
+) -> list[tuple[str, ...]]:
+    """A row for each finding at a point, the title in the first; or one that says that it is open."""
+    own = [f for f in findings if f.point == point_id]
+    return [
+        (
             title if i == 0 else "",
             finding_in_words(f, point=point),
             ", ".join(t for t in (f.place, keys_in_words(f.keys)) if t),
             note_in_words(f),
             f.examiner,
         )
-        for i, f in enumerate(findings)
-    )
-
-
-def _cells(*texts: str) -> str:
-    head, *rest = (escape(t) for t in texts)
-    return (
-        f'<tr><th scope="row" style="{CELL};font-weight:600">{head}</th>'
-        + "".join(f'<td style="{CELL}">{t}</td>' for t in rest)
-        + "</tr>"
-    )
+        for i, f in enumerate(own)
+    ] or [(title, OPEN, "", "", "")]

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from html import escape
+from collections.abc import Sequence
 
 from pianolab.checklist import TouchScales
+from pianolab.html import templates
 from pianolab.model import TouchOpinion
-from pianolab.report.twins import CELL
 
 TASTE_ROOM = 5
-Cell = Callable[[TouchOpinion], str]
 
 
 def touch_rows(
@@ -75,24 +73,11 @@ def touch_twin(
     >>> "Still to answer: &lt;b&gt;" in html
     True
     """
-    head = f"<h2>Players on the touch: {escape(title)}</h2>"
-    if waiting or not opinions:
-        done = ", ".join(o.player for o in opinions) or "nobody"
-        still = ", ".join(waiting) or "everybody"
-        body = f"<p>Has answered: {escape(done)}. Still to answer: {escape(still)}. Nothing is shown before all are done.</p>"
-        return f'<section class="pianolab-touch">{head}{body}</section>'
-    said = "".join(f"<li>{escape(t)}</li>" for t in trials)
-    tail = f"<h3>Tried side by side</h3><ul>{said}</ul>" if trials else ""
-    return f'<section class="pianolab-touch">{head}{_table(scales, opinions)}{tail}</section>'
-
-
-def _table(scales: TouchScales, opinions: Sequence[TouchOpinion]) -> str:
-    names = "".join(f'<th scope="col" style="{CELL}">{escape(o.player)}</th>' for o in opinions)
-    rows = "".join(
-        f'<tr><td style="{CELL}">{kind}</td><th scope="row" style="{CELL};font-weight:600">{escape(name)}</th>'
-        + "".join(f'<td style="{CELL};overflow-wrap:anywhere">{escape(t)}</td>' for t in texts)
-        + "</tr>"
-        for kind, name, texts in touch_rows(scales, opinions)
+    made = templates("pianolab.report").get_template("touch_twin.html.j2")
+    return made.render(
+        title=title,
+        rows=touch_rows(scales, opinions),
+        opinions=opinions,
+        waiting=waiting,
+        trials=trials,
     )
-    corner = f'<th scope="col" style="{CELL}"></th><th scope="col" style="{CELL}">Scale</th>'
-    return f'<table style="border-collapse:collapse"><thead><tr>{corner}{names}</tr></thead><tbody>{rows}</tbody></table>'

@@ -19,7 +19,7 @@ from pianolab.casebook.arrived import read_arrived, waiting
 from pianolab.casebook.arriving import About, is_going_on, place_for, throw_away
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Visit
-from pianolab.report.twin_recorder import recorder_twin
+from pianolab.report.twin_recording import recorder_twin
 from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.recorder_checks import check_view, floats_of
 from pianolab.widgets.recorder_keeping import Kept, Order, keep_arrived, keep_file, leaving_view, with_picture
