@@ -13,7 +13,7 @@ import pytest
 
 from pianolab.casebook import create_casebook
 from pianolab.model import Piano, Visit
-from pianolab.show import Fields, Lines, Row, Showable, Table, html_table
+from pianolab.show import Fields, Lines, Row, Showable, Table, html_table, short_value
 
 TOOLS = {"Edit", "AsOf", "Conflict", "Printer", "Progress"}
 
@@ -115,3 +115,8 @@ def test_lines_and_tables_of_ones_own() -> None:
     assert Table("t", ["a"], [(1,)]).to_frame().to_dict("list") == {"a": [1]}
     assert repr(Lines("Ask", [], empty="nothing")) == "Ask\n  nothing"
     assert "<li>&lt;u&gt;</li>" in Lines("Ask", ["<u>"])._repr_html_()
+
+
+@pytest.mark.parametrize(("value", "said"), [(0.006, "0.01"), (0.0049, "0.0049"), (-0.3, "-0.3"), (0.0, "0")])
+def test_two_decimals_are_enough_unless_nothing_were_left_of_them(value: float, said: str) -> None:
+    assert short_value(value) == said

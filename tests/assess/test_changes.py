@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 
 from pianolab.assess import Circumstances, assess_piano, compare_visits, load_prices
+from pianolab.assess.changes import VisitChanges
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
@@ -160,3 +164,15 @@ class TestPins:
             "whether these keys hold their tuning (could not be told for 10 of 88" in u.text
             for u in stability.unknown
         )
+
+
+def test_points_stand_in_the_order_of_their_weight_whatever_they_are_called() -> None:
+    order = ("worse", "better", "first time", "different", "not looked at again", "the same")
+    changes: list[Any] = [
+        SimpleNamespace(
+            point=name, title=name, before="", after="", direction=direction, promised="", kept=""
+        )
+        for name, direction in zip("fedcba", order, strict=True)
+    ]
+    rows = VisitChanges(piano=Piano(name="A"), points=tuple(changes[::-1])).rows()
+    assert [row[3] for row in rows[:6]] == list(order)

@@ -9,6 +9,7 @@ import pytest
 from pianolab.acoustics import Survey, listen
 from pianolab.errors import BadInput
 from pianolab.recordings import left_pedal
+from pianolab.recordings.pedal import _level_words
 from pianolab.sound_model import PianoModel, render_scale
 
 KEYS = (28, 51)
@@ -64,3 +65,10 @@ def test_bad_input_is_one_line() -> None:
     none = replace(recorded(), table=recorded().table.head(2))
     with pytest.raises(BadInput, match="or more in a register"):
         left_pedal(none, none, kind="grand")
+
+
+def test_what_is_said_of_the_level_where_it_hardly_changes() -> None:
+    assert _level_words([0.1, -0.1], [-6.0, -5.0], "") == "as loud as before, only darker"
+    assert _level_words([0.1, -0.1], [0.2], "").startswith("next to no change")
+    assert _level_words([-6.0, -4.0], [], "") == "softer by 5 dB"
+    assert _level_words([], [], "too few keys") == "how much softer can't be told (too few keys)"

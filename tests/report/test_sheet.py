@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from decimal import Decimal
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from pianolab.checklist import load_checklist
 from pianolab.model import Finding
+from pianolab.report.answers import _budget_words
 from pianolab.report.instruments import instruments_of
 from pianolab.report.sheet import _why_not, looked, looked_words, reasons_for, sheet_of
 from pianolab.statements import statement
@@ -126,3 +130,16 @@ def test_without_a_choice_the_sheet_speaks_of_the_one_that_comes_first_most_ofte
         sheet = sheet_of(comparison, order, **told)  # type: ignore[arg-type]
         assert len(sheet["others"]) == 2
         assert sheet["second"] is seldom
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [(3000, 5000, "is enough"), (3000, 5001, "may not be enough"), (5001, 6000, "is not enough")],
+)
+def test_whether_the_budget_is_enough_goes_by_the_ends_of_what_it_may_cost(
+    low: int, high: int, said: str
+) -> None:
+    standing: Any = SimpleNamespace(
+        price=SimpleNamespace(beside=(), named=False), total_p10=Decimal(low), total_p90=Decimal(high)
+    )
+    assert said in _budget_words(standing, Decimal(5000), "EUR")

@@ -14,6 +14,7 @@ from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Visit
 from pianolab.widgets import ComparablesForm, FindingsForm, PianoForm, ProfileForm, RoomForm
+from pianolab.widgets.asking import _in_words
 from pianolab.widgets.big_enough import LEAST_PX
 from pianolab.widgets.entries import value_fields
 
@@ -70,3 +71,11 @@ def test_every_form_has_controls_for_a_finger(book: Casebook) -> None:
     for form in forms:
         assert "pl-form" in form._dom_classes
         assert f"--jp-widgets-inline-height: {LEAST_PX}px" in form.children[0].value
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(True, "yes"), (False, "no"), (None, "nothing"), ("", "nothing"), ((1, 88), "1 to 88"), (0, "0")],
+)
+def test_both_sides_of_a_question_are_told_in_words(value: object, said: str) -> None:
+    assert _in_words(value) == f"<b>{said}</b>"
