@@ -115,7 +115,7 @@ def staged(
     AlreadyThere
         a file of that name, and not ``replace``
     BadInput
-        no such folder, a folder of that name, no leave to write, an input, the same output twice, a casebook's file
+        no such folder, a folder of that name, no permission to write, an input, the same output twice, a casebook's file
 
     Examples
     --------
@@ -226,7 +226,7 @@ def check_place(path: Path) -> None:
     Raises
     ------
     BadInput
-        no such folder, or no leave to write there
+        no such folder, or no permission to write there
     """
     _begin(path).unlink()
 

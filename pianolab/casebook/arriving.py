@@ -207,7 +207,7 @@ def begin(place: Path, about: About) -> Arriving:
         _flush(place)
     except OSError as error:
         got = f"a folder that can't be written ({error.strerror})"
-        raise refusal(place.parent, got, "room on the disk and leave to write") from error
+        raise refusal(place.parent, got, "room on the disk and permission to write") from error
     return Arriving(folder, about, numbers=set(), frames=0)
 
 
@@ -253,7 +253,7 @@ def throw_away(folder: Path) -> None:
             (folder / name).unlink(missing_ok=True)
         folder.rmdir()
     except OSError as error:
-        raise refusal(folder, f"a folder that stays ({error.strerror})", "leave to delete it") from error
+        raise refusal(folder, f"a folder that stays ({error.strerror})", "permission to delete it") from error
 
 
 __all__ = [

@@ -49,7 +49,7 @@ def back_up(database: Path, *, label: str) -> Path:
             part.replace(target)
         except OSError as error:
             got = f"backups/ that can't be written ({error.strerror})"
-            raise refusal(database.parent, got, "room and leave to write") from error
+            raise refusal(database.parent, got, "room and permission to write") from error
         finally:
             for end in ("", "-wal", "-shm", "-journal"):
                 part.with_name(part.name + end).unlink(missing_ok=True)

@@ -120,7 +120,7 @@ def _keep(
             raise refusal(
                 folder,
                 f"a file that can't be written ({error.strerror})",
-                "room on the disk and leave to write",
+                "room on the disk and permission to write",
                 "Nothing of this edit was kept; everything saved before is safe.",
             ) from error
         finally:

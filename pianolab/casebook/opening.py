@@ -95,7 +95,7 @@ def create_casebook(place: str | Path) -> Casebook:
                 path.rmdir()
         if isinstance(error, OSError):
             got = f"a folder that can't be written ({error.strerror})"
-            raise refusal(folder, got, "leave to write there, and room") from error
+            raise refusal(folder, got, "permission to write there, and room") from error
         raise
     _remove_parts(temporary)
     return open_casebook(folder)

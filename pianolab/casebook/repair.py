@@ -276,7 +276,7 @@ def _swap(place: Path, build: Callable[[Path], None], *, label: str) -> Path | N
         part.replace(database)
     except OSError as error:
         raise refusal(
-            place, f"a folder that can't be written ({error.strerror})", "room and leave to write"
+            place, f"a folder that can't be written ({error.strerror})", "room and permission to write"
         ) from error
     finally:
         for end in ("", "-wal", "-shm", "-journal"):

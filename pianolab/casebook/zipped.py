@@ -85,7 +85,7 @@ def export_zip(casebook: Casebook, path: str | Path, *, replace: bool = False) -
                 _write_all(casebook, archive)
         except OSError as error:
             got = f"a file that can't be written ({error.strerror})"
-            raise refusal(path, got, "room and leave to write") from error
+            raise refusal(path, got, "room and permission to write") from error
     return path
 
 

@@ -36,7 +36,7 @@ def make_sure(place: Path) -> None:
         if not (place / DATABASE_NAME).exists():
             got = f"a place where no folder can be made ({error.strerror})"
             raise BadInput(
-                str(place), got, "leave to write there", "Is something else of that name there?"
+                str(place), got, "permission to write there", "Is something else of that name there?"
             ) from None
     finally:
         shutil.rmtree(draft, ignore_errors=True)

@@ -187,7 +187,7 @@ class SchoolClass:
             except OSError as error:
                 got = f"a folder that can't be deleted ({error.strerror})"
                 raise BadInput(
-                    str(own), got, "leave to delete it", "Is it open elsewhere? Delete it yourself."
+                    str(own), got, "permission to delete it", "Is it open elsewhere? Delete it yourself."
                 ) from None
         return count
 

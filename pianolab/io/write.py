@@ -92,7 +92,7 @@ def write_sound(
                 _encode(file, sound, rate_hz, container, subtype or usual, name=path.name, constant=constant)
         except OSError as error:
             got = error.strerror or "a write error"
-            raise BadInput(str(path), got, "room on the disk and leave to write") from None
+            raise BadInput(str(path), got, "room on the disk and permission to write") from None
     return path
 
 

@@ -31,7 +31,7 @@ MOST_A_DAY = 4
 class PlannedVisit(Showable):
     """One stop: when, at which piano, and what is still unknown of it.
 
-    ``questions`` are those no finding answers yet, ``openings`` what to ask leave for, ``unknown`` what the
+    ``questions`` are those no finding answers yet, ``openings`` what to ask permission for, ``unknown`` what the
     record of the piano does not say, ``open_areas`` how many points of each area nobody has checked,
     ``reasons`` why points of an earlier visit stayed open. ``order`` is the walk that fits into the visit, with what it
     leaves; ``whole_minutes`` is what the whole takes, ``stop_minutes`` what safety, recording and all stops take.
@@ -82,7 +82,7 @@ class PlannedVisit(Showable):
         rows += [("still open", f"{area}: {still} of {all_} points") for area, still, all_ in self.open_areas]
         rows += [("open because", text) for text in self.reasons]
         rows += [("ask", text) for text in self.questions]
-        return rows + [("ask leave", text) for text in self.openings]
+        return rows + [("ask permission", text) for text in self.openings]
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

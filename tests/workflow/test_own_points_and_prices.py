@@ -132,7 +132,7 @@ def test_a_casebook_that_takes_no_writes_is_exported_and_not_remembering_is_said
     make("book", currency="EUR", own_point=False).close()
 
     def refuse(*_: object) -> None:
-        raise CasebookError("book: got a write-protected casebook, need leave to write.")
+        raise CasebookError("book: got a write-protected casebook, need permission to write.")
 
     monkeypatch.setattr("pianolab.workflow.settings.keep_settings", refuse)
     code, said, complaint = run("--html", "a.html", "--prices", "few.toml")
