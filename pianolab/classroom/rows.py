@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from pianolab.classroom.confirm import by_measure
 from pianolab.classroom.draws import Note, drawn_key, last_key, neighbours, played
 from pianolab.classroom.drills import Drill, Recipe, Truth
@@ -71,7 +73,8 @@ def find_the_bad_key(recipe: Recipe) -> Drill:
     faults = recipe.among(NAMED)
     all_keys, inner = recipe.blows.keys, ROW - 1 - FROM_EACH_END
     starts = [n for n in range(len(all_keys) - ROW + 1) if all_keys[n + inner] <= last_key(faults)] or [0]
-    first = int(recipe.rng.choice(starts))
+    # One row for a whole set: neither a key's name nor its place comes oftener than another.
+    first = starts[int(np.random.default_rng([recipe.seed, len(starts)]).integers(len(starts)))]
     keys = all_keys[first : first + ROW]
     bad = keys[FROM_EACH_END + recipe.answer(ROW - 2 * FROM_EACH_END)]
     fault = fault_of(faults[recipe.answer(len(faults), purpose=2)], recipe.hardness)
