@@ -40,7 +40,7 @@ def add_listen(commands: Commands) -> None:
         "--stands-at",
         type=number,
         metavar="CENTS",
-        help="how far the piano stands from A4 where a fork or a tuner told so: a wrong playback speed then shows",
+        help="how far the piano is from A4, where a tuning fork or a tuning device says so: a wrong playback speed then shows",
     )
     listen.add_argument(
         "--into", type=casebook_place, metavar="CASEBOOK", help="keep recording and survey there"

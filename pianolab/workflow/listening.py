@@ -67,7 +67,7 @@ def listen_file(
     path : a sound file of any usual format; read as it is
     first_key, last_key : int; the keys that were played lie within these (A0 = 1, A4 = 49)
     a4_hz : float, Hz; what A4 should be
-    expected_offset_cents : float, cents; how far the piano stands from it where a fork or a tuning device told so:
+    expected_offset_cents : float, cents; how far the piano is from it, where a fork or a tuning device says so:
         then a recording played at the wrong speed shows
     first_is_sure : whether ``first_key`` is known to be the lowest key played; settles a doubtful reading
     progress : called with what is being done and a share from 0 to 1
@@ -93,7 +93,7 @@ def listen_file(
     tell = progress or quiet
     if expected_offset_cents is not None and not abs(expected_offset_cents) <= FURTHEST_CENTS:
         got, need = f"{expected_offset_cents:g} cents", f"{-FURTHEST_CENTS} to {FURTHEST_CENTS}"
-        raise BadInput("how far the piano stands from A4", got, need, "A semitone is 100 cents.")
+        raise BadInput("how far the piano is from A4", got, need, "A semitone is 100 cents.")
     tell("reading the sound", 0.0)
     check_listenable(path)
     sound = read_sound(path)
