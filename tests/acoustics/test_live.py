@@ -74,6 +74,21 @@ def test_a_key_is_known_while_it_sounds_and_its_end_within_a_second() -> None:
         assert over[s.key] - s.release_s < 1.0
 
 
+def test_a_note_that_rings_into_the_next_is_over_soon_after_that_was_struck() -> None:
+    made = render_scale(PianoModel(seed=7), first_key=72, last_key=75, hold_s=1.0, gap_s=0.3, rate_hz=RATE)
+    samples, live, over = (
+        np.asarray(made.samples).reshape(-1, 1),
+        LiveListener(rate_hz=RATE),
+        dict[int, float](),
+    )
+    for at in range(0, len(samples), RATE // 4):
+        for note in live.take(samples[at : at + RATE // 4]):
+            if note.over:
+                over.setdefault(note.key, live.recent.end_s)
+    for one, following in zip(made.strikes, made.strikes[1:], strict=False):
+        assert over[one.key] - following.onset_s < 0.5  # half a second of the next is needed to read its key
+
+
 def test_clipped_and_soft_notes_and_gaps_are_named_and_good_ones_are_not() -> None:
     good = np.asarray(scale().samples, float).copy()
     assert all(n.again == () for n in heard(good)[1])

@@ -144,9 +144,6 @@ class LiveListener:
 
     def finish(self) -> tuple[LiveNote, ...]:
         """All notes, the last ones read for good although no more sound comes."""
-        for c in self._candidates:
-            if c.score is None:
-                c.looked_s = 0.0
         if self._look(at_end=True):
             self._read()
         self._measure()
@@ -231,6 +228,8 @@ class LiveListener:
     def _read(self) -> None:
         """Read the last candidates together."""
         some = [c for c in self._candidates if c.score is not None]
+        for c in some[:-TOGETHER]:  # keep their key; an hour of evidence would fill the memory
+            c.score = c.b_factor = None
         for_good = some[-1:] and all(c.looked_s >= WHOLE_LOOK_S for c in some[-AT_FIRST:])
         some = some[-TOGETHER if for_good else -AT_FIRST :]
         if not some or self._grid is None:
@@ -252,12 +251,26 @@ class LiveListener:
 
     def _measure(self) -> None:
         """Level, fall and end of the notes that are not over yet."""
-        heard = [c for c in self._candidates if c.key != NO_NOTE]
+        heard, unread_s = [c for c in self._candidates if c.key != NO_NOTE], self._unread_s()
         for i, c in enumerate(heard):
             done = c.sounding is not None and c.sounding.settled
             if done or (c.time_s < self.recent.begin_s + 0.2 and self.recent.begin_s > 0):
                 continue
             next_s = heard[i + 1].time_s if i + 1 < len(heard) else None
-            c.sounding = note_sounding(
-                self.recent, key=c.key, onset_s=c.time_s, next_s=next_s, noise_power=self.noise_power
+            coming_s = next((t for t in unread_s if t > c.time_s + FIRST_LOOK_S), None)
+            sounding = note_sounding(
+                self.recent,
+                key=c.key,
+                onset_s=c.time_s,
+                next_s=coming_s if next_s is None else next_s,
+                noise_power=self.noise_power,
             )
+            # A blow that hasn't been read ends the note before it, unless it turns out to be none.
+            known = next_s is not None or coming_s is None
+            c.sounding = replace(sounding, settled=sounding.settled and known)
+
+    def _unread_s(self) -> list[float]:
+        """When blows came that rise like the others and of which too little has sounded to be read."""
+        shares = rise_share(np.array([c.rise for c in self._candidates]))
+        both = zip(self._candidates, shares, strict=True)
+        return [c.time_s for c, share in both if c.looked_s == 0.0 and share >= STRONG_SHARE]
