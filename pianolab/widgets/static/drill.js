@@ -163,7 +163,7 @@ function render({ model, el }) {
     told.replaceChildren();
     setText(heard, "");
     setText(line, "");
-    setText(help, view.finished ? "" : `Made from ${view.made_from}. Keys: ${kinds.map((k) => k.label).join(", ") || "none"} play, numbers${view.choices.length > 10 ? " and letters" : ""} answer, arrows go through the answers, N goes on.`);
+    setText(help, view.finished ? "" : `Made from ${view.made_from}. Keys: ${kinds.length ? `${kinds.map((k) => k.label).join(", ")} play, ` : ""}numbers${view.choices.length > 10 ? " and letters" : ""} answer, arrows go through the answers, N goes on.`);
   }
 
   function markChoices(reply) {
