@@ -10,6 +10,7 @@ import soundfile
 
 from pianolab.errors import BadInput
 from pianolab.io import read_blocks, read_sound, sound_info
+from pianolab.io.content import _kind_of_mpeg
 
 SECOND = np.zeros((48000, 1), np.float32)
 
@@ -225,3 +226,20 @@ def test_blocks_take_bounded_memory(tmp_path):
     tracemalloc.stop()
     assert total == 48000 * 240
     assert peak < 4e6  # a block of 1 s is 0.19 MB; the whole would be 46 MB
+
+
+@pytest.mark.parametrize(
+    ("head", "kind"),
+    [
+        ("fffb90", "mp3"),
+        ("fff390", "mp3"),
+        ("fffbf0", None),
+        ("fffb9c", None),
+        ("ffeb90", None),
+        ("fffd90", None),
+        ("fff150", "aac"),
+    ],
+)
+def test_the_head_of_a_compressed_frame_tells_what_it_is(head: str, kind: str | None) -> None:
+    """From memory of ISO 11172-3: eleven set bits, version, layer 3; a bit rate or a sample rate of all ones is none."""
+    assert _kind_of_mpeg(bytes.fromhex(head + "00")) == kind

@@ -14,6 +14,7 @@ from pianolab.checklist import load_checklist
 from pianolab.model import Finding
 from pianolab.report.answers import _budget_words
 from pianolab.report.instruments import instruments_of
+from pianolab.report.shapes import grade_mark
 from pianolab.report.sheet import _why_not, looked, looked_words, reasons_for, sheet_of
 from pianolab.statements import statement
 from tests.figures.make import make_survey
@@ -143,3 +144,11 @@ def test_whether_the_budget_is_enough_goes_by_the_ends_of_what_it_may_cost(
         price=SimpleNamespace(beside=(), named=False), total_p10=Decimal(low), total_p90=Decimal(high)
     )
     assert said in _budget_words(standing, Decimal(5000), "EUR")
+
+
+def test_a_disc_is_empty_for_sound_and_full_for_failed_and_between_it_fills() -> None:
+    marks = {grade: str(grade_mark(grade)) for grade in (5, 4, 3, 2, 1)}
+    assert "full" not in marks[5]
+    assert '<circle class="full"' in marks[1]
+    assert all('<path class="full"' in marks[grade] for grade in (4, 3, 2))
+    assert "unknown" in str(grade_mark(None))

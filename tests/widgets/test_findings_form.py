@@ -21,7 +21,7 @@ from pianolab.casebook import Casebook, KeptSettings, OwnFile, keep_settings, op
 from pianolab.checklist import Checklist, Point
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Finding, Visit
-from pianolab.widgets import FindingsForm
+from pianolab.widgets import FindingsForm, walk_moves
 from pianolab.widgets.entries import NOTED_ONLY, REASONS
 from pianolab.widgets.walk import Walk
 from pianolab.widgets.walk_hour import NAMED, _some, hour_view
@@ -399,6 +399,25 @@ def test_a_time_chosen_in_the_middle_leaves_the_point_that_is_open(visit_and_boo
     walk.handle({"do": "go", "point": "papers-moves"})
     walk.handle({"do": "time", "minutes": 40})
     assert walk.point_id == "papers-moves"
+
+
+def test_the_time_is_over_when_it_has_gone_and_never_where_none_was_set(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    assert not hour_view(Walk(casebook, visit.id, minutes=20))["over"]
+    walk = Walk(casebook, visit.id)
+    walk.handle({"do": "time", "minutes": None})
+    assert not hour_view(walk)["over"]
+
+
+def test_after_the_last_area_comes_no_other(visit_and_book: Opened) -> None:
+    casebook, visit = visit_and_book
+    walk = Walk(casebook, visit.id, minutes=20)
+    last = walk.checklist.areas[-1]
+    walk_moves._go_area(walk, {"area": last})
+    walk_moves._step_area(walk, 1)
+    assert walk.point.area == last
+    walk_moves._step_area(walk, -1)
+    assert walk.point.area == walk.checklist.areas[-2]
 
 
 def test_what_is_named_ends_with_how_many_more_there_are() -> None:
