@@ -12,7 +12,6 @@ from pianolab.io import read_sound
 from pianolab.model import Piano, Recording, SurveyRecord
 from pianolab.recordings import check_one_piano, lost_keys, merge_takes, with_capture
 from pianolab.release import VERSION
-from pianolab.workflow.kept_survey import kept_survey
 from pianolab.workflow.progress import Progress
 
 
@@ -114,3 +113,25 @@ def _survey_of(casebook: Casebook, recording: Recording, record: SurveyRecord | 
         recorded=Recorded(lossy=sound.lossy),
     )
     return with_capture(survey, recording.capture)
+
+
+def kept_survey(record: SurveyRecord) -> Survey:
+    """The survey in a record.
+
+    Raises
+    ------
+    BadInput
+        a text that is no survey
+
+    Examples
+    --------
+    >>> kept_survey(SurveyRecord(recording_id="r", visit_id="v", version="0", survey_json="{}"))
+    Traceback (most recent call last):
+    ...
+    pianolab.errors.BadInput: kept survey: got a text that can't be read, need what listening wrote. ...
+    """
+    try:
+        return Survey.from_json(record.survey_json)
+    except (KeyError, ValueError, TypeError, AttributeError, RecursionError):
+        hint = "Damaged, or kept by a newer pianolab? Listen to the recording again."
+        raise BadInput("kept survey", "a text that can't be read", "what listening wrote", hint) from None

@@ -20,8 +20,7 @@ from pianolab.model import Finding, Piano, Recording, SurveyRecord, TouchOpinion
 from pianolab.recordings import Holding, LeftPedal, holds_tuning, how_captured, left_pedal
 from pianolab.release import VERSION
 from pianolab.workflow.currencies import Reckoning, reckon
-from pianolab.workflow.hearing import Heard, all_heard
-from pianolab.workflow.kept_survey import kept_survey
+from pianolab.workflow.hearing import Heard, all_heard, kept_survey
 from pianolab.workflow.progress import Progress
 from pianolab.workflow.settings import Settings
 
