@@ -481,8 +481,8 @@ def test_one_line_in_a_real_shell(sounds, tmp_path) -> None:
 
 
 def test_a_missing_package_is_one_line(tmp_path) -> None:
-    done = shell("demo", cwd=tmp_path, code="import sys; sys.modules['plotly'] = None")
-    assert_one_line((done.returncode, done.stdout, done.stderr), "no package plotly")
+    done = shell("demo", cwd=tmp_path, code="import sys; sys.modules['jinja2'] = None")
+    assert_one_line((done.returncode, done.stdout, done.stderr), "no package jinja2")
     assert not list(tmp_path.iterdir())
 
 

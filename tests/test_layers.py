@@ -39,7 +39,7 @@ ONLY_IN = {
     "sqlalchemy": {"casebook"},
     "alembic": {"casebook"},
     "PIL": {"casebook", "report", "demo"},
-    "plotly": {"figures", "report"},
+    "plotly": {"figures"},
     "msgspec": {"model"},
     "anywidget": {"widgets", "classroom"},
     "ipywidgets": {"widgets", "classroom"},

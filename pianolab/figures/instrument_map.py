@@ -237,11 +237,11 @@ def _draw_parts(
         showlegend=False,
     )
     places = [outline.where[p.part] for p in order]
-    for name, at in (("place", places), ("label", [(LABEL_X, y) for y in heights])):
+    for name, spots in (("place", places), ("label", [(LABEL_X, y) for y in heights])):
         fig.add(
             "scatter",
-            x=[px for px, _ in at],
-            y=[py for _, py in at],
+            x=[px for px, _ in spots],
+            y=[py for _, py in spots],
             mode="markers",
             marker=_part_markers(order, theme),
             hovertext=[wording.lines(p.part, p.words, p.worst) for p in order],
