@@ -95,3 +95,13 @@ def test_without_a_size_what_is_known_is_said_all_the_same() -> None:
 def test_a_piano_stands_free_in_the_middle_of_a_small_room_at_most() -> None:
     small = RoomAsFound(room=Room(length_m=2.4, width_m=2.0, height_m=2.4), against_wall=False)
     assert predict_as_found(small, kind="grand").known
+
+
+@pytest.mark.parametrize(
+    ("hardness", "surfaces", "open_"), [(None, (), True), ("dull", (), False), (None, ("carpet",), False)]
+)
+def test_the_answer_of_a_room_is_open_only_where_neither_a_clap_nor_a_surface_was_noted(
+    hardness, surfaces, open_
+) -> None:
+    found = RoomAsFound(room=Room(surfaces=surfaces), hardness=hardness, against_wall=False, lid="open")
+    assert [("dull or bare" in said) for said in found.not_known()] == ([True] if open_ else [])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -13,6 +14,7 @@ from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Visit
+from pianolab.report.twin_keyboard import KeyMark, _key_shape, _mark_shape, keyboard_layout
 from pianolab.widgets import ComparablesForm, FindingsForm, PianoForm, ProfileForm, RoomForm
 from pianolab.widgets.asking import _in_words
 from pianolab.widgets.big_enough import LEAST_PX
@@ -79,3 +81,13 @@ def test_every_form_has_controls_for_a_finger(book: Casebook) -> None:
 )
 def test_both_sides_of_a_question_are_told_in_words(value: object, said: str) -> None:
     assert _in_words(value) == f"<b>{said}</b>"
+
+
+def test_a_mark_stands_in_the_middle_of_its_key() -> None:
+    key = next(k for k in keyboard_layout(40, 52) if k.left > 2 and not k.black)
+    middle = f"{(key.left + key.width / 2) * 18:.1f}"
+    assert f'cx="{middle}"' in _mark_shape(key, KeyMark(shape="circle", text=""))
+    assert f"M{middle} " in _mark_shape(key, KeyMark(shape="triangle", text=""))
+    shape = _key_shape(key, chosen=False)
+    left, width = (float(re.search(rf' {name}="([\d.]+)"', shape)[1]) for name in ("x", "width"))  # type: ignore[index]
+    assert left < float(middle) < left + width

@@ -1,5 +1,6 @@
 """A note cut out of a recording: where it begins and ends, and that it begins and ends softly."""
 
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -7,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pianolab.io import Sound
+from pianolab.io import Sound, write_sound
+from pianolab.widgets import key_sound
 from pianolab.workflow.clips import AFTER_S, BEFORE_S, cut_note
 
 RATE = 8000
@@ -55,3 +57,15 @@ def test_it_comes_and_goes_softly_and_is_whole_between() -> None:
     assert (cut[0], cut[-1]) == (0.0, 0.0)
     assert (cut[len(cut) // 2], cut.max()) == (1.0, 1.0)
     assert np.all(np.diff(cut[: len(cut) // 4]) >= 0.0)
+
+
+def test_a_part_of_a_file_is_the_same_whichever_blocks_it_lies_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(key_sound, "BLOCK_S", 0.5)
+    samples = np.random.default_rng(2).uniform(-0.5, 0.5, (3 * RATE * 2, 1))
+    path = write_sound(tmp_path / "long.wav", samples, rate_hz=RATE * 2, subtype="FLOAT")
+    for start_s, stop_s in ((0.1, 0.3), (1.2, 1.4), (0.9, 2.3)):
+        part, rate_hz = key_sound._part(path, start_s, stop_s)
+        assert rate_hz == RATE * 2
+        assert np.allclose(part, samples[round(start_s * rate_hz) : round(stop_s * rate_hz)], atol=1e-6)

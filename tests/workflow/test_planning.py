@@ -8,6 +8,7 @@ from datetime import date, time
 from pathlib import Path
 
 import pytest
+from pianolab.planning.days import check_times
 
 from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import load_checklist, load_scenario
@@ -196,3 +197,12 @@ def test_bad_wishes_give_one_line(settings: dict[str, object], line: str) -> Non
 def test_an_empty_shortlist_is_refused() -> None:
     with pytest.raises(BadInput, match="shortlist: got no piano"):
         plan_visits([], day=SATURDAY)
+
+
+def test_one_piano_a_day_is_a_plan_and_none_is_not() -> None:
+    check_times(60, time(9), time(18), 1, 60)
+    with pytest.raises(BadInput, match="most_a_day"):
+        check_times(60, time(9), time(18), 0, 60)
+    check_times(60, time(9), time(10), 4, 0)
+    with pytest.raises(BadInput, match="last"):
+        check_times(61, time(9), time(10), 4, 0)
