@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+from recorder_lab import Told
 
 from pianolab.acoustics import Survey
 from pianolab.casebook.arrived import waiting
@@ -435,3 +436,22 @@ def test_the_still_twin_escapes_and_lists(book_and_page) -> None:
     html = page.form.to_html()
     assert "Too &lt;soft&gt; C4" in html
     assert "<b>x" not in html
+
+
+def test_a_confirmed_piece_that_is_not_in_the_recording_would_be_noticed() -> None:
+    """What the browser tests and `benchmarks.recorder_cuts` judge by."""
+
+    class NoPage:
+        def on(self, *_: object) -> None: ...
+
+    told, sound = Told(NoPage()), scale()[: 3 * FRAMES].reshape(-1, 1)
+    for n in range(3):
+        told.sent[n] = n * FRAMES, pack(sound[n * FRAMES : (n + 1) * FRAMES])
+    told.confirmed = {0, 1}
+    assert told.confirmed_frames() == 2 * FRAMES
+    assert told.lost_from(sound) == []
+    assert told.lost_from(sound[: 2 * FRAMES - 1]) == [1]
+    other = sound.copy()
+    other[5] += 1
+    assert told.lost_from(other) == [0]
+    assert told.lost_from(np.roll(sound, 1, axis=0)) == [0, 1]

@@ -225,7 +225,7 @@ function render({ model, el }) {
     waiting.filter((made) => lost(made) && (run.sent.get(made.number) ?? 0) < late).slice(0, most).forEach((made) => send(run, made));
     if (run.ending && !waiting.length) askEnd();
     const oldest = waiting.length ? (run.number - waiting[0].number) * PIECE_S : 0;
-    setText(safe, oldest > 4 ? `The notebook does not answer: the last ${inMinutes(oldest)} are kept in this browser, and are sent when it does.` : "Everything is on the disk.");
+    setText(safe, oldest > 4 ? `The notebook does not answer: the last ${inMinutes(oldest)} are kept in this browser, and are sent when it does.${oldest > 60 ? " If it stays so, load this page again: what was recorded is offered then." : ""}` : "Everything is on the disk.");
   }, 1000);
 
   // A recording that a closed page or a dead kernel cut off: what this browser still holds of it goes to Python. What
