@@ -90,12 +90,10 @@ class Drive:
         """One point: the better answer at the first piano, the worse one at the second; then on to the next."""
         title = self.page.locator(".pl-point-title").inner_text()
         self.fits.append(self.page.evaluate(FITS))
-        before = self.page.locator(".pl-status").inner_text()
         presses = self._by_keys(name) if self.keyboard else self._by_taps(name)
         self.page.wait_for_function(
-            "b => { const t = document.querySelector('.pl-status').textContent;"
-            " return t.startsWith('Saved at') && (t !== b || true) && !document.querySelector('.pl-sending'); }",
-            arg=before,
+            "document.querySelector('.pl-status').textContent.startsWith('Saved at')"
+            " && !document.querySelector('.pl-sending')",
             timeout=WAIT_MS,
         )
         if self.keyboard:
@@ -278,7 +276,10 @@ def reload_and_restart(one: Drive, lab: Lab | None) -> None:
         if way == "reload":
             page.reload()
         elif lab is not None:
+            # The old screen stands there until its cell has run again: it is not the one to wait for.
+            page.evaluate("document.querySelector('.pl-walk').dataset.old = 'yes'")
             restart_and_run_all(page)
+            page.locator(".pl-walk:not([data-old])").wait_for(timeout=WAIT_MS)
         else:
             continue
         one.watch()
