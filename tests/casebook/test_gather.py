@@ -115,6 +115,13 @@ def test_gathering_into_one_of_them_and_back_makes_all_equal(shelf):
     assert content(ana) == content(ben) == content(cem)
 
 
+def test_of_several_changes_in_one_hand_the_last_one_stands_in_the_conflict(case, shelf, places):
+    with open_casebook(shelf["ben"]) as book, book.editing(by="Ben") as edit:
+        edit.change(replace(case.finding, grade=1))
+    (conflict,) = gather([shelf["ana"], shelf["ben"]], into=places.new("all")).conflicts
+    assert [(v.by, v.after["grade"]) for v in conflict.versions] == [("Ana", 3), ("Ben", 1)]
+
+
 def test_conflicts_stand_side_by_side_until_settled(case, shelf, places):
     result = gather(list(shelf.values()), into=places.new("all"))
     (conflict,) = result.conflicts
