@@ -276,10 +276,7 @@ def reload_and_restart(one: Drive, lab: Lab | None) -> None:
         if way == "reload":
             page.reload()
         elif lab is not None:
-            # The old screen stands there until its cell has run again: it is not the one to wait for.
-            page.evaluate("document.querySelector('.pl-walk').dataset.old = 'yes'")
             restart_and_run_all(page)
-            page.locator(".pl-walk:not([data-old])").wait_for(timeout=WAIT_MS)
         else:
             continue
         one.watch()

@@ -223,10 +223,13 @@ def run_all(page: Any, *, timeout_s: float = 90) -> None:
 
 
 def restart_and_run_all(page: Any) -> None:
-    """Restart the kernel, as the menu does, and run everything again."""
+    """Restart the kernel, as the menu does, and run everything again; back when no output of before stands there."""
+    page.evaluate(
+        "document.querySelectorAll('.jp-OutputArea-child').forEach(e => { e.dataset.old = 'yes'; })"
+    )
     page.evaluate("void window.jupyterapp.commands.execute('notebook:restart-run-all')")
     page.get_by_role("button", name="Confirm Kernel Restart").click()
-    page.wait_for_timeout(1500)
+    page.wait_for_function("!document.querySelector('.jp-OutputArea-child[data-old]')", timeout=120_000)
     wait_idle(page)
 
 
