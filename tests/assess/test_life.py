@@ -199,3 +199,11 @@ def test_bad_air_takes_the_same_share_of_both_ends_of_a_life() -> None:
     assert dry[0] < 0.9 * dry[1]
     assert damp[0] < 0.9 * damp[1]
     assert (damp[0] + age) / (dry[0] + age) == pytest.approx((damp[1] + age) / (dry[1] + age), abs=0.05)
+
+
+def test_air_shortens_both_ends_by_the_worst_that_is_told() -> None:
+    air = {"kind": {"damp": 0.5}, "grade": [1.0, 0.9, 0.8, 0.6, 0.4], "point": "papers-standing"}
+    damp, told = Piano(name="A", storage_kind="damp"), (grade("papers-standing", 5),)
+    assert life_module._in_air((10.0, 20.0), damp, (), air) == (5.0, 10.0)
+    assert life_module._in_air((10.0, 20.0), damp, told, air) == (4.0, 8.0)
+    assert life_module._in_air((10.0, 20.0), Piano(name="A"), (), air) == (10.0, 20.0)

@@ -23,6 +23,7 @@ from pianolab.checklist import load_checklist
 from pianolab.compare import compare_pianos
 from pianolab.compare.hangs_on import NONE, _choice
 from pianolab.compare.looked import load_floors
+from pianolab.compare.steps import NextStep
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, BuyerProfile, Comparable, Piano, load_profiles
@@ -472,3 +473,16 @@ class TestMoneySavedByKnowing:
 def test_who_is_first_most_often_and_nobody_where_none_is_fit() -> None:
     assert _choice(np.array([1, 0, 1, NONE]), 2) == (1, 0.5)
     assert _choice(np.array([NONE, NONE]), 2) == (NONE, 0.0)
+
+
+def test_a_step_that_says_itself_what_it_takes_does_not_say_it_twice() -> None:
+    said = {
+        "piano_id": "a",
+        "piano_name": "A",
+        "chance_to_change": 0.1,
+        "because": statement("unknown.no price"),
+    }
+    step = NextStep(
+        **said, action=statement("step.technician"), effort="look again", minutes=5.0, source="pins"
+    )
+    assert step.takes == "about 5 min"
