@@ -8,12 +8,12 @@ from datetime import date, time
 from pathlib import Path
 
 import pytest
-from pianolab.planning.days import check_times
 
 from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import load_checklist, load_scenario
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, Visit
+from pianolab.planning.plan import DayHours
 from pianolab.planning.visits import open_areas, plan_visits, unknown_facts
 
 SATURDAY = date(2026, 5, 16)
@@ -200,9 +200,9 @@ def test_an_empty_shortlist_is_refused() -> None:
 
 
 def test_one_piano_a_day_is_a_plan_and_none_is_not() -> None:
-    check_times(60, time(9), time(18), 1, 60)
+    DayHours(first=time(9), last=time(18), most_a_day=1)
     with pytest.raises(BadInput, match="most_a_day"):
-        check_times(60, time(9), time(18), 0, 60)
-    check_times(60, time(9), time(10), 4, 0)
+        DayHours(first=time(9), last=time(18), most_a_day=0)
+    DayHours(minutes_each=60, first=time(9), last=time(10))
     with pytest.raises(BadInput, match="last"):
-        check_times(61, time(9), time(10), 4, 0)
+        DayHours(minutes_each=61, first=time(9), last=time(10))
