@@ -195,7 +195,7 @@ class Exhibit(Showable):
         """The sentences of the scale, the best first, and that it can't be judged."""
         return *self.point.anchors, NOT_JUDGEABLE
 
-    def shown(self) -> dict[str, Any]:
+    def as_task(self) -> dict[str, Any]:
         """What a player shows of it."""
         return {
             "question": self.question,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise, permutations, product
 
 from pianolab.classroom.altering import brighter, dying_faster, in_room
@@ -95,8 +96,8 @@ def same_or_different(recipe: Recipe) -> Drill:
             key,
             fault if label == apart else None,
             which=which,
-            more=lambda x, by=shade: brighter(x, by, f1_hz),
-        )  # type: ignore[misc]
+            more=partial(brighter, gain_db=shade, f1_hz=f1_hz),
+        )
         for label, which, shade in zip("AB", two_blows(recipe), shades, strict=True)
     }
     said = (
@@ -237,7 +238,7 @@ def which_room(recipe: Recipe) -> Drill:
     notes = {}
     for n, (label, which) in enumerate(zip("AB", two_blows(recipe), strict=True)):
         faster = float(recipe.rng.uniform(0.0, 8.0))
-        dry = played(recipe, key, None, which=which, more=lambda x, by=faster: dying_faster(x, by))  # type: ignore[misc]
+        dry = played(recipe, key, None, which=which, more=partial(dying_faster, db_per_s=faster))
         sound = in_room(dry.sound, t60_s[label], seed=seed + n)
         notes[label] = Note(key=key, fault=None, sound=sound, plain=dry.sound)
     return Drill(

@@ -284,7 +284,7 @@ class GradingSitting(Sitting):
         base = self._base()
         if self.finished:
             return {**base, **NOTHING_ASKED, "closing": ALL_GRADED}
-        return {**base, **self._exhibits[self._number].shown()}
+        return {**base, **self._exhibits[self._number].as_task()}
 
     def sounds(self) -> list[tuple[str, bytes, str]]:
         """The exhibit's sound, if it has one."""

@@ -105,7 +105,7 @@ class GradedTalk:
         base = {"lesson": self._title, "number": min(self._number + 1, count), "count": count}
         if self.finished:
             return {**base, "finished": True, **NOTHING_ASKED, "closing": LAST}
-        return {**base, "finished": False, **self._exhibits[self._number].shown()}
+        return {**base, "finished": False, **self._exhibits[self._number].as_task()}
 
     def sounds(self) -> list[EncodedSound]:
         """The sound of the present exhibit, if it has one."""
