@@ -3,7 +3,7 @@
 How it is played stands in `benchmarks.plans` (`CASES`); what a recorder does to it in `benchmarks.telephones`.
 
     take = play(source, family="modelled", case="legato", room="home", seed=3)
-    survey = listen(take.samples, rate_hz=take.rate_hz, **take.asked)
+    survey = scoring.listened(take)
 """
 
 from __future__ import annotations

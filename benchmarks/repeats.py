@@ -19,8 +19,7 @@ import pandas as pd
 
 from benchmarks.playing import play
 from benchmarks.real_notes import CHANNELS, LEVELS, RealPiano
-from benchmarks.scoring import MEASURES, SAME_STRIKE_S
-from pianolab.acoustics import listen
+from benchmarks.scoring import MEASURES, SAME_STRIKE_S, listened
 
 NAMES = ("cents", "B", "unison")
 """Of `benchmarks.scoring.MEASURES`; times to fall depend on how hard a key is struck."""
@@ -30,7 +29,7 @@ REGISTERS = ((1, 20), (21, 40), (41, 64), (65, 76), (77, 88))
 def heard(level: int, channel: str, *, hold_s: float) -> pd.DataFrame:
     """The survey's rows of the keys that were read right, indexed by key."""
     take = play(RealPiano(level, channel), family="real", seed=1, hold_s=hold_s)
-    table = listen(take.samples, rate_hz=take.rate_hz, **dict(take.asked)).to_frame()
+    table = listened(take).to_frame()
     struck = {press.key: press.onset_s for press in take.presses}
     right = [
         row.status == "measured" and abs(row.onset_s - struck.get(row.key, np.inf)) < SAME_STRIKE_S

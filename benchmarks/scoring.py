@@ -15,7 +15,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -29,6 +29,9 @@ from benchmarks.scores import (
     usual_width,
 )
 from benchmarks.takes import Take
+
+if TYPE_CHECKING:
+    from pianolab.acoustics import Survey
 
 Row = dict[str, Any]
 Excludes = Callable[..., bool]
@@ -304,18 +307,26 @@ def refused_keys(take: Take) -> list[Row]:
     ]
 
 
+def listened(take: Take) -> Survey:
+    """The survey of a take, asked as `Take.asked` says; whether it was stored with loss is known of the recording."""
+    from pianolab.acoustics import Recorded, listen
+
+    asked: dict[str, Any] = dict(take.asked)
+    recorded = Recorded(lossy=bool(asked.pop("lossy", False)))
+    return listen(take.samples, rate_hz=take.rate_hz, recorded=recorded, **asked)
+
+
 def measure(take: Take, *, heard: pd.DataFrame | None, excludes: Excludes | None) -> tuple[Row, list[Row]]:
     """Listens to a take: a row for the take and its rows per key.
 
     ``heard`` and ``excludes`` are the independent analysis and its judge (`benchmarks.independent`).
     """
-    from pianolab.acoustics import listen
     from pianolab.errors import BadInput
 
     about: Row = {"seconds": take.seconds, "healthy": take.healthy, "refused": "", "crashed": ""}
     start = time.perf_counter()
     try:
-        survey = listen(take.samples, rate_hz=take.rate_hz, **dict(take.asked))
+        survey = listened(take)
     except BadInput as error:
         return about | {"refused": str(error)}, refused_keys(take)
     except Exception as error:

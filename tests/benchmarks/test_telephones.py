@@ -13,9 +13,9 @@ from scipy import signal
 
 from benchmarks import disturbances, telephones
 from benchmarks.playing import held_power
+from benchmarks.scoring import listened
 from benchmarks.takes import Press, Take
 from benchmarks.telephones import CHAINS, REFUSED
-from pianolab.acoustics import listen
 from pianolab.errors import BadInput
 
 RATE_HZ = 44100
@@ -208,9 +208,9 @@ def test_listen_refuses_what_should_be_refused_and_nothing_more() -> None:
         new = CHAINS[name](a_take(), 1)
         if name in REFUSED:
             with pytest.raises(BadInput):
-                listen(new.samples, rate_hz=new.rate_hz, **new.asked)  # type: ignore[arg-type]
+                listened(new)
         else:
-            listen(new.samples, rate_hz=new.rate_hz, **new.asked)  # type: ignore[arg-type]
+            listened(new)
 
 
 @pytest.mark.parametrize(("name", "release_s"), [("automatic gain 2 s", 2.0), ("automatic gain 0.2 s", 0.2)])
