@@ -63,7 +63,7 @@ def chart_of(
         ``marks``, ``promises`` of two visits
     piano : of a decision: the piano by name or id; the one ahead where none is named
     key : int, for ``note``; A4 = 49
-    theme : ``light``, ``dark``, or as the notebook around it (`pianolab.workflow.lab_theme.lab_theme`)
+    theme : ``light``, ``dark``, or as the notebook around it (`lab_theme`)
 
     Returns
     -------
