@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from pianolab.casebook import create_casebook
+from pianolab.compare.changes import RankingChange
 from pianolab.model import Piano, Visit
 from pianolab.show import Fields, Lines, Row, Showable, Table, html_table, short_value
 
@@ -120,3 +123,11 @@ def test_lines_and_tables_of_ones_own() -> None:
 @pytest.mark.parametrize(("value", "said"), [(0.006, "0.01"), (0.0049, "0.0049"), (-0.3, "-0.3"), (0.0, "0")])
 def test_two_decimals_are_enough_unless_nothing_were_left_of_them(value: float, said: str) -> None:
     assert short_value(value) == said
+
+
+def test_a_ranking_has_another_leader_only_where_another_piano_is_chosen() -> None:
+    def chosen(piano: str) -> Any:
+        return SimpleNamespace(verdict=SimpleNamespace(piano_id=piano))
+
+    assert RankingChange(before=chosen("a"), after=chosen("b"), moved=()).leader_changed
+    assert not RankingChange(before=chosen("a"), after=chosen("a"), moved=()).leader_changed

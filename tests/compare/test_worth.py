@@ -233,3 +233,9 @@ def test_a_dealer_without_a_warranty_asks_for_no_more_than_a_private_seller() ->
     assert fetched(0) == pytest.approx(2000)
     assert fetched(None) == pytest.approx(2300)
     assert fetched(2) > fetched(1) > fetched(None) > fetched(0)
+
+
+def test_how_long_ago_a_price_was_seen_is_in_years_and_never_less_than_none() -> None:
+    on = date(2026, 11, 2)
+    assert module._years_ago(date(2024, 11, 2), on) == pytest.approx(2.0, abs=0.01)
+    assert module._years_ago(date(2027, 1, 1), on) == 0.0

@@ -414,10 +414,13 @@ def test_after_the_last_area_comes_no_other(visit_and_book: Opened) -> None:
     walk = Walk(casebook, visit.id, minutes=20)
     last = walk.checklist.areas[-1]
     walk_moves._go_area(walk, {"area": last})
+    walk.mode = "area"
+    assert walk_moves.is_last(walk)
     walk_moves._step_area(walk, 1)
     assert walk.point.area == last
     walk_moves._step_area(walk, -1)
     assert walk.point.area == walk.checklist.areas[-2]
+    assert not walk_moves.is_last(walk)
 
 
 def test_what_is_named_ends_with_how_many_more_there_are() -> None:
