@@ -130,7 +130,7 @@ def once(place: Place, way: str, heard_s: float, *, mend_first: bool) -> Cut:
     form.get_by_role("button", name="Keep it").wait_for(timeout=120_000)
     page.wait_for_timeout(1000)  # what the page still held has come by then
     (offer,) = form.locator(".pl-offer").all_inner_texts()
-    told_of = re.search(r"cut off: (?:(\d+) min )?(\d+) s", offer)
+    told_of = re.search(r": (?:(\d+) min )?(\d+) s", offer)
     offered_s = 60.0 * int(told_of[1] or 0) + int(told_of[2]) if told_of else 0.0
     form.get_by_role("button", name="Keep it").click()
     page.wait_for_function(
