@@ -14,7 +14,7 @@ from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Visit
-from pianolab.report.twin_keyboard import KeyMark, _key_shape, _mark_shape, keyboard_layout
+from pianolab.report.twin_keyboard import KeyMark, MarkShape, keyboard_layout, keyboard_twin
 from pianolab.widgets import ComparablesForm, FindingsForm, PianoForm, ProfileForm, RoomForm
 from pianolab.widgets.asking import _in_words
 from pianolab.widgets.big_enough import LEAST_PX
@@ -83,11 +83,12 @@ def test_both_sides_of_a_question_are_told_in_words(value: object, said: str) ->
     assert _in_words(value) == f"<b>{said}</b>"
 
 
-def test_a_mark_stands_in_the_middle_of_its_key() -> None:
+@pytest.mark.parametrize(("shape", "drawn"), [("circle", 'cx="{x}"'), ("triangle", "M{x} ")])
+def test_a_mark_stands_in_the_middle_of_its_key(shape: MarkShape, drawn: str) -> None:
     key = next(k for k in keyboard_layout(40, 52) if k.left > 2 and not k.black)
+    html = keyboard_twin(first_key=40, last_key=52, marks={key.key: [KeyMark(shape=shape, text="")]})
     middle = f"{(key.left + key.width / 2) * 18:.1f}"
-    assert f'cx="{middle}"' in _mark_shape(key, KeyMark(shape="circle", text=""))
-    assert f"M{middle} " in _mark_shape(key, KeyMark(shape="triangle", text=""))
-    shape = _key_shape(key, chosen=False)
-    left, width = (float(re.search(rf' {name}="([\d.]+)"', shape)[1]) for name in ("x", "width"))  # type: ignore[index]
-    assert left < float(middle) < left + width
+    assert drawn.format(x=middle) in html
+    assert drawn.format(x=middle) not in keyboard_twin(first_key=40, last_key=52)
+    boxes = re.findall(r'<rect x="([\d.]+)" y="0" width="([\d.]+)" height="98"', html)
+    assert sum(float(x) < float(middle) < float(x) + float(wide) for x, wide in boxes) == 1
