@@ -145,17 +145,33 @@ def make_reading_engine(path: Path, *, why: str) -> sa.Engine:
 
 
 def connect_read_only(database: Path, *, check_same_thread: bool = True) -> sqlite3.Connection:
-    """A connection that leaves the folder as it is, also where it can't be written."""
+    """A connection that leaves the folder as it is, also where it can't be written.
+
+    The file is opened by SQLite alone: whoever opens and closes it by hand gives up the locks that this program holds on
+    it, and the next program to close takes the write-ahead log away from under the one that still writes to it (SQLite's
+    "How To Corrupt An SQLite Database File", section 2.2).
+    """
     if _size(database.with_name(f"{database.name}-journal")):
         # Somebody writes, or was killed while writing: then SQLite takes that change back at the first look.
         with suppress(sqlite3.Error), closing(sqlite3.connect(database)) as connection:
             connection.execute("SELECT count(*) FROM sqlite_master")
+    address = database.absolute().as_uri()
     # Without a write-ahead log nobody has the file open; then not even helper files need to be made.
-    unused = keeps_log(database) and not _size(database.with_name(f"{database.name}-wal"))
-    how = "immutable=1" if unused else "mode=ro"
-    return sqlite3.connect(
-        f"{database.absolute().as_uri()}?{how}", uri=True, check_same_thread=check_same_thread
-    )
+    unused = not _size(database.with_name(f"{database.name}-wal"))
+    if unused and not on_network(database.parent):
+        return sqlite3.connect(f"{address}?immutable=1", uri=True, check_same_thread=check_same_thread)
+    connection = sqlite3.connect(f"{address}?mode=ro", uri=True, check_same_thread=check_same_thread)
+    if unused:
+        # On a network drive others write without such a log; only one that was brought there with its log switched
+        # on can't be read so, and that one nobody has opened there yet.
+        try:
+            connection.execute("SELECT count(*) FROM sqlite_master")
+        except sqlite3.OperationalError as error:
+            if is_busy(error):
+                return connection
+            connection.close()
+            return sqlite3.connect(f"{address}?immutable=1", uri=True, check_same_thread=check_same_thread)
+    return connection
 
 
 def _size(path: Path) -> int:
@@ -163,15 +179,6 @@ def _size(path: Path) -> int:
         return path.stat().st_size
     except OSError:  # none, or gone at this moment: the last of the others has closed
         return 0
-
-
-def keeps_log(database: Path) -> bool:
-    """Whether a database is one with a write-ahead log, by its header (SQLite's "Database File Format", 1.3.3)."""
-    try:
-        with database.open("rb") as file:
-            return file.read(20)[18:20] != b"\1\1"
-    except OSError:
-        return True
 
 
 def on_network(folder: Path) -> bool:

@@ -26,9 +26,9 @@ from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import (
     APPLICATION_ID,
     DATABASE_NAME,
-    keeps_log,
     make_engine,
     make_reading_engine,
+    on_network,
     reading,
     writing,
 )
@@ -170,8 +170,8 @@ def open_casebook(place: str | Path) -> Casebook:
     folder = Path(place)
     database = folder / DATABASE_NAME
     check_there(folder)
-    # With a write-ahead log opening itself shows whether the folder takes writes; without one only the first edit would.
-    if not keeps_log(database) and (why := why_not_writable(folder)):
+    # On a local disk opening itself shows whether the folder takes writes; on a network drive only the first edit would.
+    if (on_network(folder) or not _may_write(database)) and (why := why_not_writable(folder)):
         return open_for_reading(folder, why=why)
     engine = make_engine(database)
     try:
@@ -255,10 +255,14 @@ def holds_casebook(place: str | Path) -> bool:
         engine.dispose()
 
 
+def _may_write(database: Path) -> bool:
+    return os.access(database.parent, os.W_OK) and os.access(database, os.W_OK)
+
+
 def why_not_writable(folder: Path) -> str:
     """Why nothing can be written into a casebook's folder, in words; empty where it can be."""
     database = folder / DATABASE_NAME
-    if not os.access(folder, os.W_OK) or not os.access(database, os.W_OK):
+    if not _may_write(database):
         return "a write-protected casebook"
     trial = folder / f".{DATABASE_NAME}.{uuid4().hex}.part"
     try:
