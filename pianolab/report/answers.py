@@ -144,6 +144,7 @@ def _unknown(leader: Instrument) -> dict[str, Any]:
         "open": a.points_total - a.points_checked,
         "total": a.points_total,
         "top": [f"{u.text}: {u.reason}" for u in top[:3]],
+        "things": len(top),
         "more": max(0, len(top) - 3),
         "heard": leader.heard,
     }
