@@ -319,7 +319,9 @@ def second_tab(one: Drive, context: Any, lab: Lab | None, url: str) -> None:
         )
         return
     one.point(last)
-    if one.entered[last][-1] != there:  # two kernels may think different points worth most; then nobody is in the way
+    if (
+        one.entered[last][-1] != there
+    ):  # two kernels may think different points worth most; then nobody is in the way
         return
     other.bring_to_front()
     choice = other.locator(".pl-choice")
