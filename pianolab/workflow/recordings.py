@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from pianolab.acoustics import Survey
+from pianolab.acoustics import Recorded, Survey
 from pianolab.acoustics import listen as listen_to_samples
 from pianolab.errors import BadInput
 from pianolab.io.sound import Samples
@@ -13,7 +13,7 @@ from pianolab.recordings import Holding, LeftPedal, holds_tuning, left_pedal
 from pianolab.workflow.listening import listen_file
 from pianolab.workflow.progress import Progress
 
-Recorded = str | Path | Survey
+Heard = str | Path | Survey
 
 
 def listen(
@@ -59,7 +59,6 @@ def listen(
         "first_key": first_key,
         "last_key": last_key,
         "a4_hz": a4_hz,
-        "expected_offset_cents": expected_offset_cents,
         "progress": progress,
     }
     if isinstance(recording, (str, Path)):
@@ -67,15 +66,16 @@ def listen(
             raise BadInput(
                 "rate_hz", rate_hz, "none with a file", "The file says itself at which rate it is."
             )
-        return listen_file(recording, **more)  # type: ignore[arg-type]
+        return listen_file(recording, expected_offset_cents=expected_offset_cents, **more)  # type: ignore[arg-type]
     if rate_hz is None:
         raise BadInput("rate_hz", "none", "the sampling rate of the samples in Hz")
-    return listen_to_samples(recording, rate_hz=rate_hz, **more)  # type: ignore[arg-type]
+    recorded = Recorded(expected_offset_cents=expected_offset_cents)
+    return listen_to_samples(recording, rate_hz=rate_hz, recorded=recorded, **more)  # type: ignore[arg-type]
 
 
 def compare_recordings(
-    first: Recorded,
-    second: Recorded,
+    first: Heard,
+    second: Heard,
     *,
     about: Literal["tuning", "left pedal"] = "tuning",
     days: float | None = None,

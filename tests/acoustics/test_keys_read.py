@@ -235,11 +235,15 @@ def test_a_doubtful_whole_does_not_hide_a_doubtful_strike() -> None:
     keys = np.arange(4)
     through = np.full((4, 20), -100.0)
     through[keys, keys], through[keys, keys + 1], through[3, 15] = 0.0, -1.0, -2.0
-    margins = _margins(through, keys, shift=1, whole=1.0)
+    margins = _margins(through, keys, {1: 1.0})
     assert margins.tolist() == [100.0, 100.0, 100.0, 2.0]
+    # One key lower or two higher, all of it: each is a doubt about the whole, and none about a strike.
+    through[keys[1:], keys[1:] - 1], through[keys, keys + 2] = -3.0, -3.0
+    assert _margins(through, keys, {1: 1.0, 2: 3.0, -1: 3.0}).tolist() == [100.0, 100.0, 100.0, 2.0]
+    assert _margins(through, keys, {1: 1.0}).tolist() == [3.0, 3.0, 3.0, 2.0]
     # Where one strike lies nearer to the key beside than the whole does, that is its own doubt.
     through[1, 2] = 0.5
-    assert _margins(through, keys, shift=1, whole=1.0)[1] == -0.5
+    assert _margins(through, keys, {1: 1.0})[1] == -0.5
 
 
 def test_a_key_missing_at_the_upper_end_is_likelier_than_one_at_the_lower() -> None:

@@ -16,6 +16,7 @@ named; a strike that could as well be another key by itself is not taken for one
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -221,28 +222,29 @@ def _doubt(model: PathModel, found: Search, *, direction: int) -> _Doubt:
     through = (found.taken + back - model.fit.transpose(1, 0, 2)).max(axis=1)
     rows = np.arange(strikes)
     own = through[rows, found.keys]
-    behind = {shift: _behind(through, own, found.keys, heard, shift) for shift in (-1, 1)}
-    shift = min(behind, key=lambda s: float(behind[s]))
+    behind = {shift: _behind(through, own, found.keys, heard, shift) for shift in (-2, -1, 1, 2)}
+    shift = min((-1, 1), key=lambda s: float(behind[s]))
     whole = behind[shift]
-    margin[heard] = _margins(through, found.keys, shift=shift, whole=whole)[heard]
+    margin[heard] = _margins(through, found.keys, behind)[heard]
     lim = limits()["path"]
     far = abs(float(np.median(OFFSETS_CENTS[found.offsets[heard]]))) >= lim["doubtful_from_cents"]
     clear = lim["clear_margin_far"] if far else lim["clear_margin"]
     return _Doubt(margin, direction * shift if whole < clear else 0, whole)
 
 
-def _margins(through: FloatArray, keys: NDArray[np.int64], *, shift: int, whole: float) -> FloatArray:
+def _margins(through: FloatArray, keys: NDArray[np.int64], behind: Mapping[int, float]) -> FloatArray:
     """How far the best path through any other key lies behind at each strike.
 
     A shift of the whole is said once, of the reading: at a strike the shifted key counts where it is more likely than the
-    whole is.
+    whole is, shifted that way (``behind``).
     """
     rows, own_key = np.arange(len(keys)), np.maximum(keys, 0)
     own, other = through[rows, own_key], through.copy()
     other[rows, own_key] = -np.inf
-    beside = np.clip(own_key + shift, 0, through.shape[1] - 1)
-    as_whole = own - through[rows, beside] > whole - limits()["path"]["like_the_whole"]
-    other[rows[as_whole], beside[as_whole]] = -np.inf
+    for shift, whole in behind.items():
+        beside = np.clip(own_key + shift, 0, through.shape[1] - 1)
+        as_whole = own - through[rows, beside] > whole - limits()["path"]["like_the_whole"]
+        other[rows[as_whole], beside[as_whole]] = -np.inf
     return np.asarray(own - other.max(axis=1))
 
 
