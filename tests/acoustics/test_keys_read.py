@@ -146,7 +146,7 @@ def path_through(keys: list[int], times_s: list[float], *, rival: dict[int, int]
         score[i, np.abs(grid - key) < 0.35] = 30.0
         if i in rival:
             score[i, np.abs(grid - rival[i]) < 0.35] = 36.0
-    evidence = Evidence(score, np.ones_like(score), grid)
+    evidence = Evidence(score, score, np.ones_like(score), grid)
     path = read_keys(evidence, np.array(times_s), np.ones(len(keys)), first_key=1, last_key=88)
     return [int(k) for k in path.keys]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +12,11 @@ from scipy.ndimage import maximum_filter1d
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, standing_out_db
 from pianolab.acoustics.threads import at_once, runs
-from pianolab.units import FloatArray
+from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 TOP_HZ = 9000.0
 SPECTRUM_S = 1.5
+SIDE_CENTS = 5.5
 
 Floats = NDArray[np.float32]
 Rows = NDArray[np.bool_] | NDArray[np.int64]
@@ -83,3 +85,38 @@ def fresh_lines(
         return FreshLines(empty, empty > 0, empty, size)
     out, hidden, power = (np.concatenate(p) for p in zip(*parts, strict=True))
     return FreshLines(out, hidden, power, size)
+
+
+def widened(spectrum: Floats) -> Floats:
+    """Greatest value within half a grid step (at least 2 bins) of each bin."""
+    out = spectrum.copy()
+    count = spectrum.shape[1]
+    half, begin = 2, 0
+    while begin < count:
+        stop = min(count, max(begin + 1, int(1.5 * half / (SIDE_CENTS / CENTS_PER_NEPER))))
+        low, high = max(0, begin - half), min(count, stop + half)
+        out[:, begin:stop] = maximum_filter1d(spectrum[:, low:high], size=2 * half + 1, axis=1)[
+            :, begin - low : stop - low
+        ]
+        half, begin = max(half + 1, int(1.5 * half)), stop
+    return out
+
+
+def half_width(index: NDArray[np.int64], side_cents: float) -> NDArray[np.int64]:
+    """Bins to each side of a bin that so many cents are, 3 at least."""
+    return np.maximum(3, np.round(index * side_cents / CENTS_PER_NEPER)).astype(np.int64)
+
+
+def boxed(power: Floats, *, side_cents: float) -> Floats:
+    """Share of the lines' power within the window about each bin."""
+    low, high = _box(power.shape[1], side_cents)
+    summed = np.concatenate([np.zeros((len(power), 1)), np.cumsum(power, axis=1, dtype=np.float64)], axis=1)
+    return (np.take(summed, high, axis=1) - np.take(summed, low, axis=1)).astype(np.float32)
+
+
+@lru_cache(maxsize=8)
+def _box(bins: int, side_cents: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First bin of the window about each bin, and the one after its last."""
+    at = np.arange(bins)
+    half = half_width(at, side_cents)
+    return np.maximum(at - half, 0), np.minimum(at + half + 1, bins)

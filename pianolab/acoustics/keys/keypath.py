@@ -265,7 +265,7 @@ def _finish(found: Search, doubt: _Doubt, evidence: Evidence, keys: NDArray[np.i
     offset = OFFSETS_CENTS[found.offsets]
     centre = _index(evidence, np.where(heard, own, 49), offset)
     around = np.clip(centre[:, None] + REACH, 0, len(evidence.grid) - 1)
-    nearby = np.take_along_axis(evidence.score, around, axis=1)
+    nearby = np.take_along_axis(evidence.low_score, around, axis=1)
     best = (
         around[rows, np.argmax(nearby - _off_penalty(), axis=1)] if len(rows) else np.zeros(0, dtype=np.int64)
     )

@@ -14,6 +14,7 @@ independent, which they are not quite: differences are larger than the odds behi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -22,10 +23,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
 from pianolab.acoustics.keys.compass import usual_inharmonicity
-from pianolab.acoustics.keys.fresh_lines import TOP_HZ, Floats, FreshLines, Rows
+from pianolab.acoustics.keys.fresh_lines import TOP_HZ, Floats, FreshLines, Rows, boxed, half_width, widened
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.threads import at_once, runs
-from pianolab.units import CENTS_PER_NEPER, FloatArray, key_to_hz
+from pianolab.units import FloatArray, key_to_hz
 
 STEP_CENTS = 10
 MARGIN_CENTS = 200
@@ -41,12 +42,11 @@ BASS_B_FACTORS = 0.1 * 1.08 ** np.arange(63)
 """The same in the bass, 0.1 to 12: wound strings may be many times stiffer than usual when short, and slack when long."""
 BASS_B_REACH = 0.4
 BASS_UP_TO_KEY = 36
-EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, 48, 0.5))
+EXPECTED = ((0, 3, 0.95), (3, 12, 0.8), (12, LOW_PARTIALS, 0.5), (LOW_PARTIALS, MOST_PARTIALS, 0.5))
 """First and last partial, and how often a partial among them is seen where it should be [practice]."""
 OCTAVES_HZ = 25.0 * 2.0 ** np.arange(10)
 LOWEST_HEARD_HZ = 80.0
 """The soundboard gives little under this [practice]."""
-SIDE_CENTS = 5.5
 POWER_SIDE_CENTS = 7.0
 UNISON_SIDE_CENTS = 15.0
 """Strings of one key may lie apart."""
@@ -55,17 +55,21 @@ LEVELS = np.arange(46.0)
 
 @dataclass(frozen=True)
 class Evidence:
-    """Score of each blow at each pitch and the inharmonicity factor it is reached with, shape (blows, grid).
+    """Score of each blow at each pitch, shape (blows, grid).
 
-    ``grid`` is the pitch of partial 1 as a fractional key number in equal temperament.
+    ``low_score`` is that of the first `LOW_PARTIALS` alone, ``b_factor`` the inharmonicity factor that it is reached
+    with. Which key sounds is judged over the whole band; where its partials begin, by the low ones, because in the high
+    ones pitch and inharmonicity make up for each other. ``grid`` is the pitch of partial 1 as a fractional key number in
+    equal temperament.
     """
 
     score: Floats
+    low_score: Floats
     b_factor: Floats
     grid: FloatArray
 
     def __getitem__(self, rows: Rows) -> Evidence:
-        return Evidence(self.score[rows], self.b_factor[rows], self.grid)
+        return Evidence(self.score[rows], self.low_score[rows], self.b_factor[rows], self.grid)
 
 
 def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> Evidence:
@@ -89,8 +93,18 @@ def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> 
     )
     if not parts:
         empty = np.zeros((0, len(grid)), dtype=np.float32)
-        return Evidence(empty, empty, grid)
-    return Evidence(np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]), grid)
+        return Evidence(empty, empty, empty, grid)
+    return joined(parts)
+
+
+def joined(parts: Sequence[Evidence]) -> Evidence:
+    """The evidence of several blows, or runs of blows, as one; all over the same grid, at least one of them."""
+    return Evidence(
+        np.concatenate([p.score for p in parts]),
+        np.concatenate([p.low_score for p in parts]),
+        np.concatenate([p.b_factor for p in parts]),
+        parts[0].grid,
+    )
 
 
 def explained_share(
@@ -114,7 +128,7 @@ def explained_share(
     out = np.full(len(f1_hz), np.nan)
     for i in np.flatnonzero(np.isfinite(f1_hz)):
         power = fresh.power[[i]]
-        share, below = _past_end(_boxed(power, side_cents=UNISON_SIDE_CENTS))[0], np.cumsum(power[0])
+        share, below = _past_end(boxed(power, side_cents=UNISON_SIDE_CENTS))[0], np.cumsum(power[0])
         place = np.array([49.0 + 12.0 * np.log2(f1_hz[i] / 440.0)])
         reach = BASS_B_REACH if place[0] <= BASS_UP_TO_KEY else B_REACH
         index = _partial_bins(
@@ -128,12 +142,24 @@ def explained_share(
 @dataclass(frozen=True)
 class _Hypothesis:
     """One inharmonicity for the lowest pitches of the grid: bins of the partials, (pitches, partials), up to which
-    pitch each partial says anything, and by-chance coverage."""
+    pitch each partial says anything, and by-chance coverage, that of the low partials apart."""
 
     factor: float
     index: NDArray[np.int64]
     rows: tuple[int, ...]
     by_chance: Floats
+    low_by_chance: Floats
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """What some blows added, shape (bins + 1, blows): gain of a partial for each group of `EXPECTED`, share of the power
+    about each bin, where that can be told; which blows are loud enough for it, shape (blows,)."""
+
+    gains: list[Floats]
+    share: Floats
+    told: Floats
+    loud: NDArray[np.bool_]
 
 
 def _grid(first_key: int, last_key: int) -> FloatArray:
@@ -153,7 +179,8 @@ def _hypotheses(
             index = _partial_bins(some, float(factor), rate_hz=rate_hz, size=size, bins=bins, reach=reach)
             used = (index < bins) * np.arange(1, len(index) + 1)[:, None]
             rows = tuple(used.max(axis=0).tolist())
-            out.append(_Hypothesis(float(factor), index, rows, _coverage(index, bins)))
+            by_chance, low = _coverage(index, bins), _coverage(index[:, :LOW_PARTIALS], bins)
+            out.append(_Hypothesis(float(factor), index, rows, by_chance, low))
     return tuple(out)
 
 
@@ -164,34 +191,64 @@ def _by_bin(spectrum: Floats) -> Floats:
 
 def _weighed(
     fresh: FreshLines, grid: FloatArray, tried: tuple[_Hypothesis, ...], *, rate_hz: int
-) -> tuple[Floats, Floats]:
+) -> Evidence:
     count = len(fresh.out_db)
-    gains = [_by_bin(g) for g in _gains(fresh, rate_hz=rate_hz)]
-    share = _by_bin(_boxed(fresh.power))
     loud = fresh.power.sum(axis=1) > 0.5
-    told = _by_bin((loud[:, None] & ~maximum_filter1d(fresh.hidden, size=5, axis=1)).astype(np.float32))
+    told = loud[:, None] & ~maximum_filter1d(fresh.hidden, size=5, axis=1)
+    lines = _Lines(
+        gains=[_by_bin(g) for g in _gains(fresh, rate_hz=rate_hz)],
+        share=_by_bin(boxed(fresh.power, side_cents=POWER_SIDE_CENTS)),
+        told=_by_bin(told.astype(np.float32)),
+        loud=loud,
+    )
     best = np.full((len(grid), count), -np.inf, dtype=np.float32)
-    factor_at = np.ones_like(best)
-    lim = limits()["path"]
+    low_best, factor_at = best.copy(), np.ones_like(best)
     for hypothesis in tried:
-        index, by_chance = hypothesis.index, hypothesis.by_chance[:, None]
-        top = len(index)
-        score = np.zeros((top, count), dtype=np.float32)
-        explained = np.zeros_like(score)
-        for (low, high, _), gain in zip(EXPECTED, gains, strict=True):
-            for column in range(low, high):
-                at = index[: hypothesis.rows[column], column]
-                score[: len(at)] += gain[at]
-                explained[: len(at)] += share[at]
-        score -= _faint_first(share[index[:, 0]], explained, grid[:top]) * told[index[:, 0]]
-        np.minimum(explained, np.float32(0.98), out=explained)
-        odds = explained * np.log(0.9 / by_chance) + (1.0 - explained) * np.log(0.1 / (1.0 - by_chance))
-        score += lim["power_weight"] * loud * odds
-        score -= lim["b_weight"] * np.log(hypothesis.factor) ** 2
-        better = score > best[:top]
-        np.copyto(best[:top], score, where=better)
+        top = len(hypothesis.index)
+        low, score = _scores(hypothesis, lines, grid[:top])
+        np.maximum(best[:top], score, out=best[:top])
+        better = low > low_best[:top]
+        np.copyto(low_best[:top], low, where=better)
         np.copyto(factor_at[:top], np.float32(hypothesis.factor), where=better)
-    return np.ascontiguousarray(best.T), np.ascontiguousarray(factor_at.T)
+    score, low_score, b_factor = (np.ascontiguousarray(one.T) for one in (best, low_best, factor_at))
+    return Evidence(score, low_score, b_factor, grid)
+
+
+def _scores(tried: _Hypothesis, lines: _Lines, grid: FloatArray) -> tuple[Floats, Floats]:
+    """Score of one inharmonicity over its low partials and over all of them, shape (grid, blows) each."""
+    score = np.zeros((len(grid), len(lines.loud)), dtype=np.float32)
+    explained = np.zeros_like(score)
+    low = score
+    for (first, end, _), gain in zip(EXPECTED, lines.gains, strict=True):
+        if first == LOW_PARTIALS:
+            low = _with_power(tried, lines, grid, score, explained, by_chance=tried.low_by_chance)
+            if not any(tried.rows[first:]):
+                return low, low
+        for column in range(first, end):
+            at = tried.index[: tried.rows[column], column]
+            score[: len(at)] += gain[at]
+            explained[: len(at)] += lines.share[at]
+    return low, _with_power(tried, lines, grid, score, explained, by_chance=tried.by_chance)
+
+
+def _with_power(
+    tried: _Hypothesis,
+    lines: _Lines,
+    grid: FloatArray,
+    score: Floats,
+    explained: Floats,
+    *,
+    by_chance: Floats,
+) -> Floats:
+    """The score with what the share of the power says that the partials explain, and what the inharmonicity costs."""
+    lim, chance = limits()["path"], by_chance[:, None]
+    first = tried.index[:, 0]
+    out = score - _faint_first(lines.share[first], explained, grid) * lines.told[first]
+    own = np.minimum(explained, np.float32(0.98))
+    odds = own * np.log(0.9 / chance) + (1.0 - own) * np.log(0.1 / (1.0 - chance))
+    out += lim["power_weight"] * lines.loud * odds
+    out -= lim["b_weight"] * np.log(tried.factor) ** 2
+    return out
 
 
 def _faint_first(first: Floats, explained: Floats, grid: FloatArray) -> Floats:
@@ -265,45 +322,11 @@ def _rarity(wide: Floats, hz: FloatArray) -> Floats:
     return rarity
 
 
-def widened(spectrum: Floats) -> Floats:
-    """Greatest value within half a grid step (at least 2 bins) of each bin."""
-    out = spectrum.copy()
-    count = spectrum.shape[1]
-    half, begin = 2, 0
-    while begin < count:
-        stop = min(count, max(begin + 1, int(1.5 * half / (SIDE_CENTS / CENTS_PER_NEPER))))
-        low, high = max(0, begin - half), min(count, stop + half)
-        out[:, begin:stop] = maximum_filter1d(spectrum[:, low:high], size=2 * half + 1, axis=1)[
-            :, begin - low : stop - low
-        ]
-        half, begin = max(half + 1, int(1.5 * half)), stop
-    return out
-
-
-def _half_width(index: NDArray[np.int64], side_cents: float) -> NDArray[np.int64]:
-    return np.maximum(3, np.round(index * side_cents / CENTS_PER_NEPER)).astype(np.int64)
-
-
-def _boxed(power: Floats, *, side_cents: float = POWER_SIDE_CENTS) -> Floats:
-    """Share of the lines' power within the window about each bin."""
-    low, high = _box(power.shape[1], side_cents)
-    summed = np.concatenate([np.zeros((len(power), 1)), np.cumsum(power, axis=1, dtype=np.float64)], axis=1)
-    return (np.take(summed, high, axis=1) - np.take(summed, low, axis=1)).astype(np.float32)
-
-
-@lru_cache(maxsize=8)
-def _box(bins: int, side_cents: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """First bin of the window about each bin, and the one after its last."""
-    at = np.arange(bins)
-    half = _half_width(at, side_cents)
-    return np.maximum(at - half, 0), np.minimum(at + half + 1, bins)
-
-
 def _coverage(index: NDArray[np.int64], bins: int) -> Floats:
     """Share of the octaves spanned by a pitch's partials that their windows cover, shape (grid,)."""
     used = index < bins
     covered = (
-        np.minimum((2 * _half_width(index, POWER_SIDE_CENTS) + 1) / np.maximum(0.7 * index, 1.0), 0.6) * used
+        np.minimum((2 * half_width(index, POWER_SIDE_CENTS) + 1) / np.maximum(0.7 * index, 1.0), 0.6) * used
     )
     top = np.max(np.where(used, index, 0), axis=1)
     octaves = np.log2(np.maximum(top, 1) / np.maximum(index[:, 0], 1))

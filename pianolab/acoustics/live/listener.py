@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.fresh_lines import fresh_lines
 from pianolab.acoustics.keys.keypath import NO_NOTE
-from pianolab.acoustics.keys.line_evidence import Evidence, weigh
+from pianolab.acoustics.keys.line_evidence import Evidence, joined, weigh
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, Onsets, next_strong_s, rise_share
 from pianolab.acoustics.keys.reading_keys import read_evidence
 from pianolab.acoustics.limits import limits
@@ -25,7 +25,6 @@ from pianolab.acoustics.live.recent import RecentSound
 from pianolab.errors import BadInput
 from pianolab.io.sound import check_form
 from pianolab.keyboard import check_key
-from pianolab.units import FloatArray
 
 KNOWN_AFTER_S = 0.2
 """A blow this old is known, and its rise as well."""
@@ -69,8 +68,7 @@ class _Candidate:
     time_s: float
     rise: float
     looked_s: float = 0.0
-    score: NDArray[np.float32] | None = None
-    b_factor: NDArray[np.float32] | None = None
+    evidence: Evidence | None = None
     key: int = NO_NOTE
     sure: bool = False
     sounding: Sounding | None = None
@@ -123,7 +121,6 @@ class LiveListener:
         self.noise_power = noise_power
         self._first, self._last = first_key, last_key
         self._scale_hz = round(rate_hz * 440.0 / a4_hz)
-        self._grid: FloatArray | None = None
         self._candidates: list[_Candidate] = []
         self._gaps_s: list[tuple[float, float]] = []
 
@@ -222,26 +219,21 @@ class LiveListener:
         ends = np.array([until_s] if before_s is None else [c.time_s, until_s]) - recent.begin_s
         fresh = fresh_lines(recent.channels, begins, ends, rate_hz=recent.rate_hz)
         last = np.array([len(begins) - 1])
-        found = weigh(fresh[last], rate_hz=self._scale_hz, first_key=self._first, last_key=self._last)
-        c.score, c.b_factor, self._grid = found.score[0], found.b_factor[0], found.grid
+        c.evidence = weigh(fresh[last], rate_hz=self._scale_hz, first_key=self._first, last_key=self._last)
 
     def _read(self) -> None:
         """Read the last candidates together."""
-        some = [c for c in self._candidates if c.score is not None]
+        some = [c for c in self._candidates if c.evidence is not None]
         for c in some[:-TOGETHER]:  # keep their key; an hour of evidence would fill the memory
-            c.score = c.b_factor = None
+            c.evidence = None
         for_good = some[-1:] and all(c.looked_s >= WHOLE_LOOK_S for c in some[-AT_FIRST:])
         some = some[-TOGETHER if for_good else -AT_FIRST :]
-        if not some or self._grid is None:
+        if not some:
             return
         rise = np.array([c.rise for c in some])
         if not (rise_share(rise) >= STRONG_SHARE).any():
             return
-        evidence = Evidence(
-            np.stack([c.score for c in some if c.score is not None]),
-            np.stack([c.b_factor for c in some if c.b_factor is not None]),
-            self._grid,
-        )
+        evidence = joined([c.evidence for c in some if c.evidence is not None])
         times = np.array([c.time_s for c in some])
         path = read_evidence(evidence, times, rise, first_key=self._first, last_key=self._last)
         for c, key, sure in zip(some, path.keys.tolist(), path.sure.tolist(), strict=True):
