@@ -85,9 +85,10 @@ def test_the_check_has_teeth(own: str, name: str) -> None:
     assert not allowed(own, name)
 
 
-def test_importing_pianolab_loads_nothing_heavy() -> None:
+@pytest.mark.parametrize("start", ["pianolab", "pianolab.cli; pianolab.cli.build_parser()"])
+def test_importing_pianolab_loads_nothing_heavy(start: str) -> None:
     code = (
-        "import sys, pianolab; "
+        f"import sys, {start}; "
         "heavy = {'numpy', 'plotly', 'librosa', 'anywidget', 'pandas', 'scipy', 'sqlalchemy', 'numba'} & set(sys.modules); "
         "assert not heavy, heavy"
     )

@@ -19,7 +19,15 @@ from pianolab.classroom.kinds import LEVELS
 from pianolab.classroom.making import PLAIN, hardness_for_all, in_turn, make_drill
 from pianolab.classroom.measures import ladder_of
 from pianolab.classroom.staircase import UpDown
-from pianolab.classroom.telling import NOTHING_ASKED, EncodedSound, Told, closing_words, encoded, told_of
+from pianolab.classroom.telling import (
+    NOTHING_ASKED,
+    EncodedSound,
+    Told,
+    asked_of,
+    closing_words,
+    encoded,
+    told_of,
+)
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 
@@ -203,16 +211,7 @@ class DrillSitting(Sitting):
         base = self._base()
         if self.finished:
             return {**base, **NOTHING_ASKED, "closing": self.closing()}
-        drill = self.drill
-        return {
-            **base,
-            "question": drill.question,
-            "choices": list(drill.choices),
-            "clips": [c.label for c in drill.clips],
-            "made_from": drill.made_from,
-            "picture": "",
-            "closing": "",
-        }
+        return {**base, **asked_of(self.drill)}
 
     def closing(self) -> str:
         """What this sitting's answers tell, in two or three sentences; for the pupil alone."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pianolab.classroom.answer_ids import place_of
 from pianolab.classroom.drills import Drill
 from pianolab.classroom.lessons import graded_examples, label_of, lesson_drills, lesson_examples
-from pianolab.classroom.telling import NOTHING_ASKED, EncodedSound, Told, encoded, told_of
+from pianolab.classroom.telling import NOTHING_ASKED, EncodedSound, Told, asked_of, encoded, told_of
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 from pianolab.report.class_page import PlainTable, Section
@@ -53,16 +53,7 @@ class Talk:
         }
         if self.finished:
             return {**base, **NOTHING_ASKED, "closing": LAST}
-        drill = self.drill
-        return {
-            **base,
-            "question": drill.question,
-            "choices": list(drill.choices),
-            "clips": [c.label for c in drill.clips],
-            "made_from": drill.made_from,
-            "picture": "",
-            "closing": "",
-        }
+        return {**base, **asked_of(self.drill)}
 
     def sounds(self) -> list[EncodedSound]:
         """The sounds of the present task."""

@@ -27,6 +27,19 @@ NOTHING_ASKED: dict[str, Any] = {
 }
 """What a view shows of a task where none is left."""
 
+
+def asked_of(drill: Drill) -> dict[str, Any]:
+    """What a view shows of a task before its answer: question, choices, names of the sounds."""
+    return {
+        "question": drill.question,
+        "choices": list(drill.choices),
+        "clips": [c.label for c in drill.clips],
+        "made_from": drill.made_from,
+        "picture": "",
+        "closing": "",
+    }
+
+
 FAULT_NAMES: dict[str, str] = {str(k): w.choice for k, w in FAULT_WORDS.items()}
 
 

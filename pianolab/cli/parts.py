@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any, NoReturn, TypeAlias
 
 from pianolab.errors import BadInput, PianolabError
-from pianolab.keyboard import key_of
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -45,6 +44,10 @@ def key(text: str) -> int:
         return int(text)
     except ValueError:
         pass
+    from pianolab.keyboard import (
+        key_of,
+    )  # not before: it loads numpy, and most commands say something at once
+
     try:
         return key_of(text)
     except BadInput:

@@ -2,9 +2,67 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from pianolab.figures import frame
 from pianolab.figures.look import Theme
 from pianolab.figures.sheet import Sheet
 from pianolab.keyboard import REGISTERS, is_black, note_name
+
+DRAWN_PX, SIDE_PX = 64, 12
+"""Height of the keyboard under lanes, and room at their sides."""
+
+
+def lay_out_lanes(
+    fig: Sheet,
+    theme: Theme,
+    *,
+    first_key: int,
+    last_key: int,
+    lanes_px: int,
+    space_px: int,
+    lanes: dict[str, Any],
+    title: str | None = None,
+) -> None:
+    """A drawn keyboard, and over it room for lanes of marks on the second axis, which ``lanes`` describes.
+
+    Parameters
+    ----------
+    fig, theme : the drawing and its colours
+    first_key, last_key : the keys that are drawn
+    lanes_px, space_px : int, pixels; height of all lanes, and of what lies between them and the keyboard
+    lanes : range and ticks of the lanes' axis
+    title : under the keyboard
+    """
+    height = lanes_height_px(lanes_px, space_px)
+    values, texts = key_ticks(first_key, last_key)
+    share = DRAWN_PX / height
+    fig.lay_out(
+        margin={"l": SIDE_PX, "r": SIDE_PX},
+        xaxis=frame.axis(
+            theme,
+            range=[first_key - 0.7, last_key + 0.7],
+            tickvals=values,
+            ticktext=texts,
+            showgrid=False,
+            anchor="y",
+            title=title,
+        ),
+        yaxis=frame.axis(theme, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
+        yaxis2=frame.axis(
+            theme,
+            domain=[min(0.99, share + space_px / height), 1],
+            showticklabels=False,
+            anchor="x",
+            **lanes,
+        ),
+    )
+    add_small_keyboard(fig, theme, first_key=first_key, last_key=last_key)
+
+
+def lanes_height_px(lanes_px: int, space_px: int) -> int:
+    """Height of a drawing with lanes over a keyboard, its margins apart."""
+    return DRAWN_PX + lanes_px + space_px
 
 
 def visible_registers(first_key: int, last_key: int) -> list[tuple[str, int, int]]:

@@ -10,7 +10,7 @@ from pianolab.acoustics.results import FAULTS, Survey
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput
 from pianolab.figures import frame, look, wording
-from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks
+from pianolab.figures.keyboard_drawing import lanes_height_px, lay_out_lanes
 from pianolab.figures.look import Theme
 from pianolab.figures.messages import some_keys
 from pianolab.figures.plans import Plan
@@ -21,8 +21,7 @@ from pianolab.show import Row
 from pianolab.statements import Statement, statement
 from pianolab.words import say
 
-LANE_PX, KEYBOARD_PX, LANE_SPACE_PX = 38, 64, 10
-SIDE_PX = 12
+LANE_PX, LANE_SPACE_PX = 38, 10
 NOT_JUDGED_ALPHA = {"light": 0.45, "dark": 0.75}
 NOT_JUDGED_WORDS = "grey squares: not judged; point at one for the reason"
 FAULT_WORDS: dict[str, str] = {
@@ -189,35 +188,21 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     """The plan as a figure: lanes in words over the drawn keyboard."""
     look_of = look.theme_of(theme)
     n = len(plan.lanes)
-    height = KEYBOARD_PX + LANE_PX * n + LANE_SPACE_PX
+    height = lanes_height_px(LANE_PX * n, LANE_SPACE_PX)
     grey = not bare and any(not note.found for note in plan.notes)
     fig = frame.base_figure(
         look_of, title=plan.title, height=height, bare=bare, bottom=52 if grey else frame.BOTTOM_PX
     )
-    values, texts = key_ticks(plan.first_key, plan.last_key)
-    share = KEYBOARD_PX / height
-    fig.lay_out(
-        margin={"l": SIDE_PX, "r": SIDE_PX},
-        xaxis=frame.axis(
-            look_of,
-            range=[plan.first_key - 0.7, plan.last_key + 0.7],
-            tickvals=values,
-            ticktext=texts,
-            showgrid=False,
-            anchor="y",
-            title=NOT_JUDGED_WORDS if grey else None,
-        ),
-        yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
-        yaxis2=frame.axis(
-            look_of,
-            range=[n - 0.7, -0.7],
-            domain=[min(0.99, share + LANE_SPACE_PX / height), 1],
-            tickvals=list(range(n)),
-            showticklabels=False,
-            anchor="x",
-        ),
+    lay_out_lanes(
+        fig,
+        look_of,
+        first_key=plan.first_key,
+        last_key=plan.last_key,
+        lanes_px=LANE_PX * n,
+        space_px=LANE_SPACE_PX,
+        lanes={"range": [n - 0.7, -0.7], "tickvals": list(range(n))},
+        title=NOT_JUDGED_WORDS if grey else None,
     )
-    add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
     for i, lane in enumerate(plan.lanes):
         _draw_lane(fig, plan, lane, i, look_of)
     _mark_keys(fig, plan, look_of)

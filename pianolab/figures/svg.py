@@ -201,7 +201,7 @@ class _Picture:
         )
         g = put(root, "g")
         if "lines" in mode:
-            self._draw_line(g, trace, i)
+            self._draw_line(g, trace, i, x, y)
         if "markers" in mode:
             draw_signs(g, trace, x, y, told=self.told)
         if "text" in mode:
@@ -219,8 +219,7 @@ class _Picture:
         if not len(g):
             root.remove(g)
 
-    def _draw_line(self, g: Element, trace: Mapping[str, Any], i: int) -> None:
-        x, y = self.axes[trace.get("xaxis", "x")].at, self.axes[trace.get("yaxis", "y")].at
+    def _draw_line(self, g: Element, trace: Mapping[str, Any], i: int, x: At, y: At) -> None:
         line, fill = trace["line"], trace.get("fill")
         smooth = line.get("shape") == "spline"
         path = line_path([*stretches(trace["x"], trace["y"], x, y)], smooth=smooth)

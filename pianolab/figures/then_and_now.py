@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pianolab.assess.changes import Kept, VisitChanges
 from pianolab.assess.marks import MarkChange
 from pianolab.figures import frame, look, wording
-from pianolab.figures.keyboard_drawing import add_small_keyboard, key_ticks
+from pianolab.figures.keyboard_drawing import SIDE_PX, lanes_height_px, lay_out_lanes
 from pianolab.figures.look import Theme
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.keyboard import note_name
 from pianolab.show import Row
 
-LANE_PX, KEYBOARD_PX, ROW_PX, SIDE_PX = 58, 64, 62, 12
+LANE_PX, LANE_SPACE_PX, ROW_PX = 58, 10, 62
 OUTCOMES: tuple[Kept, ...] = ("kept", "partly kept", "not kept", "not looked at again")
 _COLOURS = dict(zip(OUTCOMES, ("bluish green", "orange", "vermillion", ""), strict=True))
 _SYMBOLS = dict(zip(OUTCOMES, ("circle", "diamond", "x", "circle-open"), strict=True))
@@ -91,31 +91,17 @@ def plan_promises(changes: VisitChanges) -> PromisesPlan:
 def draw_marks_then_and_now(plan: MarksPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure: for each mark a row of rings (then) over a row of dots (now), over the drawn keys."""
     look_of, n = look.theme_of(theme), len(plan.marks)
-    height = KEYBOARD_PX + LANE_PX * n + 10
+    height = lanes_height_px(LANE_PX * n, LANE_SPACE_PX)
     fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare)
-    values, texts = key_ticks(plan.first_key, plan.last_key)
-    share = KEYBOARD_PX / height
-    fig.lay_out(
-        margin={"l": SIDE_PX, "r": SIDE_PX},
-        xaxis=frame.axis(
-            look_of,
-            range=[plan.first_key - 0.7, plan.last_key + 0.7],
-            tickvals=values,
-            ticktext=texts,
-            showgrid=False,
-            anchor="y",
-        ),
-        yaxis=frame.axis(look_of, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
-        yaxis2=frame.axis(
-            look_of,
-            range=[max(n, 1) - 0.5, -0.6],
-            domain=[min(0.99, share + 10 / height), 1],
-            showgrid=False,
-            showticklabels=False,
-            anchor="x",
-        ),
+    lay_out_lanes(
+        fig,
+        look_of,
+        first_key=plan.first_key,
+        last_key=plan.last_key,
+        lanes_px=LANE_PX * n,
+        space_px=LANE_SPACE_PX,
+        lanes={"range": [max(n, 1) - 0.5, -0.6], "showgrid": False},
     )
-    add_small_keyboard(fig, look_of, first_key=plan.first_key, last_key=plan.last_key)
     for i, mark in enumerate(plan.marks):
         _draw_marks(fig, mark, i, look_of)
     if not n:

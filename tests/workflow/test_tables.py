@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import COLUMNS, Survey
-from pianolab.cli.listening import summary_lines
+from pianolab.cli.summary import summary_lines
 from pianolab.units import key_to_hz
 from pianolab.workflow import survey_csv, survey_json
 from pianolab.workflow.exporting import other_reading
