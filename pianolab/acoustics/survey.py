@@ -35,6 +35,8 @@ from pianolab.keyboard import check_key
 from pianolab.units import key_to_hz
 
 LEAD_S = 0.25
+FURTHEST_CENTS = 600
+"""Half an octave: no piano that is still played stands further from A4 [practice]."""
 Strokes = tuple[dict[str, Any], ...]
 
 
@@ -43,7 +45,7 @@ class Recorded:
     """What is known of a recording beside its sound.
 
     ``lossy`` says whether it was stored with loss; ``expected_offset_cents`` is the piano's pitch against A4 where it is
-    known from elsewhere (a tuning device, a fork): then a wrong playback speed shows.
+    known from elsewhere (a tuning device, a fork), within half an octave: then a wrong playback speed shows.
 
     Examples
     --------
@@ -53,6 +55,12 @@ class Recorded:
 
     lossy: bool = False
     expected_offset_cents: float | None = None
+
+    def __post_init__(self) -> None:
+        off = self.expected_offset_cents
+        if off is not None and not abs(off) <= FURTHEST_CENTS:
+            got, need = f"{off:g} cents", f"{-FURTHEST_CENTS} to {FURTHEST_CENTS}"
+            raise BadInput("how far the piano is from A4", got, need, "A semitone is 100 cents.")
 
 
 UNKNOWN = Recorded()

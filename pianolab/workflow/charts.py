@@ -21,7 +21,7 @@ from pianolab.recordings import Holding, LeftPedal
 from pianolab.workflow.deciding import Decision
 from pianolab.workflow.many import ManySurveys
 
-FILE = Path("@jupyterlab") / "apputils-extension" / "themes.jupyterlab-settings"
+THEME_FILE = Path("@jupyterlab") / "apputils-extension" / "themes.jupyterlab-settings"
 COMMENT = re.compile(r"^\s*//.*$", re.MULTILINE)
 AS_AROUND = "as the notebook"
 """A theme: light or dark, as JupyterLab is when the chart is drawn."""
@@ -198,7 +198,7 @@ def lab_theme() -> str:
     True
     """
     try:
-        text = (_settings_folder() / FILE).read_text(encoding="utf-8")
+        text = (_settings_folder() / THEME_FILE).read_text(encoding="utf-8")
         chosen = json.loads(COMMENT.sub("", text))
     except (OSError, ValueError):
         return "light"

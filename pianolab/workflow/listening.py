@@ -19,9 +19,6 @@ from pianolab.release import code_version
 from pianolab.show import Row, Showable
 from pianolab.workflow.progress import Progress, part_of, quiet, stoppable
 
-FURTHEST_CENTS = 600
-"""Half an octave: no piano that is still played stands further from A4 [practice]."""
-
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Surveyed(Showable):
@@ -91,9 +88,7 @@ def listen_file(
     1
     """
     tell = progress or quiet
-    if expected_offset_cents is not None and not abs(expected_offset_cents) <= FURTHEST_CENTS:
-        got, need = f"{expected_offset_cents:g} cents", f"{-FURTHEST_CENTS} to {FURTHEST_CENTS}"
-        raise BadInput("how far the piano is from A4", got, need, "A semitone is 100 cents.")
+    known = Recorded(expected_offset_cents=expected_offset_cents)
     tell("reading the sound", 0.0)
     check_listenable(path)
     sound = read_sound(path)
@@ -104,7 +99,7 @@ def listen_file(
         last_key=last_key,
         a4_hz=a4_hz,
         name=sound.name,
-        recorded=Recorded(lossy=sound.lossy, expected_offset_cents=expected_offset_cents),
+        recorded=replace(known, lossy=sound.lossy),
         progress=tell,
     )
     return _settled(survey, first_key) if first_is_sure else survey

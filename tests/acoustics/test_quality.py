@@ -22,6 +22,7 @@ from pianolab.acoustics.recorder.gain import GainEvidence, hear_gain
 from pianolab.acoustics.recorder.quality import RecordingQuality, playback_speed
 from pianolab.acoustics.recorder.recorder_states import Impairment
 from pianolab.acoustics.survey_table import rows_of, table_of
+from pianolab.errors import BadInput
 from pianolab.io import real_notes, string_together
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale, room
 
@@ -408,3 +409,10 @@ def test_what_spoils_the_time_of_the_room_says_nothing_about_the_room() -> None:
     said = heard("usual").summary
     assert said.t60_s is None
     assert "reverberation" not in said.impairments
+
+
+@pytest.mark.parametrize("off_cents", [601.0, -1e9, float("nan"), float("inf")])
+def test_a_piano_no_one_would_play_is_a_slip_of_the_pen(off_cents: float) -> None:
+    with pytest.raises(BadInput, match=r"how far the piano is from A4: .* need -600 to 600"):
+        Recorded(expected_offset_cents=off_cents)
+    assert Recorded(expected_offset_cents=600.0).expected_offset_cents == 600.0
