@@ -1,6 +1,6 @@
 """pianolab: judge used pianos by eye, hand and ear, and compare the shortlist.
 
-Records: `Piano`, `Visit`, `Finding`, `BuyerProfile`, `Comparable`, `Room`, kept in a `Casebook`. Ears: `listen`, `survey_many`,
+Records: `Piano`, `Visit`, `Finding`, `Buyer`, `Comparable`, `Room`, kept in a `Casebook`. Ears: `listen`, `survey_many`,
 `compare_recordings`. The answer: `decide` gives a `Decision`, as `Settings` say (your own figures for hire or
 a new one by `plans=`), and `export` writes it down.
 Everything shows itself, and draws what it can with ``chart(kind)``. For notebooks: `forms`, `practice`, `classroom`.
@@ -21,7 +21,7 @@ _LAZY = {
     "Piano": "pianolab.model",
     "Visit": "pianolab.model",
     "Finding": "pianolab.model",
-    "BuyerProfile": "pianolab.model",
+    "Buyer": "pianolab.model",
     "Comparable": "pianolab.model",
     "Room": "pianolab.model",
     "Settings": "pianolab.workflow",
@@ -76,7 +76,7 @@ if TYPE_CHECKING:
     from pianolab.casebook import open_casebook as open_casebook
     from pianolab.checklist import load_checklist as load_checklist
     from pianolab.demo import practice as practice
-    from pianolab.model import BuyerProfile as BuyerProfile
+    from pianolab.model import Buyer as Buyer
     from pianolab.model import Comparable as Comparable
     from pianolab.model import Finding as Finding
     from pianolab.model import Piano as Piano

@@ -35,7 +35,7 @@ def test_results_and_their_pieces_show_themselves(part: str) -> None:
     assert silent <= TOOLS | pieces | given
 
 
-@pytest.mark.parametrize("name", ["Piano", "Visit", "Finding", "Recording", "BuyerProfile", "Room"])
+@pytest.mark.parametrize("name", ["Piano", "Visit", "Finding", "Recording", "Buyer", "Room"])
 def test_records_show_themselves(name: str) -> None:
     assert issubclass(getattr(importlib.import_module("pianolab.model"), name), Fields)
 

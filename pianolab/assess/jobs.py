@@ -16,7 +16,7 @@ from pianolab.assess.proposals import Extra, Proposal
 from pianolab.assess.results import RepairJob
 from pianolab.assess.scoring import load_scoring
 from pianolab.checklist.points import NEEDS, Need
-from pianolab.model import BuyerProfile, Piano
+from pianolab.model import Buyer, Piano
 from pianolab.model.records import PianoKind
 from pianolab.statements import Statement, statement
 from pianolab.words import say
@@ -31,7 +31,7 @@ class _Prices:
 
     prices: PriceList
     piano_kind: PianoKind
-    profile: BuyerProfile | None
+    profile: Buyer | None
     wholes: Mapping[str, tuple[str, int]]
     """By job for a key or string: the job for the whole instrument, and from how many on it is done."""
 
@@ -50,7 +50,7 @@ def jobs_from(
     proposals: Sequence[Proposal],
     *,
     prices: PriceList,
-    profile: BuyerProfile | None,
+    profile: Buyer | None,
     piano: Piano | None = None,
 ) -> tuple[RepairJob, ...]:
     """Each job once, with the chance that at least one of its reasons needs it; needs first.

@@ -38,7 +38,7 @@ from pianolab.assess.touch_evidence import touch_evidence
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state
 from pianolab.checklist import Checklist, TouchScales, load_touch_scales
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Examiner, Finding, Piano, TouchOpinion
+from pianolab.model import Buyer, Examiner, Finding, Piano, TouchOpinion
 from pianolab.recordings.holding import Holding
 from pianolab.show import LOCALE
 from pianolab.statements import Statement, statement
@@ -77,7 +77,7 @@ def assess_piano(
     survey: Survey | None,
     checklist: Checklist,
     prices: PriceList,
-    profile: BuyerProfile | None = None,
+    profile: Buyer | None = None,
     circumstances: Circumstances = NOTHING_ELSE_KNOWN,
     seed: int = 0,
 ) -> Assessment:
@@ -232,7 +232,7 @@ def _repairs(
     heard: Sequence[Heard],
     state: TuningState,
     prices: PriceList,
-    profile: BuyerProfile | None,
+    profile: Buyer | None,
     seed: int,
     scoring: Scoring,
 ) -> RepairEstimate:

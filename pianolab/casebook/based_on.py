@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, TypeVar
 
-from pianolab.casebook.codec import Record, kind_of
+from pianolab.casebook.codec import Record
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model.door import shown
 from pianolab.model.records import VALUES
@@ -24,7 +24,7 @@ ONE_STATEMENT: Mapping[str, tuple[tuple[str, ...], ...]] = {
     "Finding": (("state", "reason", *VALUES),),
     "Piano": (("asking_price", "currency"),),
     "Comparable": (("price", "currency", "sold"),),
-    "BuyerProfile": (("budget", "currency", "moving_cost"),),
+    "Buyer": (("budget", "currency", "moving_cost"),),
     "TouchTrial": (("piano_id", "other_piano_id"),),
 }
 """Fields that mean nothing each by itself."""
@@ -129,7 +129,7 @@ def merged(yours: R, *, was: R, theirs: R, by: str) -> R:
 def _merge(yours: Any, was: Any, theirs: Any) -> tuple[dict[Path, Any], tuple[FieldClash, ...]]:
     mine, before, other = _parts(yours), _parts(was), _parts(theirs)
     values, clashes = dict(other), []
-    for group in _groups(kind_of(yours), {**before, **other, **mine}):
+    for group in _groups(type(yours).__name__, {**before, **other, **mine}):
         m, b, o = ([side.get(path, GONE) for path in group] for side in (mine, before, other))
         if m in (b, o):
             continue

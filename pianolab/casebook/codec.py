@@ -10,12 +10,16 @@ from decimal import Decimal
 from typing import Any, get_args
 
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import BuyerProfile, Finding, Record
+from pianolab.model import Buyer, Finding, Record
 from pianolab.model.door import Refused
 from pianolab.model.quantities import CONTROLS, LONGEST_NAME
 from pianolab.model.records import VALUES
 
-KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Record)}
+EARLIER = {"Buyer": "BuyerProfile"}
+"""Classes whose records casebooks know by the name they had first."""
+KINDS: dict[str, type[Any]] = {EARLIER.get(kind.__name__, kind.__name__): kind for kind in get_args(Record)}
+NAMES: dict[type[Any], str] = {kind: name for name, kind in KINDS.items()}
+"""By what name a casebook keeps the records of a class."""
 REFERENCES = {
     "piano_id": "Piano",
     "visit_id": "Visit",
@@ -29,11 +33,23 @@ UNREADABLE = "\N{REPLACEMENT CHARACTER}"
 
 
 def kind_of(record: object) -> str:
-    """Kind of a record: the name of its class."""
-    kind = type(record).__name__
-    if KINDS.get(kind) is not type(record):
-        raise BadInput("record", kind, "one of " + ", ".join(KINDS))
+    """Kind of a record: the name by which casebooks keep its class."""
+    kind = NAMES.get(type(record))
+    if kind is None:
+        known = ", ".join(known.__name__ for known in NAMES)
+        raise BadInput("record", type(record).__name__, f"one of {known}")
     return kind
+
+
+def class_name(kind: str) -> str:
+    """The name of the class whose records a casebook keeps by the name ``kind``.
+
+    Examples
+    --------
+    >>> class_name("BuyerProfile"), class_name("Piano")
+    ('Buyer', 'Piano')
+    """
+    return KINDS[kind].__name__ if kind in KINDS else kind
 
 
 def id_of(record: Record) -> str:
@@ -41,10 +57,10 @@ def id_of(record: Record) -> str:
 
     Examples
     --------
-    >>> id_of(BuyerProfile(name="first piano"))
+    >>> id_of(Buyer(name="first piano"))
     'profile:first piano'
     """
-    return f"profile:{record.name}" if isinstance(record, BuyerProfile) else record.id
+    return f"profile:{record.name}" if isinstance(record, Buyer) else record.id
 
 
 def check_text(name: str, text: object, *, longest: int) -> str:
@@ -157,7 +173,7 @@ def _usable(kind: type[Any], values: dict[str, Any], refused: Refused) -> dict[s
     if isinstance(value, str) and (line := " ".join(value.split())[:LONGEST_NAME].strip()) not in ("", value):
         return {**values, name: line}
     default = kind.__dataclass_fields__[name].default
-    if default is MISSING or (default not in (None, ()) and kind is not BuyerProfile):
+    if default is MISSING or (default not in (None, ()) and kind is not Buyer):
         raise refused
     rest = {field: content for field, content in values.items() if field != name}
     if kind is Finding and name in VALUES and not any(rest.get(other) is not None for other in VALUES):

@@ -15,6 +15,7 @@ from pianolab.casebook.codec import (
     UNFIT,
     UNREADABLE,
     Record,
+    class_name,
     differing,
     from_json,
     id_of,
@@ -119,13 +120,30 @@ class Edit:
             names = {name.partition(".")[0] for field in clash.fields for name in field.names}
             raise clash.entered_by(self._open.last_writer(id_of(record), names)) from None
 
-    def remove(self, record_id: str) -> None:
-        """Take a record out of view; it stays in the log and can be brought back by undo."""
+    def remove(self, record_id: str, *, was: Record | None = None) -> None:
+        """Take a record out of view; it stays in the log and can be brought back by undo.
+
+        Parameters
+        ----------
+        record_id : its id
+        was : the record as it was read before. Where another has changed it since, it stays. Without it the record
+            goes, whatever it says by now.
+
+        Raises
+        ------
+        ChangedSince
+            changed by another since it was read
+        BadInput
+            no such record, or one that others belong to
+        """
         row = self._present(None, record_id)
+        called = f"{class_name(row.kind)} {record_id!r}"
         if count := self._open.count_belonging(record_id):
-            raise BadInput(
-                f"{row.kind} {record_id!r}", f"{count} records that belong to it", "none; remove them first"
-            )
+            raise BadInput(called, f"{count} records that belong to it", "none; remove them first")
+        if was is not None and from_json(row.kind, row.body) != was:
+            got = f"changes by {self._open.entry(row.change_uid).by} since it was read"
+            need = "a record as it was read; it stays"
+            raise refusal(called, got, need, "Look at it once more.", kind=ChangedSince)
         self._open.append(row.kind, record_id, row=row, after=None, action="remove")
 
     def settle(self, record: R) -> R:
@@ -183,7 +201,7 @@ class Edit:
             there, entered = differing(now, entry.after)
             raise refusal(
                 f"{action} by {ledger.by}",
-                f"{entry.kind} changed by another since, now {there}",
+                f"{class_name(entry.kind)} changed by another since, now {there}",
                 f"the value entered by {ledger.by}, {entered}",
                 "Agree on one and enter it.",
                 kind=ChangedSince,
@@ -194,7 +212,7 @@ class Edit:
             if isinstance(restored, Piano):  # its name may have been given to another meanwhile
                 self._check_entry(restored, before=None if now is None else from_json(entry.kind, now))
         elif ledger.count_belonging(entry.record_id):
-            got = f"a {entry.kind} that other records belong to by now"
+            got = f"a {class_name(entry.kind)} that other records belong to by now"
             raise BadInput(action, got, "none", "Remove them first.")
         uid = ledger.append(
             entry.kind, entry.record_id, row=row, after=entry.before, action=action, undoes=entry.uid
@@ -266,7 +284,9 @@ class Edit:
         row = self._open.row(record_id)
         if row is None or row.deleted or kind not in (None, row.kind):
             raise BadInput(
-                f"{kind or 'record'} {record_id!r}", "no such record", "the id of one in this casebook"
+                f"{class_name(kind) if kind else 'record'} {record_id!r}",
+                "no such record",
+                "the id of one in this casebook",
             )
         return row
 

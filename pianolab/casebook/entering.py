@@ -20,7 +20,7 @@ from pianolab.checklist import Checklist, load_checklist, load_touch_scales, rea
 from pianolab.checklist.entry import check_finding, check_point
 from pianolab.errors import BadInput
 from pianolab.model import (
-    BuyerProfile,
+    Buyer,
     Comparable,
     Finding,
     Photo,
@@ -70,7 +70,7 @@ class Entry:
             Visit: self._check_day,
             Comparable: self._check_comparable,
             TouchOpinion: lambda: self._check_scales("taste", "faults"),
-            BuyerProfile: lambda: self._check_scales("touch_taste"),
+            Buyer: lambda: self._check_scales("touch_taste"),
             Finding: self._check_finding,
             Photo: self._check_photo,
             Recording: lambda: self._check_media("edit.add_sound"),

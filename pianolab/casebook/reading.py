@@ -11,11 +11,11 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
-from pianolab.casebook.codec import from_json
+from pianolab.casebook.codec import NAMES, class_name, from_json
 from pianolab.errors import BadInput
 from pianolab.model import (
     Answer,
-    BuyerProfile,
+    Buyer,
     Comparable,
     Examiner,
     Finding,
@@ -56,7 +56,7 @@ class Change(Showable):
     purged: bool = False
 
     def headline(self) -> str:
-        return f"{self.at:%Y-%m-%d %H:%M:%S} {self.by}: {self.action} {self.kind} {self.record_id[:8]}"
+        return f"{self.at:%Y-%m-%d %H:%M:%S} {self.by}: {self.action} {class_name(self.kind)} {self.record_id[:8]}"
 
     def rows(self) -> list[Row]:
         before, after = self.before or {}, self.after or {}
@@ -89,7 +89,8 @@ class Records:
         raise NotImplementedError
 
     def _all(self, kind: type[T], **where: str | None) -> tuple[T, ...]:
-        return tuple(from_json(kind.__name__, body) for body in self._bodies(kind.__name__, **where))
+        name = NAMES[kind]
+        return tuple(from_json(name, body) for body in self._bodies(name, **where))
 
     def pianos(self) -> tuple[Piano, ...]:
         """The shortlist, in order of entry."""
@@ -215,9 +216,9 @@ class Records:
         """Who looked, listened or played."""
         return self._all(Examiner)
 
-    def profiles(self) -> tuple[BuyerProfile, ...]:
+    def profiles(self) -> tuple[Buyer, ...]:
         """The buyers' profiles."""
-        return self._all(BuyerProfile)
+        return self._all(Buyer)
 
 
 def of_piano(piano: Piano, comparables: Iterable[Comparable]) -> tuple[Comparable, ...]:

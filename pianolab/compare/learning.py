@@ -19,7 +19,7 @@ from pianolab.checklist.stations import load_hour
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.simulate import Array, PianoDraws, falls_below, severity, turns_out_stopped
 from pianolab.compare.steps import NextStep
-from pianolab.model import BuyerProfile
+from pianolab.model import Buyer
 from pianolab.statements import Money, Statement, statement
 
 FULL_SCORE = 10.0
@@ -145,7 +145,7 @@ class Outcomes:
     field: Field
     advice: Sequence[PriceAdvice]
     ready: Sequence[bool]
-    profile: BuyerProfile
+    profile: Buyer
 
     def once_known(self, piano: int, keys: Iterable[str]) -> tuple[Statement, ...]:
         """What follows if all of it is as it should be, and if it turns out as bad as it can; nothing if the same."""
@@ -192,7 +192,7 @@ class Outcomes:
 
 
 def worth_of_looking(
-    assessment: Assessment, checklist: Checklist, *, profile: BuyerProfile, steps: Iterable[NextStep] = ()
+    assessment: Assessment, checklist: Checklist, *, profile: Buyer, steps: Iterable[NextStep] = ()
 ) -> dict[str, float]:
     """What a look at each point that is still unknown is worth, in points of a score of 10.
 

@@ -18,7 +18,7 @@ from pianolab.compare.price import MORE_WORK, PriceAdvice
 from pianolab.compare.simulate import PianoDraws
 from pianolab.compare.steps import FINISH, NextStep
 from pianolab.compare.weights import middle_weights
-from pianolab.model import ASPECTS, BuyerProfile, Piano
+from pianolab.model import ASPECTS, Buyer, Piano
 from pianolab.statements import Money, Statement, statement
 
 WORTH_SAYING = 0.02
@@ -52,7 +52,7 @@ MOST_CAUSES = 3
 
 
 def obstacles_of(
-    assessment: Assessment, draws: PianoDraws, *, profile: BuyerProfile, advice: PriceAdvice | None = None
+    assessment: Assessment, draws: PianoDraws, *, profile: Buyer, advice: PriceAdvice | None = None
 ) -> tuple[Statement, ...]:
     """Everything that stands in the way, worst first; empty where the piano may be bought.
 
@@ -74,7 +74,7 @@ def may_be_lifted(assessment: Assessment, obstacles: tuple[Statement, ...]) -> b
     return bool(stops) and len(obstacles) == len(stops) and not any(v.final for v in stops)
 
 
-def _floors(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
+def _floors(assessment: Assessment, profile: Buyer) -> list[Statement]:
     floors = load_floors()
     level = floors.level_of(profile.level)
     limits = dict(zip(ASPECTS, floors.of(profile.level), strict=True))
@@ -122,7 +122,7 @@ def causes_of(aspect: AspectResult, *, besides: Collection[str] = ()) -> tuple[S
 
 
 def _budget(
-    assessment: Assessment, draws: PianoDraws, profile: BuyerProfile, advice: PriceAdvice | None
+    assessment: Assessment, draws: PianoDraws, profile: Buyer, advice: PriceAdvice | None
 ) -> list[Statement]:
     price = assessment.piano.asking_price
     if profile.budget is None or price is None:
@@ -137,7 +137,7 @@ def _budget(
     return [statement("obstacle.budget", "budget", takes=Money(least, profile.currency, profile.locale))]
 
 
-def _known_so_far(assessment: Assessment, profile: BuyerProfile) -> float:
+def _known_so_far(assessment: Assessment, profile: Buyer) -> float:
     """The least that the price, the move and what has been found come to; nothing for what may turn up."""
     due = [part for job in assessment.repairs.jobs if job.found and (part := job.forced)]
     moved = 0 if assessment.piano.delivery_included else profile.moving_cost[0]
@@ -158,7 +158,7 @@ def net_worth(advice: PriceAdvice) -> float | None:
     return next((float(t.number("amount").amount) for t in advice.terms if t.kind == "price.net"), None)
 
 
-def _too_much(assessment: Assessment, profile: BuyerProfile) -> list[Statement]:
+def _too_much(assessment: Assessment, profile: Buyer) -> list[Statement]:
     weights = middle_weights(profile)[:-1]
     best = float(np.dot([a.high for a in assessment.aspects], weights) / weights.sum())
     if best >= GOOD_ENOUGH:
@@ -206,7 +206,7 @@ class Before:
 
 
 def what_stands_before(
-    piano: Piano, steps: Sequence[NextStep], *, advice: PriceAdvice, profile: BuyerProfile
+    piano: Piano, steps: Sequence[NextStep], *, advice: PriceAdvice, profile: Buyer
 ) -> Before:
     """What stands before buying a piano that enough was looked at, and that nothing bars."""
     mine = [s for s in steps if s.piano_id == piano.id and s.source != ASKING]
@@ -242,7 +242,7 @@ def _in_one_go(steps: Sequence[NextStep]) -> tuple[tuple[NextStep, ...], ...]:
     return tuple(tuple(group) for group in groups.values())
 
 
-def _agree(piano: Piano, advice: PriceAdvice, profile: BuyerProfile) -> list[Statement]:
+def _agree(piano: Piano, advice: PriceAdvice, profile: Buyer) -> list[Statement]:
     """What is to be agreed with the seller, or looked up, before anything is signed."""
     asked, most = piano.asking_price, advice.walk_away_above
     found = []
@@ -271,5 +271,5 @@ def condition_of(step: NextStep) -> Statement:
     return statement("condition.look", step.source, step=step.says)
 
 
-def _money(amount: Decimal, profile: BuyerProfile) -> Money:
+def _money(amount: Decimal, profile: Buyer) -> Money:
     return Money(amount, profile.currency, profile.locale)

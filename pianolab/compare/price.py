@@ -28,7 +28,7 @@ from pianolab.compare.price_terms import (
 )
 from pianolab.compare.simulate import Array
 from pianolab.compare.worth import Adjusted, Subject, Worth, load_pricing, rounded, usable, value
-from pianolab.model import BuyerProfile, Comparable
+from pianolab.model import Buyer, Comparable
 from pianolab.statements import Statement, statement
 from pianolab.words import Told, say
 
@@ -123,7 +123,7 @@ class PriceAdvice(Told):
 def advise_price(
     assessment: Assessment,
     *,
-    profile: BuyerProfile,
+    profile: Buyer,
     extras: Array,
     comparables: Iterable[Comparable] = (),
     prices: PriceList | None = None,
@@ -157,7 +157,7 @@ def advise_price(
     >>> from pianolab.model import Piano
     >>> unseen = assess_piano(
     ...     Piano(name="A", asking_price=900), [], survey=None, checklist=load_checklist(), prices=load_prices())
-    >>> buyer = BuyerProfile(name="x", budget=2000)
+    >>> buyer = Buyer(name="x", budget=2000)
     >>> advice = advise_price(unseen, profile=buyer, extras=np.full(100, 500.0))
     >>> advice.aim_at, advice.budget_limit, advice.missing[-1].kind
     (None, Decimal('1500'), 'price.no comparables')
@@ -253,7 +253,7 @@ def _deposit(aim: Decimal, conditions: Sequence[Statement], purse: Purse) -> lis
     return [statement("price.deposit", amount=purse.money(share))] if waits and share else []
 
 
-def _subject(assessment: Assessment, profile: BuyerProfile, prices: PriceList | None, on: date) -> Subject:
+def _subject(assessment: Assessment, profile: Buyer, prices: PriceList | None, on: date) -> Subject:
     piano = assessment.piano
     tuning = prices.jobs.get("tuning") if prices is not None else None
     return Subject(
@@ -266,13 +266,13 @@ def _subject(assessment: Assessment, profile: BuyerProfile, prices: PriceList | 
     )
 
 
-def _limit(profile: BuyerProfile, extras: Array) -> Decimal | None:
+def _limit(profile: Buyer, extras: Array) -> Decimal | None:
     if profile.budget is None:
         return None
     return rounded(float(profile.budget) - float(np.median(extras)))
 
 
-def _over_budget(price: Decimal, extras: Array, profile: BuyerProfile) -> float | None:
+def _over_budget(price: Decimal, extras: Array, profile: Buyer) -> float | None:
     if profile.budget is None:
         return None
     return float(np.mean(float(price) + extras > float(profile.budget)))

@@ -13,7 +13,7 @@ from math import prod
 from pianolab.assess import Assessment, RepairJob, Unknown
 from pianolab.compare.looked import missing_looks
 from pianolab.compare.worth import Worth, load_pricing, rounded
-from pianolab.model import BuyerProfile, Comparable, Piano
+from pianolab.model import Buyer, Comparable, Piano
 from pianolab.statements import Money, Statement, statement
 
 LOOK = "price.subject to a look"
@@ -26,7 +26,7 @@ class Purse:
     """Whose money it is, for which piano, and what the budget leaves for the price."""
 
     assessment: Assessment
-    profile: BuyerProfile
+    profile: Buyer
     limit: Decimal | None
 
     def money(self, amount: float | Decimal) -> Money:
@@ -173,7 +173,7 @@ def _of_the_offer(piano: Piano) -> Iterator[Statement]:
         yield statement("price.tunings in writing", count=piano.tunings_included)
 
 
-def promises_of(assessment: Assessment, work: Sequence[Work], profile: BuyerProfile) -> tuple[Statement, ...]:
+def promises_of(assessment: Assessment, work: Sequence[Work], profile: Buyer) -> tuple[Statement, ...]:
     """Each promise of the seller, and what comes off every figure where it isn't put in writing.
 
     The money of a job that several promises are about stands with the first of them.

@@ -22,14 +22,14 @@ from pianolab.compare.standings import MOST_CONFIDENCES, Ranking, make_standings
 from pianolab.compare.verdict import Shortlist, give_verdict
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Comparable
+from pianolab.model import Buyer, Comparable
 from pianolab.statements import statement
 
 
 def compare_pianos(
     assessments: Iterable[Assessment],
     *,
-    profile: BuyerProfile,
+    profile: Buyer,
     comparables: Iterable[Comparable] = (),
     prices: PriceList | None = None,
     on: date | None = None,
@@ -126,7 +126,7 @@ def _rank(
     given: Sequence[Assessment],
     draws_of: Sequence[PianoDraws],
     advice: Sequence[PriceAdvice],
-    profile: BuyerProfile,
+    profile: Buyer,
     *,
     seed: int,
 ) -> Ranking:
@@ -174,7 +174,7 @@ def _field(
     )
 
 
-def _check(given: Sequence[Assessment], profile: BuyerProfile, draws: int) -> None:
+def _check(given: Sequence[Assessment], profile: Buyer, draws: int) -> None:
     profile.check()
     if not given:
         raise BadInput("shortlist", "no pianos", "one or more", "Nothing examined yet?")
@@ -192,9 +192,7 @@ def _check(given: Sequence[Assessment], profile: BuyerProfile, draws: int) -> No
         raise BadInput("draws", draws, "100 or more")
 
 
-def _draw_all(
-    given: Sequence[Assessment], profile: BuyerProfile, *, seed: int, draws: int
-) -> list[PianoDraws]:
+def _draw_all(given: Sequence[Assessment], profile: Buyer, *, seed: int, draws: int) -> list[PianoDraws]:
     """Each piano gets random numbers of its own by its content, so that the order given plays no part."""
     span = _price_span(given, profile)
     order = sorted(range(len(given)), key=lambda i: _content(given[i]))
@@ -210,6 +208,6 @@ def _content(a: Assessment) -> tuple[object, ...]:
     return scores, a.repairs.p50, a.piano.asking_price or Decimal(-1), a.piano.id
 
 
-def _price_span(given: Sequence[Assessment], profile: BuyerProfile) -> tuple[float, float]:
+def _price_span(given: Sequence[Assessment], profile: Buyer) -> tuple[float, float]:
     """Between which prices an unknown asking price is drawn: nothing to the budget, else to the dearest."""
     return 0.0, money_scale(given, profile)

@@ -9,7 +9,7 @@ from pianolab.assess import Assessment, RepairJob
 from pianolab.compare.price import MORE_WORK, PriceAdvice
 from pianolab.compare.results import Standing
 from pianolab.compare.steps import NextStep
-from pianolab.model import BuyerProfile
+from pianolab.model import Buyer
 from pianolab.statements import Money, Statement, statement
 
 OFFER = "verdict.offer"
@@ -85,7 +85,7 @@ def step_reason(step: NextStep, *, alone: bool) -> Statement:
     return statement(kind, step.piano_id, **values, chance=step.chance_to_change)
 
 
-def price_reasons(advice: PriceAdvice, profile: BuyerProfile, standing: Standing) -> list[Statement]:
+def price_reasons(advice: PriceAdvice, profile: Buyer, standing: Standing) -> list[Statement]:
     """The three figures with their reasons, or why there are none; then what to agree on."""
     if advice.open_with is None or advice.aim_at is None or advice.walk_away_above is None:
         lacking = tuple(m for m in advice.missing if m.kind not in BARS)

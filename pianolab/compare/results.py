@@ -11,7 +11,7 @@ from pianolab.assess.results import Assessment
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.steps import BESIDE_THE_WALK, FINISH, LOOK, STOP_NOW, NextStep, NextVisit
 from pianolab.compare.weights import middle_weights
-from pianolab.model import ASPECTS, BuyerProfile, Comparable
+from pianolab.model import ASPECTS, Buyer, Comparable
 from pianolab.show import Row, Showable, about, money
 from pianolab.statements import Statement, statement
 from pianolab.words import Told, say
@@ -93,7 +93,7 @@ class Verdict(Told):
 class Comparison(Showable):
     """A shortlist compared for one buyer; ``none_fit`` is the share of the draws in which not one is fit to buy."""
 
-    profile: BuyerProfile
+    profile: Buyer
     assessments: tuple[Assessment, ...]
     standings: tuple[Standing, ...]
     next_steps: tuple[NextStep, ...]

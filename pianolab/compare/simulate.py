@@ -15,7 +15,7 @@ from scipy.special import erf
 from pianolab.assess import Assessment, simulate_repairs
 from pianolab.assess.results import BEST
 from pianolab.compare.looked import load_floors
-from pianolab.model import ASPECTS, BuyerProfile
+from pianolab.model import ASPECTS, Buyer
 
 Array = NDArray[np.float64]
 Floats = TypeVar("Floats", NDArray[np.float32], NDArray[np.float64])
@@ -90,7 +90,7 @@ class JobHunt:
 def draw_piano(
     assessment: Assessment,
     *,
-    profile: BuyerProfile,
+    profile: Buyer,
     price_span: tuple[float, float],
     draws: int,
     rng: np.random.Generator,
@@ -224,7 +224,7 @@ def _fill_plain_intervals(
 
 def _draw_paid(
     assessment: Assessment,
-    profile: BuyerProfile,
+    profile: Buyer,
     price_span: tuple[float, float],
     *,
     draws: int,
@@ -242,7 +242,7 @@ def money_value(total: Array, scale: float) -> Array:
     return BEST * (1.0 - total / scale)
 
 
-def money_scale(assessments: Sequence[Assessment], profile: BuyerProfile) -> float:
+def money_scale(assessments: Sequence[Assessment], profile: Buyer) -> float:
     """The sum of money that counts as much as an aspect from worst to best: the budget, else the dearest."""
     if profile.budget is not None:
         return float(profile.budget)

@@ -20,7 +20,7 @@ from pianolab.compare.price import PriceAdvice
 from pianolab.compare.results import Standing
 from pianolab.compare.simulate import Array, PianoDraws, money_value
 from pianolab.compare.weights import middle_weights
-from pianolab.model import ASPECTS, BuyerProfile
+from pianolab.model import ASPECTS, Buyer
 from pianolab.statements import Statement
 
 STOPPED = -1000.0
@@ -55,7 +55,7 @@ def make_standings(
     field: Field,
     ranking: Ranking,
     *,
-    profile: BuyerProfile,
+    profile: Buyer,
     advice: Sequence[PriceAdvice],
 ) -> list[Standing]:
     """A standing for each piano, in the order given."""

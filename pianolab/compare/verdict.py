@@ -29,7 +29,7 @@ from pianolab.compare.reasons import (
 )
 from pianolab.compare.results import Standing, Verdict
 from pianolab.compare.steps import NextStep
-from pianolab.model import BuyerProfile
+from pianolab.model import Buyer
 from pianolab.statements import Statement, statement
 
 
@@ -42,7 +42,7 @@ class Shortlist:
     steps: Sequence[NextStep]
     missing: Sequence[Sequence[Missing]]
     advice: Sequence[PriceAdvice]
-    profile: BuyerProfile
+    profile: Buyer
 
 
 def give_verdict(shortlist: Shortlist) -> Verdict:

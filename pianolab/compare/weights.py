@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.model import ASPECTS, BuyerProfile
+from pianolab.model import ASPECTS, Buyer
 
 Array = NDArray[np.float64]
 
@@ -15,7 +15,7 @@ SWEEPS = 4
 """How often each pair of weights shares out its sum anew; after so many the start is forgotten (tested)."""
 
 
-def draw_weights(profile: BuyerProfile, *, draws: int, rng: np.random.Generator) -> Array:
+def draw_weights(profile: Buyer, *, draws: int, rng: np.random.Generator) -> Array:
     """Weights of the six aspects and of money, shape (draws, 7); each row sums to 1, each within its range.
 
     Drawn evenly from all weights that the profile's ranges allow.
@@ -27,7 +27,7 @@ def draw_weights(profile: BuyerProfile, *, draws: int, rng: np.random.Generator)
 
     Examples
     --------
-    >>> w = draw_weights(BuyerProfile(name="x"), draws=5, rng=np.random.default_rng(0))
+    >>> w = draw_weights(Buyer(name="x"), draws=5, rng=np.random.default_rng(0))
     >>> w.shape, bool(np.allclose(w.sum(axis=1), 1.0))
     ((5, 7), True)
     """
@@ -70,7 +70,7 @@ def _rounds(count: int) -> list[tuple[NDArray[np.int_], NDArray[np.int_]]]:
     return rounds
 
 
-def weight_ranges(profile: BuyerProfile) -> tuple[Array, Array]:
+def weight_ranges(profile: Buyer) -> tuple[Array, Array]:
     """Low and high ends of the seven weights: the aspects in their order, then money."""
     pairs = [profile.weights[aspect] for aspect in ASPECTS] + [profile.money_weight]
     return np.array([p[0] for p in pairs], dtype=float), np.array([p[1] for p in pairs], dtype=float)
@@ -88,7 +88,7 @@ def evenly_filled(low: Array, high: Array) -> Array:
     return low + (high - low) * ((1.0 - low.sum()) / span if span > 0 else 0.0)
 
 
-def middle_weights(profile: BuyerProfile) -> Array:
+def middle_weights(profile: Buyer) -> Array:
     """The weights that lie equally far along all of the profile's ranges; they sum to 1."""
     profile.check()
     return evenly_filled(*weight_ranges(profile))

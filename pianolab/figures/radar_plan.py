@@ -14,7 +14,7 @@ from pianolab.compare.weights import middle_weights
 from pianolab.errors import BadInput
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.plans import Plan
-from pianolab.model import ASPECTS, BuyerProfile
+from pianolab.model import ASPECTS, Buyer
 from pianolab.show import Row
 
 MOST_SPOKES, FEWEST_SPOKES = 8, 3
@@ -65,7 +65,7 @@ class RadarPlan(Plan):
 def plan_radar(
     assessments: Sequence[Assessment],
     *,
-    profile: BuyerProfile | None = None,
+    profile: Buyer | None = None,
     marks: Mapping[str, Mark] | None = None,
 ) -> RadarPlan:
     """Plan of the radar: each aspect's interval from 0 to 10, per instrument.
@@ -104,7 +104,7 @@ def plan_radar(
     )
 
 
-def weight_shares(aspects: Sequence[str], profile: BuyerProfile | None) -> tuple[float, ...]:
+def weight_shares(aspects: Sequence[str], profile: Buyer | None) -> tuple[float, ...]:
     """Part of each aspect in all that counts, in the middle of the weight ranges; with money's own they add up to 1.
 
     Examples
@@ -118,12 +118,12 @@ def weight_shares(aspects: Sequence[str], profile: BuyerProfile | None) -> tuple
     return tuple(float(middle.get(a, 0.0)) for a in aspects)
 
 
-def money_share(profile: BuyerProfile | None) -> float:
+def money_share(profile: Buyer | None) -> float:
     """Money's own part in all that counts, in the middle of its range; 0 where no buyer is named.
 
     Examples
     --------
-    >>> money_share(None), round(money_share(BuyerProfile(name="x")), 3)
+    >>> money_share(None), round(money_share(Buyer(name="x")), 3)
     (0.0, 0.143)
     """
     return 0.0 if profile is None else float(middle_weights(profile)[-1])

@@ -1,6 +1,6 @@
 """What is recorded on a visit: plain frozen records, no behaviour beyond checking themselves."""
 
-from pianolab.model.buyer import ASPECTS, AspectName, BuyerProfile, load_profiles
+from pianolab.model.buyer import ASPECTS, AspectName, Buyer, load_profiles
 from pianolab.model.opinions import Answer, TouchOpinion, TouchTrial, check_pupil
 from pianolab.model.records import (
     Capture,
@@ -29,7 +29,7 @@ __all__ = [
     "ASPECTS",
     "Answer",
     "AspectName",
-    "BuyerProfile",
+    "Buyer",
     "Capture",
     "Comparable",
     "Condition",
@@ -64,7 +64,7 @@ Record = (
     | Recording
     | SurveyRecord
     | Photo
-    | BuyerProfile
+    | Buyer
     | TouchOpinion
     | TouchTrial
     | Comparable

@@ -22,7 +22,7 @@ ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
-class BuyerProfile(Checked):
+class Buyer(Checked):
     """A buyer: weight ranges per aspect (0 to 1, low and high), budget, home room, plans.
 
     Weights are shares of the whole: those of the six aspects and ``money_weight`` add up to 1, each within its
@@ -88,7 +88,7 @@ class BuyerProfile(Checked):
 
         Examples
         --------
-        >>> BuyerProfile(name="x", weights=dict.fromkeys(ASPECTS, (0.3, 0.4))).check()
+        >>> Buyer(name="x", weights=dict.fromkeys(ASPECTS, (0.3, 0.4))).check()
         Traceback (most recent call last):
         ...
         pianolab.errors.BadInput: weights of x: got 185 % at least, need shares that can add up to 100 %, money ...
@@ -104,7 +104,7 @@ class BuyerProfile(Checked):
             raise BadInput(f"weights of {self.name}", f"{most:.0%} at most".replace("%", " %"), need, hint)
 
 
-def load_profiles() -> dict[str, BuyerProfile]:
+def load_profiles() -> dict[str, Buyer]:
     """The described buyer profiles that come with pianolab (``datasets/profiles.toml``), by name.
 
     Examples
@@ -114,4 +114,4 @@ def load_profiles() -> dict[str, BuyerProfile]:
     """
     data = tomllib.loads(shipped("datasets/profiles.toml").read_text(encoding="utf-8"))
     usual = {"money_weight": (0.1, 0.3)}
-    return {name: BuyerProfile(name=name, **{**usual, **entry}) for name, entry in data["profiles"].items()}
+    return {name: Buyer(name=name, **{**usual, **entry}) for name, entry in data["profiles"].items()}

@@ -11,7 +11,7 @@ from typing import Any, Literal, TypeVar
 
 from pianolab.compare.results import Comparison
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Comparable, Finding, Piano, load_profiles
+from pianolab.model import Buyer, Comparable, Finding, Piano, load_profiles
 from pianolab.report.further import Further
 from pianolab.report.pictures import Picture, provenance_name
 from pianolab.statements import Money, Statement, with_changed_values
@@ -139,7 +139,7 @@ def _edited_finding(f: Finding, edit: Change) -> Finding:
     )
 
 
-def _nobody(profile: BuyerProfile) -> BuyerProfile:
+def _nobody(profile: Buyer) -> Buyer:
     """A buyer without a name, but for those that come with pianolab: they name nobody."""
     known = profile.name in load_profiles()
     return replace(profile, name=profile.name if known else NOBODY, description="")

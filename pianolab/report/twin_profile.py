@@ -5,13 +5,13 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from pianolab.checklist import TouchScales, load_touch_scales
-from pianolab.model import ASPECTS, BuyerProfile, Room
+from pianolab.model import ASPECTS, Buyer, Room
 from pianolab.show import Row, html_table, money
 
 SECTION = Markup('<section class="pianolab-profile"><h2>{}</h2><p>{}</p>{}</section>')
 
 
-def profile_twin(profile: BuyerProfile, *, scales: TouchScales | None = None) -> str:
+def profile_twin(profile: Buyer, *, scales: TouchScales | None = None) -> str:
     """Everything a buyer's form holds.
 
     Parameters
@@ -25,7 +25,7 @@ def profile_twin(profile: BuyerProfile, *, scales: TouchScales | None = None) ->
 
     Examples
     --------
-    >>> "tone</td>" in profile_twin(BuyerProfile(name="Ada"))
+    >>> "tone</td>" in profile_twin(Buyer(name="Ada"))
     True
     """
     weights: list[Row] = [(a, _share(profile.weights[a])) for a in ASPECTS]
@@ -42,7 +42,7 @@ def _share(weight: tuple[float, float]) -> str:
     return f"{weight[0]:.0%} to {weight[1]:.0%}"
 
 
-def _plans(p: BuyerProfile) -> list[Row]:
+def _plans(p: Buyer) -> list[Row]:
     low, high = (money(m, p.currency, locale=p.locale) for m in p.moving_cost)
     budget = "no limit given" if p.budget is None else money(p.budget, p.currency, locale=p.locale)
     return [
@@ -63,7 +63,7 @@ def _room(room: Room) -> str:
     return ", ".join([size, *room.surfaces])
 
 
-def _tastes(p: BuyerProfile, scales: TouchScales) -> list[Row]:
+def _tastes(p: Buyer, scales: TouchScales) -> list[Row]:
     names = {s.id: (s.name, s.low, s.high) for s in scales.taste}
     rows: list[Row] = []
     for scale in {**names, **p.touch_taste}:

@@ -15,7 +15,7 @@ from pianolab.assess.findings import view_point
 from pianolab.assess.scoring import load_scoring
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.model import Buyer, Finding, Piano
 from pianolab.show import Fields, Row, Showable
 from pianolab.statements import Statement, statement
 from pianolab.upkeep.care_facts import care_facts
@@ -104,7 +104,7 @@ def care_plan(
     findings: Iterable[Finding],
     *,
     survey: Survey | None = None,
-    profile: BuyerProfile | None = None,
+    profile: Buyer | None = None,
     holds: bool | None = None,
     delivery: date | None = None,
     restrung: int | None = None,
@@ -194,7 +194,7 @@ def _step(raw: Mapping[str, Any], words: Mapping[str, Any]) -> CareStep:
 
 
 def _unknown(
-    facts: Mapping[str, bool], survey: Survey | None, profile: BuyerProfile | None
+    facts: Mapping[str, bool], survey: Survey | None, profile: Buyer | None
 ) -> tuple[Statement, ...]:
     room = "care.nobody named" if profile is None else "care.room unknown"
     missing = (

@@ -11,7 +11,7 @@ from pianolab.assess.places import holds as rule_holds
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import Point
-from pianolab.model import BuyerProfile, Piano
+from pianolab.model import Buyer, Piano
 from pianolab.rooms import predict_room
 from pianolab.words import keys_in_words, lower_first, say
 
@@ -33,7 +33,7 @@ def care_facts(
     views: Mapping[str, PointView],
     survey: Survey | None,
     *,
-    profile: BuyerProfile | None,
+    profile: Buyer | None,
     holds: bool | None,
     scoring: Scoring,
 ) -> tuple[dict[str, bool], dict[str, Any]]:
@@ -143,7 +143,7 @@ def _state(views: Mapping[str, PointView], scoring: Scoring) -> tuple[dict[str, 
     return facts, words
 
 
-def _home(profile: BuyerProfile | None) -> tuple[dict[str, bool], dict[str, Any]]:
+def _home(profile: Buyer | None) -> tuple[dict[str, bool], dict[str, Any]]:
     if profile is None:
         return {"home lively": False, "home room unknown": True}, {"home_t60": None}
     acoustics = predict_room(profile.home_room)

@@ -21,7 +21,7 @@ from pianolab.assess.findings import PointView, found_at, view_point
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.model import Buyer, Finding, Piano
 from pianolab.show import Row, Showable
 from pianolab.statements import Statement, statement
 from pianolab.words import Told, lower_first, say
@@ -152,7 +152,7 @@ def remaining_life(
     piano: Piano,
     findings: Iterable[Finding],
     *,
-    profile: BuyerProfile | None,
+    profile: Buyer | None,
     year: int,
     replaced: Mapping[str, int] | None = None,
     checklist: Checklist | None = None,
@@ -219,7 +219,7 @@ def _check(piano: Piano, renewed: Mapping[str, int], year: int, rules: Mapping[s
             raise BadInput(f"replaced {part}", when, f"a year from {piano.year or 1700} to {year}")
 
 
-def _hours(profile: BuyerProfile | None, table: Mapping[str, list[float]]) -> Range:
+def _hours(profile: Buyer | None, table: Mapping[str, list[float]]) -> Range:
     words = profile.level.lower() if profile is not None else ""
     ranges = [table[word] for word in table if word in words] or [table["unknown"]]
     return min(r[0] for r in ranges), max(r[1] for r in ranges)

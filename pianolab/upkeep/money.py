@@ -25,7 +25,7 @@ from pianolab.assess.repairs import simulate_both, simulate_repairs, triangular
 from pianolab.assess.results import RepairEstimate
 from pianolab.checklist.points import JobKind
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Piano
+from pianolab.model import Buyer, Piano
 from pianolab.upkeep.life import Life
 from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, MoneyPlans, Span
 
@@ -38,7 +38,7 @@ def money_over_years(
     piano: Piano,
     repairs: RepairEstimate,
     *,
-    profile: BuyerProfile,
+    profile: Buyer,
     prices: PriceList,
     life: Life | None = None,
     plans: MoneyPlans | None = None,
@@ -70,7 +70,7 @@ def money_over_years(
     >>> from pianolab.assess import load_prices
     >>> from pianolab.assess.repairs import estimate
     >>> nothing = estimate((), currency="EUR", seed=0, draws=100)
-    >>> buyer = BuyerProfile(name="B", years_of_use=10)
+    >>> buyer = Buyer(name="B", years_of_use=10)
     >>> cost = money_over_years(Piano(name="A", asking_price=Decimal(2000)), nothing, profile=buyer, prices=load_prices())
     >>> bool(200 + 0.9 * 90 <= cost.a_year.low <= cost.a_year.high <= 200 + 0.9 * 2 * 170)
     True
@@ -112,7 +112,7 @@ def money_over_years(
     )
 
 
-def _check(piano: Piano, repairs: RepairEstimate, profile: BuyerProfile, prices: PriceList) -> None:
+def _check(piano: Piano, repairs: RepairEstimate, profile: Buyer, prices: PriceList) -> None:
     currencies = {piano.currency, repairs.currency, profile.currency, prices.currency}
     if len(currencies) > 1:
         need = "one currency for price, repairs and budget"
@@ -154,7 +154,7 @@ class _Draws:
 
     piano: Piano
     repairs: RepairEstimate
-    profile: BuyerProfile
+    profile: Buyer
     prices: PriceList
     rng: np.random.Generator
     interest: float

@@ -87,7 +87,7 @@ class ComparablesForm(StillTwin, ipywidgets.VBox):
     def _remove(self, comparable: Comparable) -> None:
         try:
             with self._casebook.editing(by=self._by) as edit:
-                edit.remove(comparable.id)
+                edit.remove(comparable.id, was=comparable)
         except PianolabError as error:  # taken out elsewhere meanwhile: the list then shows what is there
             self._show(self.controls["piano"].value)
             self._refused(error)

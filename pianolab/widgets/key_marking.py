@@ -84,7 +84,7 @@ class KeyMarking:
             by_hand = count if count > len(before.keys) else 0
             if not keys and not by_hand:
                 # No key marked says nothing about the others: "none found" is entered in the walk.
-                edit.remove(before.id)
+                edit.remove(before.id, was=before)
                 return
             after = replace(
                 before, keys=keys, count=max(by_hand, len(keys)), state="checked", reason="", at=self._now()

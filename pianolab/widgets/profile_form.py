@@ -12,7 +12,7 @@ import ipywidgets
 
 from pianolab.checklist import load_touch_scales
 from pianolab.errors import BadInput, PianolabError
-from pianolab.model import ASPECTS, BuyerProfile, Room, load_profiles
+from pianolab.model import ASPECTS, Buyer, Room, load_profiles
 from pianolab.report.twin_profile import profile_twin
 from pianolab.rooms import load_surfaces
 from pianolab.widgets.asking import Asking
@@ -76,7 +76,7 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
         return f"<ProfileForm {self._profile.name}>"
 
     @property
-    def profile(self) -> BuyerProfile:
+    def profile(self) -> Buyer:
         """The buyer as the casebook holds them now, or would if nothing was changed yet."""
         return self._profile
 
@@ -90,7 +90,7 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
         except PianolabError as error:
             self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
 
-    def _save(self, wanted: BuyerProfile, was: BuyerProfile) -> None:
+    def _save(self, wanted: Buyer, was: Buyer) -> None:
         """Keep the buyer as the form shows it, based on what it had read; what another changed meanwhile is kept too."""
         wanted.check()
         if any(p.name == wanted.name for p in self._casebook.profiles()):
@@ -117,7 +117,7 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
             self._quiet = False
         self.sum.value = _sum_words(self._profile)
 
-    def _wanted(self) -> BuyerProfile:
+    def _wanted(self) -> Buyer:
         """What the controls say; the record itself reads figures out of text, or refuses them."""
         value: dict[str, Any] = {field: control.value for field, control in self.controls.items()}
         costs: Any = tuple(value[f"moving {end}"].strip() or 0 for end in ("low", "high"))
@@ -146,16 +146,16 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
         return profile_twin(self._profile)
 
 
-def _start(casebook: Casebook, name: str, like: str) -> BuyerProfile:
+def _start(casebook: Casebook, name: str, like: str) -> Buyer:
     known = {**load_profiles(), **{p.name: p for p in casebook.profiles()}}
     if like and like not in known:
         raise BadInput("like", repr(like), "one of " + ", ".join(sorted(known)), "Misspelt?")
     if name in known:
         return known[name]
-    return replace(known[like], name=name) if like else BuyerProfile(name=name)
+    return replace(known[like], name=name) if like else Buyer(name=name)
 
 
-def _values(p: BuyerProfile) -> dict[str, Any]:
+def _values(p: Buyer) -> dict[str, Any]:
     """What the controls show of a buyer; what isn't known is empty."""
     room = p.home_room
     metres = {"length": room.length_m, "width": room.width_m, "height": room.height_m}
@@ -178,7 +178,7 @@ def _typed(value: object) -> str:
     return "" if value is None else f"{value}"
 
 
-def _controls(p: BuyerProfile) -> dict[str, Any]:
+def _controls(p: Buyer) -> dict[str, Any]:
     """A control for each field, in the order in which one is asked."""
     value = _values(p)
     found: dict[str, Any] = {a: _share_slider(a, value[a]) for a in ASPECTS}
@@ -247,14 +247,14 @@ def _metres(raw: str) -> Any:
     return raw.strip().removesuffix("m").replace(",", ".").strip() or None
 
 
-def _sum_words(p: BuyerProfile) -> str:
+def _sum_words(p: Buyer) -> str:
     """What the ranges come to together, so that one sees where they begin to exclude each other."""
     ranges = [*p.weights.values(), p.money_weight]
     low, high = sum(r[0] for r in ranges), sum(r[1] for r in ranges)
     return f"All shares together: {low:.0%} to {high:.0%}; 100 % must lie between."
 
 
-def _quiet(p: BuyerProfile) -> str:
+def _quiet(p: Buyer) -> str:
     try:
         p.check()
     except BadInput as error:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets
 
 from pianolab.errors import BadInput, PianolabError
-from pianolab.model import BuyerProfile, Finding, Room, load_profiles, new_id
+from pianolab.model import Buyer, Finding, Room, load_profiles, new_id
 from pianolab.rooms import RoomAsFound, compare_rooms, room_of_visit
 from pianolab.rooms.walk import SIZES
 from pianolab.show import html_table
@@ -235,10 +235,10 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
     def _written(self, edit: Any, before: Any, after: Any) -> Any:
         """One record entered, changed or taken out; as it is kept."""
         if after is None:
-            edit.remove(before.id)
+            edit.remove(before.id, was=before)
             return None
         names = [p.name for p in self._casebook.profiles()]
-        new = before is None or (isinstance(after, BuyerProfile) and after.name not in names)
+        new = before is None or (isinstance(after, Buyer) and after.name not in names)
         return edit.add(after) if new else edit.change(after, was=before)
 
     def to_html(self) -> str:
@@ -269,7 +269,7 @@ def _moved(record: Any, ids: Mapping[str, str]) -> Any:
     return replace(record, id=ids[record.id]) if isinstance(record, Finding) and record.id in ids else record
 
 
-def _buyer_of(casebook: Casebook, name: str) -> BuyerProfile:
+def _buyer_of(casebook: Casebook, name: str) -> Buyer:
     from pianolab.casebook import kept_settings  # loaded with the casebook that is open here
 
     name = name or kept_settings(casebook).profile or USUAL_BUYER

@@ -48,7 +48,7 @@ def _drop_photo(walk: Walk, event: Event, _buffers: Buffers) -> str:
     if photo is None:
         raise BadInput("photo", "one that is not here any more", "a photo of this visit")
     with walk.casebook.editing(by=walk.by) as edit:
-        edit.remove(photo.id)
+        edit.remove(photo.id, was=photo)
     walk.photographed = True
     walk.read()
     return "Photo taken out"

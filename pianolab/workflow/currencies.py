@@ -9,7 +9,7 @@ from decimal import Decimal
 from pianolab.assess import Assessment, Price, PriceList, RepairEstimate
 from pianolab.assess.prices import usual_prices
 from pianolab.compare import Comparison, PriceAdvice
-from pianolab.model import BuyerProfile, Piano
+from pianolab.model import Buyer, Piano
 from pianolab.show import Row
 from pianolab.statements import statement
 from pianolab.upkeep import MoneyOverYears
@@ -28,13 +28,13 @@ class Reckoning:
     """
 
     pianos: tuple[Piano, ...]
-    buyer: BuyerProfile
+    buyer: Buyer
     prices: PriceList
     why_none: str = ""
     notes: tuple[str, ...] = ()
 
 
-def reckon(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList) -> Reckoning:
+def reckon(pianos: Sequence[Piano], buyer: Buyer, prices: PriceList) -> Reckoning:
     """One currency for the shortlist, or why there is none.
 
     That of the prices asked decides: a piano without a price has no say, a buyer's budget in another currency is left
@@ -67,14 +67,12 @@ def reckon(pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList) -> R
     )
 
 
-def _budget_aside(buyer: BuyerProfile, code: str) -> str:
+def _budget_aside(buyer: Buyer, code: str) -> str:
     own = f"budget and moving cost of {buyer.name} are in {buyer.currency}"
     return f"{own} and were left aside: prices are asked in {code}"
 
 
-def _without(
-    pianos: Sequence[Piano], buyer: BuyerProfile, prices: PriceList, why: str, remedy: str
-) -> Reckoning:
+def _without(pianos: Sequence[Piano], buyer: Buyer, prices: PriceList, why: str, remedy: str) -> Reckoning:
     jobs = {**usual_prices().jobs, **prices.jobs}
     free = {job: replace(p, low=NOTHING, usual=NOTHING, high=NOTHING, of_kind={}) for job, p in jobs.items()}
     code = prices.currency
@@ -96,14 +94,14 @@ class _AnyJob(PriceList):
         return self.jobs.get(job, free)
 
 
-def indifferent_to_money(buyer: BuyerProfile, *, currency: str) -> BuyerProfile:
+def indifferent_to_money(buyer: Buyer, *, currency: str) -> Buyer:
     """The same buyer, to whom money is all the same: what the aspects weigh beside each other stays as it is.
 
     The six weights of a buyer add up to what money leaves; here they add up to the whole.
 
     Examples
     --------
-    >>> free = indifferent_to_money(BuyerProfile(name="x", money_weight=(0.2, 0.2)), currency="EUR")
+    >>> free = indifferent_to_money(Buyer(name="x", money_weight=(0.2, 0.2)), currency="EUR")
     >>> free.money_weight, free.weights["tone"]
     ((0.0, 0.0), (0.0625, 0.3125))
     """
@@ -119,9 +117,7 @@ def indifferent_to_money(buyer: BuyerProfile, *, currency: str) -> BuyerProfile:
     )
 
 
-def without_money(
-    comparison: Comparison, pianos: Sequence[Piano], *, buyer: BuyerProfile, why: str
-) -> Comparison:
+def without_money(comparison: Comparison, pianos: Sequence[Piano], *, buyer: Buyer, why: str) -> Comparison:
     """The comparison of a shortlist judged without money, with every amount in it unknown and none of them 0.
 
     Parameters
@@ -182,7 +178,7 @@ def _unpriced(a: Assessment, piano: Piano, why: str) -> Assessment:
     return replace(a, piano=piano, repairs=repairs)
 
 
-def years_unknown(piano: Piano, buyer: BuyerProfile, why: str) -> MoneyOverYears:
+def years_unknown(piano: Piano, buyer: Buyer, why: str) -> MoneyOverYears:
     """The money over the years where it isn't reckoned."""
     return MoneyOverYears(
         piano=piano.name,

@@ -13,7 +13,7 @@ from pianolab.assess.prices import read_prices
 from pianolab.casebook import Casebook, KeptSettings, OwnFile, keep_settings, kept_settings
 from pianolab.checklist import Checklist, load_checklist, read_checklist
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Room, load_profiles
+from pianolab.model import Buyer, Room, load_profiles
 from pianolab.show import Fields
 from pianolab.upkeep import MoneyPlans, load_plans
 
@@ -52,7 +52,7 @@ class Settings(Fields):
     ('first piano', 'EUR', True)
     """
 
-    profile: str | BuyerProfile = FIRST
+    profile: str | Buyer = FIRST
     checklist: Own = None
     prices: Own = None
     home_room: Room | None = None
@@ -165,7 +165,7 @@ class Settings(Fields):
         own = _own_file(self.checklist)
         return "" if own is None else own.name
 
-    def buyer(self, casebook: Casebook) -> BuyerProfile:
+    def buyer(self, casebook: Casebook) -> Buyer:
         """The buyer, found by name where only a name is given, in the room that was given, and checked.
 
         Parameters
@@ -174,7 +174,7 @@ class Settings(Fields):
 
         Returns
         -------
-        BuyerProfile
+        Buyer
 
         Raises
         ------
@@ -209,9 +209,9 @@ def _own_file(given: Own) -> OwnFile | None:
     return given
 
 
-def find_profile(casebook: Casebook, profile: str | BuyerProfile) -> BuyerProfile:
+def find_profile(casebook: Casebook, profile: str | Buyer) -> Buyer:
     """A buyer by name: of the casebook, or of those that come with pianolab."""
-    if isinstance(profile, BuyerProfile):
+    if isinstance(profile, Buyer):
         return profile
     known = {**load_profiles(), **{p.name: p for p in casebook.profiles()}}
     if profile not in known:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pianolab.acoustics.results import Survey
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano, Room
+from pianolab.model import Buyer, Finding, Piano, Room
 from pianolab.sources import SOURCES
 from pianolab.upkeep.care import TUNINGS, CarePlan, _table, care_plan
 from pianolab.upkeep.care_facts import MENDED_LATER, MENDED_LATER_TOO
@@ -144,9 +144,9 @@ def test_what_may_stop_it_comes_before_everything_else() -> None:
 def test_a_lively_room_at_home_is_said_before_hammers_are_softened() -> None:
     lively = Room(length_m=7, width_m=5, height_m=3.2, surfaces=("tiles", "plaster", "glass"))
     dull = Room(length_m=5, width_m=4, height_m=2.5, surfaces=("carpet", "curtains", "upholstery"))
-    assert "lively room" in ids(plan_of(profile=BuyerProfile(name="B", home_room=lively)))
-    assert "lively room" not in ids(plan_of(profile=BuyerProfile(name="B", home_room=dull)))
-    unknown = plan_of(profile=BuyerProfile(name="B"))
+    assert "lively room" in ids(plan_of(profile=Buyer(name="B", home_room=lively)))
+    assert "lively room" not in ids(plan_of(profile=Buyer(name="B", home_room=dull)))
+    unknown = plan_of(profile=Buyer(name="B"))
     assert any("size of the room is not known" in text for text in unknown.unknown)
 
 

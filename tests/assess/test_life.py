@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.model import Buyer, Finding, Piano
 from pianolab.sources import SOURCES
 from pianolab.upkeep import life as life_module
 from pianolab.upkeep.life import Life, remaining_life
 
 CHECKLIST = load_checklist()
 OLD = Piano(name="A", year=1978)
-BUYER = BuyerProfile(name="B", years_of_use=10, level="intermediate")
+BUYER = Buyer(name="B", years_of_use=10, level="intermediate")
 
 
 def grade(point: str, value: int) -> Finding:
@@ -28,7 +28,7 @@ def hammers(grooves: int, felt: int) -> list[Finding]:
 
 
 def life_of(
-    findings: list[Finding], *, piano: Piano = OLD, profile: BuyerProfile | None = BUYER, **more: object
+    findings: list[Finding], *, piano: Piano = OLD, profile: Buyer | None = BUYER, **more: object
 ) -> Life:
     return remaining_life(piano, findings, profile=profile, year=2026, checklist=CHECKLIST, **more)  # type: ignore[arg-type]
 
@@ -125,13 +125,11 @@ def test_pins_are_told_by_any_of_two_points() -> None:
 
 def test_much_playing_wears_hammers_and_not_pins() -> None:
     seen = [*hammers(4, 4), Finding(visit_id="v", point="tuning-held", answer=True)]
-    little, much = (
-        life_of(seen, profile=BuyerProfile(name="B", level=level)) for level in ("beginner", "advanced")
-    )
+    little, much = (life_of(seen, profile=Buyer(name="B", level=level)) for level in ("beginner", "advanced"))
     assert little.part("hammers").years is not None
     assert much.part("hammers").years < little.part("hammers").years  # type: ignore[operator]
     assert much.part("pins").years == little.part("pins").years
-    both = life_of(seen, profile=BuyerProfile(name="B", level="beginner to intermediate"))
+    both = life_of(seen, profile=Buyer(name="B", level="beginner to intermediate"))
     assert both.hours_per_week == (2.0, 8.0)
     assert life_of(seen, profile=None).hours_per_week == (2.0, 14.0)
 

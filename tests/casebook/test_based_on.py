@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from pianolab.casebook import Clash
 from pianolab.casebook.based_on import merged
-from pianolab.model import BuyerProfile, Finding, Piano, Room
+from pianolab.casebook.troubles import ChangedSince
+from pianolab.model import Buyer, Finding, Piano, Room
 
 WAS = Piano(id="p", name="A", seller="M", address="old lane", asking_price=Decimal(900))
 
@@ -61,7 +62,7 @@ def test_what_belongs_together_is_one_field():
 
 
 def test_weights_and_rooms_are_merged_inside():
-    was = BuyerProfile(name="b", home_room=Room(length_m=4))
+    was = Buyer(name="b", home_room=Room(length_m=4))
     yours = replace(was, weights={**was.weights, "tone": (0.1, 0.2)}, home_room=Room(length_m=4, width_m=3))
     theirs = replace(
         was,
@@ -137,6 +138,18 @@ def test_what_was_removed_meanwhile(case):
     assert case.book.findings() == ()
 
 
+def test_what_another_changed_since_is_not_removed(case):
+    with case.book.editing(by="Ben") as edit:
+        kept = edit.change(replace(case.finding, note="three more behind the panel"), was=case.finding)
+    with pytest.raises(ChangedSince, match="changes by Ben") as caught, case.book.editing(by="Ana") as edit:
+        edit.remove(case.finding.id, was=case.finding)
+    assert "Finding" in str(caught.value)
+    assert case.book.findings() == (kept,)
+    with case.book.editing(by="Ana") as edit:
+        edit.remove(kept.id, was=kept)
+    assert case.book.findings() == ()
+
+
 def test_every_form_says_what_its_edit_was_based_on():
     """Nothing in the library changes a record without saying what it had read."""
     import ast
@@ -148,8 +161,8 @@ def test_every_form_says_what_its_edit_was_based_on():
     for path in Path(pianolab.__file__).parent.rglob("*.py"):
         calls = (n for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Call))
         for call in calls:
-            if ast.unparse(call.func) == "edit.change":
+            if ast.unparse(call.func) in ("edit.change", "edit.remove"):
                 found.append((path.name, any(k.arg == "was" for k in call.keywords)))
     assert len(found) >= 5
-    # A pupil's answer of a second try replaces the first on purpose.
-    assert {name for name, based in found if not based} <= {"desk.py"}
+    # A pupil's answer of a second try replaces the first on purpose; a photo is known by its id and never changes.
+    assert {name for name, based in found if not based} <= {"desk.py", "photo_form.py"}

@@ -9,7 +9,7 @@ from pianolab.casebook import KeptSettings, OwnFile, keep_settings
 from pianolab.checklist import read_checklist
 from pianolab.errors import BadInput
 from pianolab.model import (
-    BuyerProfile,
+    Buyer,
     Comparable,
     Finding,
     Photo,
@@ -153,8 +153,8 @@ def test_scales_of_touch_that_nobody_knows(case):
     opinion = TouchOpinion(visit_id=case.visit.id, player="Ana", faults={"eveness": 3})
     assert "TouchOpinion 'Ana', faults: got 'eveness', need one of" in refused(case.book, opinion)
     assert "taste: got 'evenness'" in refused(case.book, replace(opinion, taste={"evenness": 3}, faults={}))
-    buyer = BuyerProfile(name="b", touch_taste={"wait": (1, 2)})
-    assert "BuyerProfile 'b', touch_taste: got 'wait', need one of weight" in refused(case.book, buyer)
+    buyer = Buyer(name="b", touch_taste={"wait": (1, 2)})
+    assert "Buyer 'b', touch_taste: got 'wait', need one of weight" in refused(case.book, buyer)
 
 
 def test_taking_back_a_removal_does_not_make_two_pianos_of_one_name(case):

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pianolab.casebook import open_casebook
 from pianolab.casebook.reading import select_bodies
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import BuyerProfile, Examiner, Finding, Photo, Piano, SurveyRecord, Visit
+from pianolab.model import Buyer, Examiner, Finding, Photo, Piano, SurveyRecord, Visit
 
 
 def grades(book):
@@ -434,8 +434,8 @@ def test_opinions_side_by_side(case):
 
 def test_profiles_are_known_by_name(case):
     with case.book.editing(by="Ana") as edit:
-        edit.add(BuyerProfile(name="first piano"))
-        edit.change(BuyerProfile(name="first piano", level="beginner"))
+        edit.add(Buyer(name="first piano"))
+        edit.change(Buyer(name="first piano", level="beginner"))
     assert [p.level for p in case.book.profiles()] == ["beginner"]
 
 

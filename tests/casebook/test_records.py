@@ -18,7 +18,7 @@ from pianolab.io import Sound
 from pianolab.model import (
     ASPECTS,
     Answer,
-    BuyerProfile,
+    Buyer,
     Comparable,
     Examiner,
     Finding,
@@ -163,7 +163,7 @@ surveys = st.builds(
 )
 photos = st.builds(Photo, visit_id=st.just("visit"), media=media_names, point=one_line, caption=any_text)
 profiles = st.builds(
-    BuyerProfile,
+    Buyer,
     name=name_text,
     description=any_text,
     weights=st.fixed_dictionaries(dict.fromkeys(ASPECTS, weights)),
@@ -253,7 +253,7 @@ def test_every_kind_of_record_is_tried():
         Recording,
         SurveyRecord,
         Photo,
-        BuyerProfile,
+        Buyer,
         TouchOpinion,
         TouchTrial,
         Comparable,
@@ -284,7 +284,7 @@ READERS = {
     Recording: "recordings",
     SurveyRecord: "surveys",
     Photo: "photos",
-    BuyerProfile: "profiles",
+    Buyer: "profiles",
     TouchOpinion: "touch_opinions",
     TouchTrial: "touch_trials",
     Comparable: "comparables",
@@ -328,7 +328,7 @@ def enterable(record, shelf):
         return dataclasses.replace(record, point=point, keys=keys, count=None)
     if isinstance(record, Comparable) and record.piano_id:
         return dataclasses.replace(record, kind="upright")
-    if isinstance(record, BuyerProfile):
+    if isinstance(record, Buyer):
         return dataclasses.replace(record, touch_taste={"weight": (1, 3)})
     if isinstance(record, TouchOpinion):
         return dataclasses.replace(record, taste={"weight": 2}, faults={"evenness": 5})

@@ -14,7 +14,7 @@ from typing import Any
 
 from pianolab.checklist import Checklist, load_checklist
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.model import Buyer, Finding, Piano
 from tests.compare.panel_entries import (
     SOUND,
     SOUND_MAY,
@@ -46,7 +46,7 @@ class Case:
     seller: str
     warranty_years: float
     storage: str
-    buyer: BuyerProfile
+    buyer: Buyer
     home: str
     findings: tuple[Finding, ...]
     listed: frozenset[str]

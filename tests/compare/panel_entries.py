@@ -11,7 +11,7 @@ from typing import Any
 from pianolab.checklist import Checklist, Point
 from pianolab.checklist.entry import check_finding, check_point
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Comparable, Finding, Piano
+from pianolab.model import Buyer, Comparable, Finding, Piano
 
 PANEL = Path(__file__).parent / "panel"
 VISIT_YEAR = 2026
@@ -94,13 +94,11 @@ def read_piano(about: str, raw: Mapping[str, Any]) -> Piano:
     return Piano(name=raw["id"], **words, **sold_by, **known)
 
 
-def read_buyer(about: str, table: Mapping[str, Any], currency: str) -> BuyerProfile:
+def read_buyer(about: str, table: Mapping[str, Any], currency: str) -> Buyer:
     check_fields(f"{about}, buyer", table, BUYER)
     kinds = tomllib.loads((PANEL / "buyers.toml").read_text(encoding="utf-8"))["buyers"]
     check_one_of(about, "kind of buyer", table["kind"], kinds)
-    profile = BuyerProfile(
-        name=table["kind"], budget=table["budget"], currency=currency, **kinds[table["kind"]]
-    )
+    profile = Buyer(name=table["kind"], budget=table["budget"], currency=currency, **kinds[table["kind"]])
     profile.check()
     return profile
 

@@ -26,10 +26,10 @@ from pianolab.compare.looked import load_floors
 from pianolab.compare.steps import NextStep
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput
-from pianolab.model import ASPECTS, BuyerProfile, Comparable, Piano, load_profiles
+from pianolab.model import ASPECTS, Buyer, Comparable, Piano, load_profiles
 from pianolab.statements import as_written, statement
 
-PROFILE = BuyerProfile(name="even", budget=Decimal(5000), moving_cost=(Decimal(0), Decimal(0)))
+PROFILE = Buyer(name="even", budget=Decimal(5000), moving_cost=(Decimal(0), Decimal(0)))
 NO_REPAIRS = RepairEstimate(jobs=(), p10=Decimal(0), p50=Decimal(0), p90=Decimal(0), currency="EUR")
 
 
@@ -87,7 +87,7 @@ LIKE = tuple(
 """Like instruments that carry every price asked here, so that the price stands in nobody's way."""
 
 
-def compare(*assessments: Assessment, profile: BuyerProfile = PROFILE, comparables=LIKE, **more):
+def compare(*assessments: Assessment, profile: Buyer = PROFILE, comparables=LIKE, **more):
     return compare_pianos(assessments, profile=profile, comparables=comparables, **more)
 
 
@@ -265,7 +265,7 @@ class TestFindOut:
         (9 exp(-2.5 x²) - 8) / 7 + 5 / 7 < 0, i.e. exp(-2.5 x²) < 1/3, i.e. x > √(ln 3 / 2.5) = 0.6629, with
         x even from 0 to 1: in 33.7 % of the cases. By hand.
         """
-        even = BuyerProfile(
+        even = Buyer(
             name="w",
             weights=dict.fromkeys(ASPECTS, (1 / 7, 1 / 7)),
             money_weight=(1 / 7, 1 / 7),

@@ -8,11 +8,11 @@ import pytest
 from pianolab.assess import Alert, AspectResult, Assessment, RepairEstimate, RepairJob, Unknown, load_prices
 from pianolab.compare import compare_pianos
 from pianolab.compare.hangs_on import load_assumptions
-from pianolab.model import ASPECTS, BuyerProfile, Comparable, Piano
+from pianolab.model import ASPECTS, Buyer, Comparable, Piano
 from pianolab.statements import as_written, statement
 from pianolab.words import say
 
-EVEN = BuyerProfile(
+EVEN = Buyer(
     name="even",
     weights=dict.fromkeys(ASPECTS, (1 / 7, 1 / 7)),
     money_weight=(1 / 7, 1 / 7),

@@ -10,7 +10,7 @@ import pytest
 from pianolab.assess import AspectResult, Assessment, assess_piano, load_prices
 from pianolab.checklist import Point, load_checklist
 from pianolab.compare import Comparison, compare_pianos
-from pianolab.model import ASPECTS, BuyerProfile, Comparable, Finding, Piano
+from pianolab.model import ASPECTS, Buyer, Comparable, Finding, Piano
 from tests.compare.panel_entries import supplied_findings
 from tests.compare.panel_expected import VERDICTS
 from tests.sampled import quick_at_some
@@ -19,7 +19,7 @@ CHECKLIST, PRICES = load_checklist(), load_prices()
 PIANO = Piano(
     id="p", name="p", asking_price=Decimal(2000), year=1990, key_tops="plastic", middle_pedal="practice felt"
 )
-BUYER = BuyerProfile(
+BUYER = Buyer(
     name="a child's family",
     level="beginner",
     budget=Decimal(4000),

@@ -13,7 +13,7 @@ import pytest
 
 from pianolab.assess import Alert, AspectResult, Assessment, RepairEstimate, Unknown, load_prices
 from pianolab.compare import Comparison, compare_pianos
-from pianolab.model import ASPECTS, BuyerProfile, Piano
+from pianolab.model import ASPECTS, Buyer, Piano
 from pianolab.statements import as_written
 
 RANGES = {
@@ -26,7 +26,7 @@ RANGES = {
 }
 MONEY = (0.10, 0.30)
 BUDGET = 5000
-BUYER = BuyerProfile(name="x", weights=RANGES, money_weight=MONEY, budget=Decimal(BUDGET))
+BUYER = Buyer(name="x", weights=RANGES, money_weight=MONEY, budget=Decimal(BUDGET))
 FLOORS = {"structure": 3.0, "tuning stability": 3.0, "touch": 2.5, "tone": 2.0}
 """As they stand in the data for a buyer whose level nobody has named; written down again, not read."""
 

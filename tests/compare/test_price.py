@@ -17,13 +17,13 @@ from pianolab.assess.results import Alert, Unknown
 from pianolab.checklist import load_checklist
 from pianolab.compare.price import PriceAdvice, advise_price
 from pianolab.compare.price_terms import WORTH_SAYING
-from pianolab.model import BuyerProfile, Comparable, Finding, Piano
+from pianolab.model import Buyer, Comparable, Finding, Piano
 from pianolab.statements import Statement, as_written, statement
 from pianolab.words import say
 from tests.compare.panel_entries import supplied_findings
 
 DAY = date(2026, 11, 2)
-BUYER = BuyerProfile(name="x", budget=Decimal(3000), moving_cost=(200, 300))
+BUYER = Buyer(name="x", budget=Decimal(3000), moving_cost=(200, 300))
 PIANO = Piano(id="p", name="A", year=1986, asking_price=Decimal(1900), seller_kind="private")
 LIKE: dict[str, Any] = {"age_years": 40, "condition": "good", "seller_kind": "private", "sold": True}
 COMPARABLES = tuple(Comparable(price=Decimal(p), seen_on=DAY, **LIKE) for p in (1800, 2000, 2200))

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from pianolab.assess import AspectResult, Assessment, RepairEstimate, RepairJob, Unknown
 from pianolab.compare import PriceAdvice, compare_pianos
 from pianolab.compare.simulate import draw_piano
-from pianolab.model import ASPECTS, BuyerProfile, Piano
+from pianolab.model import ASPECTS, Buyer, Piano
 from pianolab.statements import as_written
 
-PROFILE = BuyerProfile(name="even", budget=Decimal(5000))
+PROFILE = Buyer(name="even", budget=Decimal(5000))
 QUICK = settings(max_examples=15, deadline=None)
 DRAWS = 4000
 ERROR = 4 * 0.5 / np.sqrt(DRAWS)

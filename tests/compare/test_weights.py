@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pianolab.compare import compare_pianos
 from pianolab.compare.weights import draw_weights, draw_within, evenly_filled, middle_weights, weight_ranges
 from pianolab.errors import BadInput
-from pianolab.model import ASPECTS, BuyerProfile, load_profiles
+from pianolab.model import ASPECTS, Buyer, load_profiles
 
 LOW, HIGH = np.array([0.1, 0.0, 0.2]), np.array([0.6, 0.5, 0.9])
 
@@ -73,7 +73,7 @@ def test_shipped_profiles_can_be_used(name: str) -> None:
     assert middle_weights(profile).sum() == pytest.approx(1.0)
 
 
-EVEN = BuyerProfile(name="even")
+EVEN = Buyer(name="even")
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,7 @@ from pianolab.compare import PriceAdvice
 from pianolab.compare.results import Comparison, Standing, Verdict
 from pianolab.compare.steps import NextStep
 from pianolab.keyboard import note_name
-from pianolab.model import ASPECTS, BuyerProfile, Finding, Piano
+from pianolab.model import ASPECTS, Buyer, Finding, Piano
 from pianolab.statements import as_written
 
 NAMES = ("Blue upright", "School grand", "Attic upright", "Parlour grand")
@@ -483,7 +483,7 @@ def make_comparison(names: tuple[str, ...] = NAMES) -> Comparison:
             ),
         )
     )
-    profile = BuyerProfile(
+    profile = Buyer(
         name="first piano",
         description="a pupil in the second year",
         budget=Decimal(3500),

@@ -17,7 +17,7 @@ from pianolab.casebook import Casebook, create_casebook
 from pianolab.casebook.codec import KINDS, from_json, id_of, to_json
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
-from pianolab.model import ASPECTS, BuyerProfile, Comparable, Finding, Piano, TouchOpinion, Visit
+from pianolab.model import ASPECTS, Buyer, Comparable, Finding, Piano, TouchOpinion, Visit
 from pianolab.model.door import Kind, kinds_of
 from pianolab.workflow import decide
 from pianolab.workflow.page_making import page_of, tables_of
@@ -203,7 +203,7 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Casebook]:
         with book.editing(by="Ana") as edit:
             piano = edit.add(Piano(id="p", name="A"))
             edit.add(Visit(id="v", piano_id=piano.id, day=date(2026, 3, 14)))
-            edit.add(BuyerProfile(name="b"))
+            edit.add(Buyer(name="b"))
             edit.add(Comparable(id="c", piano_id=piano.id, price=Decimal(900)))
             edit.add(TouchOpinion(id="t", visit_id="v", player="Ana"))
             for number, point in enumerate(("bridge-treble", "keys-chips", "action-dip", "plate-cracks")):
@@ -285,7 +285,7 @@ ENTERED = {
 
 
 def changed(book: Casebook, wanted: Any, there: Any) -> Any:
-    if isinstance(wanted, BuyerProfile):
+    if isinstance(wanted, Buyer):
         wanted.check()  # weights that exclude each other may be kept, but nobody is advised by them
     with book.editing(by="Ana") as edit:
         return edit.change(wanted, was=there)

@@ -15,7 +15,7 @@ from pianolab.errors import BadInput
 from pianolab.model import (
     ASPECTS,
     Answer,
-    BuyerProfile,
+    Buyer,
     Examiner,
     Finding,
     Photo,
@@ -50,7 +50,7 @@ def test_what_a_script_writes_is_brought_into_the_types_of_the_record() -> None:
     assert (piano.name, piano.asking_price, piano.year) == ("A", Decimal(900), 1978)
     assert (piano.serial, piano.currency) == ("12345", "EUR")
     assert type(piano.asking_price) is Decimal
-    assert BuyerProfile(name="b", budget=5000).budget == Decimal(5000)  # type: ignore[arg-type]
+    assert Buyer(name="b", budget=5000).budget == Decimal(5000)  # type: ignore[arg-type]
     assert Piano(name="A", asking_price=899.5).asking_price == Decimal("899.5")  # type: ignore[arg-type]
 
 
@@ -76,12 +76,12 @@ def test_lists_become_tuples_and_texts_become_dates() -> None:
         length_m=4.5, surfaces=("carpet",)
     )
     weights = {aspect: [0.1, "0.2"] for aspect in ASPECTS}
-    assert BuyerProfile(name="b", weights=weights).weights["tone"] == (0.1, 0.2)  # type: ignore[arg-type]
+    assert Buyer(name="b", weights=weights).weights["tone"] == (0.1, 0.2)  # type: ignore[arg-type]
 
 
 def test_a_record_keeps_nothing_that_somebody_else_can_change() -> None:
     weights = dict.fromkeys(ASPECTS, (0.1, 0.2))
-    buyer = BuyerProfile(name="b", weights=weights)
+    buyer = Buyer(name="b", weights=weights)
     weights["tone"] = (5.0, 6.0)
     assert buyer.weights["tone"] == (0.1, 0.2)
 
@@ -198,31 +198,31 @@ WRONG = [
     ),
     (Photo, {"visit_id": "v", "media": "a/b.jpg"}, "Photo 'a/b.jpg', media"),
     (Examiner, {"id": " ", "name": "Ana"}, "Examiner 'Ana', id: got ' '"),
-    (BuyerProfile, {"name": "b", "budget": 0}, "BuyerProfile 'b', budget: got 0, need more than 0"),
-    (BuyerProfile, {"name": "b", "weights": {"tone": (0, 1)}}, "weights: got"),
+    (Buyer, {"name": "b", "budget": 0}, "Buyer 'b', budget: got 0, need more than 0"),
+    (Buyer, {"name": "b", "weights": {"tone": (0, 1)}}, "weights: got"),
     (
-        BuyerProfile,
+        Buyer,
         {"name": "b", "weights": {**dict.fromkeys(ASPECTS, (0, 1)), "tone": (0.5, 0.2)}},
         "weight of tone: got 0.5 to 0.2",
     ),
     (
-        BuyerProfile,
+        Buyer,
         {"name": "b", "weights": {**dict.fromkeys(ASPECTS, (0, 1)), "tone": (0.5, 2)}},
         "weights, tone: got 2",
     ),
     (
-        BuyerProfile,
+        Buyer,
         {"name": "b", "weights": {**dict.fromkeys(ASPECTS, (0, 1)), "tone": (0.5,)}},
         "weights, tone: got (0.5,), need 2",
     ),
-    (BuyerProfile, {"name": "b", "moving_cost": (5, 2)}, "moving_cost: got 5 to 2"),
-    (BuyerProfile, {"name": "b", "moving_cost": 5}, "moving_cost: got 5"),
-    (BuyerProfile, {"name": "b", "years_of_use": 0}, "years_of_use: got 0, need 1 to 100 years"),
-    (BuyerProfile, {"name": "b", "years_of_use": float("nan")}, "years_of_use: got nan"),
-    (BuyerProfile, {"name": "b", "locale": "xx_YY"}, "locale: got 'xx_YY', need a language and country"),
-    (BuyerProfile, {"name": "b", "touch_taste": {"weight": (3, 2)}}, "taste of weight: got 3 to 2"),
-    (BuyerProfile, {"name": "b", "touch_taste": {"weight": (0, 2)}}, "touch_taste, weight: got 0"),
-    (BuyerProfile, {"name": "b", "touch_taste": {5.5: (1, 2)}}, "touch_taste: got 5.5"),
+    (Buyer, {"name": "b", "moving_cost": (5, 2)}, "moving_cost: got 5 to 2"),
+    (Buyer, {"name": "b", "moving_cost": 5}, "moving_cost: got 5"),
+    (Buyer, {"name": "b", "years_of_use": 0}, "years_of_use: got 0, need 1 to 100 years"),
+    (Buyer, {"name": "b", "years_of_use": float("nan")}, "years_of_use: got nan"),
+    (Buyer, {"name": "b", "locale": "xx_YY"}, "locale: got 'xx_YY', need a language and country"),
+    (Buyer, {"name": "b", "touch_taste": {"weight": (3, 2)}}, "taste of weight: got 3 to 2"),
+    (Buyer, {"name": "b", "touch_taste": {"weight": (0, 2)}}, "touch_taste, weight: got 0"),
+    (Buyer, {"name": "b", "touch_taste": {5.5: (1, 2)}}, "touch_taste: got 5.5"),
     (TouchOpinion, {"visit_id": "v", "player": ""}, "player: got ''"),
     (
         TouchOpinion,

@@ -11,13 +11,13 @@ from pianolab.assess import RepairJob, load_prices
 from pianolab.assess.prices import read_prices
 from pianolab.assess.repairs import estimate
 from pianolab.errors import BadInput
-from pianolab.model import BuyerProfile, Finding, Piano
+from pianolab.model import Buyer, Finding, Piano
 from pianolab.statements import as_written
 from pianolab.upkeep import Life, MoneyOverYears, MoneyPlans, money_over_years, remaining_life
 from pianolab.upkeep.money import present_value
 
 PRICES = load_prices()
-BUYER = BuyerProfile(name="B", years_of_use=10)
+BUYER = Buyer(name="B", years_of_use=10)
 PIANO = Piano(name="A", asking_price=Decimal(3000), year=1990)
 NO_PRICES_MOVE = read_prices(
     'currency = "EUR"\ndate = 2026-03-01\nregion = "here"\n[jobs.tuning]\nlow = 100\nusual = 100\nhigh = 100\n'
@@ -39,9 +39,7 @@ def job(amount: int, *, name: str = "regulation", **more: object) -> RepairJob:
     )
 
 
-def reckon(
-    *jobs: RepairJob, piano: Piano = PIANO, buyer: BuyerProfile = BUYER, **more: object
-) -> MoneyOverYears:
+def reckon(*jobs: RepairJob, piano: Piano = PIANO, buyer: Buyer = BUYER, **more: object) -> MoneyOverYears:
     repairs = estimate(jobs, currency="EUR", seed=0, draws=100)
     return money_over_years(piano, repairs, profile=buyer, prices=more.pop("prices", PRICES), **more)
 
@@ -218,7 +216,7 @@ class TestBeside:
 @given(price=st.integers(0, 20000), more=st.integers(1, 5000), years=st.integers(1, 40))
 def test_dearer_costs_more_and_longer_use_less(price: int, more: int, years: int) -> None:
     def year(amount: int, length: int) -> float:
-        buyer = BuyerProfile(name="B", years_of_use=length)
+        buyer = Buyer(name="B", years_of_use=length)
         cost = reckon(piano=Piano(name="A", asking_price=Decimal(amount)), buyer=buyer).a_year
         assert cost is not None
         return float(cost.middle)
@@ -234,9 +232,9 @@ def test_without_a_price_a_year_is_unknown_and_currencies_are_not_mixed() -> Non
     assert "no price is asked yet" in repr(unknown)
     assert line(unknown, "price") is None
     with pytest.raises(BadInput, match="currency: got EUR, USD"):
-        reckon(buyer=BuyerProfile(name="B", currency="USD"))
+        reckon(buyer=Buyer(name="B", currency="USD"))
     with pytest.raises(BadInput, match="years_of_use: got 0"):
-        reckon(buyer=BuyerProfile(name="B", years_of_use=0))
+        reckon(buyer=Buyer(name="B", years_of_use=0))
 
 
 def test_same_seed_same_cost_and_whose_prices_are_named() -> None:

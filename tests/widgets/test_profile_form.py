@@ -11,7 +11,7 @@ import pytest
 
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.errors import BadInput
-from pianolab.model import ASPECTS, BuyerProfile, Room, load_profiles
+from pianolab.model import ASPECTS, Buyer, Room, load_profiles
 from pianolab.report.twin_profile import profile_twin
 from pianolab.widgets.profile_form import ProfileForm
 
@@ -91,7 +91,7 @@ def test_an_empty_budget_is_no_limit(book: Casebook) -> None:
 
 
 def test_a_buyer_that_cannot_be_used_is_opened_and_says_so(book: Casebook) -> None:
-    heavy = BuyerProfile(name="heavy", weights=dict.fromkeys(ASPECTS, (0.4, 0.5)))
+    heavy = Buyer(name="heavy", weights=dict.fromkeys(ASPECTS, (0.4, 0.5)))
     with book.editing(by="Ana") as edit:
         edit.add(heavy)
     assert "can't be used yet" in ProfileForm(book, "heavy").line.value
@@ -106,7 +106,7 @@ HOSTILE = "<script>alert(1)</script>"
 
 
 def test_the_twin_holds_everything_and_escapes_it(book: Casebook) -> None:
-    buyer = BuyerProfile(
+    buyer = Buyer(
         name=HOSTILE,
         description=HOSTILE,
         level=HOSTILE,

@@ -13,7 +13,7 @@ import pytest
 from pianolab import decide
 from pianolab.casebook import Casebook, create_casebook
 from pianolab.checklist import load_checklist
-from pianolab.model import BuyerProfile, Comparable, Examiner, Piano, Visit
+from pianolab.model import Buyer, Comparable, Examiner, Piano, Visit
 from pianolab.workflow import export
 from tests.compare.panel_entries import supplied_findings
 
@@ -39,7 +39,7 @@ def book(tmp_path: Path) -> Iterator[Casebook]:
     with create_casebook(tmp_path / "book") as book:
         with book.editing(by="Ana") as edit:
             edit.add(Examiner(id="t", name="technician", role="technician"))
-            edit.add(BuyerProfile(name="b", budget=Decimal(4000), moving_cost=(200, 300)))
+            edit.add(Buyer(name="b", budget=Decimal(4000), moving_cost=(200, 300)))
             edit.add(PIANO)
             visit = edit.add(Visit(piano_id="p", day=DAY, examiner="technician"))
             for f in supplied_findings("sound", looked, PIANO, None, points, leave_out=("each-recorded",)):

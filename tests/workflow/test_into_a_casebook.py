@@ -15,7 +15,7 @@ from pianolab.casebook.engine import writing
 from pianolab.casebook.tables import record
 from pianolab.errors import BadInput, CasebookError
 from pianolab.io import write_sound
-from pianolab.model import BuyerProfile, Piano, Visit
+from pianolab.model import Buyer, Piano, Visit
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.workflow import decide, export, keep_survey, listen_file, survey_into
 from pianolab.workflow.listening import day_of
@@ -189,9 +189,9 @@ def test_a_kept_survey_that_cannot_be_read_is_said_and_stops_nothing(book, recor
 
 def test_buyers(book) -> None:
     with book.editing(by="Ana") as edit:
-        edit.add(BuyerProfile(name="my pupil"))
+        edit.add(Buyer(name="my pupil"))
     assert decide(book, profile="my pupil").comparison.profile.name == "my pupil"
-    assert decide(book, profile=BuyerProfile(name="nobody else")).comparison.profile.name == "nobody else"
+    assert decide(book, profile=Buyer(name="nobody else")).comparison.profile.name == "nobody else"
     with pytest.raises(
         BadInput, match="profile: got 'my uncle', need one of conservatoire candidate, first piano, my pupil"
     ):

@@ -14,7 +14,7 @@ from pianolab.checklist import read_checklist
 from pianolab.cli import main
 from pianolab.compare.weights import draw_weights
 from pianolab.errors import BadInput, CasebookError
-from pianolab.model import BuyerProfile, Finding, Piano, Room, Visit, load_profiles
+from pianolab.model import Buyer, Finding, Piano, Room, Visit, load_profiles
 from pianolab.shipped import shipped
 from pianolab.workflow import Settings, decide, export, ranking_changes, visit_changes
 from pianolab.workflow.currencies import indifferent_to_money
@@ -233,10 +233,8 @@ def test_without_money_a_price_parts_nobody(place) -> None:  # noqa: ARG001
     assert with_money[0] != with_money[1], "with money it does, so the check above can fail"
 
 
-@pytest.mark.parametrize(
-    "buyer", [*load_profiles().values(), BuyerProfile(name="x", money_weight=(0.0, 1.0))]
-)
-def test_a_buyer_without_money_weighs_the_rest_as_before(buyer: BuyerProfile) -> None:
+@pytest.mark.parametrize("buyer", [*load_profiles().values(), Buyer(name="x", money_weight=(0.0, 1.0))])
+def test_a_buyer_without_money_weighs_the_rest_as_before(buyer: Buyer) -> None:
     free = indifferent_to_money(buyer, currency="SEK")
     free.check()
     rng = np.random.default_rng(0)
@@ -299,5 +297,5 @@ def test_settings_that_cannot_be(wrong, line) -> None:
 
 def test_a_buyer_whom_nobody_knows_by_name_is_not_remembered(swedish) -> None:
     with pytest.raises(BadInput, match="'stranger'"):
-        Settings(profile=BuyerProfile(name="stranger")).keep(swedish)
+        Settings(profile=Buyer(name="stranger")).keep(swedish)
     assert kept_settings(swedish).profile is None
