@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pianolab.casebook import Casebook, create_casebook
-from pianolab.casebook.codec import KINDS, from_json, id_of, to_json
+from pianolab.casebook.codec import KINDS, from_json, id_of, kind_of, to_json
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, Buyer, Comparable, Finding, Piano, TouchOpinion, Visit
@@ -171,7 +171,7 @@ def test_what_is_made_is_plain_and_survives_the_text_form(attempt: tuple[type, d
         return
     made.append(kind)
     assert plain_all_through(record)
-    back = from_json(kind.__name__, to_json(record))
+    back = from_json(kind_of(record), to_json(record))
     assert back == record
     assert repr(back) == repr(record)
     assert id_of(back).strip()
