@@ -17,7 +17,7 @@ import time
 import numpy as np
 import pandas as pd
 
-from benchmarks.scenes import MAKERS, Faults, seeded_faults
+from benchmarks.scenes import MAKERS, seeded_faults
 from benchmarks.scores import fault_table, register_table, sd_coverage, side_by_side
 
 

@@ -46,7 +46,7 @@ from pianolab.classroom.making import make_drill
 from pianolab.classroom.measures import share_of
 from pianolab.classroom.pairs import BETTER
 from pianolab.classroom.rows import NAMED
-from pianolab.classroom.sounds import RATE_HZ, DrillClip, blow_level, note_starts
+from pianolab.classroom.sounds import RATE_HZ, DrillClip, blow_level, centroid_hz, note_starts
 from pianolab.classroom.telling import encoded
 
 FEATURES = ("peak", "blow", "energy", "centroid", "length", "size")
@@ -56,12 +56,9 @@ FloatArray = NDArray[np.float64]
 
 def features_of(note: FloatArray, *, clip: int, size: int) -> FloatArray:
     """The figures of one note of a clip of so many samples and bytes, in the order of `FEATURES`."""
-    part = note[: round(0.8 * RATE_HZ)]
-    power = np.abs(np.fft.rfft(part * np.hanning(part.size))) ** 2
-    centroid = float(np.sum(np.fft.rfftfreq(part.size, 1.0 / RATE_HZ) * power) / power.sum())
     peak = 20.0 * np.log10(float(np.abs(note).max()))
     energy = 10.0 * np.log10(float(np.sum(note**2)))
-    return np.array([peak, blow_level(note), energy, np.log(centroid), clip, size])
+    return np.array([peak, blow_level(note), energy, np.log(centroid_hz(note)), clip, size])
 
 
 SIZES: dict[str, list[int]] = {}

@@ -221,6 +221,7 @@ def main() -> None:
         home = Path(folder)
         original = long_enough(scale_of(asked.sound), asked.minutes + 0.5)
         wav = write_wav(home / "played.wav", original, RATE)
+        original, _ = soundfile.read(wav)  # as it is played: in 16 bits
         with opened(asked.where, home, wav) as (page, told, work):
             watch = record(page, work, 60.0 * asked.minutes)
             strip = keep(page) if asked.survey else {}

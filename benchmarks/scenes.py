@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from benchmarks.second_generator import build_scale
+from benchmarks.second_generator import Faults, build_scale
 
 KINDS = ("silent", "off_pitch", "short_sustain", "damper", "buzz", "voicing")
 PLACES: dict[str, tuple[int, int]] = {
@@ -21,15 +21,6 @@ PLACES: dict[str, tuple[int, int]] = {
     "voicing": (44, 64),
 }
 """Keys within which each fault is seeded; soft felt (the seeded voicing) darkens the sound by 15 dB and more there."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Faults:
-    """Key to amount for every kind; keys not struck and struck twice."""
-
-    at: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
-    skipped: tuple[int, ...] = ()
-    repeated: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,22 +60,7 @@ def second_scene(
     seed: int, *, room: str, snr_db: float, faults: Faults, keys: Sequence[int] = (1, 88)
 ) -> Scene:
     """The finite-difference piano."""
-    at = faults.at
-    scale = build_scale(
-        seed,
-        first_key=keys[0],
-        last_key=keys[1],
-        room=room,
-        snr_db=snr_db,
-        silent=tuple(at.get("silent", {})),
-        off_pitch=at.get("off_pitch"),
-        short_sustain=at.get("short_sustain"),
-        leaking=at.get("damper"),
-        buzz=at.get("buzz"),
-        voicing=at.get("voicing"),
-        skipped=faults.skipped,
-        repeated=faults.repeated,
-    )
+    scale = build_scale(seed, first_key=keys[0], last_key=keys[1], room=room, snr_db=snr_db, faults=faults)
     return Scene(samples=scale.samples, rate_hz=scale.rate_hz, truth=scale.truth, t60_s=scale.t60_s)
 
 

@@ -22,25 +22,59 @@ small error of level is a large one of time.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import signal
 
 from benchmarks import fd_string, shoebox
 from benchmarks.blows import buzzing, knock
 from benchmarks.instrument import Board, KeyDesign, make_board, make_keys, stretch_cents
 from benchmarks.notes import RATE_HZ, NotePlan, render, string_grids
 
-LEAD_S, TAIL_S, WINDOW_S, HOP_S = 0.7, 1.5, 0.030, 0.005
+LEAD_S, HOLD_S, GAP_S, TAIL_S, WINDOW_S, HOP_S = 0.7, 2.0, 0.5, 1.5, 0.030, 0.005
+KEY_SCATTER_CENTS, UNISON_SPREAD_CENTS = 1.0, 0.6
+"""Standard deviation of the keys about the stretched tuning curve; median of largest minus smallest string (keys differ,
+log-normal, 0.7 nepers)."""
+TRUTH = tuple(
+    "key struck onset_s release_s f1_hz cents inharmonicity unison_cents n_strings decay_20_s decay_20_room_s"
+    " decay_s_per_db release_20_s heard_cents brightness_db damped faults".split()
+)
+SOUNDING_FAULTS = ("off_pitch", "short_sustain", "damper", "buzz", "voicing")
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Faults:
+    """Key to amount for every kind; keys not struck and struck twice.
+
+    Amounts: ``off_pitch`` cents that one string is moved by, ``short_sustain`` factor on the decay time, ``damper`` share
+    of the damper's grip that is left, ``buzz`` level in dB of the rattle against the tone, ``voicing`` factor on the
+    felt's stiffness; of ``silent`` ones, struck without a string, it means nothing.
+    """
+
+    at: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
+    skipped: tuple[int, ...] = ()
+    repeated: tuple[int, ...] = ()
+
+    def of(self, kind: str, key: int, sound: float) -> float:
+        """How bad a key is in one way; ``sound`` where it isn't."""
+        return self.at.get(kind, {}).get(key, sound)
+
+    def named(self, key: int) -> tuple[str, ...]:
+        """What is wrong with a key; of one without sound nothing else can be told."""
+        if key in self.at.get("silent", {}):
+            return ("silent",)
+        return tuple(kind for kind in SOUNDING_FAULTS if key in self.at.get(kind, {}))
+
+
+NO_FAULTS = Faults()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GeneratedScale:
-    """Samples, (frames,) or (frames, 2), the truth per key, and the reverberation time of the room (0 when dry)."""
+    """Samples, (frames,), the truth per key, and the reverberation time of the room (0 when dry)."""
 
     samples: NDArray[np.float32]
     rate_hz: int
@@ -48,13 +82,30 @@ class GeneratedScale:
     t60_s: float
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Instrument:
+    """A piano in its tuning: how every key is made, the board, partial 1 of every string in Hz, what is wrong with it."""
+
+    seed: int
+    designs: Mapping[int, KeyDesign]
+    board: Board
+    strings_hz: Mapping[int, tuple[float, ...]]
+    faults: Faults = NO_FAULTS
+
+
 @dataclass(frozen=True, kw_only=True)
-class _Struck:
+class Struck:
+    """One blow: its dry sound, (2, frames), when it begins, and the faults in it."""
+
     plan: NotePlan
     dry: Floats
     onset_s: float
     faults: tuple[str, ...]
-    silent: bool = False
+
+    @property
+    def silent(self) -> bool:
+        """Whether no string sounds."""
+        return "silent" in self.faults
 
 
 def build_scale(
@@ -62,66 +113,44 @@ def build_scale(
     *,
     first_key: int = 1,
     last_key: int = 88,
-    hold_s: float = 2.0,
-    gap_s: float = 0.5,
-    rate_hz: int = RATE_HZ,
+    hold_s: float = HOLD_S,
     room: str = "home",
     snr_db: float = 45.0,
-    offset_cents: float = 0.0,
-    key_scatter_cents: float = 1.0,
-    unison_spread_cents: float = 0.6,
-    silent: Sequence[int] = (),
-    skipped: Sequence[int] = (),
-    repeated: Sequence[int] = (),
-    off_pitch: Mapping[int, float] | None = None,
-    short_sustain: Mapping[int, float] | None = None,
-    leaking: Mapping[int, float] | None = None,
-    buzz: Mapping[int, float] | None = None,
-    voicing: Mapping[int, float] | None = None,
-    microphones: int = 1,
+    faults: Faults = NO_FAULTS,
 ) -> GeneratedScale:
     """One recording of a chromatic scale with its truth; the same arguments give the same sound.
 
     Parameters
     ----------
     seed : instrument, its tuning, the player and the room
+    hold_s : s a key is held; half a second later comes the next
     room : ``dry``, ``home`` (T60 about 0.4 s) or ``hall`` (about 1.1 s)
     snr_db : mean power while keys are held, over the microphone's noise
-    key_scatter_cents : standard deviation of the keys about the stretched tuning curve
-    unison_spread_cents : median of largest minus smallest string; keys differ (log-normal, 0.7 nepers)
-    silent, skipped, repeated : keys struck without a string, not played at all, played twice
-    off_pitch : cents that one string of the key is moved by
-    short_sustain : factor on the decay time, below 1
-    leaking : share of the damper's grip that is left
-    buzz : level in dB of the rattle against the tone
-    voicing : factor on the felt's stiffness
+    faults : what is wrong, and what is played otherwise
     """
-    wrong = {
-        "off_pitch": dict(off_pitch or {}),
-        "short_sustain": dict(short_sustain or {}),
-        "damper": dict(leaking or {}),
-        "buzz": dict(buzz or {}),
-        "voicing": dict(voicing or {}),
-    }
-    designs, board = make_keys(np.random.default_rng([seed, 1])), make_board(np.random.default_rng([seed, 2]))
-    strings_hz = _tune(
-        designs, seed, offset_cents, key_scatter_cents, unison_spread_cents, wrong["off_pitch"]
+    piano = make_instrument(seed, faults=faults)
+    keys = range(first_key, last_key + 1)
+    struck, end_s = play_scale(piano, [k for k in keys if k not in faults.skipped], hold_s=hold_s)
+    dry = mixed(struck, piano.board, end_s, seed)
+    response, t60_s = _response(room, np.random.default_rng([seed, 5]))
+    sound = with_noise(
+        shoebox.in_room(dry[0], response), struck, snr_db=snr_db, rng=np.random.default_rng([seed, 6])
     )
-    keys = [k for k in range(first_key, last_key + 1) if k not in skipped]
-    struck, end_s = _play(
-        keys, designs, board, strings_hz, wrong, seed, hold_s, gap_s, set(silent), set(repeated)
+    return GeneratedScale(
+        samples=sound, rate_hz=RATE_HZ, truth=_truth(keys, struck, piano, response), t60_s=t60_s
     )
-    dry = _mix(struck, board, end_s, seed)
-    responses, t60_s = _responses(room, np.random.default_rng([seed, 5]), microphones)
-    sound = np.array([shoebox.in_room(one, h) for one, h in zip(dry, responses, strict=False)])
-    sound = _with_noise(sound, struck, snr_db, np.random.default_rng([seed, 6]))
-    if rate_hz != RATE_HZ:
-        common = np.gcd(rate_hz, RATE_HZ)
-        sound = signal.resample_poly(sound, rate_hz // common, RATE_HZ // common, axis=-1)
-    sound = (0.5 * sound / np.max(np.abs(sound))).astype(np.float32)
-    truth = _truth(range(first_key, last_key + 1), struck, designs, strings_hz, board, responses[0])
-    samples = sound[0] if microphones == 1 else np.ascontiguousarray(sound.T)
-    return GeneratedScale(samples=samples, rate_hz=rate_hz, truth=truth, t60_s=t60_s)
+
+
+def make_instrument(seed: int, *, faults: Faults = NO_FAULTS) -> Instrument:
+    """A piano drawn by its seed, tuned but for what is ``off_pitch``."""
+    designs = make_keys(np.random.default_rng([seed, 1]))
+    return Instrument(
+        seed=seed,
+        designs=designs,
+        board=make_board(np.random.default_rng([seed, 2])),
+        strings_hz=_tune(designs, seed, faults.at.get("off_pitch", {})),
+        faults=faults,
+    )
 
 
 def equal_hz(key: int) -> float:
@@ -130,87 +159,64 @@ def equal_hz(key: int) -> float:
 
 
 def _tune(
-    designs: Mapping[int, KeyDesign],
-    seed: int,
-    offset_cents: float,
-    scatter_cents: float,
-    spread_cents: float,
-    off_pitch: Mapping[int, float],
+    designs: Mapping[int, KeyDesign], seed: int, off_pitch: Mapping[int, float]
 ) -> dict[int, tuple[float, ...]]:
     """Partial 1 of every string, in Hz."""
     rng, out = np.random.default_rng([seed, 3]), {}
     curve = stretch_cents(dict(designs)) * rng.uniform(0.7, 1.1)
     for key, design in designs.items():
-        own = offset_cents + curve[key - 1] + scatter_cents * rng.standard_normal()
+        own = curve[key - 1] + KEY_SCATTER_CENTS * rng.standard_normal()
         place = np.append(np.sort(rng.uniform(0, 1, 3))[1], [0.0, 1.0])[:3] - 0.5
         place = np.array([0.0]) if design.strings == 1 else rng.permutation(place[3 - design.strings :])
-        spread = spread_cents * np.exp(0.7 * rng.standard_normal())
+        spread = UNISON_SPREAD_CENTS * np.exp(0.7 * rng.standard_normal())
         cents = own + (place - place.mean()) * spread
         cents[0] += off_pitch.get(key, 0.0)
         out[key] = tuple(float(equal_hz(key) * 2 ** (c / 1200)) for c in cents)
     return out
 
 
-def _play(
-    keys: Sequence[int],
-    designs: Mapping[int, KeyDesign],
-    board: Board,
-    strings_hz: Mapping[int, tuple[float, ...]],
-    wrong: Mapping[str, Mapping[int, float]],
-    seed: int,
-    hold_s: float,
-    gap_s: float,
-    silent: set[int],
-    repeated: set[int],
-) -> tuple[list[_Struck], float]:
+def play_scale(
+    piano: Instrument, keys: Sequence[int], *, hold_s: float = HOLD_S
+) -> tuple[list[Struck], float]:
     """Every strike in order, with its dry sound; the time the recording ends."""
-    rng, now, out = np.random.default_rng([seed, 4]), LEAD_S, []
+    rng, now, out = np.random.default_rng([piano.seed, 4]), LEAD_S, []
     for key in keys:
-        jitter, again = rng.normal(0, 0.012, 2), key in repeated
-        faults = ("silent",) if key in silent else tuple(f for f, at in wrong.items() if key in at)
-        holds = [0.3 * hold_s, hold_s] if again else [hold_s]
-        for hold in holds:
-            plan = _plan(key, designs[key], strings_hz[key], wrong, seed, hold)
-            dry = np.zeros((2, 1)) if key in silent else render(plan, board).astype(np.float64)
-            out.append(
-                _Struck(plan=plan, dry=dry, onset_s=now + jitter[0], faults=faults, silent=key in silent)
-            )
-            now += hold + gap_s
+        jitter, names = rng.normal(0, 0.012, 2), piano.faults.named(key)
+        for hold in [0.3 * hold_s, hold_s] if key in piano.faults.repeated else [hold_s]:
+            plan = _plan(piano, key, hold)
+            sounding = "silent" not in names
+            dry = render(plan, piano.board).astype(np.float64) if sounding else np.zeros((2, 1))
+            out.append(Struck(plan=plan, dry=dry, onset_s=now + jitter[0], faults=names))
+            now += hold + GAP_S
     level = _levels(out, rng)
-    played = []
-    for one, gain in zip(out, level, strict=True):
-        sound = one.dry * gain
-        if "buzz" in one.faults:
-            rattle = buzzing(
-                sound[0], wrong["buzz"][one.plan.design.key], np.random.default_rng(one.plan.seed), RATE_HZ
-            )
-            sound = sound + rattle
-        played.append(replace(one, dry=sound))
+    played = [_buzzed(one, gain, piano.faults) for one, gain in zip(out, level, strict=True)]
     return played, now + TAIL_S
 
 
-def _plan(
-    key: int,
-    design: KeyDesign,
-    strings_hz: tuple[float, ...],
-    wrong: Mapping[str, Mapping[int, float]],
-    seed: int,
-    hold_s: float,
-) -> NotePlan:
-    share = wrong["damper"].get(key, 1.0)
+def _buzzed(one: Struck, gain: float, faults: Faults) -> Struck:
+    """A blow at its level in the scale, with the rattle that it sets off."""
+    sound = one.dry * gain
+    if "buzz" in one.faults:
+        level_db = faults.of("buzz", one.plan.design.key, np.nan)
+        sound = sound + buzzing(sound[0], level_db, np.random.default_rng(one.plan.seed), RATE_HZ)
+    return replace(one, dry=sound)
+
+
+def _plan(piano: Instrument, key: int, hold_s: float) -> NotePlan:
+    design, share = piano.designs[key], piano.faults.of("damper", key, 1.0)
     return NotePlan(
         design=design,
-        strings_hz=strings_hz,
+        strings_hz=piano.strings_hz[key],
         hold_s=hold_s,
         ring_s=2.5 if design.damped and share > 0.5 else 5.0,
-        seed=seed * 1000 + key,
-        sustain=wrong["short_sustain"].get(key, 1.0),
+        seed=piano.seed * 1000 + key,
+        sustain=piano.faults.of("short_sustain", key, 1.0),
         damper_share=share,
-        felt_factor=wrong["voicing"].get(key, 1.0),
+        felt_factor=piano.faults.of("voicing", key, 1.0),
     )
 
 
-def _levels(struck: Sequence[_Struck], rng: np.random.Generator) -> Floats:
+def _levels(struck: Sequence[Struck], rng: np.random.Generator) -> Floats:
     """Gains that bring the keys' median level along the compass to a gentle slope, and leave each key's own level."""
     keys = np.array([s.plan.design.key for s in struck])
     raw = np.array([np.nan if s.silent else level_curve(s.dry[0])[1].max() for s in struck])
@@ -242,7 +248,7 @@ def time_to_fall(sound: Floats, *, until_s: float, fall_db: float = 20.0) -> flo
     return float(time[above] + part * (time[above + 1] - time[above]) - time[top])
 
 
-def _mix(struck: Sequence[_Struck], board: Board, end_s: float, seed: int) -> Floats:
+def mixed(struck: Sequence[Struck], board: Board, end_s: float, seed: int) -> Floats:
     """All strikes on one time line, with the blow of every key and the thump of its release."""
     rng = np.random.default_rng([seed, 7])
     out = np.zeros((2, int((end_s + 6.0) * RATE_HZ)))
@@ -257,72 +263,55 @@ def _mix(struck: Sequence[_Struck], board: Board, end_s: float, seed: int) -> Fl
     return out[:, : int(end_s * RATE_HZ)]
 
 
-def _responses(room: str, rng: np.random.Generator, microphones: int) -> tuple[list[Floats], float]:
-    """Impulse response at each microphone and the reverberation time (0 when dry)."""
+def _response(room: str, rng: np.random.Generator) -> tuple[Floats, float]:
+    """Impulse response at the microphone and the reverberation time (0 when dry)."""
     if room == "dry":
-        return [np.ones(1)] * microphones, 0.0
-    box = shoebox.room_of(room, rng)
-    heard = [shoebox.impulse_response(box, m, rate_hz=RATE_HZ, rng=rng) for m in range(microphones)]
-    return heard, shoebox.measured_t60(heard[0], rate_hz=RATE_HZ)
+        return np.ones(1), 0.0
+    heard = shoebox.impulse_response(shoebox.room_of(room, rng), 0, rate_hz=RATE_HZ, rng=rng)
+    return heard, shoebox.measured_t60(heard, rate_hz=RATE_HZ)
 
 
-def _with_noise(sound: Floats, struck: Sequence[_Struck], snr_db: float, rng: np.random.Generator) -> Floats:
-    held = np.zeros(sound.shape[1], dtype=bool)
+def with_noise(
+    sound: Floats, struck: Sequence[Struck], *, snr_db: float, rng: np.random.Generator
+) -> NDArray[np.float32]:
+    """The sound over a microphone's noise, so many dB under the power while keys are held, as half of full scale."""
+    held = np.zeros(sound.shape[0], dtype=bool)
     for one in struck:
         at = round(one.onset_s * RATE_HZ)
         held[at : at + round(one.plan.hold_s * RATE_HZ)] |= not one.silent
-    power = np.mean(sound[:, held] ** 2)
-    noise = np.array([shoebox.microphone_noise(sound.shape[1], rng) for _ in sound])
-    return sound + noise * np.sqrt(power * 10 ** (-snr_db / 10))
+    power = np.mean(sound[held] ** 2)
+    noisy = sound + shoebox.microphone_noise(sound.shape[0], rng) * np.sqrt(power * 10 ** (-snr_db / 10))
+    return (0.5 * noisy / np.max(np.abs(noisy))).astype(np.float32)
 
 
 def _truth(
-    keys: Sequence[int],
-    struck: Sequence[_Struck],
-    designs: Mapping[int, KeyDesign],
-    strings_hz: Mapping[int, tuple[float, ...]],
-    board: Board,
-    response: Floats,
+    keys: Sequence[int], struck: Sequence[Struck], piano: Instrument, response: Floats
 ) -> pd.DataFrame:
     """A row per key; of repeated strikes the longest."""
     by_key = {s.plan.design.key: s for s in struck}
-    return pd.DataFrame(
-        [_truth_row(k, by_key.get(k), designs[k], strings_hz[k], board, response) for k in keys]
-    )
+    return pd.DataFrame([_truth_row(k, by_key.get(k), piano, response) for k in keys])
 
 
-def _truth_row(
-    key: int,
-    one: _Struck | None,
-    design: KeyDesign,
-    strings_hz: tuple[float, ...],
-    board: Board,
-    response: Floats,
-) -> dict[str, object]:
+def _truth_row(key: int, one: Struck | None, piano: Instrument, response: Floats) -> dict[str, object]:
+    strings_hz, design = piano.strings_hz[key], piano.designs[key]
     f1 = float(np.mean(strings_hz))
-    sounding = one is not None and not one.silent
-    nan = float("nan")
-    row: dict[str, object] = {
+    row: dict[str, object] = dict.fromkeys(TRUTH, float("nan")) | {
         "key": key,
         "struck": one is not None,
-        "onset_s": one.onset_s if one else nan,
-        "release_s": one.onset_s + one.plan.hold_s if one else nan,
-        "f1_hz": f1 if sounding else nan,
-        "cents": 1200 * float(np.log2(f1 / equal_hz(key))) if sounding else nan,
-        "inharmonicity": nan,
-        "unison_cents": 1200 * float(np.log2(max(strings_hz) / min(strings_hz))) if sounding else nan,
         "n_strings": design.strings,
-        "decay_20_s": nan,
-        "decay_20_room_s": nan,
-        "decay_s_per_db": nan,
-        "release_20_s": nan,
-        "heard_cents": nan,
-        "brightness_db": nan,
         "damped": design.damped,
-        "faults": ";".join(one.faults) if one else "",
+        "faults": "",
     }
-    if one is not None and sounding:
-        plain = render(one.plan, board)[0].astype(np.float64)
+    if one is not None:
+        told = {"onset_s": one.onset_s, "release_s": one.onset_s + one.plan.hold_s}
+        row |= {**told, "faults": ";".join(one.faults)}
+    if one is not None and not one.silent:
+        row |= {
+            "f1_hz": f1,
+            "cents": 1200 * float(np.log2(f1 / equal_hz(key))),
+            "unison_cents": 1200 * float(np.log2(max(strings_hz) / min(strings_hz))),
+        }
+        plain = render(one.plan, piano.board)[0].astype(np.float64)
         row |= _measured(plain, one.plan, f1, response)
     return row
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from benchmarks.scenes import MAKERS, Faults, seeded_faults
+from benchmarks.scenes import MAKERS, seeded_faults
 from benchmarks.scores import REGISTERS, fault_table, measure_row, side_by_side
 
 KEPT = Path(__file__).resolve().with_name("TABLES.md")

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks import second_generator, shoebox
-from benchmarks.instrument import make_board, make_keys
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.sound_model import room as room_named
 from pianolab.units import shift_cents
@@ -154,31 +153,26 @@ def _second_pair(
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """The same instrument (its design, board and strings), struck again with other force, heard from elsewhere."""
     gen = second_generator
-    designs, board = make_keys(np.random.default_rng([seed, 1])), make_board(np.random.default_rng([seed, 2]))
-    before = gen._tune(designs, seed, 0.0, 1.0, 0.6, {})
+    piano = gen.make_instrument(seed)
     after = {
         k: tuple(
             f * 2 ** ((weather[k] + whole.get(k, 0.0) + _of_string(one, k, s, len(hz))) / 1200)
             for s, f in enumerate(hz)
         )
-        for k, hz in before.items()
-    }
-    nothing: dict[str, dict[int, float]] = {
-        w: {} for w in ("off_pitch", "short_sustain", "damper", "buzz", "voicing")
+        for k, hz in piano.strings_hz.items()
     }
     sounds = []
-    for day, strings_hz in enumerate((before, after)):
+    for day, strings_hz in enumerate((piano.strings_hz, after)):
         rng = np.random.default_rng([seed, 43, day])
-        force = {k: 10 ** (rng.normal(0, 1.5) / 20) for k in designs}
-        blown = {k: replace(d, hammer_m_per_s=d.hammer_m_per_s * force[k]) for k, d in designs.items()}
-        span = list(range(keys[0], keys[1] + 1))
-        struck, end_s = gen._play(span, blown, board, strings_hz, nothing, seed, 2.0, 0.5, set(), set())
+        force = {k: 10 ** (rng.normal(0, 1.5) / 20) for k in piano.designs}
+        blown = {k: replace(d, hammer_m_per_s=d.hammer_m_per_s * force[k]) for k, d in piano.designs.items()}
+        struck, end_s = gen.play_scale(
+            replace(piano, designs=blown, strings_hz=strings_hz), range(keys[0], keys[1] + 1)
+        )
         struck = [replace(s, dry=s.dry * force[s.plan.design.key]) for s in struck]
-        dry = gen._mix(struck, board, end_s, 1000 * seed + day)
-        responses = _same_room(room, seed, rng)
-        sound = np.array([shoebox.in_room(dry[0], responses)])
-        sound = gen._with_noise(sound, struck, snr_db, rng)
-        sounds.append((0.5 * sound[0] / np.max(np.abs(sound))).astype(np.float32))
+        dry = gen.mixed(struck, piano.board, end_s, 1000 * seed + day)
+        sound = shoebox.in_room(dry[0], _same_room(room, seed, rng))
+        sounds.append(gen.with_noise(sound, struck, snr_db=snr_db, rng=rng))
     return sounds[0], sounds[1]
 
 

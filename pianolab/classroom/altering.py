@@ -117,8 +117,8 @@ def brighter(sound: FloatArray, gain_db: float, f1_hz: float) -> FloatArray:
         return _coloured(sound, gain_db, f1_hz)
     short, blow = sound[: round((BLOW_S + 0.05) * RATE_HZ)], round(BLOW_S * RATE_HZ)
     turns = [(a, s) for s in LATER_S for a in np.linspace(0.0, 2.0 * np.pi, TURNS, endpoint=False)]
-    made = [_crest(_coloured(short, gain_db, f1_hz, turn=a, later_s=s)[:blow]) for a, s in turns]
-    turn, later_s = turns[int(np.argmin(np.abs(np.array(made) - _crest(sound[:blow]))))]
+    made = [crest(_coloured(short, gain_db, f1_hz, turn=a, later_s=s)[:blow]) for a, s in turns]
+    turn, later_s = turns[int(np.argmin(np.abs(np.array(made) - crest(sound[:blow]))))]
     return _coloured(sound, gain_db, f1_hz, turn=turn, later_s=later_s)
 
 
@@ -137,8 +137,14 @@ def _coloured(
     return np.asarray(np.fft.irfft(spectrum, size)[: len(sound)])
 
 
-def _crest(part: FloatArray) -> float:
-    """Tallest sample over the mean of the strongest 30 ms, dB."""
+def crest(part: FloatArray) -> float:
+    """Tallest sample over the mean of the strongest 30 ms, dB.
+
+    Examples
+    --------
+    >>> round(crest(np.sin(np.arange(RATE_HZ) / 10.0)), 1)
+    3.0
+    """
     tallest = max(float(np.max(part**2)), 1e-20)
     return float(10.0 * np.log10(tallest / max(strongest_mean(part**2, round(0.03 * RATE_HZ)), 1e-20)))
 

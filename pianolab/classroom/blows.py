@@ -104,10 +104,10 @@ def blows_of(source: SourceName, *, seed: int) -> Blows:
     return Recorded() if source == "recorded" else Modelled(seed % 2**31 or 1)
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=48)
 def recorded_note(key: int, which: int) -> FloatArray:
     """One of the real notes from its first moment on: one channel, at the drills' rate; faded where its file ends."""
-    sound = read_real_note(key, blow=which)
+    sound = read_real_note(key, blow=which, longest_s=NOTE_S + 1.0)
     one = sound.samples[:, 0].astype(np.float64)
     common = gcd(RATE_HZ, sound.rate_hz)
     return from_first_moment(resample_poly(one, RATE_HZ // common, sound.rate_hz // common))

@@ -122,6 +122,19 @@ def blow_level(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
     return float(10.0 * np.log10(max(strongest_mean(power, round(WINDOW_S * rate_hz)), 1e-20)))
 
 
+def centroid_hz(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
+    """Mean frequency of a note's first 0.8 s, weighted by power.
+
+    Examples
+    --------
+    >>> round(centroid_hz(np.sin(2 * np.pi * 440 * np.arange(RATE_HZ) / RATE_HZ)))
+    440
+    """
+    part = np.asarray(note, float)[: round(0.8 * rate_hz)]
+    power = np.abs(np.fft.rfft(part * np.hanning(part.size))) ** 2
+    return float(np.sum(np.fft.rfftfreq(part.size, 1.0 / rate_hz) * power) / power.sum())
+
+
 def struck(label: str, notes: Sequence[ArrayLike], *, rng: np.random.Generator) -> DrillClip:
     """Notes one after another, every blow at one level but for what ``rng`` moves it, over one background.
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from pianolab.acoustics import Survey
 from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words, wide_cents
+from pianolab.acoustics.recorder.signal_states import DEAD_CHANNEL
 from pianolab.acoustics.results import FAULTS_BY_WEIGHT
 from pianolab.keyboard import note_name
 from pianolab.units import A4_KEY
@@ -18,13 +19,16 @@ IN_TUNE_CENTS = 1.0
 def summary_lines(survey: Survey) -> list[str]:
     """What the recording tells, a line each, as a technician would say it.
 
-    First which keys were heard, then the pitch of the whole and the state of the tuning, then faults by weight, then
-    room and recording. What comes before any fault is said once more at the end, where a screen of lines leaves the
+    First which keys were heard, and with how much of the recorder; then the pitch of the whole and the state of the
+    tuning, then faults by weight, then room and recording. What comes before any fault is said once more at the end, where a screen of lines leaves the
     eye; where the reading is doubtful the last line says what settles it.
     """
     s = survey.summary
+    said = dict(zip(s.impairments, s.quality, strict=False))
+    dead = said.get(DEAD_CHANNEL, "")
     lines = [
         f"keys measured: {s.measured} of {s.last_key - s.first_key + 1}",
+        *([f"warning: {dead}"] if dead else []),
         f"reading: {s.reading}",
         f"pitch: {_pitch(survey)}",
         f"evenness of the tuning: {_or_unknown(s.tuning_spread_cents, 'cents around its own curve')}",
@@ -36,7 +40,7 @@ def summary_lines(survey: Survey) -> list[str]:
         f"unclear: {_keys(s.unclear)}",
         f"room: {_room(survey)}",
         f"recording: {s.seconds:.0f} s, {s.rate_hz / 1000:g} kHz, {s.channels} channel{'s' * (s.channels > 1)}",
-        *(f"warning: {w}" for w in s.quality),
+        *(f"warning: {w}" for w in s.quality if w != dead),
         *_first_of_all(survey),
     ]
     return lines + ([_settle(survey)] if s.reading == "doubtful" else [])

@@ -7,12 +7,13 @@ on sound made from them passes on `ATTRIBUTION` and says what was altered.
 from __future__ import annotations
 
 import io
+from contextlib import closing
 from importlib.resources.abc import Traversable
 
 import numpy as np
 
 from pianolab.errors import BadInput
-from pianolab.io.read import read_sound
+from pianolab.io.read import read_blocks, read_sound
 from pianolab.io.sound import Samples, Sound
 from pianolab.shipped import shipped
 
@@ -57,13 +58,14 @@ def second_blows() -> dict[int, Traversable]:
     return _by_key("datasets/real_notes/second_blow")
 
 
-def read_real_note(key: int, *, blow: int = 0) -> Sound:
+def read_real_note(key: int, *, blow: int = 0, longest_s: float | None = None) -> Sound:
     """One of the real notes as it was recorded, two channels.
 
     Parameters
     ----------
     key : a key of `real_notes`
     blow : 0, or 1 for that of `second_blows`
+    longest_s : float, s; so much of it and no more, which is quicker; None for all of it
 
     Raises
     ------
@@ -77,7 +79,7 @@ def read_real_note(key: int, *, blow: int = 0) -> Sound:
     notes = second_blows() if blow else real_notes()
     if key not in notes:
         raise BadInput("key", key, "one of " + ", ".join(map(str, notes)), "Every third key was recorded.")
-    return _read(notes[key])
+    return _read(notes[key], longest_s=longest_s)
 
 
 def _by_key(folder: str) -> dict[int, Traversable]:
@@ -129,10 +131,13 @@ def string_together(
     return Sound(samples, rate_hz, "real notes", "coded", True, "Vorbis"), onsets_s
 
 
-def _read(file: Traversable) -> Sound:
+def _read(file: Traversable, *, longest_s: float | None = None) -> Sound:
     room = io.BytesIO(file.read_bytes())
     room.name = file.name
-    return read_sound(room)
+    if longest_s is None:
+        return read_sound(room)
+    with closing(read_blocks(room, block_s=longest_s)) as blocks:
+        return next(blocks)
 
 
 def _held(samples: Samples, rate_hz: int, hold_s: float) -> Samples:

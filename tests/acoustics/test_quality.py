@@ -15,7 +15,13 @@ from scipy import signal
 
 from pianolab.acoustics import Recorded, Survey, listen
 from pianolab.acoustics.columns import resting_with
-from pianolab.acoustics.recorder.background import find_gaps, find_hum, find_low_pass, offset_share
+from pianolab.acoustics.recorder.background import (
+    find_dead_channels,
+    find_gaps,
+    find_hum,
+    find_low_pass,
+    offset_share,
+)
 from pianolab.acoustics.recorder.clipping import clipped_share
 from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.gain import GainEvidence, hear_gain
@@ -306,13 +312,50 @@ def test_gaps_in_sound_and_the_silence_after_a_note() -> None:
     assert find_gaps(silent.samples[None], rate_hz=silent.rate_hz) == []
 
 
+def dead_kinds(heard: np.ndarray, rate_hz: int) -> dict[str, np.ndarray]:
+    """What a channel holds whose microphone is off: nothing, an offset, noise, hum, a little of its neighbour."""
+    rng = np.random.default_rng(5)
+    t, peak = np.arange(len(heard)) / rate_hz, float(np.abs(heard).max())
+    return {
+        "zeros": np.zeros(len(heard)),
+        "offset": np.full(len(heard), 0.02),
+        "noise": 0.03 * peak * rng.standard_normal(len(heard)),
+        "hum": 0.2 * peak * np.sin(2 * np.pi * 50 * t),
+        "leak": 0.003 * heard,
+    }
+
+
+@pytest.mark.parametrize("kind", ("zeros", "offset", "noise", "hum", "leak"))
+@pytest.mark.parametrize("place", ("dry", "hall"))
+def test_a_dead_channel_is_told_whatever_it_holds(kind: str, place: str) -> None:
+    scale = played(place)
+    dead = dead_kinds(scale.samples, scale.rate_hz)[kind]
+    onset_s = scale.truth["onset_s"].to_numpy()
+    for channels, which in (((scale.samples, dead), 2), ((dead, scale.samples), 1)):
+        both = np.array(channels, dtype=np.float32)
+        assert find_dead_channels(both, rate_hz=scale.rate_hz, onset_s=onset_s) == (which,)
+
+
+@pytest.mark.parametrize("softer_db", (0.0, 6.0, 20.0))
+def test_a_channel_that_is_only_softer_or_noisier_is_not_dead(softer_db: float) -> None:
+    scale = played("hall")
+    other = dead_kinds(scale.samples, scale.rate_hz)["hum"] + scale.samples * 10 ** (-softer_db / 20)
+    both = np.array([scale.samples, other], dtype=np.float32)
+    onset_s = scale.truth["onset_s"].to_numpy()
+    assert find_dead_channels(both, rate_hz=scale.rate_hz, onset_s=onset_s) == ()
+    assert find_dead_channels(both[:1], rate_hz=scale.rate_hz, onset_s=onset_s) == ()
+
+
 def test_real_notes_show_no_impairment_of_the_recorder() -> None:
     sound, _ = string_together(hold_s=2.5)
     channels = np.ascontiguousarray(sound.samples.T)
     assert find_low_pass(channels, rate_hz=sound.rate_hz) is None
     assert find_hum(channels, rate_hz=sound.rate_hz) is None
     assert offset_share(channels) < 0.001
-    starts = (np.arange(30) * 3.0 + 0.5) * sound.rate_hz
+    onset_s = np.arange(30) * 3.0 + 0.5
+    assert len(channels) == 2
+    assert find_dead_channels(channels, rate_hz=sound.rate_hz, onset_s=onset_s) == ()
+    starts = onset_s * sound.rate_hz
     shares = [clipped_share(channels, begin=int(s), stop=int(s + sound.rate_hz)) for s in starts]
     assert max(shares) == 0.0
 

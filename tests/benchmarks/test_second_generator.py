@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from benchmarks import fd_string, shoebox
-from benchmarks.second_generator import build_scale, time_to_fall
+from benchmarks.second_generator import Faults, build_scale, time_to_fall
 
 
 def bare_string(f1_hz: float, inharmonicity: float, *, seconds: float) -> tuple[fd_string.Grid, np.ndarray]:
@@ -88,11 +88,18 @@ def test_the_room_has_the_reverberation_it_says(name: str) -> None:
     assert response[0] == pytest.approx(1.0, abs=0.25)
 
 
+FEW = {
+    "first_key": 47,
+    "last_key": 53,
+    "room": "dry",
+    "hold_s": 1.0,
+    "faults": Faults(at={"silent": {48: 1.0}, "off_pitch": {52: 6.0}}, skipped=(50,)),
+}
+
+
 @pytest.fixture(scope="module")
 def few_keys():  # type: ignore[no-untyped-def]
-    return build_scale(
-        5, first_key=47, last_key=53, room="dry", hold_s=1.0, silent=(48,), skipped=(50,), off_pitch={52: 6.0}
-    )
+    return build_scale(5, **FEW)
 
 
 def test_a_scale_has_a_row_per_key_and_says_what_was_not_struck(few_keys) -> None:  # type: ignore[no-untyped-def]
@@ -119,9 +126,7 @@ def test_the_sound_has_its_partial_where_the_truth_says(few_keys) -> None:  # ty
 
 
 def test_the_same_arguments_give_the_same_sound(few_keys) -> None:  # type: ignore[no-untyped-def]
-    again = build_scale(
-        5, first_key=47, last_key=53, room="dry", hold_s=1.0, silent=(48,), skipped=(50,), off_pitch={52: 6.0}
-    )
+    again = build_scale(5, **FEW)
     assert np.array_equal(again.samples, few_keys.samples)
     other = build_scale(6, first_key=49, last_key=49, room="dry", hold_s=1.0)
     assert not np.array_equal(other.samples[:40000], few_keys.samples[:40000])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pianolab.classroom import pairs, rows
+from pianolab.classroom import pairs, rows, transfer
 from pianolab.classroom.draws import Note
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.sounds import RATE_HZ, DrillClip
@@ -23,6 +23,7 @@ def unplayed(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(module, "played", played)
         monkeypatch.setattr(module, "by_measure", lambda *_: CONFIRMED)
         monkeypatch.setattr(module, "curves_of", lambda *_, **__: ())
+    for module in (pairs, rows, transfer):
         monkeypatch.setattr(
             module,
             "struck",
@@ -30,5 +31,6 @@ def unplayed(monkeypatch: pytest.MonkeyPatch) -> None:
         )
     for name in ("level_over_time", "level_over_pitch"):
         monkeypatch.setattr(pairs, name, lambda *_, **__: None)
+    monkeypatch.setattr(transfer, "level_over_time", lambda *_: None)
     for name in ("in_room", "brighter"):
         monkeypatch.setattr(pairs, name, lambda sound, *_, **__: sound)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed
+from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed, transfer
 from pianolab.classroom.altering import RATE_HZ, altered, brighter, let_go
 from pianolab.classroom.blows import HOLD_S, Modelled, Recorded, blows_of, recorded_note
 from pianolab.classroom.confirm import NOT, by_measure, by_order, release_s
@@ -21,6 +21,7 @@ from pianolab.classroom.kinds import carriers
 from pianolab.classroom.making import in_turn
 from pianolab.classroom.sounds import BLOW_DB, ROVE_DB, Played, blow_level, listened, note_starts, struck
 from pianolab.classroom.telling import encoded
+from pianolab.classroom.transfer import fall_of, heard_sooner, pairs_by_looks
 from pianolab.errors import BadInput
 from pianolab.io.real_notes import ATTRIBUTION
 from pianolab.keyboard import key_of
@@ -231,6 +232,47 @@ def test_a_sound_that_the_listening_refuses_is_not_confirmed_and_says_why() -> N
     refused = listened(noise, 40, rate_hz=RATE_HZ, seed=1)
     assert list(refused.table["key"]) == [40]
     assert by_order("unison", refused, refused, 40) == f"{NOT}: unison_cents can't be measured here"
+
+
+def test_of_two_real_notes_neither_key_nor_peak_nor_colour_tells_which_dies_sooner() -> None:
+    """In sets of sixteen each of them points either way in half of the tasks, whatever the other two say; the twin: drawn
+    from all pairs alike, the more peaked one would be the longer."""
+    groups = pairs_by_looks()
+    looks = list(product((False, True), repeat=3))
+    drawn = Counter(balanced(seed=3, choices=8, turn=n, of=16, purpose=101) for n in range(16))
+    assert drawn == dict.fromkeys(range(8), 2)
+    for group, (higher, peaked, brighter_one) in zip(groups, looks, strict=True):
+        assert group, (higher, peaked, brighter_one)
+        for sooner, later in group:
+            one, other = fall_of(*sooner), fall_of(*later)
+            assert (sooner[0] > later[0]) is higher
+            assert (one.peak_db > other.peak_db) is peaked
+            assert (one.centroid_hz > other.centroid_hz) is brighter_one
+            assert one.bound == "="
+            assert other.seconds > 1.25 * one.seconds
+    every = [(pair, looks[n][1]) for n, group in enumerate(groups) for pair in group]
+    assert np.mean([peaked for _, peaked in every]) < 0.43
+
+
+def test_the_fall_of_a_real_note_is_that_of_its_sound(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tone that loses 25 dB a second falls by 20 dB in 0.8 s; one that loses 5 dB a second not while the key is held."""
+    t = np.arange(round(2.7 * RATE_HZ)) / RATE_HZ
+    tone = np.sin(2 * np.pi * 440.0 * t)
+    for rate, seconds, bound in ((25.0, 0.8, "="), (5.0, 1.9, ">")):
+        monkeypatch.setattr(transfer, "recorded_note", lambda *_, r=rate: tone * 10 ** (-r * t / 20))
+        fall = transfer.fall_of.__wrapped__(49, 0)
+        assert fall.bound == bound
+        if bound == "=":
+            assert fall.seconds == pytest.approx(seconds, abs=0.01)
+        else:
+            assert fall.seconds > seconds
+
+
+def test_our_own_listening_hears_the_order_of_two_real_notes() -> None:
+    """And the twin: not the other way round."""
+    sooner, later = (58, 0), (64, 0)
+    assert heard_sooner(sooner, later) == CONFIRMED
+    assert heard_sooner(later, sooner).startswith(NOT)
 
 
 def test_a_beat_is_as_wide_as_said_and_begins_up_or_down() -> None:

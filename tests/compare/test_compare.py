@@ -168,7 +168,7 @@ class TestVetoes:
 
     def test_all_stops_are_named_the_worst_first(self) -> None:
         result = compare(judged("a", vetoes=("Cracked.", "Split.", "Flooded.")))
-        assert "a: Cracked; Split; Flooded." in result.verdict.sentences
+        assert "a: cracked; split; flooded." in result.verdict.sentences
 
     def test_a_vetoed_better_piano_is_worth_a_technicians_look(self) -> None:
         result = compare(judged("a", 9.9, vetoes=("Cracked.",)), judged("b", 7.0))

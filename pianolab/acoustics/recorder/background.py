@@ -1,9 +1,10 @@
-"""What lies under the notes: mains hum, a codec's low-pass, gaps of digital silence, an offset.
+"""What lies under the notes: mains hum, a codec's low-pass, gaps of digital silence, an offset, a dead channel.
 
 Hum is a line at 50 or 60 Hz and its multiples that never stops: the level each line keeps even in its quietest
 tenth of the time, against that of its neighbourhood. A low-pass shows as an edge above which the spectrum holds
 nothing up to half the sampling rate: hard in the loud frames, or a fall of the noise itself that no room and no
-microphone makes. A gap is a stretch of exact zeros with sound of the same level on either side. Source: practice.
+microphone makes. A gap is a stretch of exact zeros with sound of the same level on either side. A channel is dead
+where its level doesn't rise at the blows beside what another's does. Source: practice.
 """
 
 from __future__ import annotations
@@ -232,3 +233,33 @@ def offset_share(channels: Samples) -> float:
     some = channels[:, ::7] if channels.shape[1] > 10**6 else channels
     peak = float(np.abs(some).max())
     return float(np.abs(some.mean(axis=1, dtype=np.float64)).max()) / peak if peak > 0 else 0.0
+
+
+def find_dead_channels(channels: Samples, *, rate_hz: int, onset_s: FloatArray) -> tuple[int, ...]:
+    """The channels in which nothing of the notes is heard while another hears them; the first is 1.
+
+    What rises at a blow is the piano's, whatever stands still is the recorder's or the room's: a microphone that is
+    switched off leaves zeros, noise or hum, and each is told from a channel that is only softer.
+
+    Examples
+    --------
+    >>> t = np.arange(44100) / 44100
+    >>> heard = np.sin(2500 * t) * np.exp(-3 * t) * (t > 0.2)
+    >>> hum = 0.1 * np.sin(314 * t)
+    >>> find_dead_channels(np.array([heard, hum], dtype=np.float32), rate_hz=44100, onset_s=np.array([0.2]))
+    (2,)
+    """
+    if len(channels) < 2 or not len(onset_s):
+        return ()
+    after, before = int(0.2 * rate_hz), int(0.1 * rate_hz)
+    lead = int(0.02 * rate_hz)
+    at = np.round(onset_s * rate_hz).astype(int)
+    rise = np.array(
+        [
+            [_rms(c[b : b + after]) ** 2 - _rms(c[max(0, b - lead - before) : max(0, b - lead)]) ** 2 for b in at]
+            for c in channels
+        ]
+    )
+    heard = np.median(rise, axis=1)
+    least = float(heard.max()) * 10.0 ** (-limits()["recorder"]["dead_db"] / 10.0)
+    return tuple(int(n) + 1 for n in np.flatnonzero(heard < least)) if least > 0 else ()

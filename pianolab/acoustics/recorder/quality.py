@@ -23,6 +23,7 @@ from pianolab.acoustics.recorder.signal_states import (
     automatic_gain,
     background_noise,
     clipping,
+    dead_channels,
     mains_hum,
     narrow_band,
     silent_gaps,
@@ -99,6 +100,7 @@ def judge_recording(
     )
     speed, speed_unknown = _speed(offset_cents, expected_offset_cents)
     found = (
+        *dead_channels(channels, m, rate_hz=rate_hz),
         *automatic_gain(gain),
         *clipping(m.strikes.key[clipped]),
         *states_of(channels, m, rate_hz=rate_hz, lossy=lossy),

@@ -1,4 +1,4 @@
-"""What recorder and surroundings did to the signal: gain, clipping, gaps, a cut spectrum, hum, noise, an offset.
+"""What recorder and surroundings did to the signal: gain, clipping, gaps, a cut spectrum, hum, noise, an offset, a dead channel.
 
 Each state that is heard becomes an `Impairment`. How automatic gain is heard stands in `gain`, hum, low-pass and gaps in
 `background`, clipping in `clipping`; what a player does besides in `recorder_states`. Source: practice.
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
-from pianolab.acoustics.recorder.background import find_hum, offset_share
+from pianolab.acoustics.recorder.background import find_dead_channels, find_hum, offset_share
 from pianolab.acoustics.recorder.gain import GainEvidence
 from pianolab.acoustics.recorder.recorder_states import Impairment
 from pianolab.acoustics.spectra import Samples
@@ -19,6 +19,7 @@ from pianolab.units import key_to_hz
 
 WHILE_HELD = ("decay_20_s", "late_db_per_s", "string_db_per_s")
 """What is read from a note's fall while its key is held."""
+DEAD_CHANNEL = "dead channel"
 
 
 def clipping(keys: NDArray[np.int64]) -> list[Impairment]:
@@ -36,6 +37,19 @@ def clipping(keys: NDArray[np.int64]) -> list[Impairment]:
             columns=("decay_20_s", "brightness_db", "buzz_db", "level_db"),
         )
     ]
+
+
+def dead_channels(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    """Channels that hear nothing of the piano; what they add to the others is noise."""
+    dead = find_dead_channels(channels, rate_hz=rate_hz, onset_s=m.strikes.onset_s)
+    if not dead:
+        return []
+    which = f"channel {dead[0]}" if len(dead) == 1 else f"channels {', '.join(map(str, dead))}"
+    says = (
+        f"{which} of {len(channels)} {'is' if len(dead) == 1 else 'are'} dead, without any of the notes: "
+        "all is read from the rest; look to microphone and cable, or record with one channel"
+    )
+    return [Impairment(name=DEAD_CHANNEL, says=says)]
 
 
 def automatic_gain(gain: GainEvidence) -> list[Impairment]:
