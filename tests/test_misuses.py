@@ -452,7 +452,10 @@ def test_the_table_would_see_it(place: Path, name: str) -> None:
 
 
 RIGHT: dict[str, tuple[tuple[str, ...], str]] = {
-    "one dead channel of two": (listens("dead.wav", *KEYS), "keys measured: 4 of 4\nwarning: channel 2 of 2 is dead"),
+    "one dead channel of two": (
+        listens("dead.wav", *KEYS),
+        "keys measured: 4 of 4\nwarning: channel 2 of 2 is dead",
+    ),
     "keys by their names": (
         listens("scale.wav", "--first-key", "F4", "--last-key", "G#4"),
         "keys measured: 4 of 4",

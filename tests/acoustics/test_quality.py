@@ -325,8 +325,8 @@ def dead_kinds(heard: np.ndarray, rate_hz: int) -> dict[str, np.ndarray]:
     }
 
 
-@pytest.mark.parametrize("kind", ("zeros", "offset", "noise", "hum", "leak"))
-@pytest.mark.parametrize("place", ("dry", "hall"))
+@pytest.mark.parametrize("kind", ["zeros", "offset", "noise", "hum", "leak"])
+@pytest.mark.parametrize("place", ["dry", "hall"])
 def test_a_dead_channel_is_told_whatever_it_holds(kind: str, place: str) -> None:
     scale = played(place)
     dead = dead_kinds(scale.samples, scale.rate_hz)[kind]
@@ -336,7 +336,7 @@ def test_a_dead_channel_is_told_whatever_it_holds(kind: str, place: str) -> None
         assert find_dead_channels(both, rate_hz=scale.rate_hz, onset_s=onset_s) == (which,)
 
 
-@pytest.mark.parametrize("softer_db", (0.0, 6.0, 20.0))
+@pytest.mark.parametrize("softer_db", [0.0, 6.0, 20.0])
 def test_a_channel_that_is_only_softer_or_noisier_is_not_dead(softer_db: float) -> None:
     scale = played("hall")
     other = dead_kinds(scale.samples, scale.rate_hz)["hum"] + scale.samples * 10 ** (-softer_db / 20)

@@ -256,7 +256,10 @@ def find_dead_channels(channels: Samples, *, rate_hz: int, onset_s: FloatArray) 
     at = np.round(onset_s * rate_hz).astype(int)
     rise = np.array(
         [
-            [_rms(c[b : b + after]) ** 2 - _rms(c[max(0, b - lead - before) : max(0, b - lead)]) ** 2 for b in at]
+            [
+                _rms(c[b : b + after]) ** 2 - _rms(c[max(0, b - lead - before) : max(0, b - lead)]) ** 2
+                for b in at
+            ]
             for c in channels
         ]
     )
