@@ -19,6 +19,7 @@ import pandas as pd
 
 from benchmarks.scenes import MAKERS, seeded_faults
 from benchmarks.scores import fault_table, register_table, sd_coverage, side_by_side
+from benchmarks.second_generator import Faults
 
 
 def one_piano(

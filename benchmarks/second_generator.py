@@ -37,10 +37,9 @@ LEAD_S, HOLD_S, GAP_S, TAIL_S, WINDOW_S, HOP_S = 0.7, 2.0, 0.5, 1.5, 0.030, 0.00
 KEY_SCATTER_CENTS, UNISON_SPREAD_CENTS = 1.0, 0.6
 """Standard deviation of the keys about the stretched tuning curve; median of largest minus smallest string (keys differ,
 log-normal, 0.7 nepers)."""
-TRUTH = tuple(
-    "key struck onset_s release_s f1_hz cents inharmonicity unison_cents n_strings decay_20_s decay_20_room_s"
-    " decay_s_per_db release_20_s heard_cents brightness_db damped faults".split()
-)
+ORDER = ("key", "struck", "onset_s", "release_s", "f1_hz", "cents", "inharmonicity", "unison_cents")
+ORDER += ("n_strings", "decay_20_s", "decay_20_room_s", "decay_s_per_db", "release_20_s", "heard_cents")
+ORDER += ("brightness_db", "damped", "faults")
 SOUNDING_FAULTS = ("off_pitch", "short_sustain", "damper", "buzz", "voicing")
 Floats = NDArray[np.float64]
 
@@ -136,9 +135,8 @@ def build_scale(
     sound = with_noise(
         shoebox.in_room(dry[0], response), struck, snr_db=snr_db, rng=np.random.default_rng([seed, 6])
     )
-    return GeneratedScale(
-        samples=sound, rate_hz=RATE_HZ, truth=_truth(keys, struck, piano, response), t60_s=t60_s
-    )
+    truth = _truth(keys, struck, piano, response)
+    return GeneratedScale(samples=sound, rate_hz=RATE_HZ, truth=truth, t60_s=t60_s)
 
 
 def make_instrument(seed: int, *, faults: Faults = NO_FAULTS) -> Instrument:
@@ -295,7 +293,7 @@ def _truth(
 def _truth_row(key: int, one: Struck | None, piano: Instrument, response: Floats) -> dict[str, object]:
     strings_hz, design = piano.strings_hz[key], piano.designs[key]
     f1 = float(np.mean(strings_hz))
-    row: dict[str, object] = dict.fromkeys(TRUTH, float("nan")) | {
+    row: dict[str, object] = dict.fromkeys(ORDER, float("nan")) | {
         "key": key,
         "struck": one is not None,
         "n_strings": design.strings,

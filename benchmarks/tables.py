@@ -17,6 +17,7 @@ import pandas as pd
 
 from benchmarks.scenes import MAKERS, seeded_faults
 from benchmarks.scores import REGISTERS, fault_table, measure_row, side_by_side
+from benchmarks.second_generator import Faults
 
 KEPT = Path(__file__).resolve().with_name("TABLES.md")
 BEGIN, END = "<!-- benchmark tables -->", "<!-- end of benchmark tables -->"
