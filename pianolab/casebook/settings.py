@@ -50,6 +50,7 @@ class KeptSettings(Fields):
     seed: int | None = None
     checklist: OwnFile | None = None
     prices: OwnFile | None = None
+    plans: OwnFile | None = None
 
 
 def kept_settings(casebook: Casebook) -> KeptSettings:
@@ -106,6 +107,7 @@ def settings_from_json(text: str, *, name: object) -> KeptSettings:
             seed=_checked(data.get("seed"), int),
             checklist=_own_file(data.get("checklist")),
             prices=_own_file(data.get("prices")),
+            plans=_own_file(data.get("plans")),
         )
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         raise refusal(
@@ -138,7 +140,7 @@ def take_over(source: KeptSettings, ours: sa.Connection, *, name: str) -> tuple[
             taken[part] = given
         elif given is not None and given.text != mine.text:
             left.append(f"{name}: its {part} {given.name} left out, {mine.name} is remembered here already")
-    merged = KeptSettings(profile=here.profile, seed=here.seed, **taken)
+    merged = KeptSettings(profile=here.profile, seed=here.seed, plans=here.plans, **taken)
     if merged != here:
         write_settings(ours, merged)
     return tuple(left)

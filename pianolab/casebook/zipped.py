@@ -39,7 +39,7 @@ JSON_COLUMNS = ("body", "before", "after")
 README = """A casebook of pianolab: pianos looked at, what was found, and the sound and pictures of it.
 
 manifest.json     format, version (2), casebook_id, exported_at, counts (lines of each list below), settings (what
-                  is remembered of how to judge: profile, seed, checklist and prices as name and text)
+                  is remembered of how to judge: profile, seed; checklist, prices, plans as name and text)
 records.jsonl     what is so now, one line for each record:
                   id; kind (Piano, Visit, Examiner, Finding, Recording, SurveyRecord, Photo, BuyerProfile,
                   TouchOpinion, TouchTrial, Answer, Comparable); piano_id, visit_id, recording_id,

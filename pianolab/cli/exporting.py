@@ -32,7 +32,7 @@ def add_export(commands: Commands) -> None:
     export.add_argument(
         "--plans",
         metavar="FILE",
-        help="what hiring, a new piano or a sale would come to (TOML), beside the money over the years",
+        help="what hiring, a new piano or a sale would come to (TOML), remembered; usual forgets it",
     )
     export.add_argument(
         "--leave-out", type=words_of, default=(), metavar="WHAT", help="any of names,addresses,prices"
@@ -50,7 +50,7 @@ def run_export(args: argparse.Namespace) -> None:
         raise BadInput("pianolab export", "nothing to write", "--html OUT.html or --tables DIR, or both")
     with open_casebook(args.casebook) as casebook:
         given = _given_settings(args)
-        settings = Settings.of(casebook, **given, plans=args.plans)
+        settings = Settings.of(casebook, **given)
         written = export(
             casebook,
             args.html,
@@ -86,6 +86,7 @@ def _kept(settings: Settings, casebook: Casebook) -> str:
 
 def _given_settings(args: argparse.Namespace) -> dict[str, object]:
     """Settings that stand on the command line; ``usual`` takes back what was remembered."""
-    given = {"profile": args.profile, "prices": args.prices, "checklist": args.checklist}
+    names = ("profile", "prices", "checklist", "plans")
+    given = {name: getattr(args, name) for name in names}
     own = {name: None if value == USUAL and name != "profile" else value for name, value in given.items()}
     return {name: own[name] for name, value in given.items() if value is not None}

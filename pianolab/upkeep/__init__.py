@@ -3,7 +3,14 @@
 from pianolab.upkeep.care import CarePlan, CareStep, care_plan
 from pianolab.upkeep.life import Life, PartLife, remaining_life
 from pianolab.upkeep.money import money_over_years
-from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, MoneyPlans, Span, load_plans
+from pianolab.upkeep.over_years import (
+    MoneyLine,
+    MoneyOverYears,
+    MoneyPlans,
+    Span,
+    plans_text,
+    read_plans,
+)
 
 __all__ = [
     "CarePlan",
@@ -15,7 +22,8 @@ __all__ = [
     "PartLife",
     "Span",
     "care_plan",
-    "load_plans",
     "money_over_years",
+    "plans_text",
+    "read_plans",
     "remaining_life",
 ]

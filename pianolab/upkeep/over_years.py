@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 from decimal import Decimal, InvalidOperation
-from pathlib import Path
 from typing import Any
 
 from pianolab.errors import BadInput
-from pianolab.files import read_text, toml_of
+from pianolab.files import toml_of
 from pianolab.show import LOCALE, Fields, Row, Showable, about
 from pianolab.statements import Money as Amount
 from pianolab.statements import Statement, statement
@@ -172,28 +171,43 @@ def _note(line: MoneyLine) -> str:
     return line.why if line.counted else say(statement("money line.not counted"))
 
 
-def load_plans(path: str | Path) -> MoneyPlans:
-    """The figures from a TOML file, such as ``hire_a_month = 45``.
+def read_plans(text: str, *, file: str) -> MoneyPlans:
+    """The figures from the text of a TOML file of that name.
 
     Raises
     ------
     BadInput
-        a file that can't be read, a field there isn't, a figure that `MoneyPlans` refuses
+        no TOML, a field there isn't, a figure that `MoneyPlans` refuses
 
     Examples
     --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     written = Path(folder, "plans.toml").write_text("hire_a_month = 45", encoding="utf-8")
-    ...     load_plans(Path(folder, "plans.toml")).hire_a_month
+    >>> read_plans("hire_a_month = 45", file="plans.toml").hire_a_month
     Decimal('45')
     """
-    file = Path(path).name
-    data = toml_of(read_text(path), name=file)
+    data = toml_of(text, name=file)
     known = [field.name for field in fields(MoneyPlans)]
     if unknown := sorted(set(data) - set(known)):
         raise BadInput(file, unknown, "only " + ", ".join(known))
     return MoneyPlans(**data)
+
+
+def plans_text(plans: MoneyPlans) -> str:
+    """Plans as the text of a TOML file; what is not entered is left out.
+
+    Examples
+    --------
+    >>> print(plans_text(MoneyPlans(resale=(0.3, 0.6), hire_a_month=45)), end="")
+    resale = [0.3, 0.6]
+    hire_a_month = 45
+    >>> read_plans("hire_a_month = 45", file="plans.toml") == MoneyPlans(hire_a_month=45)
+    True
+    """
+    entered = {field.name: getattr(plans, field.name) for field in fields(MoneyPlans)}
+    return "".join(
+        f"{name} = {list(value) if isinstance(value, tuple) else value}\n"
+        for name, value in entered.items()
+        if value is not None
+    )
 
 
 def _amount(name: str, value: Any) -> Decimal | None:

@@ -15,7 +15,7 @@ from pianolab.checklist import Checklist, load_checklist, read_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Buyer, Room, load_profiles
 from pianolab.show import Fields
-from pianolab.upkeep import MoneyPlans, load_plans
+from pianolab.upkeep import MoneyPlans, plans_text, read_plans
 
 FIRST = "first piano"
 """The buyer for whom is judged where nobody else is named."""
@@ -38,7 +38,7 @@ class Settings(Fields):
     until : leave out visits after that day
     seed : int from 0; the same seed gives the same result
     plans : what the buyer would otherwise do with the money: `MoneyPlans` (resale, hire, a new one), or the path of a
-        TOML file with its fields; not remembered
+        TOML file with its fields
 
     Raises
     ------
@@ -60,10 +60,12 @@ class Settings(Fields):
     year: int | None = None
     until: date | None = None
     seed: int = 0
-    plans: MoneyPlans | str | Path | None = None
+    plans: MoneyPlans | Own = None
 
     def __post_init__(self) -> None:
-        for name in ("checklist", "prices"):
+        if isinstance(self.plans, MoneyPlans):
+            object.__setattr__(self, "plans", OwnFile("plans", plans_text(self.plans)))
+        for name in ("checklist", "prices", "plans"):
             given = getattr(self, name)
             if isinstance(given, (str, Path)):
                 object.__setattr__(self, name, OwnFile.read(given))
@@ -71,14 +73,8 @@ class Settings(Fields):
                 raise BadInput(name, f"a {type(given).__name__}", "the path of a TOML file, or None")
         if isinstance(self.seed, bool) or not isinstance(self.seed, int) or self.seed < 0:
             raise BadInput("seed", repr(self.seed), "a whole number from 0")
-        if isinstance(self.plans, (str, Path)):
-            object.__setattr__(self, "plans", load_plans(self.plans))
-        elif not isinstance(self.plans, (MoneyPlans, type(None))):
-            raise BadInput(
-                "plans", f"a {type(self.plans).__name__}", "MoneyPlans, or the path of a TOML file"
-            )
         # Read here, so that what is wrong with them shows where they are given and not far away.
-        _ = self.points, self.price_list
+        _ = self.points, self.price_list, self.money_plans
 
     @classmethod
     def of(cls, casebook: Casebook, **changes: Any) -> Self:
@@ -108,11 +104,12 @@ class Settings(Fields):
             "seed": kept.seed,
             "checklist": kept.checklist,
             "prices": kept.prices,
+            "plans": kept.plans,
         }
         return cls(**{name: value for name, value in remembered.items() if value is not None} | changes)
 
     def keep(self, casebook: Casebook) -> Self:
-        """Have a casebook remember the buyer's name, the seed, and the texts of own points and prices.
+        """Have a casebook remember the buyer's name, the seed, and the texts of own points, prices and plans.
 
         What is usual is not written down: it is taken as it is then. Room, player, year and day are not remembered.
 
@@ -138,6 +135,7 @@ class Settings(Fields):
                 seed=self.seed or None,
                 checklist=_own_file(self.checklist),
                 prices=_own_file(self.prices),
+                plans=_own_file(self.plans),
             ),
         )
         return self
@@ -154,10 +152,11 @@ class Settings(Fields):
         own = _own_file(self.prices)
         return load_prices() if own is None else read_prices(own.text, file=own.name)
 
-    @property
+    @cached_property
     def money_plans(self) -> MoneyPlans | None:
         """What the buyer would otherwise do with the money; None where nothing was entered."""
-        return self.plans if isinstance(self.plans, MoneyPlans) else None
+        own = _own_file(self.plans)
+        return None if own is None else read_plans(own.text, file=own.name)
 
     @property
     def points_file(self) -> str:
@@ -199,13 +198,14 @@ class Settings(Fields):
         """
         name = self.profile if isinstance(self.profile, str) else self.profile.name
         said = [f"buyer {name!r}"] if name != FIRST else []
-        for title, own in (("checklist", _own_file(self.checklist)), ("prices", _own_file(self.prices))):
-            said += [f"{title} {own.name}"] if own is not None else []
+        for title in ("checklist", "prices", "plans"):
+            own = _own_file(getattr(self, title))
+            said += [" ".join(dict.fromkeys((title, own.name)))] if own is not None else []
         return ", ".join([*said, *([f"seed {self.seed}"] if self.seed else [])])
 
 
-def _own_file(given: Own) -> OwnFile | None:
-    assert not isinstance(given, (str, Path)), "read when the settings were made"
+def _own_file(given: MoneyPlans | Own) -> OwnFile | None:
+    assert not isinstance(given, (str, Path, MoneyPlans)), "read when the settings were made"
     return given
 
 

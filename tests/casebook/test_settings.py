@@ -24,7 +24,13 @@ from pianolab.files import LARGEST_TEXT
 
 FIRST_SCHEMA = Path(__file__).parent / "first_schema"
 OWN = OwnFile("school.toml", '[[point]]\nid = "x"\n')
-ALL = KeptSettings(profile="patient restorer", seed=7, checklist=OWN, prices=OwnFile("p.toml", "a = 1\nö"))
+ALL = KeptSettings(
+    profile="patient restorer",
+    seed=7,
+    checklist=OWN,
+    prices=OwnFile("p.toml", "a = 1\nö"),
+    plans=OwnFile("plans.toml", "hire_a_month = 45"),
+)
 
 
 def test_they_are_there_when_it_is_opened_again(tmp_path: Path) -> None:

@@ -78,6 +78,10 @@ def test_plans_from_a_file_on_the_command_line(
     plans.write_text("hire_a_month = 20\nresale = [0.3, 0.6]\n", encoding="utf-8")
     assert main(["export", book, "--html", str(page), "--plans", str(plans)]) == 0
     assert "Hiring, as entered, is €240 a year" in page.read_text(encoding="utf-8")
+    plans.unlink()
+    for given, hire in (((), True), (("--plans", "usual"), False), ((), False)):
+        assert main(["export", book, "--html", str(page), "--replace", *given]) == 0
+        assert ("Hiring, as entered, is €240 a year" in page.read_text(encoding="utf-8")) is hire
     plans.write_text("rent = 20\n", encoding="utf-8")
     assert main(["export", book, "--html", str(tmp_path / "b.html"), "--plans", str(plans)]) == 2
     said = capsys.readouterr().err
