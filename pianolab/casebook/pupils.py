@@ -101,7 +101,13 @@ def pupil_access(url: str, pupil: str | int) -> str:
 
 
 def shut_out(url: str, pupil: str | int) -> None:
-    """Take a pupil's role away; the answers stay."""
+    """Take a pupil's role away; the answers stay.
+
+    Parameters
+    ----------
+    url : the teacher's address of the class's database
+    pupil : name or number, as it was let in
+    """
     place, name = parse_url(url), name_of(parse_url(url))
     engine = make_server_engine(place)
     try:
@@ -118,6 +124,14 @@ def shut_out(url: str, pupil: str | int) -> None:
 
 def without_password(url: str) -> str:
     """A URL that may stand in a file others read: the password and further settings stay behind.
+
+    Parameters
+    ----------
+    url : address of a database
+
+    Returns
+    -------
+    str
 
     Examples
     --------

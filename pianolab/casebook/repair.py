@@ -83,6 +83,14 @@ def repair_casebook(folder: str | Path) -> Repair:
     What neither the database nor its newest sound copy still tells is lost, and named; a sound or picture that is
     missing or changed can't be made anew: `gather` brings it from whoever has it.
 
+    Parameters
+    ----------
+    folder : the folder of a casebook on a disk
+
+    Returns
+    -------
+    Repair, which names what was done and what is lost
+
     Raises
     ------
     CasebookError

@@ -56,6 +56,14 @@ class KeptSettings(Fields):
 def kept_settings(casebook: Casebook) -> KeptSettings:
     """What a casebook remembers; nothing in a new one, or in one of the first schema.
 
+    Parameters
+    ----------
+    casebook : an open casebook
+
+    Returns
+    -------
+    KeptSettings
+
     Raises
     ------
     CasebookError
@@ -66,7 +74,13 @@ def kept_settings(casebook: Casebook) -> KeptSettings:
 
 
 def keep_settings(casebook: Casebook, kept: KeptSettings) -> None:
-    """Remember these in place of what was remembered; a casebook that remembers them already is left alone."""
+    """Remember these in place of what was remembered; a casebook that remembers them already is left alone.
+
+    Parameters
+    ----------
+    casebook : an open casebook that takes writes
+    kept : what to remember; `KeptSettings()` forgets all
+    """
     if kept_settings(casebook) == kept:
         return
     with writing(casebook._engine, name=casebook.name) as connection:

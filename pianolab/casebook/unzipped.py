@@ -53,6 +53,16 @@ def import_zip(path: str | Path, *, into: str | Path, max_bytes: int = LARGEST_I
     Nothing outside the known names is unpacked, every media file must have the content its name promises,
     and the records must follow from the changes.
 
+    Parameters
+    ----------
+    path : the zip file
+    into : the new folder, or the address of an empty database
+    max_bytes : the most that may be unpacked
+
+    Returns
+    -------
+    Casebook, open
+
     Raises
     ------
     CasebookError

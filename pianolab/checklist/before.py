@@ -55,6 +55,14 @@ def _things(entries: list[dict[str, str]]) -> tuple[Thing, ...]:
 def kit_list(checklist: Checklist) -> tuple[Thing, ...]:
     """What to take along for a walk: the tools of its points with what they are for, and what always goes along.
 
+    Parameters
+    ----------
+    checklist : the points of the walk
+
+    Returns
+    -------
+    tuple of `Thing`
+
     Examples
     --------
     >>> from pianolab.checklist import load_checklist

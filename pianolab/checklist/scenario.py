@@ -49,6 +49,14 @@ class Scenario:
 def load_scenario(checklist: Checklist | None = None) -> Scenario:
     """The invented shortlist that comes with pianolab, checked against the checklist.
 
+    Parameters
+    ----------
+    checklist : the points; None for the usual ones
+
+    Returns
+    -------
+    Scenario
+
     Examples
     --------
     >>> scenario = load_scenario()
@@ -116,6 +124,18 @@ def findings_for(
     """A finding for every point that exists on this piano, as the condition has it.
 
     Points for technicians stay "not checked" unless the condition lists them.
+
+    Parameters
+    ----------
+    condition : what is wrong with the piano, by point
+    visit_id : the visit they belong to
+    piano : the piano, which says what points exist on it
+    examiner : who looked
+    checklist : the points; None for the usual ones
+
+    Returns
+    -------
+    tuple of `Finding`, in the order of the checklist
     """
     points = (checklist or load_checklist()).for_piano(piano)
     return tuple(

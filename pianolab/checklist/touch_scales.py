@@ -81,6 +81,14 @@ def short_end(end: str) -> str:
 def load_touch_scales(path: Path | None = None) -> TouchScales:
     """The scales that come with pianolab, or those of a file of your own of the same form.
 
+    Parameters
+    ----------
+    path : a TOML file; None for the usual scales
+
+    Returns
+    -------
+    TouchScales
+
     Raises
     ------
     BadInput

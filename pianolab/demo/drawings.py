@@ -58,6 +58,15 @@ def load_pictures() -> tuple[Drawn, ...]:
 def draw_picture(subject: str, path: Path) -> Path:
     """Draws one subject into a PNG file of 900 by 640 pixels.
 
+    Parameters
+    ----------
+    subject : what to draw, by name
+    path : the PNG file to write
+
+    Returns
+    -------
+    Path, that of the file
+
     Raises
     ------
     BadInput : a subject that nobody can draw

@@ -35,6 +35,11 @@ def demo(out: str | Path, *, progress: Progress | None = None) -> Path:
     Of what is there already it opens its own casebook and replaces its own page, known by a mark that ends where
     anybody else has changed or written the page.
 
+    Parameters
+    ----------
+    out : a new or empty folder, or that of an earlier demonstration
+    progress : is told how far it has come; None is quiet
+
     Returns
     -------
     Path of the comparison page

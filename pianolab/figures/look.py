@@ -119,6 +119,14 @@ _DASHES = ("solid", "6px 3px", "2px 2px", "9px 3px 2px 3px", "solid", "6px 3px",
 def marks_for(names: Mapping[str, str]) -> dict[str, Mark]:
     """One `Mark` per instrument, in the order of ``names`` (id to name); two to eight stay legible.
 
+    Parameters
+    ----------
+    names : names of the instruments by their ids
+
+    Returns
+    -------
+    dict of `Mark` by id
+
     Examples
     --------
     >>> [m.letter + ":" + m.symbol for m in marks_for({"x": "Hall", "y": "Attic"}).values()]

@@ -78,6 +78,16 @@ def plan_next_steps(
 ) -> StepPlan:
     """Plan of the next steps, the ``most`` telling ones first.
 
+    Parameters
+    ----------
+    comparison : the shortlist compared
+    most : how many steps at most
+    marks : the instruments' marks by id; None makes them
+
+    Returns
+    -------
+    StepPlan
+
     Examples
     --------
     A comparison without next steps says so in ``alt``; nothing is drawn as if it were settled by luck.

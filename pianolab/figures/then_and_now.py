@@ -79,7 +79,16 @@ def plan_marks_then_and_now(changes: VisitChanges) -> MarksPlan:
 
 
 def plan_promises(changes: VisitChanges) -> PromisesPlan:
-    """Plan of the seller's promises: a row for each, and what a second look found of it."""
+    """Plan of the seller's promises: a row for each, and what a second look found of it.
+
+    Parameters
+    ----------
+    changes : two visits to one piano beside each other
+
+    Returns
+    -------
+    PromisesPlan
+    """
     rows = tuple((p.title, p.promised, p.before, p.after, p.kept) for p in changes.promises)
     counted = [(o, sum(row[4] == o for row in rows)) for o in OUTCOMES]
     said = wording.listed([f"{n} {outcome}" for outcome, n in counted if n])

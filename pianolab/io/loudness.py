@@ -28,6 +28,14 @@ K_OFFSET_DB = -0.691
 def a_weight_db(f_hz: ArrayLike) -> FloatArray:
     """A-weighting in dB, 0 at 1 kHz; corner frequencies of [iec61672].
 
+    Parameters
+    ----------
+    f_hz : array_like of float, frequencies in Hz, above 0
+
+    Returns
+    -------
+    ndarray of float, shape of ``f_hz``; dB
+
     Examples
     --------
     >>> a_weight_db(np.array([100.0, 1000.0])).round(1) + 0.0

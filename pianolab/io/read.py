@@ -96,6 +96,14 @@ def read_blocks(source: Source, *, block_s: float = 10.0) -> Iterator[Sound]:
 def sound_info(source: Source) -> SoundInfo:
     """What a sound file says about itself, without reading all of it.
 
+    Parameters
+    ----------
+    source : path of a sound file, or an open one
+
+    Returns
+    -------
+    SoundInfo
+
     Examples
     --------
     >>> from pianolab.io import real_notes

@@ -64,6 +64,14 @@ class TouchTrial(Checked):
 def check_pupil(name: str) -> str:
     """A first name or a number as it was given, without blanks around it; one spelling for letters with accents.
 
+    Parameters
+    ----------
+    name : as it was typed
+
+    Returns
+    -------
+    str
+
     Raises
     ------
     BadInput : empty, an address, unseen characters, or longer than a first name

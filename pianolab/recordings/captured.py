@@ -17,7 +17,17 @@ PROCESSING = ("echo_cancellation", "noise_suppression", "automatic_gain")
 
 
 def lost_keys(survey: Survey, capture: Capture | None) -> tuple[int, ...]:
-    """Keys of a recording in whose first seconds sound is missing; none where nothing is known of gaps."""
+    """Keys of a recording in whose first seconds sound is missing; none where nothing is known of gaps.
+
+    Parameters
+    ----------
+    survey : survey of the recording
+    capture : what the browser said of it; None for a file
+
+    Returns
+    -------
+    tuple of int, keys from 1
+    """
     return () if capture is None else keys_in_gaps(survey, [(g.begin_s, g.end_s) for g in capture.gaps])
 
 
@@ -51,7 +61,17 @@ def capture_says(survey: Survey, capture: Capture) -> tuple[Statement, ...]:
 
 
 def how_captured(survey: Survey, capture: Capture | None) -> tuple[str, ...]:
-    """How a recording was taken, for a list of where things come from; empty for a file from elsewhere."""
+    """How a recording was taken, for a list of where things come from; empty for a file from elsewhere.
+
+    Parameters
+    ----------
+    survey : survey of the recording
+    capture : what the browser said of it; None for a file
+
+    Returns
+    -------
+    tuple of str, a line each
+    """
     if capture is None:
         return ()
     device = (say(statement("capture.device", device=capture.device)),) if capture.device else ()
@@ -64,6 +84,15 @@ def with_capture(survey: Survey, capture: Capture | None) -> Survey:
     """The survey with what the browser said among its remarks on the recording; as it was for a file from elsewhere.
 
     What processing that was on spoils is taken out, with it as the reason.
+
+    Parameters
+    ----------
+    survey : survey of the recording
+    capture : what the browser said of it; None for a file
+
+    Returns
+    -------
+    Survey
     """
     told = () if capture is None else tuple(say(s) for s in capture_says(survey, capture))
     if capture is None or not told:

@@ -186,6 +186,10 @@ def _reason(row: pd.Series, column: str) -> str:
 def check_one_piano(takes: Sequence[Survey]) -> None:
     """Refuse takes that can't be of one piano in one tuning.
 
+    Parameters
+    ----------
+    takes : surveys, two or more
+
     Raises
     ------
     BadInput

@@ -48,6 +48,19 @@ def further(
 ) -> Further:
     """A result as the page carries it: its own sentences, else its headline, and its rows.
 
+    Parameters
+    ----------
+    title : its title on the page
+    result : whatever shows itself
+    sentences : what it says; its headline where none are given
+    piano_id : the piano it is about; empty for all
+    about_money : left out where prices are
+    names_people : left out where names are
+
+    Returns
+    -------
+    Further
+
     Examples
     --------
     >>> class Two(Showable):

@@ -44,6 +44,17 @@ def scaled_picture(
 ) -> Picture:
     """A photo from a file, upright, at most 1000 pixels long, as JPEG; place and camera data are dropped.
 
+    Parameters
+    ----------
+    path : a picture of any kind that `pianolab.io` reads
+    caption : the words under it
+    point : the checklist point it shows
+    day : when it was taken
+
+    Returns
+    -------
+    Picture
+
     Raises
     ------
     BadInput : the file is no picture that can be read

@@ -38,7 +38,16 @@ class Content:
 
 
 def check_choices(leave_out: Sequence[str]) -> frozenset[str]:
-    """The choices as a set; `BadInput` for an unknown one."""
+    """The choices as a set; `BadInput` for an unknown one.
+
+    Parameters
+    ----------
+    leave_out : what to leave out, by name
+
+    Returns
+    -------
+    frozenset of str
+    """
     words = [leave_out] if isinstance(leave_out, str) else leave_out
     strange = [word for word in words if word not in CHOICES]
     if strange or isinstance(leave_out, str):

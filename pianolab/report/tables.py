@@ -80,7 +80,12 @@ def csv_tables(
 
 
 def check_folder(folder: Path) -> None:
-    """`BadInput` where a folder for tables is a file."""
+    """`BadInput` where a folder for tables is a file.
+
+    Parameters
+    ----------
+    folder : where the tables are to stand
+    """
     if folder.exists() and not folder.is_dir():
         raise BadInput(str(folder), "a file", "a folder, or a name for a new one")
 
@@ -104,7 +109,17 @@ def write_tables(folder: Path | str, tables: Mapping[str, str], *, replace: bool
 
 
 def table_files(folder: Path, tables: Mapping[str, str]) -> dict[Path, bytes]:
-    """Bytes of each table by its path; the mark at their beginning tells spreadsheets that it is UTF-8."""
+    """Bytes of each table by its path; the mark at their beginning tells spreadsheets that it is UTF-8.
+
+    Parameters
+    ----------
+    folder : where the tables are to stand
+    tables : CSV text by file name
+
+    Returns
+    -------
+    dict of bytes by path
+    """
     return {folder / name: text.encode("utf-8-sig") for name, text in tables.items()}
 
 

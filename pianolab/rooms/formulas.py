@@ -75,8 +75,16 @@ def eyring_t60(
 ) -> FloatArray:
     """Reverberation time by Eyring's formula, which also holds where much is absorbed.
 
-    Parameters as in `sabine_t60`, and ``surface_m2``, the area of all surfaces. The air's share is added to
-    the absorption: more air never makes a room ring longer. [eyring1930]
+    The air's share is added to the absorption: more air never makes a room ring longer. [eyring1930]
+
+    Parameters
+    ----------
+    volume_m3, absorption_m2, air_per_m, speed_m_s : as in `sabine_t60`
+    surface_m2 : area of all surfaces, m²
+
+    Returns
+    -------
+    ndarray of float, s
 
     Examples
     --------
@@ -93,6 +101,15 @@ def eyring_t60(
 def schroeder_frequency(t60_s: ArrayLike, volume_m3: float) -> FloatArray:
     """Frequency above which a room's resonances overlap, in Hz: 2000 times the root of T60 over volume.
 
+    Parameters
+    ----------
+    t60_s : array_like of float, reverberation time, s
+    volume_m3 : m³
+
+    Returns
+    -------
+    ndarray of float, shape of ``t60_s``; Hz
+
     Examples
     --------
     >>> float(schroeder_frequency(0.5, 50.0))
@@ -104,7 +121,14 @@ def schroeder_frequency(t60_s: ArrayLike, volume_m3: float) -> FloatArray:
 def critical_distance(absorption_m2: ArrayLike, *, directivity: float = 1.0) -> FloatArray:
     """Distance at which the direct sound and the room are equally loud, in m.
 
-    ``directivity`` is the factor Q: 1 for a source that radiates to all sides, 2 on a hard floor.
+    Parameters
+    ----------
+    absorption_m2 : array_like of float, the room's equivalent absorption area, m²
+    directivity : the factor Q: 1 for a source that radiates to all sides, 2 on a hard floor
+
+    Returns
+    -------
+    ndarray of float, shape of ``absorption_m2``; m
 
     Examples
     --------
@@ -124,8 +148,16 @@ def level_in_room(
 ) -> FloatArray:
     """Level of direct sound and room together, in dB against the same source in the open at 1 m.
 
-    Parameters as in `eyring_t60`, and ``distance_m`` from the source, m. The room's share dies away with
-    Eyring's time and can't arrive before the direct sound, so it falls a little with distance [barron1988].
+    The room's share dies away with Eyring's time and can't arrive before the direct sound, so it falls a little with distance [barron1988].
+
+    Parameters
+    ----------
+    distance_m : array_like of float, distance from the source, m
+    absorption_m2, surface_m2, volume_m3, air_per_m : as in `eyring_t60`
+
+    Returns
+    -------
+    ndarray of float, dB
 
     Examples
     --------
@@ -150,6 +182,14 @@ def _checked(volume_m3: float, absorption_m2: ArrayLike, air_per_m: ArrayLike) -
 
 def speed_of_sound(temperature_c: float) -> float:
     """Speed of sound in dry air, m/s: 343.2 at 20 °C, rising with the root of the absolute temperature.
+
+    Parameters
+    ----------
+    temperature_c : °C
+
+    Returns
+    -------
+    float, m/s
 
     Examples
     --------
@@ -202,6 +242,16 @@ def air_absorption(f_hz: ArrayLike, *, temperature_c: float, humidity_percent: f
 
 def air_loss_per_m(f_hz: ArrayLike, *, temperature_c: float, humidity_percent: float) -> FloatArray:
     """The same as the attenuation constant m of the intensity, in 1/m: what Sabine's formula takes.
+
+    Parameters
+    ----------
+    f_hz : array_like of float, Hz
+    temperature_c : °C
+    humidity_percent : relative humidity, %
+
+    Returns
+    -------
+    ndarray of float, shape of ``f_hz``; 1/m
 
     Examples
     --------
@@ -259,7 +309,15 @@ def band_power_gain_db(
 ) -> FloatArray:
     """The same, as the mean power over octave bands around ``centres_hz``.
 
-    ``distances_m`` are arrays of shape (draws,) or numbers; the result has shape (draws, bands).
+    Parameters
+    ----------
+    centres_hz : array_like of float, shape (bands,)
+    distances_m : from the source to each wall, m; arrays of shape (draws,) or numbers
+    speed_m_s : speed of sound
+
+    Returns
+    -------
+    ndarray of float, shape (draws, bands); dB
 
     Examples
     --------
@@ -278,6 +336,16 @@ def pressure_on_axis_db(f_hz: ArrayLike, distance_m: float, *, speed_m_s: float 
     """Pressure far in front of one hard wall with the source ``distance_m`` off it, dB against no wall.
 
     It doubles in the deep bass and vanishes first where the way to the wall and back is half a wavelength.
+
+    Parameters
+    ----------
+    f_hz : array_like of float, Hz
+    distance_m : from the source to the wall, m
+    speed_m_s : speed of sound
+
+    Returns
+    -------
+    ndarray of float, shape of ``f_hz``; dB
 
     Examples
     --------

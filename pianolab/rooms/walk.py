@@ -131,6 +131,15 @@ def _hardness(soft: bool | None, bare: bool | None) -> Literal["dull", "bare", "
 def predict_as_found(found: RoomAsFound, *, kind: PianoKind) -> RoomAcoustics:
     """Calculate a room as a visit found it; named surfaces count before the clap.
 
+    Parameters
+    ----------
+    found : what a visit noted of the room
+    kind : grand or upright, for how it radiates
+
+    Returns
+    -------
+    RoomAcoustics
+
     Examples
     --------
     >>> size = Room(length_m=6, width_m=5, height_m=3)

@@ -72,6 +72,14 @@ ROOMS: dict[str, Room] = {
 def room(name: str) -> Room | None:
     """A room by name: ``dry`` (None: no room at all), ``home``, ``hall``, ``dull`` or ``bright``.
 
+    Parameters
+    ----------
+    name : one of those names
+
+    Returns
+    -------
+    Room, or None for ``dry``
+
     Examples
     --------
     >>> room("dry") is None, room("home").t60_s
@@ -93,6 +101,12 @@ def t60_at(place: Room, f_hz: FloatArray) -> FloatArray:
 
 def impulse_response(place: Room, *, rate_hz: int, seed: int) -> FloatArray:
     """Impulse response of the room: direct sound, single reflections, noise that dies away by octaves.
+
+    Parameters
+    ----------
+    place : the room
+    rate_hz : frames per second
+    seed : int; the same seed gives the same room
 
     Returns
     -------

@@ -64,7 +64,16 @@ def load_scene_sounds(*, text: str | None = None, seed_shift: int = 0) -> dict[s
 
 
 def render_scene(scene: SceneSound) -> ModelledScale:
-    """Play and record one of the demonstration's pianos; see `render_scale`."""
+    """Play and record one of the demonstration's pianos; see `render_scale`.
+
+    Parameters
+    ----------
+    scene : the piano, its room and how it is played
+
+    Returns
+    -------
+    ModelledScale
+    """
     return render_scale(
         scene.model,
         hold_s=scene.hold_s,

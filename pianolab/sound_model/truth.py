@@ -70,6 +70,16 @@ def note_truth(modes: NoteModes, *, hold_s: float, rate_hz: int) -> NoteTruth:
     ``decay_20_s`` runs from the loudest 30 ms window to the last crossing of -20 dB while the key stays
     down; ``release_20_s`` from the release until the level last crosses 20 dB under that of the 30 ms
     before it.
+
+    Parameters
+    ----------
+    modes : the note's partials as they decay
+    hold_s : how long the key stays down, s
+    rate_hz : frames per second
+
+    Returns
+    -------
+    NoteTruth
     """
     free = _ring_down(modes, hold_s=None, from_s=0.0, rate_hz=rate_hz)
     time_s, level_db = level_curve(free, rate_hz=rate_hz)

@@ -174,6 +174,15 @@ def _note(line: MoneyLine) -> str:
 def read_plans(text: str, *, file: str) -> MoneyPlans:
     """The figures from the text of a TOML file of that name.
 
+    Parameters
+    ----------
+    text : TOML
+    file : the name by which a complaint calls it
+
+    Returns
+    -------
+    MoneyPlans
+
     Raises
     ------
     BadInput
@@ -193,6 +202,14 @@ def read_plans(text: str, *, file: str) -> MoneyPlans:
 
 def plans_text(plans: MoneyPlans) -> str:
     """Plans as the text of a TOML file; what is not entered is left out.
+
+    Parameters
+    ----------
+    plans : the figures
+
+    Returns
+    -------
+    str, TOML
 
     Examples
     --------

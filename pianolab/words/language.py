@@ -139,6 +139,14 @@ class _Filler(string.Formatter):
 def load_language(text: str) -> Language:
     """A language from its TOML text: ``locale``, and templates in tables whose names make up the kinds.
 
+    Parameters
+    ----------
+    text : TOML
+
+    Returns
+    -------
+    Language
+
     Raises
     ------
     BadInput
@@ -176,6 +184,14 @@ def english() -> Language:
 
 def say(statement: Statement | None) -> str:
     """A statement in English; nothing for None.
+
+    Parameters
+    ----------
+    statement : what is to be said
+
+    Returns
+    -------
+    str
 
     Examples
     --------

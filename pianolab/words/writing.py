@@ -16,6 +16,14 @@ ENDS = (".", "!", "?", "…")
 def upper_first(text: str) -> str:
     """The text with a capital letter in front.
 
+    Parameters
+    ----------
+    text : words
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> upper_first("two tunings")
@@ -27,6 +35,14 @@ def upper_first(text: str) -> str:
 def lower_first(text: str) -> str:
     """A sentence as it stands behind a colon: small first letter, no full stop at the end.
 
+    Parameters
+    ----------
+    text : a sentence
+
+    Returns
+    -------
+    str
+
     Examples
     --------
     >>> lower_first("The plate is cracked.")
@@ -36,12 +52,29 @@ def lower_first(text: str) -> str:
 
 
 def without_stop(text: str) -> str:
-    """A sentence as part of another: no full stop at the end."""
+    """A sentence as part of another: no full stop at the end.
+
+    Parameters
+    ----------
+    text : a sentence
+
+    Returns
+    -------
+    str
+    """
     return text.rstrip(".")
 
 
 def as_sentence(text: str) -> str:
     """A text that stands by itself: a capital letter in front, a full stop at the end if nothing else ends it.
+
+    Parameters
+    ----------
+    text : words
+
+    Returns
+    -------
+    str
 
     Examples
     --------
@@ -52,12 +85,30 @@ def as_sentence(text: str) -> str:
 
 
 def with_stop(text: str) -> str:
-    """A text with a full stop at its end if nothing else ends it; an empty one stays empty."""
+    """A text with a full stop at its end if nothing else ends it; an empty one stays empty.
+
+    Parameters
+    ----------
+    text : words
+
+    Returns
+    -------
+    str
+    """
     return text if not text or text.endswith(ENDS) else f"{text}."
 
 
 def listed(things: Iterable[object], *, locale: str = LOCALE) -> str:
     """Things as a sentence lists them, empty ones left out.
+
+    Parameters
+    ----------
+    things : words, or what ``str`` makes words of
+    locale : language and country, for the word in front of the last
+
+    Returns
+    -------
+    str
 
     Examples
     --------

@@ -127,7 +127,16 @@ def _check_free(
 
 
 def survey_csv(survey: Survey) -> str:
-    """The survey table as CSV: a row per key, the agreed columns first, an empty field for what is unknown."""
+    """The survey table as CSV: a row per key, the agreed columns first, an empty field for what is unknown.
+
+    Parameters
+    ----------
+    survey : what was measured
+
+    Returns
+    -------
+    str
+    """
     header, rows = csv_rows(survey.table)
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows([header, *rows])
@@ -135,7 +144,17 @@ def survey_csv(survey: Survey) -> str:
 
 
 def survey_json(survey: Survey, *, source: str = "") -> str:
-    """Summary, all strikes, the rows with the reasons for gaps, and the other reading where there is one."""
+    """Summary, all strikes, the rows with the reasons for gaps, and the other reading where there is one.
+
+    Parameters
+    ----------
+    survey : what was measured
+    source : name of the sound file; empty leaves it out
+
+    Returns
+    -------
+    str
+    """
     data = {
         "source": source,
         "summary": asdict(survey.summary),

@@ -172,9 +172,18 @@ def keep_survey(
     purpose: RecordingPurpose = "take",
     note: str = "",
 ) -> Surveyed:
-    """Enter a recording that has been listened to already; all other arguments are those of `survey_into`.
+    """Enter a recording that has been listened to already.
 
     All of it is entered, or nothing.
+
+    Parameters
+    ----------
+    survey : what was measured
+    casebook, path, piano, visit, by, purpose, note : as in `survey_into`
+
+    Returns
+    -------
+    Surveyed
     """
     known = casebook.piano(piano)
     at = find_visit(casebook, known, visit, by=by)
