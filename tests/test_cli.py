@@ -528,3 +528,15 @@ def test_usual_takes_back_what_was_remembered_and_a_file_is_taken() -> None:
     assert _given_settings(argparse.Namespace(profile=None, prices="p.toml", checklist=None)) == {
         "prices": "p.toml"
     }
+
+
+def test_a_terminal_without_some_signs_shows_all_the_others(tmp_path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "pianolab", "check", tmp_path / "Flügel in F♯"],
+        env={**os.environ, "PYTHONIOENCODING": "cp1252", "PYTHONUTF8": "0"},
+        capture_output=True,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "Flügel in F\\u266f: got no such folder" in done.stderr.decode("cp1252")
+    assert len(done.stderr.splitlines()) == 1

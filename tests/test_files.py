@@ -16,10 +16,12 @@ import pytest
 
 import pianolab
 from pianolab import files
+from pianolab.assess.prices import read_prices
 from pianolab.casebook import Casebook, create_casebook, export_zip, gather, import_zip, open_casebook
 from pianolab.casebook.backups import BACKUPS
 from pianolab.casebook.engine import DATABASE_NAME
 from pianolab.casebook.media import FOLDER
+from pianolab.checklist import read_checklist
 from pianolab.classroom import make_class, open_class, sitting, write_answers, write_class_page
 from pianolab.classroom.lessons import lesson_exhibits, write_lesson_sheets
 from pianolab.classroom.own_piano import OwnPiano
@@ -34,6 +36,8 @@ from pianolab.planning.plan import VisitPlan
 from pianolab.report import write_page, write_tables
 from pianolab.shipped import shipped
 from pianolab.sound_model import PianoModel, render_scale
+from pianolab.upkeep.over_years import read_plans
+from pianolab.words import load_language
 from pianolab.workflow import copy_notebooks, export
 
 LETTER = b"somebody's own\n"
@@ -459,3 +463,21 @@ def test_the_demonstration_leaves_what_it_did_not_make(place, capsys, monkeypatc
         assert (code, said.count("\n")) == (2, 1)
         assert words in said
     assert content(place) == before
+
+
+@pytest.mark.parametrize("bad", ["[" * 100_000, "9" * 5000, "1e999999999999999999999", "{a=" * 50_000])
+@pytest.mark.parametrize(
+    "read",
+    [
+        lambda text: read_checklist(text, file="own.toml"),
+        lambda text: read_prices(text, file="own.toml"),
+        lambda text: read_plans(text, file="own.toml"),
+        load_language,
+    ],
+    ids=["checklist", "prices", "plans", "language"],
+)
+def test_a_text_that_would_bring_its_reader_down_is_one_line(read: Callable[[str], object], bad: str) -> None:
+    with pytest.raises(BadInput) as found:
+        read(f"hire_a_month = {bad}")
+    assert "\n" not in str(found.value)
+    assert len(str(found.value)) < 400

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -10,8 +9,7 @@ from typing import Any
 
 from pianolab.checklist.points import Checklist, Point, Spot
 from pianolab.checklist.schema import build_point, check_settling
-from pianolab.errors import BadInput
-from pianolab.files import read_text
+from pianolab.files import read_text, toml_of
 
 Raw = dict[str, Any]
 Sourced = tuple[Raw, str]
@@ -94,10 +92,7 @@ def _shipped() -> tuple[Sourced, ...]:
 
 def _read(text: str, *, file: str) -> tuple[Raw, list[Raw]]:
     """The head of a file and its points' tables."""
-    try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, OverflowError) as error:
-        raise BadInput(file, "text that can't be read", "a TOML file", f"{error}.") from None
+    data = toml_of(text, name=file)
     spot = Spot(file)
     if unknown := sorted(set(data) - {*FOR_ALL, "point"}):
         raise spot.bad("", f"the field {unknown[0]!r}", f"{', '.join(FOR_ALL)} and [[point]] tables only")

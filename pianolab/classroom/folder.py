@@ -311,7 +311,7 @@ def open_class(folder: str | Path, *, database: str = "") -> SchoolClass:
         )
     except BadInput:
         raise
-    except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError, OverflowError) as error:
+    except (KeyError, ValueError, TypeError, OverflowError, RecursionError) as error:
         raise BadInput(
             str(file), "a class file that can't be read", "name, id, seed and same_set", f"{error}."
         ) from None

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import shutil
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import gcd
@@ -30,6 +29,7 @@ from pianolab.classroom.faults import FAULT_WORDS
 from pianolab.classroom.rows import ROW
 from pianolab.classroom.sounds import level_over_time, note_starts, struck
 from pianolab.errors import BadInput
+from pianolab.files import toml_of
 from pianolab.io import read_sound, write_sound
 from pianolab.keyboard import note_name
 from pianolab.report.pictures import scaled_picture
@@ -189,7 +189,7 @@ def open_own_piano(folder: str | Path) -> OwnPiano:
     """
     folder = Path(folder)
     try:
-        values = tomllib.loads((folder / FILE).read_text(encoding="utf-8"))
+        values = toml_of((folder / FILE).read_text(encoding="utf-8"), name=FILE)
         notes = {
             int(f.stem[3:]): np.asarray(read_sound(f).samples[:, 0], np.float64)
             for f in sorted(folder.glob("key*.flac"))

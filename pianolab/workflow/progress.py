@@ -45,7 +45,12 @@ class Printer:
                 return
             self._said.add(step)
             line = f"[{self._clock() - self._start:3.0f} s] {step}"
-            print(line, file=self._file or sys.stdout, flush=True)
+            file = self._file or sys.stdout
+            try:
+                print(line, file=file, flush=True)
+            except UnicodeEncodeError:  # a stream without some signs still takes all the others
+                code = file.encoding or "ascii"
+                print(line.encode(code, "backslashreplace").decode(code), file=file, flush=True)
 
 
 @contextmanager

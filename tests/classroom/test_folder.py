@@ -180,9 +180,10 @@ def test_what_is_no_class(tmp_path: Path) -> None:
     whole = 'name = "T"\nid = "a1"\nsame_set = true\nseed = '
     (tmp_path / "class.toml").write_text(f"{whole}3", encoding="utf-8")
     assert open_class(tmp_path).seed == 3
-    (tmp_path / "class.toml").write_text(f"{whole}inf", encoding="utf-8")
-    with pytest.raises(BadInput, match="a class file that can't be read"):
-        open_class(tmp_path)
+    for bad in ("inf", "[" * 100_000, "9" * 5000):
+        (tmp_path / "class.toml").write_text(f"{whole}{bad}", encoding="utf-8")
+        with pytest.raises(BadInput, match="a class file that can't be read"):
+            open_class(tmp_path)
     with pytest.raises(BadInput, match="a folder that isn't empty"):
         make_class(tmp_path, name="Tuesday")
     with pytest.raises(BadInput, match="name: got an empty name"):

@@ -98,6 +98,9 @@ def test_it_is_kept_whole_and_never_written_over(piano: OwnPiano, tmp_path: Path
         piano.save(tmp_path / "grand")
     with pytest.raises(BadInput, match="no piano that was kept"):
         open_own_piano(tmp_path)
+    (tmp_path / "piano.toml").write_text("name = " + "[" * 100_000, encoding="utf-8")
+    with pytest.raises(BadInput, match="no piano that was kept"):
+        open_own_piano(tmp_path)
 
 
 def test_a_recording_of_short_notes_is_refused_in_one_line(tmp_path: Path) -> None:

@@ -62,3 +62,9 @@ def test_one_line_for_each_step_without_a_terminal() -> None:
     for step, share in (("listening", 0.1), ("listening", 0.2), ("page ready", 1.0)):
         tell(step, share)
     assert out.getvalue() == "[  1 s] listening\n[ 65 s] page ready\n"
+
+
+def test_a_stream_without_some_signs_takes_all_the_others() -> None:
+    out = io.TextIOWrapper(io.BytesIO(), encoding="cp1252", newline="\n")
+    Printer(out, clock=lambda: 0.0)("Flügel in F♯", 0.5)
+    assert out.buffer.getvalue().decode("cp1252") == "[  0 s] Flügel in F\\u266f\n"  # type: ignore[attr-defined]
