@@ -106,10 +106,6 @@ def schroeder_frequency(t60_s: ArrayLike, volume_m3: float) -> FloatArray:
     t60_s : array_like of float, reverberation time, s
     volume_m3 : m³
 
-    Returns
-    -------
-    ndarray of float, shape of ``t60_s``; Hz
-
     Examples
     --------
     >>> float(schroeder_frequency(0.5, 50.0))
@@ -186,10 +182,6 @@ def speed_of_sound(temperature_c: float) -> float:
     Parameters
     ----------
     temperature_c : °C
-
-    Returns
-    -------
-    float, m/s
 
     Examples
     --------
