@@ -195,3 +195,20 @@ def test_a_misspelt_job_is_pointed_out(tmp_path: Path) -> None:
 
 def test_a_list_says_where_it_comes_from(tmp_path: Path) -> None:
     assert load_prices(own(tmp_path, GOOD)).origin() == "prices.toml: here, 2026-03-01, in SEK"
+
+
+def test_how_many_more_jobs_lack_a_price_is_said_where_there_are_more(tmp_path: Path) -> None:
+    text = shipped("datasets/prices.toml").read_text(encoding="utf-8").replace('"EUR"', '"SEK"')
+
+    def without(*jobs: str) -> str:
+        kept = text
+        for job in jobs:
+            start = kept.index(f'[jobs."{job}"]')
+            kept = kept[:start] + kept[kept.index("[jobs", start + 1) :]
+        with pytest.raises(BadInput) as caught:
+            load_prices(own(tmp_path, kept))[jobs[0]]
+        return str(caught.value)
+
+    assert "more jobs" not in without("damper set")
+    assert "for 1 more job" in without("damper set", "key top set")
+    assert "for 2 more jobs" in without("damper set", "key top set", "hammer voicing")

@@ -330,3 +330,22 @@ def test_a_cut_off_picture_is_left_out_where_casebooks_are_gathered(folder_case,
         edit.add(Photo(visit_id=folder_case.visit.id, media=stored.name))
     (problem,) = gather([folder_case.place], into=tmp_path / "all").problems
     assert "damaged picture" in problem
+
+
+@pytest.mark.parametrize(
+    ("name", "kept_as"),
+    [
+        ("a.OGG", ".ogg"),
+        ("a", ".ogg"),
+        ("a.-ogg", ".ogg"),
+        ("a.ogg~", ".ogg"),
+        ("a.öga", ".ogg"),
+        ("a.x", ".x"),
+    ],
+)
+def test_an_ending_of_letters_and_digits_is_kept_and_any_other_is_that_of_the_sound(
+    folder_case, tmp_path, name, kept_as
+):
+    path = write_sound(tmp_path / "sent.ogg", 0.5 * noise(24), rate_hz=48000).rename(tmp_path / name)
+    media = add(folder_case, path).media
+    assert media[media.index(".") :] == kept_as

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations, pairwise
 
 import pytest
 
 from pianolab.checklist import load_checklist, read_checklist
+from pianolab.checklist.fitting import Fitting
 from pianolab.checklist.hour import WalkOrder, listed_worth, order_walk
 from pianolab.checklist.points import Point
 from pianolab.checklist.stations import load_hour
@@ -176,3 +178,35 @@ def test_points_of_a_list_of_ones_own_find_their_place() -> None:
     assert station(own["mine"], UPRIGHT) == "inside"
     assert "mine" in ids(order_walk(own, UPRIGHT, minutes=40))
     assert listed_worth(own["mine"]) == pytest.approx(10 * 0.02 * 0.5)
+
+
+@BOTH
+def test_one_stays_where_the_recording_was_made_while_something_is_to_be_looked_at_there(
+    piano: Piano,
+) -> None:
+    """However much more looking elsewhere is worth: one gets up once."""
+    at_recording = next(station(p, piano) for p in CHECKLIST if p.id == HOUR.recording[-1])
+    worth = {p.id: 1000.0 for p in CHECKLIST if station(p, piano) != at_recording}
+    order = order_walk(CHECKLIST, piano, minutes=60, worth=worth)
+    stops = [s for s in order.steps if s.reason == "stop"]
+    assert len({s.station.id for s in stops}) > 1
+    assert stops[0].station.id == at_recording
+
+
+def test_what_fills_the_time_to_the_second_fits() -> None:
+    """Three times 0.1 is more than 0.3 for a computer, and no more for anybody else."""
+    points = [replace(p, minutes=0.1) for p in list(CHECKLIST)[:3]]
+    here = {p.id: HOUR.stations["keys"] for p in points}
+    for minutes, taken in ((0.3, 3), (0.29, 2)):
+        fitting = Fitting(here, {p.id: 1.0 for p in points}, at="keys", minutes=minutes)
+        fitting.take_in_turn(points)
+        assert len(fitting.chosen) == taken
+
+
+def test_all_that_fits_to_the_second_is_taken_though_minutes_are_counted_in_steps() -> None:
+    points = [replace(p, minutes=1.01) for p in list(CHECKLIST)[:3]]
+    here = {p.id: HOUR.stations["keys"] for p in points}
+    for minutes, taken in ((sum(p.minutes for p in points), 3), (3.0, 2)):
+        fitting = Fitting(here, {p.id: 1.0 for p in points}, at="keys", minutes=minutes)
+        fitting.take_worthiest(points)
+        assert len(fitting.chosen) == taken

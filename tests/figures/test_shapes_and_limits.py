@@ -5,14 +5,14 @@ from itertools import pairwise
 import pytest
 
 from pianolab.acoustics.results import LevelCurve
-from pianolab.figures import draw_note, plan_note
+from pianolab.figures import draw_note, draw_radar, plan_note, plan_radar
 from pianolab.figures.instrument_drawing import RIM, SIDES, TAIL, drawing_of
 from pianolab.figures.judged import judged
 from pianolab.figures.key_plan import KeyPoint, KeySeries, shown_limits
 from pianolab.figures.keyboard_drawing import key_ticks
 from pianolab.figures.look import marks_for
 from pianolab.model import Finding
-from tests.figures.make import POINTS, make_survey
+from tests.figures.make import POINTS, make_comparison, make_survey
 
 BY_ID = {point.id: point for point in POINTS}
 
@@ -111,3 +111,19 @@ def test_a_finding_shows_the_grade_that_its_point_gives_it(
 def test_an_anchor_is_told_only_where_there_are_five() -> None:
     assert judged(Finding(visit_id="v", point="lid", grade=4), BY_ID["lid"])[2] == "Small scratches"
     assert judged(Finding(visit_id="v", point="pins", grade=4), BY_ID["pins"])[2] == ""
+
+
+@pytest.mark.parametrize("kind", ["upright", "grand"])
+def test_nothing_is_drawn_outside_the_instrument_but_its_feet_and_keys(kind: str) -> None:
+    strokes = drawing_of(kind).strokes
+    case = [x for s in strokes if s.weight == "case" for x, _ in s.points]
+    assert all(min(case) <= x <= max(case) for s in strokes for x, _ in s.points)
+
+
+@pytest.mark.parametrize("bare", [False, True])
+def test_each_star_has_its_pianos_name_over_it_unless_a_page_writes_it_there(bare: bool) -> None:
+    judged_ones = make_comparison()
+    plan = plan_radar(judged_ones.assessments, profile=judged_ones.profile)
+    texts = [a.text for a in draw_radar(plan, bare=bare).layout.annotations]
+    for one in plan.series:
+        assert any(one.mark.name in text for text in texts) is not bare

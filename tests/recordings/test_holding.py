@@ -181,3 +181,14 @@ def test_a_string_that_moved_by_a_cent_is_no_loose_pin() -> None:
     assert remarks[0] == "one string moved about 1.0 cents flat"
     assert "pin" in remarks[1]
     assert both.moved_far == (far,)
+
+
+def test_three_keys_make_no_step() -> None:
+    """A step between two parts of the strings is told where at least four keys speak on either side of it."""
+    keys = np.arange(20, 50)
+    sd, weight = np.full(len(keys), 0.05), np.ones(len(keys))
+    for known_below in (4, 3):
+        line = np.where(keys <= 28, -1.5, 0.0)
+        line[(keys <= 28) & (keys <= 28 - known_below)] = np.nan
+        found = find_drift(line, sd, weight=weight, first_key=20).step_key == 28
+        assert found is (known_below > 3)

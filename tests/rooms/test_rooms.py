@@ -391,3 +391,24 @@ def test_results_show_themselves() -> None:
     assert "<table" in change._repr_html_()
     assert "rings for" in repr(predict_room(HOME))
     assert len(predict_room(HOME).to_frame()) > 30
+
+
+@pytest.mark.parametrize(
+    ("length_m", "width_m", "height_m", "holds"),
+    [
+        (1.7, 1.3, 1.7, True),
+        (1.3, 1.7, 1.7, True),
+        (1.5, 1.3, 1.7, False),
+        (1.7, 1.1, 1.7, False),
+        (1.7, 1.3, 1.5, False),
+    ],
+)
+def test_a_room_holds_a_piano_and_its_player_whichever_side_is_called_its_length(
+    length_m: float, width_m: float, height_m: float, holds: bool
+) -> None:
+    room = Room(length_m=length_m, width_m=width_m, height_m=height_m)
+    if holds:
+        assert predict_room(room).t60_s is not None
+    else:
+        with pytest.raises(BadInput, match=r"need at least 1\.6 x 1\.2 m and 1\.6 m high"):
+            predict_room(room)

@@ -353,6 +353,8 @@ def test_a_file_instead(book_and_page) -> None:
     room = io.BytesIO()
     soundfile.write(room, scale() / 2**23, RATE, format="FLAC", subtype="PCM_16")
     data, step = room.getvalue(), 50_000
+    shares: list[float] = []
+    page.form.observe(lambda c: shares.append(c["new"].get("share", 1.0)), "work")
     for offset in range(0, len(data), step):
         page.send(
             "file",
@@ -368,6 +370,10 @@ def test_a_file_instead(book_and_page) -> None:
     assert recording.original_name == "me.flac"
     assert recording.capture is None
     assert len(book.surveys()) == 1
+    assert len(set(shares)) > 3
+    assert shares == sorted(shares), "what is done never grows less"
+    assert shares[0] >= 0.0
+    assert shares[-1] <= 1.0
     page.send("file", data, name="me.flac", size=len(data), offset=0, what="all")
     assert "in the casebook already" in page.form.line
     assert book.recordings() == (recording,)

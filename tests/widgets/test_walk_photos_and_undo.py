@@ -195,6 +195,23 @@ def test_taking_back_is_refused_where_another_changed_it_and_both_are_shown(
     assert [f.reading for f in driver.saved] == [10.4]
 
 
+def test_of_several_that_another_changed_the_one_entered_last_is_shown(
+    driver: Driver, visit_and_book: Opened
+) -> None:
+    casebook, _ = visit_and_book
+    for point, entered in (("grooves", 3), ("dip", "9.1")):
+        driver.go(point)
+        assert driver.value(entered)["ok"]
+    with casebook.editing(by="Ben") as edit:
+        for finding in driver.saved:
+            changed = {"grade": 1} if finding.point == "grooves" else {"reading": 10.4}
+            edit.change(replace(finding, **changed))
+    answer = driver.send(do="take back")
+    assert not answer["ok"]
+    assert "9.1 mm" in answer["line"]
+    assert "10.4 mm" in answer["line"]
+
+
 def test_two_forms_of_one_examiner_never_overwrite_unseen(driver: Driver, visit_and_book: Opened) -> None:
     """A tablet and a laptop: the second is told what the first has entered meanwhile."""
     casebook, visit = visit_and_book

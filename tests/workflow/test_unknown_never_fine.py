@@ -270,6 +270,15 @@ def test_no_fault_heard_is_never_said_alone_where_one_could_not_be_told(survey: 
     assert whole.headline().endswith("no fault heard")
 
 
+def test_faults_are_told_from_the_keys_where_nobody_counted_them(survey: Survey) -> None:
+    """A survey made before faults were counted says the same of its keys."""
+    table = survey.table.copy()
+    table["faults"] = ["buzz" if k < 42 else "" for k in table["key"]]
+    for counts in ({}, {"buzz": 2}):
+        heard = replace(survey, table=table, summary=replace(survey.summary, fault_counts=counts))
+        assert "buzz on 2" in heard_words(heard)
+
+
 def test_no_sentence_of_the_verdict_praises(decision: pl.Decision) -> None:
     assert decision.comparison.verdict.kind != "buy"
     assert praises(list(decision.comparison.verdict.sentences)) == []
