@@ -162,7 +162,7 @@ def html_table(caption: str, header: Sequence[str], rows: Sequence[Row], *, empt
     head = "".join(f'<th style="text-align:left">{escape(header[i])}</th>' for i in said)
     body = "".join("<tr>" + "".join(_cell(row[i]) for i in said) + "</tr>" for row in cells)
     table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-    return _figure(caption, table if cells else f"<p>{escape(empty)}</p>")
+    return html_figure(caption, table if cells else f"<p>{escape(empty)}</p>")
 
 
 def _cell(text: str) -> str:
@@ -170,7 +170,8 @@ def _cell(text: str) -> str:
     return f'<td style="text-align:left{whole}">{escape(text)}</td>'
 
 
-def _figure(caption: str, inside: str) -> str:
+def html_figure(caption: str, inside: str) -> str:
+    """HTML under a caption, as a notebook shows a result; ``inside`` is escaped already."""
     words = f'<figcaption style="font-weight:600">{escape(caption)}</figcaption>' if caption else ""
     return f'<figure class="pianolab" style="margin:0;overflow-x:auto">{words}{inside}</figure>'
 
@@ -319,4 +320,4 @@ class Lines(Showable):
     def _repr_html_(self) -> str:
         items = "".join(f"<li>{escape(line)}</li>" for line in self._lines)
         inside = f'<ul style="margin:0">{items}</ul>' if items else f"<p>{escape(self._empty)}</p>"
-        return _figure(self._caption, inside)
+        return html_figure(self._caption, inside)

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from html import escape
 from itertools import pairwise
 from pathlib import Path
 from typing import TypedDict
@@ -16,7 +15,7 @@ from typing import TypedDict
 from pianolab.checklist.hour import WalkOrder
 from pianolab.errors import BadInput
 from pianolab.files import write_files
-from pianolab.html import templates
+from pianolab.html import paragraphs, templates
 from pianolab.model import Piano
 from pianolab.show import Row, Showable
 
@@ -125,7 +124,7 @@ class VisitPlan(Showable):
         ]
 
     def _repr_html_(self) -> str:
-        return super()._repr_html_() + "".join(f"<p>{escape(t)}</p>" for t in (*self.rounds, *self.warnings))
+        return super()._repr_html_() + paragraphs((*self.rounds, *self.warnings))
 
     def to_html(self) -> str:
         """The plan as one page with boxes to tick: escaped, nothing fetched, a sheet for each piano in print."""

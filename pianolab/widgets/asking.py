@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets
 
 from pianolab.errors import PianolabError
+from pianolab.html import not_saved
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook, Clash
@@ -50,7 +51,7 @@ class Asking(ipywidgets.VBox):
         )
         buttons = [self.theirs, self.mine] if clash.theirs is not None else []
         if clash.theirs is None:
-            self.words.value = f"<b>Not saved.</b> {escape(str(clash))}"
+            self.words.value = not_saved(clash)
         self.children = (self.words, ipywidgets.HBox(buttons))
 
     def keep(self, casebook: Casebook, wanted: Any, *, was: Any, by: str) -> Any:
@@ -80,7 +81,7 @@ class Asking(ipywidgets.VBox):
         try:
             self._settle(clash.settled(mine=mine), clash.theirs)
         except PianolabError as error:
-            self.words.value = f"<b>Not saved.</b> {escape(str(error))}"
+            self.words.value = not_saved(error)
             self.children = (self.words,)
 
     def _row(self, name: str, mine: object, theirs: object, by: str) -> str:

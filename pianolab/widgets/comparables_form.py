@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, get_args
 import ipywidgets
 
 from pianolab.errors import PianolabError
+from pianolab.html import not_saved
 from pianolab.model import Comparable, Condition, Piano
 from pianolab.show import html_table, money
 from pianolab.widgets.big_enough import big_enough
@@ -109,7 +110,7 @@ class ComparablesForm(StillTwin, ipywidgets.VBox):
         self.line.value = f"{words} {_enough(self._casebook)}"
 
     def _refused(self, error: PianolabError) -> None:
-        self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+        self.line.value = not_saved(error)
 
     def _show(self, chosen: str | None) -> None:
         """Bring choice and list to what the casebook holds now."""

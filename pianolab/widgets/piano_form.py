@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets
 
 from pianolab.errors import PianolabError
+from pianolab.html import not_saved
 from pianolab.model import Piano, Visit
 from pianolab.show import html_table
 from pianolab.widgets.asking import Asking
@@ -183,7 +184,7 @@ class PianoForm(StillTwin, ipywidgets.VBox):
         self._tell(f"Saved at {datetime.now():%H:%M:%S}.{more}")
 
     def _refused(self, error: PianolabError) -> None:
-        self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+        self.line.value = not_saved(error)
 
     def _tell(self, words: str) -> None:
         day = None if self._visit is None else self._visit.day

@@ -12,6 +12,7 @@ import ipywidgets
 
 from pianolab.checklist import load_touch_scales
 from pianolab.errors import BadInput, PianolabError
+from pianolab.html import not_saved
 from pianolab.model import ASPECTS, Buyer, Room, load_profiles
 from pianolab.report.twin_profile import profile_twin
 from pianolab.rooms import load_surfaces
@@ -88,7 +89,7 @@ class ProfileForm(StillTwin, ipywidgets.VBox):
             self.sum.value = _sum_words(wanted)
             self._save(wanted, self._profile)
         except PianolabError as error:
-            self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+            self.line.value = not_saved(error)
 
     def _save(self, wanted: Buyer, was: Buyer) -> None:
         """Keep the buyer as the form shows it, based on what it had read; what another changed meanwhile is kept too."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import ipywidgets
 
 from pianolab.errors import PianolabError
+from pianolab.html import not_saved
 from pianolab.model import Examiner
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ class RoleField(ipywidgets.VBox):
                 else:
                     edit.change(replace(known, role=change["new"]), was=known)
         except PianolabError as error:
-            self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+            self.line.value = not_saved(error)
             self.refresh()
             return
         self.line.value = f"Saved at {datetime.now():%H:%M:%S}."

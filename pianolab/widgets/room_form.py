@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets
 
 from pianolab.errors import BadInput, PianolabError
+from pianolab.html import not_saved, paragraphs
 from pianolab.model import Buyer, Finding, Room, load_profiles, new_id
 from pianolab.rooms import RoomAsFound, compare_rooms, room_of_visit
 from pianolab.rooms.walk import SIZES
@@ -127,7 +128,7 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
         self.back.disabled = not self._done
         name = f"{self._piano.name}, visit of {self._visit.day.isoformat()}; at home: {self._buyer.name}"
         self.title.value = f"<b>{escape(name)}</b>"
-        self.sum.value = "".join(f"<p>{escape(words)}</p>" for words in self._said(found))
+        self.sum.value = paragraphs(self._said(found))
 
     def _said(self, found: RoomAsFound) -> tuple[str, ...]:
         change = compare_rooms(found, self._buyer.home_room, kind=self._piano.kind)
@@ -142,7 +143,7 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
         try:
             found = changes()
         except PianolabError as error:
-            self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+            self.line.value = not_saved(error)
             return
         if found and self._write(found):
             self._done.append(self._last)
@@ -224,7 +225,7 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
             self.asking.ask(clash)
             return False
         except PianolabError as error:
-            self.line.value = f"<b>Not saved.</b> {escape(str(error))}"
+            self.line.value = not_saved(error)
             return False
         self._last = kept
         self.refresh()
@@ -252,7 +253,7 @@ class RoomForm(Wrote, StillTwin, ipywidgets.VBox):
         rows.append(("surfaces", *named))
         shown = answers_of(found)
         rows += [(title.lower(), _words(name, shown[name]), "") for name, (title, _) in ANSWERS.items()]
-        said = "".join(f"<p>{escape(words)}</p>" for words in self._said(found))
+        said = paragraphs(self._said(found))
         return html_table(f"Rooms: {self._piano.name}", ("what", "there", "at home"), rows) + said
 
 

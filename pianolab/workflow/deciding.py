@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +16,7 @@ from pianolab.casebook import Casebook
 from pianolab.casebook.book import check_open
 from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.compare import Comparison, NextVisit, Standing, compare_pianos
+from pianolab.html import paragraphs
 from pianolab.model import Comparable, Finding, Piano, Room
 from pianolab.recordings import Holding, LeftPedal
 from pianolab.report import Clip
@@ -152,7 +152,7 @@ class Decision(Showable):
     def _repr_html_(self) -> str:
         hangs = (as_sentence(say(h)) for h in self.comparison.hangs_on)
         said = (*self.comparison.verdict.sentences, *hangs, *self.notes)
-        return super()._repr_html_() + "".join(f"<p>{escape(s)}</p>" for s in said)
+        return super()._repr_html_() + paragraphs(said)
 
 
 @stoppable("Not decided to the end; the casebook is as it was.")

@@ -19,7 +19,7 @@ from pianolab.io import Sound, read_sound
 from pianolab.io.loudness import momentary_lufs
 from pianolab.keyboard import note_name
 from pianolab.report.clips import ClaimClips, Clip
-from pianolab.show import Row, Showable
+from pianolab.show import Row, Showable, html_figure
 from pianolab.workflow.clips import LONGEST_S, Cut, cut_note, equally_loud
 from pianolab.workflow.hearing import Heard
 
@@ -190,10 +190,7 @@ class HeardClaims(Showable):
         items = "".join(
             f"<li>{escape(p.claim)}<br>{player(p.faulty)} {player(p.sound)}</li>" for p in self.pairs
         )
-        return (
-            f'<figure class="pianolab" style="margin:0"><figcaption style="font-weight:600">{escape(self.headline())}'
-            f'</figcaption><ol style="margin:0">{items}</ol></figure>'
-        )
+        return html_figure(self.headline(), f'<ol style="margin:0">{items}</ol>')
 
 
 def player(clip: Clip) -> str:

@@ -18,7 +18,7 @@ from pianolab.keyboard import note_name
 from pianolab.model import Finding, Piano
 from pianolab.report import Clip
 from pianolab.shipped import shipped
-from pianolab.show import Row, Showable
+from pianolab.show import Row, Showable, html_figure
 from pianolab.workflow.clips import clip_keys, cut_note, equally_loud
 from pianolab.workflow.deciding import decide
 from pianolab.workflow.fault_clips import player
@@ -184,10 +184,7 @@ class ThenAndNow(Showable):
             f"<li>{escape(then.label)}: then {player(then)} now {player(now)}</li>"
             for then, now in self.pairs
         )
-        return (
-            f'<figure class="pianolab" style="margin:0"><figcaption style="font-weight:600">{escape(self.headline())}'
-            f'</figcaption><ul style="margin:0">{items}</ul></figure>'
-        )
+        return html_figure(self.headline(), f'<ul style="margin:0">{items}</ul>')
 
 
 def hear_then_and_now(casebook: Casebook, piano: str, keys: Sequence[int] = ()) -> ThenAndNow:
