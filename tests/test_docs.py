@@ -56,6 +56,32 @@ def test_every_public_name_is_explained(name: str) -> None:
             assert not generated, f"{name}.{own} has no docstring but the one dataclasses make"
 
 
+def unexplained(module: ModuleType) -> list[str]:
+    """Public functions that take something and don't say what, in a section of their own."""
+    return [
+        own
+        for own, thing in public(module)
+        if inspect.isfunction(thing)
+        and inspect.signature(thing).parameters
+        and "\nParameters\n----------\n" not in (inspect.getdoc(thing) or "")
+    ]
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_every_public_function_says_what_it_takes(name: str) -> None:
+    assert unexplained(importlib.import_module(name)) == []
+
+
+def test_one_that_does_not_is_named() -> None:
+    def bare(x: int) -> int:
+        """Twice as much, with the parameters left out."""
+        return 2 * x
+
+    made_up = ModuleType("made_up")
+    made_up.__all__, made_up.bare = ["bare"], bare  # type: ignore[attr-defined]
+    assert unexplained(made_up) == ["bare"]
+
+
 def test_the_library_itself_names_what_it_offers() -> None:
     assert len(pianolab.__all__) > 10
     for name in pianolab.__all__:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import re
 from base64 import urlsafe_b64decode, urlsafe_b64encode
+from collections.abc import Iterable
 from dataclasses import replace
 from hashlib import sha256
 from typing import Any, Literal
@@ -148,3 +149,19 @@ def unsealed(answer: Answer, *, class_id: str) -> Answer:
 def _mixed(text: bytes, answer_id: str, class_id: str) -> bytes:
     blocks = (sha256(f"{class_id}/{answer_id}/{n}".encode()).digest() for n in range(len(text) // 32 + 1))
     return bytes(a ^ b for a, b in zip(text, b"".join(blocks), strict=False))
+
+
+def letters_for(pupils: Iterable[str], *, class_id: str) -> dict[str, str]:
+    """A letter for each pupil, in an order that has nothing to do with their names.
+
+    Examples
+    --------
+    >>> sorted(letters_for(["Mia", "Leo", "9"], class_id="c1").values())
+    ['A', 'B', 'C']
+    """
+    mixed = sorted(pupils, key=lambda pupil: trace_of(pupil, class_id=class_id))
+    return {pupil: _letters(n) for n, pupil in enumerate(mixed)}
+
+
+def _letters(n: int) -> str:
+    return (chr(64 + n // 26) if n >= 26 else "") + chr(65 + n % 26)

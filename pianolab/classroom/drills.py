@@ -171,6 +171,16 @@ def task_name(
 def set_seed(seed: int, *, pupil: str = "", lesson: str = "") -> int:
     """The seed of a set of drills: one for the whole class, or with ``pupil`` one for each.
 
+    Parameters
+    ----------
+    seed : the class's
+    pupil : name, for a set of their own; empty for one that all share
+    lesson : its name; empty for none
+
+    Returns
+    -------
+    int
+
     Examples
     --------
     >>> set_seed(4) == set_seed(4, pupil=""), set_seed(4, pupil="Mia") == set_seed(4, pupil="Leo")

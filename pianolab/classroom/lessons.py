@@ -131,7 +131,18 @@ def label_of(name: str, turn: int = 1) -> str:
 
 
 def lesson_exhibits(school: School, name: str, *, turn: int = 1) -> tuple[Exhibit, ...]:
-    """The instruments to grade in a lesson of this class; empty for a lesson of listening."""
+    """The instruments to grade in a lesson of this class; empty for a lesson of listening.
+
+    Parameters
+    ----------
+    school : the class
+    name : of the lesson
+    turn : as in `lesson_drills`
+
+    Returns
+    -------
+    tuple of `Exhibit`
+    """
     lesson = lesson_of(name)
     label = _label(lesson, turn)
     if not lesson.points:
@@ -171,6 +182,14 @@ def lesson_examples(name: str) -> tuple[Drill, ...]:
     """What is heard before anything is tested: plain tasks with their answers, to play and talk about together.
 
     They are the same in every class and are never asked.
+
+    Parameters
+    ----------
+    name : of the lesson
+
+    Returns
+    -------
+    tuple of `Drill`
     """
     lesson = lesson_of(name)
     if lesson.points:
@@ -191,6 +210,16 @@ def graded_examples(name: str) -> tuple[Exhibit, ...]:
 
 def lesson_drills(school: SchoolClass, name: str, *, turn: int = 1) -> tuple[Drill, ...]:
     """The drills of a lesson as every pupil of this class gets them.
+
+    Parameters
+    ----------
+    school : the class
+    name : of the lesson
+    turn : 1 for the first time this class has the lesson, 2 for the second
+
+    Returns
+    -------
+    tuple of `Drill`
 
     Raises
     ------
@@ -231,6 +260,18 @@ def write_answers(
 ) -> Path:
     """The teacher's page of a lesson: notes, and the answer of every task. Keep it apart from the class's folder.
 
+    Parameters
+    ----------
+    school : the class
+    name : of the lesson
+    path : the HTML file
+    turn : as in `lesson_drills`
+    replace : whether a file that is there may be replaced
+
+    Returns
+    -------
+    Path, that of the file
+
     Raises
     ------
     BadInput : a path inside the class's folder, where pupils would find it; a file there and not ``replace``
@@ -262,6 +303,17 @@ def write_lesson_sheets(school: SchoolClass, name: str, folder: str | Path, *, t
     """A lesson on paper, for a class without computers; see `write_sheets`.
 
     What was ticked comes into the class with ``take`` and ``next`` of each pupil's `sitting`, in the order of the tasks.
+
+    Parameters
+    ----------
+    school : the class
+    name : of the lesson
+    folder : a new or empty folder
+    turn : as in `lesson_drills`
+
+    Returns
+    -------
+    Sheets, which name the files
 
     Raises
     ------

@@ -86,6 +86,17 @@ def drill_set(
 ) -> tuple[Drill, ...]:
     """So many drills, the kinds in turn; made when asked for, one after another.
 
+    Parameters
+    ----------
+    kinds : kinds of drills, by name
+    count : how many drills
+    seed : int; the same seed gives the same drills
+    hardness : 0 plain to 1 fine
+
+    Returns
+    -------
+    tuple of `Drill`; each is made when it is asked for
+
     Examples
     --------
     >>> [d.kind for d in drill_set(["which dies sooner"], count=2, seed=5)]

@@ -63,6 +63,15 @@ class Share(Showable):
 def share_of(right: int, answers: int) -> Share:
     """Share of right answers with Wilson's interval [wilson1927].
 
+    Parameters
+    ----------
+    right : how many answers are right
+    answers : how many there are
+
+    Returns
+    -------
+    Share
+
     Examples
     --------
     >>> share_of(8, 10)
@@ -166,7 +175,16 @@ def sensitivity(*, hits: int, signals: int, false_alarms: int, noises: int) -> S
 
 
 def shares_by_kind(answers: Iterable[Answer]) -> dict[str, Share]:
-    """Share right of each kind of task; grades (without right and wrong) are left out."""
+    """Share right of each kind of task; grades (without right and wrong) are left out.
+
+    Parameters
+    ----------
+    answers : in any order
+
+    Returns
+    -------
+    dict of `Share` by kind of task
+    """
     counts: dict[str, list[bool]] = {}
     for answer in answers:
         if answer.correct is not None:
@@ -175,7 +193,16 @@ def shares_by_kind(answers: Iterable[Answer]) -> dict[str, Share]:
 
 
 def shares_by_fault(answers: Iterable[Answer]) -> dict[str, Share]:
-    """Share right by what was to be heard: which fault is still missed."""
+    """Share right by what was to be heard: which fault is still missed.
+
+    Parameters
+    ----------
+    answers : in any order
+
+    Returns
+    -------
+    dict of `Share` by fault
+    """
     counts: dict[str, list[bool]] = {}
     for answer in answers:
         if answer.correct is not None and answer.item:
@@ -184,7 +211,16 @@ def shares_by_fault(answers: Iterable[Answer]) -> dict[str, Share]:
 
 
 def shares_by_day(answers: Iterable[Answer]) -> dict[date, Share]:
-    """Share right of each day on which something was answered, in order."""
+    """Share right of each day on which something was answered, in order.
+
+    Parameters
+    ----------
+    answers : in any order
+
+    Returns
+    -------
+    dict of `Share` by day
+    """
     counts: dict[date, list[bool]] = {}
     for answer in answers:
         if answer.correct is not None and answer.at is not None:
@@ -200,7 +236,17 @@ def recent(answers: Iterable[Answer], *, kind: str) -> list[Answer]:
 
 
 def sensitivity_of(answers: Iterable[Answer], *, kind: str = "same or different") -> Sensitivity:
-    """d' and bias of one pupil's latest answers to a yes/no kind of task."""
+    """d' and bias of one pupil's latest answers to a yes/no kind of task.
+
+    Parameters
+    ----------
+    answers : one pupil's, in order
+    kind : as in `sensitivities_by_day`
+
+    Returns
+    -------
+    Sensitivity
+    """
     yes = YES_NO[kind]
     own = [a for a in recent(answers, kind=kind) if a.truth]
     signals = [a for a in own if a.truth == yes]
@@ -222,6 +268,15 @@ def _of_one_sound(found: Sensitivity) -> Sensitivity:
 
 def threshold_of(answers: Sequence[Answer], *, kind: str) -> Threshold:
     """Threshold of one pupil in cents or dB/s, from the latest answers to tasks of that kind.
+
+    Parameters
+    ----------
+    answers : one pupil's, in order
+    kind : a kind whose difference has a size
+
+    Returns
+    -------
+    Threshold
 
     Raises
     ------
@@ -247,12 +302,32 @@ def ladder_of(answers: Iterable[Answer], *, kind: str) -> Ladder:
 def sensitivities_by_day(
     answers: Sequence[Answer], *, kind: str = "same or different"
 ) -> dict[date, Sensitivity]:
-    """One pupil's d' and bias as they stood at the end of each day on which that kind was asked."""
+    """One pupil's d' and bias as they stood at the end of each day on which that kind was asked.
+
+    Parameters
+    ----------
+    answers : one pupil's, in order
+    kind : a kind with two answers, one of which says that there is a difference
+
+    Returns
+    -------
+    dict of `Sensitivity` by day
+    """
     return {day: sensitivity_of(so_far, kind=kind) for day, so_far in _days(answers, kind).items()}
 
 
 def thresholds_by_day(answers: Sequence[Answer], *, kind: str) -> dict[date, Threshold]:
-    """One pupil's threshold as it stood at the end of each day on which that kind was asked."""
+    """One pupil's threshold as it stood at the end of each day on which that kind was asked.
+
+    Parameters
+    ----------
+    answers : one pupil's, in order
+    kind : a kind whose difference has a size
+
+    Returns
+    -------
+    dict of `Threshold` by day
+    """
     return {day: threshold_of(so_far, kind=kind) for day, so_far in _days(answers, kind).items()}
 
 

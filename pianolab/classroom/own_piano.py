@@ -183,6 +183,14 @@ def _cut(sound: FloatArray, rate_hz: int, onset_s: float, held_s: float) -> Floa
 def open_own_piano(folder: str | Path) -> OwnPiano:
     """A piano that was kept with `OwnPiano.save`.
 
+    Parameters
+    ----------
+    folder : where it was kept
+
+    Returns
+    -------
+    OwnPiano
+
     Raises
     ------
     BadInput : no such piano in the folder
@@ -211,6 +219,15 @@ def own_faults(piano: OwnPiano, *, seed: int = 1) -> tuple[Drill, ...]:
     """A row of keys for each fault that was measured: which one is bad? Nothing is altered.
 
     Only faults with six sound keys close by are asked: for others there is nothing to compare with.
+
+    Parameters
+    ----------
+    piano : a teacher's own, measured
+    seed : int; the same seed gives the same rows
+
+    Returns
+    -------
+    tuple of `Drill`
     """
     drills = []
     for number, bad in enumerate(k for k in sorted(piano.notes) if piano.faults[k]):

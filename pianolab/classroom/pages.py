@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pianolab.classroom.answer_ids import GRADE, trace_of
+from pianolab.classroom.answer_ids import GRADE, letters_for
 from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.drills import CONFIRMED
 from pianolab.classroom.grading import ClassView, class_view
@@ -78,6 +78,15 @@ def write_class_page(
 def write_progress_page(school: SchoolClass, pupil: str, path: str | Path, *, replace: bool = False) -> Path:
     """One pupil's progress as one HTML file.
 
+    Parameters
+    ----------
+    pupil : name or number
+    school, path, replace : as in `write_class_page`
+
+    Returns
+    -------
+    Path, that of the file
+
     Raises
     ------
     BadInput : this pupil has not answered anything, or a file of that name is there and not ``replace``
@@ -95,22 +104,6 @@ def write_progress_page(school: SchoolClass, pupil: str, path: str | Path, *, re
     sections = [*goals(own, references), *pupil_sections(own), *_own_strictness(school, pupil)]
     html = class_page(f"{pupil}: what you hear by now", sections, lead=_lead(own))
     return write_page(path, html, replace=replace, inputs=school.own_files())
-
-
-def letters_for(pupils: Iterable[str], *, class_id: str) -> dict[str, str]:
-    """A letter for each pupil, in an order that has nothing to do with their names.
-
-    Examples
-    --------
-    >>> sorted(letters_for(["Mia", "Leo", "9"], class_id="c1").values())
-    ['A', 'B', 'C']
-    """
-    mixed = sorted(pupils, key=lambda pupil: trace_of(pupil, class_id=class_id))
-    return {pupil: _letters(n) for n, pupil in enumerate(mixed)}
-
-
-def _letters(n: int) -> str:
-    return (chr(64 + n // 26) if n >= 26 else "") + chr(65 + n % 26)
 
 
 def _lead(answers: Sequence[Answer]) -> str:

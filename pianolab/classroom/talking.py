@@ -133,6 +133,16 @@ def given_of(drill: Drill, answers: Sequence[Answer]) -> Counter[str]:
 def talk(school: SchoolClass, name: str, *, turn: int = 1) -> Talk:
     """A lesson's tasks to talk about, with the answers that were gathered.
 
+    Parameters
+    ----------
+    school : the class
+    name : of the lesson
+    turn : as in `lesson_drills`
+
+    Returns
+    -------
+    Talk
+
     Raises
     ------
     BadInput : a class in which each pupil has an own set, or nobody has answered yet
@@ -146,6 +156,14 @@ def talk(school: SchoolClass, name: str, *, turn: int = 1) -> Talk:
 
 def examples(name: str) -> Talk | GradedTalk:
     """What a lesson lets one hear, named, before anything is tested; show it with the drill player.
+
+    Parameters
+    ----------
+    name : of the lesson
+
+    Returns
+    -------
+    Talk, or GradedTalk for a lesson of grading
 
     Examples
     --------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
@@ -58,7 +58,7 @@ def read_sound(source: Source, *, max_seconds: float = 3600.0) -> Sound:
     return _sound(samples, info)
 
 
-def read_blocks(source: Source, *, block_s: float = 10.0) -> Iterator[Sound]:
+def read_blocks(source: Source, *, block_s: float = 10.0) -> Generator[Sound, None, None]:
     """Go through a recording of any length, block after block, with bounded memory.
 
     Parameters
