@@ -8,6 +8,9 @@ beside each other. Goal: writing and reading the zip takes 300 MB or less on top
 killed, after a half the whole work is interrupted and then taken up again. Memory is what the process and its workers
 hold together at a tenth of the way and at the end. Goal: every recording has its survey, none is listened to twice
 but what a killed or interrupted worker was at, and memory doesn't grow with the number of recordings.
+
+``--writers 8``: so many processes save into one casebook at once, each as fast as it can, and how long each save took
+from the wish to the confirmation. Goal: none waits more than 2 s.
 """
 
 from __future__ import annotations
@@ -130,6 +133,7 @@ def measure(folder: Path, pianos: int, findings: int) -> None:
 
 RATE_HZ, FIRST_KEY, LAST_KEY = 22050, 45, 46
 CHECKED_EVERY_S = 0.2
+SAVES_EACH = 60
 
 
 def make_recordings(folder: Path, count: int) -> list[Path]:
@@ -265,6 +269,49 @@ def measure_nights(folder: Path, count: int, backends: list[str]) -> None:
         print("| " + " | ".join([*cells, f"{f['early']:.0f}", f"{f['late']:.0f}"]) + " |", flush=True)
 
 
+def write(folder: Path, name: str) -> None:
+    """A writer in this process: begins when the file ``go`` is there; prints the seconds that each save took."""
+    from pianolab.casebook import open_casebook
+    from pianolab.checklist import load_checklist
+    from pianolab.model import Finding
+
+    point = next(point.id for point in load_checklist() if point.record == "grade")
+    took = []
+    with open_casebook(folder / "casebook") as book:
+        visit = book.visits()[0].id
+        (folder / f"ready {name}").touch()
+        while not (folder / "go").exists():
+            time.sleep(0.01)
+        for number in range(SAVES_EACH):
+            begun = time.perf_counter()
+            with book.editing(by=name) as edit:
+                edit.add(Finding(visit_id=visit, point=point, grade=1 + number % 5))
+            took.append(time.perf_counter() - begun)
+    print(json.dumps(took))
+
+
+def measure_writers(folder: Path, count: int) -> None:
+    """All writers at once; prints the table."""
+    subprocess.run([sys.executable, "-c", BUILD, str(folder / "casebook"), "5", "130"], check=True)
+    command = [sys.executable, "-m", "benchmarks.scale", "--in", str(folder), "--write"]
+    names = [f"writer {n}" for n in range(count)]
+    people = [subprocess.Popen([*command, name], stdout=subprocess.PIPE, text=True) for name in names]
+    while len(list(folder.glob("ready *"))) < count and all(p.poll() is None for p in people):
+        time.sleep(0.05)
+    begun = time.perf_counter()
+    (folder / "go").touch()
+    took = [json.loads(p.communicate()[0] or "[]") for p in people]
+    seconds = time.perf_counter() - begun
+    every = sorted(s for own in took for s in own)
+    half, most = every[len(every) // 2], every[-1 - len(every) // 100]
+    print("| writers | load | saves | in all, s | half within, s | 99 % within, s | longest, s |")
+    print("| --- " * 7 + "|")
+    print(
+        f"| {count} | {os.getloadavg()[0]:.1f} | {len(every)} of {count * SAVES_EACH} | {seconds:.1f} | "
+        f"{half:.2f} | {most:.2f} | {every[-1]:.2f} |"
+    )
+
+
 def main() -> None:
     """Parse and run."""
     parser = argparse.ArgumentParser(
@@ -274,6 +321,8 @@ def main() -> None:
     parser.add_argument("--findings", type=int, default=130)
     parser.add_argument("--recordings", type=int, default=0, help="a night's listening in place of the table")
     parser.add_argument("--backend", nargs="+", choices=("loky", "dask"), default=["loky", "dask"])
+    parser.add_argument("--writers", type=int, default=0, help="so many at once, in place of the table")
+    parser.add_argument("--write", help=argparse.SUPPRESS)
     parser.add_argument("--night", help=argparse.SUPPRESS)
     parser.add_argument("--do", type=int, help=argparse.SUPPRESS)
     parser.add_argument("--in", dest="folder", type=Path, help=argparse.SUPPRESS)
@@ -281,10 +330,16 @@ def main() -> None:
     if args.do is not None:
         do(args.folder, args.do)
         return
+    if args.write is not None:
+        write(args.folder, args.write)
+        return
     if args.night is not None:
         night(args.folder, args.recordings, args.night)
         return
     with tempfile.TemporaryDirectory() as folder:
+        if args.writers:
+            measure_writers(Path(folder), args.writers)
+            return
         if args.recordings:
             measure_nights(Path(folder), args.recordings, args.backend)
             return
