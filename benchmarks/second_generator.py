@@ -48,9 +48,8 @@ Floats = NDArray[np.float64]
 class Faults:
     """Key to amount for every kind; keys not struck and struck twice.
 
-    Amounts: ``off_pitch`` cents that one string is moved by, ``short_sustain`` factor on the decay time, ``damper`` share
-    of the damper's grip that is left, ``buzz`` level in dB of the rattle against the tone, ``voicing`` factor on the
-    felt's stiffness; of ``silent`` ones, struck without a string, it means nothing.
+    Amounts: ``off_pitch`` cents that one string is moved by, ``short_sustain`` factor on the decay time, ``damper`` what
+    is left of its grip, ``buzz`` the rattle in dB against the tone, ``voicing`` factor on the felt's stiffness.
     """
 
     at: Mapping[str, Mapping[int, float]] = field(default_factory=dict)
