@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -26,6 +25,7 @@ from pianolab.classroom.sounds import (
     listened,
 )
 from pianolab.errors import BadInput
+from pianolab.html import templates
 from pianolab.show import Row, Showable
 from pianolab.sound_model import KeyFault, PianoModel, render_note
 from pianolab.sound_model.amounts import PLAIN
@@ -212,15 +212,7 @@ class Exhibit(Showable):
 
     def to_html(self) -> str:
         """What a pupil sees: where it is, the drawing, the reading, and the scale in sentences."""
-        scale = "".join(
-            f"<li value='{5 - n}'>{escape(text)}</li>" for n, text in enumerate(self.point.anchors)
-        )
-        listen = "<p>Listen to the sound.</p>" if self.clip else ""
-        reading = f"<p>{escape(self.reading)}</p>" if self.reading else ""
-        return (
-            f"<section><h3>{escape(self.headline())}</h3><p>{escape(self.point.how)}</p>"
-            f"<div>{self.where}{self.drawing}</div>{listen}{reading}<ol reversed>{scale}</ol></section>"
-        )
+        return templates("pianolab.classroom").get_template("exhibit.html.j2").render(exhibit=self)
 
     def _repr_html_(self) -> str:
         return self.to_html()
