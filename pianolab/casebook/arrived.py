@@ -33,7 +33,7 @@ from pianolab.casebook.arriving import (
 from pianolab.casebook.codec import UNFIT
 from pianolab.casebook.media import KeptSound
 from pianolab.errors import BadInput, CasebookError
-from pianolab.io.write_blocks import write_blocks
+from pianolab.io.write import write_blocks
 from pianolab.model import Capture, GapKind, Processing, Recording, SoundGap
 
 if TYPE_CHECKING:
