@@ -15,7 +15,7 @@ from uuid import uuid4
 
 import pytest
 
-from pianolab.casebook import create_casebook, open_casebook
+from pianolab.casebook import create_casebook, gather, open_casebook
 from pianolab.casebook import opening as opening_module
 from pianolab.casebook.backups import BACKUPS, KEPT, back_up, back_up_daily, copies
 from pianolab.casebook.engine import DATABASE_NAME, QUEUE
@@ -153,7 +153,7 @@ def test_an_ordinary_casebook_is_not_read_only(case):
 
 KILLED = """
 import os, signal, sys
-from pianolab.casebook import create_casebook, opening
+from pianolab.casebook import create_casebook, gather, opening
 moment = int(sys.argv[2])
 real = opening.build_database
 def build(path, folder):
@@ -163,7 +163,7 @@ def build(path, folder):
     if moment == 1:
         os.kill(os.getpid(), signal.SIGKILL)
 opening.build_database = build
-create_casebook(sys.argv[1])
+gather(sys.argv[3:], into=sys.argv[1]) if sys.argv[3:] else create_casebook(sys.argv[1])
 """
 
 
@@ -176,6 +176,30 @@ def test_a_folder_in_which_making_was_killed_is_still_good_for_one(tmp_path, mom
     with create_casebook(place) as book:
         assert book.verify().ok
     assert (place / DATABASE_NAME).is_file()
+
+
+@pytest.mark.parametrize("moment", [0, 1])
+def test_a_folder_in_which_gathering_was_killed_takes_it_again(closed, tmp_path, moment):
+    place = tmp_path / "all"
+    command = [sys.executable, "-c", KILLED, str(place), str(moment), str(closed)]
+    assert subprocess.run(command, timeout=60, check=False).returncode == -signal.SIGKILL
+    gather([closed], into=place)
+    with open_casebook(place) as book, open_casebook(closed) as source:
+        assert book.verify().ok
+        assert book.pianos() == source.pianos() != ()
+
+
+def test_gathering_on_a_full_disk_leaves_nothing(closed, tmp_path, monkeypatch):
+    def full(path, folder):
+        path.write_bytes(b"half")
+        raise CasebookError(f"{folder}: got a full disk, need room on the disk.")
+
+    monkeypatch.setattr(opening_module, "build_database", full)
+    with pytest.raises(CasebookError, match="full disk"):
+        gather([closed], into=tmp_path / "all")
+    assert not (tmp_path / "all").exists()
+    monkeypatch.undo()
+    assert gather([closed], into=tmp_path / "all").added > 0
 
 
 @pytest.mark.slow
