@@ -60,6 +60,7 @@ class Played:
 
     def examples(self) -> None:
         """The named examples, from the first to the last, by keyboard."""
+        self.shown(0, "Task 1 of")
         top = self.player(0).locator(".pl-drill-top").inner_text()
         count = int(top.rsplit(" ", 1)[1])
         self.player(0).focus()
@@ -205,13 +206,18 @@ def main() -> int:
                 "response", lambda r: refused.append(f"{r.status} {r.url}") if r.status >= 400 else None
             )
             for name in args.only:
-                wrong[name] = play(context, lab, name, shots=args.shots) + refused
+                try:
+                    wrong[name] = play(context, lab, name, shots=args.shots) + refused
+                except Exception as stopped:
+                    wrong[name] = [f"stopped: {stopped}", *refused]
+                for line in wrong[name]:
+                    print(f"{name}: {line}", flush=True)
                 refused.clear()
             wrong["pages"] = pages(context, lab, shots=args.shots) + refused
         log = (Path(scratch) / "lab" / "lab.log").read_text(encoding="utf-8", errors="replace")
         wrong["server"] = [line for line in log.splitlines() if " 500 " in line or "Traceback" in line]
-    for where, what in wrong.items():
-        for line in what:
+    for where in ("pages", "server"):
+        for line in wrong[where]:
             print(f"{where}: {line}")
     return 1 if any(wrong.values()) else 0
 

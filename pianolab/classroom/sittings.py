@@ -107,6 +107,13 @@ def for_answer(drill: Drill) -> EncodedSound | None:
     return encoded(without) if without else None
 
 
+def what_the_answer_needs(ready: Ready) -> EncodedSound | None:
+    """What was made while the pupil listened; made anew where that went wrong."""
+    if ready.answered.exception() is not None:
+        return for_answer(ready.drill)
+    return ready.answered.result()
+
+
 class DrillSitting(Sitting):
     """Listening drills, the kinds in turn; the next one is made while the pupil listens.
 
@@ -169,7 +176,12 @@ class DrillSitting(Sitting):
             raise BadInput("drill", "all tasks are answered", "a task that isn't answered yet")
         if self._number not in self._ahead:
             self._prepare(self._number)
-        return self._ahead[self._number].result()
+        try:
+            return self._ahead[self._number].result()
+        except Exception:
+            # What went wrong may be over when it is asked for again.
+            del self._ahead[self._number]
+            raise
 
     def _prepare(self, number: int) -> None:
         """Begin to make a drill; what it is aimed at is decided now."""
@@ -236,7 +248,7 @@ class DrillSitting(Sitting):
         ready = self._ready()
         drill, truth = ready.drill, ready.drill.truth
         right = drill.is_right(choice)
-        without = ready.answered.result()
+        without = what_the_answer_needs(ready)
         before = self._keep(
             Answer(
                 id=self._id(),

@@ -100,14 +100,14 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
                 self._show()
             elif said in ("hello", "next"):
                 self._show()
-        except PianolabError as error:
+        except (PianolabError, OSError) as error:
             self.send({"says": "trouble", "line": str(error)})
 
     def _answer(self, event: dict[str, Any]) -> None:
         view = self._tasks.view()
         place = event.get("choice")
         late = self._told is not None or event.get("number") != view["number"]
-        if late or not isinstance(place, int) or not 0 <= place < len(view["choices"]):
+        if late or type(place) is not int or not 0 <= place < len(view["choices"]):
             self._show()
             return
         reply: Reply = self._tasks.take(view["choices"][place])

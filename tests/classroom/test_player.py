@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from pianolab.classroom import DRILL_KINDS, sittings
 from pianolab.classroom.desk import Desk
 from pianolab.classroom.folder import make_class
 from pianolab.classroom.sittings import DrillSitting
@@ -131,3 +134,64 @@ def test_trouble_is_said_in_one_line(sat: DrillSitting, desk: Desk) -> None:
     player.receive({"said": "answer", "choice": 0, "number": 1})
     assert page.last()["says"] == "trouble"
     assert "\n" not in page.last()["line"]
+
+
+def test_a_task_that_could_not_be_made_is_made_when_it_is_asked_for_again(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What fails once, such as a drive that is away, neither hangs the page nor stays."""
+    failing = iter([OSError("the drive is away")])
+
+    def made_ready(make: Any) -> sittings.Ready:
+        for error in failing:
+            raise error
+        return kept(make)
+
+    kept = sittings.made_ready
+    monkeypatch.setattr(sittings, "made_ready", made_ready)
+    player = DrillPlayer(DrillSitting(desk, lesson="first", kinds=["which dies sooner"], count=2))
+    page = Page(player)
+    player.receive({"said": "hello"})
+    assert page.last() == {"says": "trouble", "line": "the drive is away"}
+    player.receive({"said": "next"})
+    assert page.last()["says"] == "task"
+    assert page.last()["view"]["number"] == 1
+
+
+def test_an_answer_is_kept_though_what_is_told_with_it_failed_at_first(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    failing = iter([OSError("no room")])
+
+    def for_answer(drill: Any) -> Any:
+        for error in failing:
+            raise error
+        return kept(drill)
+
+    kept = sittings.for_answer
+    monkeypatch.setattr(sittings, "for_answer", for_answer)
+    player = DrillPlayer(DrillSitting(desk, lesson="first", kinds=["which dies sooner"], count=2))
+    page = Page(player)
+    player.receive({"said": "answer", "choice": 0, "number": 1})
+    assert page.last()["says"] == "told"
+    assert len(desk.answers()) == 1
+
+
+@pytest.mark.usefixtures("unplayed")
+def test_events_in_any_order_over_all_kinds_keep_each_answer_once(desk: Desk) -> None:
+    """Answers twice, of tasks before and after, reloads and N at any time: only tasks, truths, and one answer to each."""
+    rng, count = np.random.default_rng(3), 2 * len(DRILL_KINDS)
+    player = DrillPlayer(DrillSitting(desk, lesson="all", kinds=DRILL_KINDS, count=count))
+    page = Page(player)
+    for _ in range(4000):
+        number = page.sent[-1][0].get("view", {}).get("number", 1) if page.sent else 1
+        said = ("hello", "next", "answer", "answer")[rng.integers(4)]
+        asked = int(number + rng.choice([0, 0, 0, -1, 1]))
+        choice = (int(rng.integers(-1, 8)), True, None, "A", 1.0)[int(rng.choice(5, p=[0.8, *[0.05] * 4]))]
+        player.receive({"said": said, "number": asked, "choice": choice})
+        if page.last().get("view", {}).get("finished"):
+            break
+    assert {m["says"] for m, _ in page.sent} == {"task", "told"}
+    assert page.last()["view"]["finished"]
+    assert Counter(a.kind for a in desk.answers()) == dict.fromkeys(DRILL_KINDS, 2)
+    assert len({a.id for a in desk.answers()}) == count

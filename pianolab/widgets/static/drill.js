@@ -81,7 +81,8 @@ function render({ model, el }) {
     make("div", { class: "pl-drill-top" }, lesson, count), question, picture, plays, heard, choices, line, told, help,
   );
   const answerKeys = () => task?.keys ?? [...ANSWER_KEYS];
-  let task = null, answered = false, waiting = false, players = [], without = null, urls = [], cursorAt = null, frame = 0;
+  // Stuck: something went wrong, and N asks for the task again.
+  let task = null, answered = false, waiting = false, stuck = false, players = [], without = null, urls = [], cursorAt = null, frame = 0;
 
   function url(buffer, mime) {
     const made = URL.createObjectURL(new Blob([buffer], { type: mime }));
@@ -133,9 +134,10 @@ function render({ model, el }) {
   }
 
   function next() {
-    if (!answered) return;
+    if (!answered && !stuck) return;
     silence();
-    answered = false;
+    answered = stuck = false;
+    setText(line, "");
     root.focus({ preventScroll: true });
     setText(heard, "The next task is being made");
     model.send({ said: "next" });
@@ -145,7 +147,7 @@ function render({ model, el }) {
     silence();
     urls.forEach((u) => URL.revokeObjectURL(u));
     urls = [];
-    task = view; answered = false; waiting = false; without = null; cursorAt = null;
+    task = view; answered = waiting = stuck = false; without = null; cursorAt = null;
     setText(lesson, view.lesson);
     setText(count, view.finished ? `${view.count} of ${view.count} answered` : `Task ${view.number} of ${view.count}`);
     setText(question, view.finished ? view.closing || "All tasks are answered." : view.question);
@@ -221,7 +223,7 @@ function render({ model, el }) {
   const onMessage = (message, buffers) => {
     if (message.says === "task") showTask(message.view, message.sounds, buffers);
     else if (message.says === "told") showTold(message, buffers);
-    else if (message.says === "trouble") { waiting = false; setText(line, message.line); }
+    else if (message.says === "trouble") { waiting = false; stuck = true; setText(heard, ""); setText(line, `${message.line} Press N to try again.`); }
   };
   model.on("msg:custom", onMessage);
   el.append(root);
