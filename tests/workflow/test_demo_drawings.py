@@ -49,3 +49,11 @@ def test_they_stand_on_the_page_with_the_whole_piano_on_the_sheet(
     ]
     # each once: the one on the sheet is not shown again
     assert len(re.findall(r'<img src="data:image/jpeg', behind)) == 7
+
+
+def test_the_crack_runs_along_the_bridge_from_pin_to_pin(tmp_path: Path) -> None:
+    with Image.open(draw_picture("split bridge", tmp_path / "a.png")) as image:
+        dark = image.convert("L").point(lambda grey: 255 if grey < 40 else 0)
+        left, _, right, _ = dark.getbbox() or (0, 0, 0, 0)
+    assert right - left > WIDTH_PX / 3, "over many pins"
+    assert left > WIDTH_PX / 10, "not from the picture's corner"

@@ -4,14 +4,16 @@ import csv
 import io
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pianolab.acoustics import COLUMNS, Survey
 from pianolab.cli.summary import summary_lines
+from pianolab.io import write_sound
 from pianolab.units import key_to_hz
-from pianolab.workflow import survey_csv, survey_json
+from pianolab.workflow import listening, survey_csv, survey_json
 from pianolab.workflow.exporting import other_reading
 from pianolab.workflow.listening import _settled
 
@@ -139,3 +141,14 @@ def test_a_tuned_piano_is_not_told_to_be_tuned(survey) -> None:
     assert "tune before" not in text
     assert "needs tuning" not in text
     assert "first of all" not in text
+
+
+@pytest.mark.parametrize(("sure", "reading"), [(True, "clear"), (False, "doubtful")])
+def test_a_doubtful_file_is_settled_only_by_who_is_sure(
+    doubtful, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sure: bool, reading: str
+) -> None:
+    path = write_sound(tmp_path / "scale.wav", np.zeros((16000, 1), np.float32), rate_hz=16000)
+    monkeypatch.setattr(listening, "check_listenable", lambda _path: None)
+    monkeypatch.setattr(listening, "listen", lambda *_args, **_more: doubtful)
+    heard = listening.listen_file(path, first_key=1, first_is_sure=sure)
+    assert heard.summary.reading == reading
