@@ -63,8 +63,8 @@ def text_of(notebook: Any) -> str:
     return "\n".join(c.source for c in notebook.cells if c.cell_type == "markdown")
 
 
-def is_clean(path: Path) -> bool:
-    command = [sys.executable, "-m", "nbstripout", "--verify", "--keep-count", str(path)]
+def are_clean(*paths: Path) -> bool:
+    command = [sys.executable, "-m", "nbstripout", "--verify", "--keep-count", *map(str, paths)]
     return subprocess.run(command, capture_output=True, check=False).returncode == 0
 
 
@@ -87,9 +87,8 @@ def test_each_step_says_what_it_does_and_what_it_cannot_know(name: str) -> None:
         assert min(len(does.strip()), len(cannot.strip())) >= 15
 
 
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=IDS)
-def test_nothing_but_chosen_outputs_is_kept(path: Path) -> None:
-    assert is_clean(path)
+def test_nothing_but_chosen_outputs_is_kept() -> None:
+    assert are_clean(*NOTEBOOKS)
 
 
 def test_an_output_left_inside_would_be_seen(tmp_path: Path) -> None:
@@ -97,7 +96,7 @@ def test_an_output_left_inside_would_be_seen(tmp_path: Path) -> None:
     cell = next(c for c in found.cells if c.cell_type == "code" and not c.metadata.get("tags"))
     cell.outputs = [nbformat.v4.new_output("stream", name="stdout", text="left over\n")]
     nbformat.write(found, tmp_path / "dirty.ipynb")
-    assert not is_clean(tmp_path / "dirty.ipynb")
+    assert not are_clean(tmp_path / "dirty.ipynb")
 
 
 def test_kept_outputs_are_compared(notebook: Any) -> None:
