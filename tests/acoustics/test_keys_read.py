@@ -247,8 +247,38 @@ def test_a_doubtful_whole_does_not_hide_a_doubtful_strike() -> None:
 
 
 def test_a_key_missing_at_the_upper_end_is_likelier_than_one_at_the_lower() -> None:
-    low, high = (ends(88, 40, first=limits()["path"][f"{end}_end_left_out"]) for end in ("low", "high"))
+    low, high = (ends(88, 40, first=limits()["path"][f"{end}_end_left_out"])[0] for end in ("low", "high"))
     assert low[0] == high[0] == 0.0
     assert np.all(low[1:] > high[1:])
     assert np.all(np.diff(high) >= 0.0)
     assert not ends(88, FEW_STRIKES, first=3.0).any(), "a few strikes say nothing of where a scale ends"
+
+
+def read_sure_notes(keys: np.ndarray, *, off_cents: float, toneless: np.ndarray) -> KeyPath:
+    """The path through one blow a second, each a clear note of its key, ``off_cents`` from A4, or without a tone."""
+    grid = np.arange(-100, 9101, STEP_CENTS) / 100.0
+    nearest = np.abs(grid[None] - (keys + off_cents / 100.0)[:, None]) < 0.051
+    score = np.where(nearest & ~toneless[:, None], 20.0, -1.0).astype(np.float32)
+    evidence = Evidence(score, score, np.ones_like(score), grid)
+    times_s = np.arange(1.0, len(keys) + 1.0)
+    return read_keys(evidence, times_s, np.ones(len(keys)), first_key=1, last_key=88)
+
+
+def test_a_blow_in_time_before_the_first_note_is_a_key_without_sound() -> None:
+    """A0 dead on a piano much too flat: its knock says that the first note isn't A0."""
+    keys = np.arange(1, 86)
+    path = read_sure_notes(keys, off_cents=-80.0, toneless=keys == 1)
+    assert not path.sure[0]
+    assert path.keys[1:].tolist() == keys[1:].tolist()
+    # The twin: without the knock the same notes are those of an instrument that is less out of tune.
+    unheard = read_sure_notes(keys[1:], off_cents=-80.0, toneless=np.zeros(84, dtype=bool))
+    assert unheard.keys.tolist() == (keys[1:] - 1).tolist()
+
+
+def test_a_blow_in_time_after_the_last_key_speaks_against_it() -> None:
+    """C8 struck but unread on a piano much too sharp: were the note before it C8, there would be no key for the blow."""
+    keys = np.arange(1, 89)
+    struck = read_sure_notes(keys, off_cents=60.0, toneless=keys == 88)
+    assert struck.keys[:-1].tolist() == keys[:-1].tolist()
+    silent = read_sure_notes(keys[:-1], off_cents=60.0, toneless=np.zeros(87, dtype=bool))
+    assert struck.whole_margin >= silent.whole_margin + limits()["path"]["beyond"]

@@ -7,7 +7,9 @@ from register to register. A step to the next key in one step's time costs nothi
 time for them was taken and much where it was not; a key struck again, a step back, a jump up and back have their
 price; a strike may be no note at all (a knock), which is cheap for a weak one. A descending scale is read in its own
 direction. Offsets far from 0 cost something, and so do keys missing at the ends: where both ends are played, an
-instrument up to about 90 cents off is still read right.
+instrument up to about 90 cents off is still read right. A blow without a tone, in time before the first note or after
+the last, is a key there that gives no sound: it takes from the price of an end and speaks against a reading in which
+the keyboard has no key left for it.
 
 How sure each strike is comes from the same sums: the best path through any other key at that strike, less the best
 path. Where all strikes could be one key higher or lower at little cost, the reading is doubtful and the other is
@@ -25,7 +27,7 @@ from numpy.typing import NDArray
 from pianolab.acoustics.keys.compass import usual_stretch_cents
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, rise_share
-from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, ends, search
+from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, blows_beyond, ends, search
 from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray, key_to_hz
 
@@ -122,13 +124,16 @@ def read_keys(
     share = rise_share(rise)
     weak = 1.0 - np.clip((share - 0.15) / 0.35, 0.0, 1.0)
     keys = np.arange(first_key, last_key + 1)
+    strong, step_s = share >= STRONG_SHARE, _local_step_s(times_s, share >= STRONG_SHARE)
     model = PathModel(
         fit=_fit(evidence, keys),
         times_s=times_s,
-        step_s=_local_step_s(times_s, share >= STRONG_SHARE),
+        step_s=step_s,
         no_note=lim["no_note_strong"] + weak * (lim["no_note_weak"] - lim["no_note_strong"]),
         prior=_offset_prior(OFFSETS_CENTS) - _offset_prior(np.zeros(1)),
         left_out=lim["left_out"],
+        before=blows_beyond(-times_s[::-1], step_s[::-1], strong[::-1])[::-1],
+        after=blows_beyond(times_s, step_s, strong),
         under=ends(len(keys), len(times_s), first=lim["low_end_left_out"]),
         over=ends(len(keys), len(times_s), first=lim["high_end_left_out"]),
     )

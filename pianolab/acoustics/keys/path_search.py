@@ -16,6 +16,8 @@ from pianolab.units import FloatArray
 
 FEW_STRIKES = 5
 """Up to so many strikes say nothing of where a scale begins or ends."""
+MOST_BEYOND = 3
+"""Blows before the first note that was heard, or after the last, that are counted."""
 UNSTEADY = -1
 """Stands for a time gap that is no whole number of steps."""
 
@@ -23,8 +25,8 @@ UNSTEADY = -1
 @dataclass(frozen=True)
 class PathModel:
     """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns,
-    how likely each offset is, the price of keys left out; the prices of so many keys missing under the first and over
-    the last that were heard."""
+    how likely each offset is, the price of keys left out; how many blows in time come before and after each strike; the
+    prices of keys missing under the first and over the last that were heard, (blows beyond, keys missing)."""
 
     fit: FloatArray
     times_s: FloatArray
@@ -32,6 +34,8 @@ class PathModel:
     no_note: FloatArray
     prior: FloatArray
     left_out: float
+    before: NDArray[np.int64]
+    after: NDArray[np.int64]
     under: FloatArray
     over: FloatArray
 
@@ -46,6 +50,8 @@ class PathModel:
             self.no_note[rows],
             np.zeros_like(self.prior) if times else self.prior,
             self.left_out,
+            self.after[rows] if times else self.before,
+            self.before[rows] if times else self.after,
             self.over if keys else self.under,
             self.under if keys else self.over,
         )
@@ -92,17 +98,36 @@ def _drifted(value: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
 
 
 def ends(count: int, strikes: int, *, first: float) -> FloatArray:
-    """Cost of a scale that leaves out so many keys at an end: ``first`` for one, and more by the root of their number."""
-    missing = np.arange(count)
-    cost = np.where(missing > 0, first + np.sqrt(np.maximum(missing - 1, 0)), 0.0)
-    return cost if strikes > FEW_STRIKES else np.zeros(count)
+    """Cost of a scale that leaves out keys at an end, shape (blows beyond, keys missing).
+
+    Without a blow it is ``first`` for one key, and more by the root of their number. A blow in time beyond the last note
+    that was heard is a key without sound, as they occur; where no key is left for it, it needs a reason.
+    """
+    if strikes <= FEW_STRIKES:
+        return np.zeros((MOST_BEYOND + 1, count))
+    lim, missing, blows = limits()["path"], np.arange(count), np.arange(MOST_BEYOND + 1)[:, None]
+    struck = np.minimum(missing, blows)
+    unplayed = missing - struck
+    cost = np.where(unplayed > 0, first + np.sqrt(np.maximum(unplayed - 1, 0)), 0.0)
+    return np.asarray(cost + lim["unsounded"] * struck + lim["beyond"] * (blows - struck))
+
+
+def blows_beyond(times_s: FloatArray, step_s: FloatArray, strong: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """How many strong candidates follow each one, a step's time after one another; `MOST_BEYOND` are enough."""
+    tolerance, out = limits()["path"]["gap_tolerance"], np.zeros(len(times_s), dtype=np.int64)
+    for i in range(len(times_s) - 1, -1, -1):
+        late = np.abs((times_s[i + 1 :] - times_s[i]) / step_s[i] - 1.0)
+        near = np.flatnonzero(strong[i + 1 :] & (late <= tolerance))
+        if len(near):
+            out[i] = min(1 + out[i + 1 + int(near[np.argmin(late[near])])], MOST_BEYOND)
+    return out
 
 
 def search(model: PathModel) -> Search:
     """Best path through all strikes."""
     offsets, strikes, count = model.fit.shape
     value = np.full((offsets, count), -np.inf)
-    since_s = np.full((offsets, count), np.nan)
+    last = np.zeros((offsets, count), dtype=np.int64)
     idle = 0.0
     taken = np.empty((strikes, offsets, count))
     from_key = np.empty((strikes, offsets, count), dtype=np.int16)
@@ -111,10 +136,10 @@ def search(model: PathModel) -> Search:
     moves: dict[int, FloatArray] = {}
     for i in range(strikes):
         reach, source = _reached(
-            value, model.times_s[i] - since_s, float(model.step_s[i]), model.left_out, moves
+            value, model.times_s[i] - model.times_s[last], float(model.step_s[i]), model.left_out, moves
         )
         reach, offset_before = _drifted(reach)
-        start = idle - model.under[None] + model.prior[:, None]
+        start = idle - model.under[model.before[i]][None] + model.prior[:, None]
         begun = start > reach
         from_key[i] = np.where(begun, -1, np.take_along_axis(source, offset_before, axis=0))
         from_offset[i] = offset_before
@@ -122,9 +147,9 @@ def search(model: PathModel) -> Search:
         stay = value + model.no_note[i]
         kept[i] = stay >= taken[i]
         value = np.where(kept[i], stay, taken[i])
-        since_s = np.where(kept[i], since_s, model.times_s[i])
+        last = np.where(kept[i], last, i)
         idle += float(model.no_note[i])
-    final = value - model.over[::-1][None]
+    final = value - model.over[:, ::-1][model.after[last], np.arange(count)]
     keys, at = np.full(strikes, -1, dtype=np.int64), np.zeros(strikes, dtype=np.int64)
     offset, key = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
     total = float(final[offset, key])
