@@ -12,6 +12,7 @@ from pianolab.errors import BadInput
 from pianolab.recordings import holds_tuning
 from pianolab.recordings.drift import find_drift
 from pianolab.recordings.holding import Holding, KeyHolding
+from pianolab.recordings.pairing import _scatter_sd
 from pianolab.recordings.slips import explain_key
 from pianolab.sound_model import PianoModel, render_scale, room
 
@@ -192,3 +193,9 @@ def test_three_keys_make_no_step() -> None:
         line[(keys <= 28) & (keys <= 28 - known_below)] = np.nan
         found = find_drift(line, sd, weight=weight, first_key=20).step_key == 28
         assert found is (known_below > 3)
+
+
+def test_more_partials_make_a_keys_change_surer() -> None:
+    """By the square root of their number, as of any values that scatter alike."""
+    sds = [_scatter_sd(40, dict.fromkeys(range(36, 45), (0.0, 0.2, count))) for count in (4.0, 16.0)]
+    assert sds[0] / sds[1] == pytest.approx(2.0)
