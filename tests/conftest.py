@@ -18,7 +18,7 @@ def skips_are_failures() -> bool:
 
 
 LONG = ("browser", "soundfont", "slow")
-"""Marks of tests that need more than Python, or more than ten seconds."""
+"""Marks of tests that need more than Python, or more than a second or two."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

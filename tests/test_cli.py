@@ -114,6 +114,7 @@ BAD_SOUNDS = [
 ]
 
 
+@pytest.mark.slow
 def test_a_wrong_playback_speed_shows_where_the_pitch_is_known(run, sounds) -> None:
     code, out, _ = run(
         "listen", sounds / "flat.wav", "--csv", "a.csv", "--first-key", 40, "--last-key", 51, "--stands-at", 0
@@ -279,6 +280,7 @@ def test_a_command_that_is_not_whole(run, args) -> None:
     assert_one_line(run(*args), "pianolab")
 
 
+@pytest.mark.slow
 def test_into_a_casebook(run, sounds, tmp_path) -> None:
     with create_casebook(tmp_path / "book") as book, book.editing(by="Ana") as edit:
         edit.add(Piano(name="by the window"))
@@ -350,6 +352,7 @@ def small_book(path: Path) -> None:
             )
 
 
+@pytest.mark.slow
 def test_export_leaves_out_what_is_asked(run, tmp_path) -> None:
     small_book(tmp_path / "book")
     export = ("export", "book", "--html", "page.html", "--tables", "tables", "--leave-out")
@@ -394,6 +397,7 @@ def test_export_writes_both_or_none(run, tmp_path) -> None:
     assert_one_line(run("export", "book"), "nothing to write", "--tables")
 
 
+@pytest.mark.slow
 def test_with_the_left_pedal(run, sounds, tmp_path) -> None:
     small_book(tmp_path / "book")
     keep = (
@@ -475,17 +479,20 @@ def test_the_version(tmp_path) -> None:
     assert (done.returncode, done.stdout.strip(), done.stderr) == (0, f"pianolab {__version__}", "")
 
 
+@pytest.mark.slow
 def test_one_line_in_a_real_shell(sounds, tmp_path) -> None:
     done = shell("listen", sounds / "letter.wav", "--csv", "out.csv", cwd=tmp_path)
     assert_one_line((done.returncode, done.stdout, done.stderr), "letter.wav")
 
 
+@pytest.mark.slow
 def test_a_missing_package_is_one_line(tmp_path) -> None:
     done = shell("demo", cwd=tmp_path, code="import sys; sys.modules['jinja2'] = None")
     assert_one_line((done.returncode, done.stdout, done.stderr), "no package jinja2")
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="needs signals of POSIX")
 @pytest.mark.parametrize("moment", ["playing and recording", "listening"])
 def test_interrupted_with_nothing_half_written(tmp_path, moment) -> None:

@@ -239,6 +239,7 @@ def reference() -> ModuleType:
     return module
 
 
+@pytest.mark.slow
 def test_the_reference_has_every_name_of_the_front_door(tmp_path: Path) -> None:
     pages = reference().write(tmp_path, ("pianolab", "pianolab.planning"))
     front = (tmp_path / "pianolab.html").read_text(encoding="utf-8")

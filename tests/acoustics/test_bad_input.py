@@ -52,6 +52,7 @@ def test_telephone_rate() -> None:
         listen(np.ones(80000), rate_hz=8000)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("first_key", "last_key"), [(60, 80), (42, 62), (28, 48)])
 def test_wrong_first_key_names_what_was_played(first_key: int, last_key: int) -> None:
     samples = scale(first_key=30, last_key=50)
@@ -73,6 +74,7 @@ def test_one_note_in_a_whole_compass_marks_the_rest() -> None:
     assert (survey.table["status"] == "skipped").sum() == 87
 
 
+@pytest.mark.slow
 def test_clipped_keys_are_measured_but_not_judged_by_level() -> None:
     samples = np.clip(4.0 * scale(first_key=40, last_key=60), -0.9, 0.9)
     survey = listen(samples, rate_hz=RATE_HZ, first_key=40, last_key=60)

@@ -87,6 +87,7 @@ def with_knock(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     return
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("with_knock")
 def test_a_declared_measure_is_everywhere() -> None:
     one, two = heard(1), heard(2)
@@ -265,6 +266,7 @@ REASONS = (
 )
 
 
+@pytest.mark.slow
 @given(st.dictionaries(NAMES, REASONS))
 def test_reasons_come_back_from_a_cell(reasons: dict[str, str]) -> None:
     assert split_reasons(join_reasons(reasons)) == reasons

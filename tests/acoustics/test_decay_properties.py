@@ -159,6 +159,7 @@ def share_near(table: pd.DataFrame, way: str) -> float:
     return float(np.mean(near))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
 def test_no_measured_time_lies_before_the_level_is_down_for_good(way: str) -> None:
     table = surveyed(way)

@@ -67,6 +67,7 @@ def by_envelope(channels: str, hold_s: float = HOLD_S) -> pd.DataFrame:
     return pd.DataFrame.from_dict(rows, orient="index", columns=["at_19", "at_20", "at_21"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hold_s", [2.0, HOLD_S, 5.0])
 @pytest.mark.parametrize("channels", CHANNELS)
 def test_no_time_contradicts_the_envelope(channels: str, hold_s: float) -> None:
@@ -83,6 +84,7 @@ def test_no_time_contradicts_the_envelope(channels: str, hold_s: float) -> None:
     assert (table["decay_20_s"] <= seen["at_21"].fillna(np.inf) + 0.01)[longer].all()
 
 
+@pytest.mark.slow
 def test_a_time_read_from_anything_else_would_contradict_it() -> None:
     """Its twin: the time of the note played before."""
     table, seen = surveyed("left"), by_envelope("left")
@@ -114,6 +116,7 @@ def changed(how: str) -> tuple[np.ndarray, int]:
     ), rate_hz
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["6 dB louder", "noise 45 dB down", "a semitone flat"])
 def test_the_same_take_gives_the_same_times_within_their_sd(how: str) -> None:
     samples, rate_hz = changed(how)

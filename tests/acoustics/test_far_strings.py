@@ -67,6 +67,7 @@ def test_the_outermost_of_three_strings_are_meant() -> None:
     assert far.cents[0] == pytest.approx(30.0, abs=0.5)
 
 
+@pytest.mark.slow
 def test_a_slipped_string_of_a_whole_scale_is_found_with_its_distance() -> None:
     """Truth: the strings that the model was told to have; the twin has none far off."""
     slipped = (KeyFault(kind="off_pitch", key=33, amount=18.0, strings="one"),)

@@ -144,6 +144,7 @@ CHANGES: dict[str, Callable[[Scene], Scene]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", ["real", "modelled"])
 @pytest.mark.parametrize("change", CHANGES)
 def test_the_keys_stay(change: str, which: str) -> None:

@@ -50,6 +50,7 @@ def shares(survey: Survey, played: Played) -> tuple[float, float]:
     return len(right) / len(played), 1.0 - len(right) / max(len(at), 1)
 
 
+@pytest.mark.slow
 def test_real_notes_are_read_right() -> None:
     sound, rate_hz, played = real()
     right, wrong = shares(listen(sound, rate_hz=rate_hz), played)
@@ -78,6 +79,7 @@ def test_the_same_take_is_the_same_scale(what: str) -> None:
     assert wrong <= 0.04
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cents", [-60.0, 40.0])
 def test_a_transposed_take_has_moved_as_a_whole(cents: float) -> None:
     sound, rate_hz, played = real()
@@ -91,6 +93,7 @@ def test_a_transposed_take_has_moved_as_a_whole(cents: float) -> None:
         assert survey.summary.offset_cents - before == pytest.approx(1200 * np.log2(float(ratio)), abs=2.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "model",
     [

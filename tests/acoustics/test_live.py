@@ -40,6 +40,7 @@ def heard(samples, *, piece_s=0.25, first=1, last=88):
     return live, live.finish()
 
 
+@pytest.mark.slow
 def test_live_hears_what_was_played_and_what_the_file_says() -> None:
     _, notes = heard(scale().samples)
     truth = {s.key: s.onset_s for s in scale().strikes}
@@ -53,12 +54,14 @@ def test_live_hears_what_was_played_and_what_the_file_says() -> None:
     assert not any(abs(n.onset_s - truth[n.key + 1]) < 0.06 for n in notes[:-1])
 
 
+@pytest.mark.slow
 def test_the_length_of_the_pieces_does_not_matter() -> None:
     short, long = heard(scale().samples, piece_s=0.1)[1], heard(scale().samples, piece_s=0.7)[1]
     assert [(n.key, n.sure) for n in short] == [(n.key, n.sure) for n in long]
     assert np.allclose([n.onset_s for n in short], [n.onset_s for n in long], atol=0.02)
 
 
+@pytest.mark.slow
 def test_a_key_is_known_while_it_sounds_and_its_end_within_a_second() -> None:
     live = LiveListener(rate_hz=RATE)
     step, named, over = RATE // 4, {}, {}
@@ -89,6 +92,7 @@ def test_a_note_that_rings_into_the_next_is_over_soon_after_that_was_struck() ->
         assert over[one.key] - following.onset_s < 0.5  # half a second of the next is needed to read its key
 
 
+@pytest.mark.slow
 def test_clipped_and_soft_notes_and_gaps_are_named_and_good_ones_are_not() -> None:
     good = np.asarray(scale().samples, float).copy()
     assert all(n.again == () for n in heard(good)[1])
@@ -105,6 +109,7 @@ def test_clipped_and_soft_notes_and_gaps_are_named_and_good_ones_are_not() -> No
     assert [n.key for n in notes if "gap" in n.again] == [hit.key]
 
 
+@pytest.mark.slow
 def test_a_key_let_go_too_soon_is_named() -> None:
     _, notes = heard(scale(0.3).samples)
     damped = [n for n in notes if n.over]
@@ -121,6 +126,7 @@ def test_memory_stays_the_same() -> None:
     assert recent.end_s == 150.0
 
 
+@pytest.mark.slow
 def test_speech_like_noise_is_no_key() -> None:
     rng = np.random.default_rng(8)
     noise = rng.normal(0, 0.1, 6 * RATE) * (0.5 + 0.5 * np.sin(np.arange(6 * RATE) / RATE * 2 * np.pi * 3))
@@ -130,6 +136,7 @@ def test_speech_like_noise_is_no_key() -> None:
 # the guide
 
 
+@pytest.mark.slow
 def test_the_guide_moves_on_names_a_wrong_key_and_comes_back() -> None:
     guide = Guide(range(38, 42))
     live = LiveListener(rate_hz=RATE)

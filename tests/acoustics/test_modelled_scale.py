@@ -4,6 +4,7 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from pianolab.acoustics import Survey, listen
 from pianolab.sound_model import KeyFault, PianoModel, render_scale, room
@@ -61,6 +62,7 @@ def test_seeded_faults_are_found() -> None:
     assert not any(table["sustain_verdict"][k] == "sound" for k in SHORT), "found, or said to be hidden"
 
 
+@pytest.mark.slow
 def test_without_the_faults_they_are_not_found() -> None:
     survey, _ = heard(faulty=False)
     assert keys_with(survey, "silent") == set()
@@ -69,6 +71,7 @@ def test_without_the_faults_they_are_not_found() -> None:
     assert not keys_with(survey, "short_sustain") & set(SHORT)
 
 
+@pytest.mark.slow
 def test_bad_unisons_mask_the_sustain() -> None:
     faults = tuple(KeyFault(key=k, kind="unison", amount=9.0) for k in range(52, 64))
     scale = render_scale(
@@ -81,6 +84,7 @@ def test_bad_unisons_mask_the_sustain() -> None:
     assert any("tune before deciding" in w for w in survey.summary.warnings)
 
 
+@pytest.mark.slow
 def test_skipped_and_repeated_keys() -> None:
     scale = render_scale(
         PianoModel(seed=6),
@@ -98,6 +102,7 @@ def test_skipped_and_repeated_keys() -> None:
     assert survey.summary.measured == 31
 
 
+@pytest.mark.slow
 def test_a_whole_piano_eighty_cents_flat_keeps_its_keys() -> None:
     scale = render_scale(
         PianoModel(seed=7, offset_cents=-80.0), room=room("home"), snr_db=40.0, hold_s=1.2, gap_s=0.4, seed=7
@@ -115,6 +120,7 @@ def test_a_whole_piano_eighty_cents_flat_keeps_its_keys() -> None:
     assert any("flat" in w for w in survey.summary.warnings)
 
 
+@pytest.mark.slow
 def test_a_shift_by_a_semitone_that_cannot_be_told_is_called_doubtful() -> None:
     scale = render_scale(
         PianoModel(seed=8, offset_cents=-52.0),

@@ -41,6 +41,7 @@ def test_the_same_recording_gives_the_same_table() -> None:
     pd.testing.assert_frame_equal(again(samples, rate_hz), plain().table)
 
 
+@pytest.mark.slow
 def test_a_quieter_copy_has_the_same_measures() -> None:
     samples, rate_hz = stereo()
     quiet = again(0.25 * samples, rate_hz)
@@ -55,12 +56,14 @@ def test_a_quieter_copy_has_the_same_measures() -> None:
     assert np.nanmedian(quiet["level_db"] - plain().table["level_db"]) == pytest.approx(-12.04, abs=0.05)
 
 
+@pytest.mark.slow
 def test_channel_order_does_not_matter() -> None:
     samples, rate_hz = stereo()
     turned = again(samples[:, ::-1], rate_hz)
     assert np.nanmax(np.abs(turned["cents"] - plain().table["cents"])) < 1e-3
 
 
+@pytest.mark.slow
 def test_a_channel_in_opposite_phase_is_no_loss() -> None:
     """Mixed to mono this recording would be nearly silent; measured channel by channel nothing changes."""
     samples, rate_hz = stereo()
@@ -72,6 +75,7 @@ def test_a_channel_in_opposite_phase_is_no_loss() -> None:
     assert np.nanmax(np.abs(table["cents"] - mono["cents"])) < 0.05
 
 
+@pytest.mark.slow
 def test_silence_around_does_not_matter() -> None:
     samples, rate_hz = stereo()
     pad = np.zeros((rate_hz, 2), dtype=np.float32)
@@ -80,6 +84,7 @@ def test_silence_around_does_not_matter() -> None:
     assert np.nanmedian(padded["onset_s"] - plain().table["onset_s"]) == pytest.approx(1.0, abs=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [48000, 96000])
 def test_the_rate_does_not_matter(rate_hz: int) -> None:
     samples, own_hz = stereo()

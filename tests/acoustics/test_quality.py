@@ -103,6 +103,7 @@ def gain_of(samples: np.ndarray, scale: ModelledScale, *, coded: bool = False) -
 # Automatic gain
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("recorder", RECORDERS)
 @pytest.mark.parametrize("place", ["dry", "home", "hall"])
 def test_automatic_gain_is_heard_in_the_background(place: str, recorder: str) -> None:
@@ -113,6 +114,7 @@ def test_automatic_gain_is_heard_in_the_background(place: str, recorder: str) ->
     assert gain.rise_db > 1.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("place", ["dry", "home", "hall"])
 @pytest.mark.parametrize("snr_db", [45.0, 20.0])
 def test_a_gain_that_stands_still_is_called_steady(place: str, snr_db: float) -> None:
@@ -120,6 +122,7 @@ def test_a_gain_that_stands_still_is_called_steady(place: str, snr_db: float) ->
     assert gain_of(scale.samples, scale).state == "steady"
 
 
+@pytest.mark.slow
 def test_a_codec_that_drops_noise_near_loud_notes_is_no_automatic_gain() -> None:
     scale = played()
     for squeeze in (0.6, 1.0):
@@ -141,6 +144,7 @@ def test_without_a_background_the_notes_themselves_tell(recorder: str) -> None:
     assert ridden.fall_share < clean.fall_share
 
 
+@pytest.mark.slow
 def test_real_notes_are_no_automatic_gain_and_ridden_ones_are() -> None:
     sound, onsets_s = string_together(hold_s=2.5)
     told = {
@@ -224,6 +228,7 @@ def test_a_filter_is_found_near_its_edge(edge_hz: int, order: int) -> None:
     assert edge_hz * 0.9 < low_pass_hz < edge_hz * 1.9, "25 dB under what is below, 6 to 10 poles further up"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("edge_hz", [5000, 8000])
 def test_a_filter_is_found_where_notes_ring_through_the_pauses(edge_hz: int) -> None:
     """No pause is quiet in a hall with the pedal down; unfiltered, the same take reaches up."""

@@ -95,6 +95,7 @@ def difference_cents(key: int) -> tuple[float, float]:
     )
 
 
+@pytest.mark.slow
 def test_every_note_gets_its_key() -> None:
     assert list(measured().index) == KEYS
     assert set(survey().table.loc[survey().table["status"] != "measured", "status"]) == {"skipped"}
@@ -135,6 +136,7 @@ def test_notes_last_shorter_the_higher_they_are() -> None:
     assert low >= 3.0 * high
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", KEYS)
 def test_each_note_alone(key: int) -> None:
     sound = read_sound(real_notes()[key])

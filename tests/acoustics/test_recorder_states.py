@@ -88,6 +88,7 @@ def test_a_steady_speed_wrong_or_right_is_no_wander() -> None:
     assert not wander_of(swaying(scale.samples, scale.rate_hz, share=0.0001)).heard
 
 
+@pytest.mark.slow
 def test_what_a_wander_forbids() -> None:
     scale = played()
     survey = heard(swaying(scale.samples, scale.rate_hz, share=0.003))
@@ -163,6 +164,7 @@ def test_a_hiss_that_does_not_begin_with_the_blow_is_no_buzz_of_the_key() -> Non
     assert "sounds from elsewhere" not in plainly().summary.impairments
 
 
+@pytest.mark.slow
 def test_a_buzz_of_the_key_stays_one() -> None:
     survey = heard(played(KeyFault(kind="buzz", key=48, amount=-30.0)).samples)
     table = survey.table.set_index("key")
@@ -209,6 +211,7 @@ def undamped_scale(last_damped: int, *faults: KeyFault) -> Survey:
     return heard(scale.samples)
 
 
+@pytest.mark.slow
 def test_a_pedal_held_is_no_fault_of_the_dampers() -> None:
     survey = undamped_scale(FIRST - 1)
     assert "pedal held or keys played into one another" in survey.summary.impairments
@@ -219,6 +222,7 @@ def test_a_pedal_held_is_no_fault_of_the_dampers() -> None:
     assert "pedal held or keys played into one another" not in undamped_scale(LAST).summary.impairments
 
 
+@pytest.mark.slow
 def test_two_dampers_that_fail_are_two_faults_and_no_pedal() -> None:
     failing = (KeyFault(kind="damper", key=46, amount=0.6), KeyFault(kind="damper", key=51, amount=0.6))
     survey = undamped_scale(LAST, *failing)
@@ -235,6 +239,7 @@ def in_a_hall(last_damped: int) -> Survey:
     return heard(scale.samples)
 
 
+@pytest.mark.slow
 def test_a_hall_is_no_pedal() -> None:
     """In the hall no note is down by much before the next; with all dampers off it is a pedal in the same hall."""
     damped, pedalled = in_a_hall(LAST), in_a_hall(FIRST - 1)
@@ -258,6 +263,7 @@ def overlapping(held_s: float) -> Survey:
     return heard(0.5 * out / np.abs(out).max())
 
 
+@pytest.mark.slow
 def test_keys_played_into_one_another_are_no_fault_of_the_dampers() -> None:
     legato, detached = overlapping(1.3), overlapping(0.7)
     assert "pedal held or keys played into one another" in legato.summary.impairments
@@ -276,6 +282,7 @@ def buzzing(lossy: bool, *keys: int, amount: float = -30.0) -> Survey:
     )
 
 
+@pytest.mark.slow
 def test_many_keys_that_seem_to_buzz_in_a_coded_sound_are_the_codecs() -> None:
     keys = (42, 46, 50, 54)
     coded, plain = buzzing(True, *keys), buzzing(False, *keys)
@@ -287,6 +294,7 @@ def test_many_keys_that_seem_to_buzz_in_a_coded_sound_are_the_codecs() -> None:
     assert all_at(coded.table, "buzz=codec noise", list(plain.table.loc[found, "key"]))
 
 
+@pytest.mark.slow
 def test_one_key_that_buzzes_far_more_than_a_codec_would_stays_one_in_a_coded_sound() -> None:
     table = buzzing(True, 48, amount=-15.0).table
     assert list(table.loc[table["faults"].str.contains("buzz"), "key"]) == [48]
@@ -308,6 +316,7 @@ def test_at_the_top_no_string_is_said_to_be_off() -> None:
     assert list(key[top_string_perhaps(m)]) == [80]
 
 
+@pytest.mark.slow
 def test_a_sound_in_the_pause_is_no_failing_damper() -> None:
     """A hiss begins as key 47 is let go; the same at a key whose damper fails leaves the fault (its twin has no hiss)."""
     release_s = played().truth.set_index("key")["release_s"][47]
@@ -373,6 +382,7 @@ def ends(last_damped: int, *faults: KeyFault) -> Survey:
     return listen(scale.samples, rate_hz=scale.rate_hz, **keys)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("last", [61, 63, 66, 69])
 def test_above_the_last_damper_that_is_heard_no_key_has_a_slow_one(last: int) -> None:
     table = ends(last).table
@@ -380,6 +390,7 @@ def test_above_the_last_damper_that_is_heard_no_key_has_a_slow_one(last: int) ->
     assert table.loc[table["key"] <= last, "release_20_s"].notna().mean() > 0.7
 
 
+@pytest.mark.slow
 def test_a_damper_that_fails_under_sound_ones_is_a_fault_and_not_the_end_of_the_dampers() -> None:
     table = ends(69, KeyFault(kind="damper", key=66, amount=0.6)).table
     assert list(table.loc[table["faults"].str.contains("damper"), "key"]) == [66]

@@ -244,6 +244,7 @@ def covered(moved_cents: float, *, undone: bool = False) -> float:
     return float(np.mean(within))
 
 
+@pytest.mark.slow
 def test_a_sound_whose_repeats_agree_is_left_as_it_is() -> None:
     survey = heard(3, 0.0)
     repeats = repeats_in(survey.strikes)
@@ -256,6 +257,7 @@ def test_a_sound_whose_repeats_agree_is_left_as_it_is() -> None:
     assert survey.table["strikes"].tolist() == [2.0 if k in KEYS else 1.0 for k in range(40, 63)]
 
 
+@pytest.mark.slow
 def test_a_sound_whose_repeats_differ_is_true_within_what_is_then_stated() -> None:
     """True pitch: what the model was made with. The twin takes the widening away again."""
     for seed in (3, 4):

@@ -115,6 +115,7 @@ def neglected() -> Survey:
     return listen(scale.samples, rate_hz=22050, first_key=40, last_key=56)
 
 
+@pytest.mark.slow
 def test_a_neglected_piano_is_one_statement(neglected: Survey) -> None:
     s = neglected.summary
     assert s.needs_tuning

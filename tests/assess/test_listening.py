@@ -233,6 +233,7 @@ def test_the_tuner_is_not_asked_to_look_again_at_what_tuning_hides(make_survey) 
     )
 
 
+@pytest.mark.slow
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     faults=st.dictionaries(

@@ -108,6 +108,7 @@ def test_a_worse_finding_never_lifts_or_lightens_a_stop(found, worse, data) -> N
     assert gravest(after) >= gravest(before)
 
 
+@pytest.mark.slow
 @QUICK
 @given(states, st.sampled_from(POINTS))
 def test_a_point_more_that_is_found_sound_never_stops(found, point) -> None:
@@ -148,6 +149,7 @@ def test_order_of_findings_plays_no_part(found, random) -> None:
     assert judge(findings) == judge(shuffled)
 
 
+@pytest.mark.slow
 @QUICK
 @given(states, st.text(st.characters(categories=("L", "N", "P")), min_size=1, max_size=100))
 def test_name_address_and_seller_play_no_part(found, name) -> None:

@@ -471,6 +471,7 @@ def test_drawn_pianos_are_half_healthy_in_drawn_rooms_and_held_out_ones_are_othe
     assert not held_out & {r.seed for r in everyone}
 
 
+@pytest.mark.slow
 def test_the_quick_set_is_small_and_needs_nothing_downloaded() -> None:
     takes = bench_quick.recipes()
     assert len(takes) == 24
@@ -485,6 +486,7 @@ def test_the_quick_set_is_small_and_needs_nothing_downloaded() -> None:
     assert len({bench_store.name_of(r) for r in takes}) == 24
 
 
+@pytest.mark.slow
 def test_the_command_measures_once_and_goes_on(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -62,6 +62,7 @@ def test_mutants_differ_and_come_again() -> None:
     assert made == [fuzz.mutated(data, random.Random(n)) for n in range(50)]
 
 
+@pytest.mark.slow
 def test_a_run_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch) -> None:
     keep = tmp_path / "rows.jsonl"
     whole = fuzz.measure("toml", 4, keep)

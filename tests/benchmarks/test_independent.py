@@ -78,6 +78,7 @@ def test_shares_no_code_with_the_library() -> None:
             assert not [name for name in names if name.startswith("pianolab")]
 
 
+@pytest.mark.slow
 def test_trial_errors_and_coverage(rows: pd.DataFrame) -> None:
     every = table(rows).loc["1-88"]
     assert every["cents_n"] == len(rows)

@@ -43,6 +43,7 @@ def measured_hz(sound: np.ndarray, near_hz: float, rate_hz: float) -> float:
     return near_hz + turn / (2 * np.pi * half / rate_hz)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("f1_hz", "inharmonicity"), [(110.3, 1.1e-4), (440.0, 7e-4), (1870.0, 6e-3)])
 def test_partials_of_a_long_run_are_those_of_the_dispersion_relation(
     f1_hz: float, inharmonicity: float

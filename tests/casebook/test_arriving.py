@@ -205,6 +205,7 @@ with begin(Path(sys.argv[1]), About(visit_id="v", rate_hz=48000)) as arriving:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="needs a limit on file sizes")
 def test_a_full_disk_is_said_and_takes_nothing_away(tmp_path):
     done = subprocess.run(

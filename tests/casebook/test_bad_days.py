@@ -94,6 +94,7 @@ pytestmark = pytest.mark.skipif(
 )
 
 
+@pytest.mark.slow
 def test_a_write_protected_casebook_opens_for_reading_and_exporting(closed, tmp_path):
     protect(closed, True)
     before = state_of(closed)
@@ -106,6 +107,7 @@ def test_a_write_protected_casebook_opens_for_reading_and_exporting(closed, tmp_
     assert state_of(closed) == before
 
 
+@pytest.mark.slow
 def test_a_casebook_on_a_full_disk_opens_for_reading(closed):
     before = state_of(closed)
     found = look(closed, "full")
@@ -120,6 +122,7 @@ def test_a_casebook_on_a_full_disk_opens_for_reading(closed):
     assert look(closed, "full")["pianos"] == ["by the window"]
 
 
+@pytest.mark.slow
 def test_what_a_killed_program_left_in_its_log_is_read_too(folder_case, tmp_path):
     """The write-ahead log holds confirmed changes; a write-protected copy of such a folder must show them."""
     with folder_case.book.editing(by="Ana") as edit:
@@ -135,6 +138,7 @@ def test_what_a_killed_program_left_in_its_log_is_read_too(folder_case, tmp_path
     protect(copy, False)
 
 
+@pytest.mark.slow
 def test_an_archived_casebook_of_an_older_schema_is_read_as_it_is(tmp_path):
     old = tmp_path / "old"
     shutil.copytree(FIRST_SCHEMA, old)
@@ -311,6 +315,7 @@ def test_a_damaged_database_gives_no_copy(folder_case):
     assert list((folder_case.place / BACKUPS).iterdir()) == []
 
 
+@pytest.mark.slow
 def test_without_a_write_ahead_log_a_protected_casebook_opens_for_reading_too(closed, tmp_path):
     """As it stands on a network drive: nothing need be written to open it."""
     with closing(sqlite3.connect(closed / DATABASE_NAME)) as connection:

@@ -76,6 +76,7 @@ def kept_after(folder: Path, by_the_way: str) -> set[str]:
         return {p.name for p in book.pianos()}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", list(IN_BETWEEN))
 def test_what_is_saved_stays(tmp_path: Path, what: str) -> None:
     assert kept_after(tmp_path / "book", IN_BETWEEN[what]) == {"first", "second"}

@@ -267,6 +267,7 @@ def test_missing_photo(folder_case, tmp_path):
             add_photo(folder_case, tmp_path / name)
 
 
+@pytest.mark.slow
 def test_a_disk_that_fills_up_while_media_are_kept(folder_case, tmp_path):
     path = write_sound(tmp_path / "a.wav", noise(24, (200_000, 2)), rate_hz=48000)
     folder_case.book.close()

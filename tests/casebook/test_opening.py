@@ -122,6 +122,7 @@ with ThreadPoolExecutor(12) as pool:
 """
 
 
+@pytest.mark.slow
 def test_threads_make_and_raise_casebooks_at_once(tmp_path):
     """In a process of its own: without the lock it ends in errors or in a crash of the interpreter."""
     for n in range(12):

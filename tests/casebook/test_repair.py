@@ -232,6 +232,7 @@ def test_a_damaged_source_is_gathered_as_far_as_it_goes_and_called_by_its_own_na
     assert check_casebook(tmp_path / "all").ok
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(24))
 def test_noise_in_a_source_never_harms_the_target(long_case, tmp_path, seed):
     """Whatever is wrong with a source: what is there already stays, and the line names the source."""

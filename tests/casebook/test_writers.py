@@ -158,6 +158,7 @@ book.close()
 """
 
 
+@pytest.mark.slow
 def test_a_full_disk_is_said_clearly_and_loses_nothing_confirmed(folder_case):
     command = [sys.executable, "-c", FILLED, str(folder_case.book.folder)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)

@@ -114,6 +114,7 @@ def test_two_blows_of_one_note_are_no_copies() -> None:
         assert abs(np.corrcoef(a, b)[0, 1]) < 0.995
 
 
+@pytest.mark.slow
 def test_neither_length_nor_form_nor_size_of_a_sound_tells_anything(drills: tuple[Drill, ...]) -> None:
     lengths: dict[str, set[int]] = {}
     for drill in drills:
@@ -148,6 +149,7 @@ def test_the_modelled_piano_carries_every_kind(kind: str) -> None:
     assert all(np.isfinite(c.samples).all() and float(np.abs(c.samples).max()) > 0.01 for c in drill.clips)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("unplayed")
 @pytest.mark.parametrize("kind", DRILL_KINDS)
 def test_over_a_set_every_answer_comes_its_share_and_no_oftener(kind: str) -> None:

@@ -58,6 +58,7 @@ def school(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[SchoolCla
     server.close()
 
 
+@pytest.mark.slow
 def test_thirty_pupils_at_once(school: SchoolClass) -> None:
     desks = [school.desk(str(n + 1)) for n in range(PUPILS)]
     with ThreadPoolExecutor(PUPILS) as pool:

@@ -270,12 +270,14 @@ def test_sounds_of_worse_unisons_are_other_sounds() -> None:
     assert not np.allclose(fine, sour)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("point", SOUNDED)
 @pytest.mark.parametrize("grade", [1, 2, 3, 4, 5])
 def test_the_state_of_every_sound_is_heard_by_our_own_listening(point: str, grade: int) -> None:
     assert confirm_sound(point, grade, seed=20 + grade) == CONFIRMED
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("point", SOUNDED)
 @pytest.mark.parametrize(("grade", "played"), [(5, 4), (4, 3), (3, 2), (2, 3)])
 def test_another_state_than_the_one_claimed_is_not_confirmed(

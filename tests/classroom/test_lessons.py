@@ -157,6 +157,7 @@ def test_a_lesson_again_has_other_tasks(school: SchoolClass) -> None:
         sitting(school.desk("7"), "the treble that sings", turn=0)
 
 
+@pytest.mark.slow
 def test_what_was_ticked_on_paper_comes_into_the_class_by_letters(school: SchoolClass) -> None:
     drills = lesson_drills(school, "dampers")
     letters = "".join("abcdefghijklm"[d.choices.index(d.truth.answer)] for d in drills)

@@ -165,6 +165,7 @@ def drills() -> tuple[Drill, ...]:
     return tuple(make_drill(k, seed=3) for k in ("which dies sooner", "same or different"))
 
 
+@pytest.mark.slow
 def test_sheets_for_a_class_without_computers(drills: tuple[Drill, ...], tmp_path: Path) -> None:
     exhibits = make_exhibits(seed=1, instruments=2, points=["keys-level", "each-treble"])
     made = write_sheets(tmp_path / "sheets", title="Tuesday", drills=drills, exhibits=exhibits)
@@ -220,6 +221,7 @@ def test_thresholds_and_sensitivity_stand_day_by_day(answers: list[Answer]) -> N
     assert len(both.drawings) == 1, "of many pupils in one chart nothing could be read"
 
 
+@pytest.mark.slow
 def test_lessons_of_grading_are_not_mixed(tmp_path: Path) -> None:
     """Instruments of the same name and points of the same name, in two lessons and in a lesson done twice."""
     school = make_class(tmp_path / "class", name="Tuesday", seed=4)

@@ -209,6 +209,7 @@ def test_the_same_set_goes_from_plain_to_fine(school: SchoolClass) -> None:
     assert other.drill.truth.level == levels[0]
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("unplayed")
 @pytest.mark.parametrize(("kind", "threshold"), [("which is further out", 2.0), ("which dies sooner", 9.0)])
 def test_a_pupil_of_known_hearing_is_found_through_the_whole_way(

@@ -71,6 +71,7 @@ def test_keys_played_fast_and_close_begin() -> None:
     assert something_begins(samples.astype(np.float32), rate_hz=RATE_HZ)
 
 
+@pytest.mark.slow
 def test_an_hour_takes_little_memory(tmp_path: Path) -> None:
     """Read whole, it would be 691 MB of samples alone; the limit of 600 MB is this project's own."""
     rng = np.random.default_rng(1)

@@ -87,10 +87,12 @@ def test_each_step_says_what_it_does_and_what_it_cannot_know(name: str) -> None:
         assert min(len(does.strip()), len(cannot.strip())) >= 15
 
 
+@pytest.mark.slow
 def test_nothing_but_chosen_outputs_is_kept() -> None:
     assert are_clean(*NOTEBOOKS)
 
 
+@pytest.mark.slow
 def test_an_output_left_inside_would_be_seen(tmp_path: Path) -> None:
     found = nbformat.read(NOTEBOOKS[0], as_version=4)
     cell = next(c for c in found.cells if c.cell_type == "code" and not c.metadata.get("tags"))

@@ -43,6 +43,7 @@ def changed(survey: Survey, *, cents: dict[int, float], unison: dict[int, float]
     return replace(survey, table=table, partials=partials)
 
 
+@pytest.mark.slow
 def test_one_cent_of_one_string_is_found_and_hardly_anything_else() -> None:
     made, first, second = visits()
     found = {k.key: k.moved for k in holds_tuning(first, second, days=9).listed}
@@ -107,6 +108,7 @@ def test_a_piano_tuned_in_between_says_so() -> None:
     assert told.listed == ()
 
 
+@pytest.mark.slow
 def test_other_strings_are_another_piano() -> None:
     _made, first, _second = visits()
     made = render_scale(

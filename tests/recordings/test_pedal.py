@@ -35,6 +35,7 @@ def recorded(gain: float = 1.0, hardness_db: float = 0.0, recorder: float = 1.0)
     return listen(recorder * (gain * sound + noise), rate_hz=rate_hz, first_key=KEYS[0], last_key=KEYS[1])
 
 
+@pytest.mark.slow
 def test_softer_by_six_decibels_and_of_the_same_colour() -> None:
     told = left_pedal(recorded(), recorded(gain=0.5), kind="upright")
     assert told.one_gain
@@ -51,6 +52,7 @@ def test_a_turned_recorder_is_not_taken_for_a_softer_piano() -> None:
     assert "another gain" in told.registers[0].why
 
 
+@pytest.mark.slow
 def test_a_grand_that_turns_dark_points_to_the_hammers_and_one_that_does_not_does_not() -> None:
     dark = left_pedal(recorded(), recorded(hardness_db=-8.0), kind="grand")
     assert "clearly darker" in dark.statements[1]

@@ -35,6 +35,7 @@ def test_a_take_merged_with_itself_changes_no_value() -> None:
     assert len(merged.takes) == 1
 
 
+@pytest.mark.slow
 def test_the_order_of_takes_plays_no_part() -> None:
     takes = [take(40, 48, 1), take(44, 52, 2), take(40, 48, 3)]
     assert merge_takes(takes).to_json() == merge_takes(takes[::-1]).to_json()

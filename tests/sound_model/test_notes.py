@@ -88,6 +88,7 @@ def test_decay_has_two_stages() -> None:
     assert np.median([quick_over_slow(s) for s in one_stage]) < 1.1
 
 
+@pytest.mark.slow
 def test_bass_rings_longer_than_treble() -> None:
     def median_s(keys: range) -> float:
         return float(

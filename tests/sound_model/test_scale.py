@@ -33,6 +33,7 @@ def play(model: PianoModel | None = None, **more: object) -> ModelledScale:
     return render_scale(model or PianoModel(seed=4), **settings)  # type: ignore[arg-type]
 
 
+@pytest.mark.slow
 def test_same_seeds_same_recording() -> None:
     noisy = {"room": room("home"), "snr_db": 40.0, "jitter": 0.05}
     first = play(**noisy)

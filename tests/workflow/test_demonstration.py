@@ -32,6 +32,7 @@ NAMES = [p.name for p in SCENARIO.instruments]
 SPLIT_BRIDGE = "The treble bridge is split along its pins over several notes."
 
 
+@pytest.mark.slow
 def test_page_and_casebook_are_there(demo_folder: Path, demo_book) -> None:
     assert sorted(p.name for p in demo_folder.iterdir()) == ["casebook", "comparison.html"]
     page = (demo_folder / "comparison.html").read_text(encoding="utf-8")
@@ -54,6 +55,7 @@ def test_every_key_is_heard(survey_by_condition: dict[str, Survey]) -> None:
         assert survey.summary.reading == "clear"
 
 
+@pytest.mark.slow
 def test_it_is_reopened_not_made_again(demo_folder: Path, tmp_path, monkeypatch) -> None:
     folder = shutil.copytree(demo_folder, tmp_path / "demo")
     (folder / "comparison.html").unlink()
@@ -67,6 +69,7 @@ def test_it_is_reopened_not_made_again(demo_folder: Path, tmp_path, monkeypatch)
         assert casebook.log() == before
 
 
+@pytest.mark.slow
 def test_its_own_page_is_replaced_and_one_that_was_changed_is_not(demo_folder: Path, tmp_path) -> None:
     folder = shutil.copytree(demo_folder, tmp_path / "demo")
     before = (folder / "comparison.html").read_bytes()
