@@ -21,7 +21,7 @@ from pianolab.classroom.measures import (
     threshold_of,
     thresholds_by_day,
 )
-from pianolab.classroom.staircase import Threshold
+from pianolab.classroom.staircase import Threshold, two_figures
 from pianolab.model import Answer
 from pianolab.report.class_page import Drawing, PlainTable, Section
 
@@ -265,7 +265,7 @@ def _by_kind(answers: Sequence[Answer]) -> list[Drawing]:
 
 
 def _line(label: str, t: Threshold) -> Line:
-    words = "not known" if t.value is None else f"{t.value:.2g} {t.unit}"
+    words = "not known" if t.value is None else f"{two_figures(t.value)} {t.unit}"
     return Line(label=label, value=t.value, low=t.low, high=t.high, words=words)
 
 
@@ -335,5 +335,5 @@ def _told_apart(s: Sensitivity) -> tuple[str, str, str, str]:
 
 
 def _threshold(t: Threshold) -> tuple[str, str, int]:
-    value = "not known" if t.value is None else f"{t.value:.2g} {t.unit}"
-    return value, t.why_missing or f"{t.low:.2g} to {t.high:.2g}", t.answers
+    value = "not known" if t.value is None else f"{two_figures(t.value)} {t.unit}"
+    return value, t.why_missing or f"{two_figures(t.low)} to {two_figures(t.high)}", t.answers

@@ -62,6 +62,17 @@ def share_right(
     return np.asarray((1.0 - np.asarray(lapse, float)) * attentive + np.asarray(lapse, float) * GUESS)
 
 
+def two_figures(value: float | None) -> str:
+    """A size in two figures, written out; that of nothing is not known.
+
+    Examples
+    --------
+    >>> two_figures(4.27), two_figures(113.0)
+    ('4.3', '110')
+    """
+    return "not known" if value is None else f"{float(f'{value:.2g}'):g}"
+
+
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Threshold(Showable):
     """What is known of a threshold: the middle and a 95 % interval; None where too little was answered."""
@@ -76,7 +87,7 @@ class Threshold(Showable):
     def headline(self) -> str:
         if self.value is None:
             return f"threshold not known: {self.why_missing}"
-        return f"threshold {self.value:.2g} {self.unit} ({self.low:.2g} to {self.high:.2g}) from {self.answers} answers"
+        return f"threshold {two_figures(self.value)} {self.unit} ({two_figures(self.low)} to {two_figures(self.high)}) from {self.answers} answers"
 
     def rows(self) -> list[Row]:
         note = (
@@ -169,10 +180,10 @@ class Ladder:
     def _beyond(self, unit: str, low: float, middle: float, high: float) -> str:
         """What is known all the same where an end of the levels isn't left behind: on one side it is a bound."""
         if middle < self.low:
-            return f"finer than the levels that were asked, from {self.low:g} {unit}: under {high:.2g} {unit}"
+            return f"finer than the levels that were asked, from {self.low:g} {unit}: under {two_figures(high)} {unit}"
         if middle > self.high:
-            return f"it lies beyond the levels that were asked, up to {self.high:g} {unit}: over {low:.2g} {unit}"
-        return f"{self.answers} answers don't tell it yet: {low:.2g} to {high:.2g} {unit}"
+            return f"it lies beyond the levels that were asked, up to {self.high:g} {unit}: over {two_figures(low)} {unit}"
+        return f"{self.answers} answers don't tell it yet: {two_figures(low)} to {two_figures(high)} {unit}"
 
     def _unknown(self, unit: str, why: str) -> Threshold:
         return Threshold(value=None, low=None, high=None, unit=unit, answers=self.answers, why_missing=why)
