@@ -236,6 +236,7 @@ def in_folder(path: Path, name: str) -> Path:
     return folder
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", WRITERS)
 def test_a_function_replaces_only_where_asked(place, name) -> None:
     target = place / "own.wav"
@@ -351,6 +352,7 @@ def test_a_taken_name_shows_before_the_work(place, monkeypatch) -> None:
         write_answers(open_class("class"), "dampers", place / "letter")
 
 
+@pytest.mark.slow
 def test_a_class_is_never_written_over_by_its_own_page(place) -> None:
     os.link("class/class.toml", "hard.toml")
     before = content(place)

@@ -424,6 +424,7 @@ def check(misuse: Misuse, folder: Path) -> None:
     assert content(folder) == before
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", MISUSES, ids=[f"{n} {m.what}" for n, m in MISUSES.items()])
 def test_a_misuse_is_one_clear_line_and_costs_nothing(place: Path, number: int) -> None:
     check(MISUSES[number], place)

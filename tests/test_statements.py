@@ -139,6 +139,7 @@ def _takes_apart(call: ast.Call, named: frozenset[str]) -> bool:
     return gives_words(call.func.value, named) or any(gives_words(a, named) for a in call.args)
 
 
+@pytest.mark.slow
 def test_no_code_reads_a_sentence() -> None:
     found = {
         f"{path.relative_to(ROOT).as_posix()}: {code}"
@@ -210,6 +211,7 @@ def fields_of(template: Any) -> set[str]:
     return {name for text in texts for _, name, _, _ in string.Formatter().parse(text) if name}
 
 
+@pytest.mark.slow
 def test_every_kind_in_the_code_has_words_with_the_values_it_brings() -> None:
     templates, said = english().templates, kinds_said()
     assert len(said) > 60
@@ -222,6 +224,7 @@ def test_every_kind_in_the_code_has_words_with_the_values_it_brings() -> None:
         assert fields_of(templates[kind]) <= names or "**" in names, kind
 
 
+@pytest.mark.slow
 def test_no_words_wait_for_a_kind_that_nobody_says() -> None:
     said = [re.compile(re.escape(kind).replace(r"\*", ".+")) for kind in kinds_said()]
     known_by_the_language = {"as written", "keys.to", "keys.more"}

@@ -85,6 +85,7 @@ def book_and_page(visit_and_book, monkeypatch):
     return book, Page(RecorderForm(book, visit, apart=False), monkeypatch)
 
 
+@pytest.mark.slow
 def test_a_scale_from_the_microphone_into_the_casebook(book_and_page) -> None:
     book, page = book_and_page
     page.begin("all", keys=list(range(40, 47)), blow="soft")
@@ -156,6 +157,7 @@ def test_clipped_keys_are_to_be_played_again(book_and_page) -> None:
     assert all(v["state"] == "again" for v in states.values() if v["why"])
 
 
+@pytest.mark.slow
 def test_a_hole_in_the_sound_marks_its_key_and_the_file_says_so(book_and_page) -> None:
     book, page = book_and_page
     holed = scale().copy()
@@ -177,6 +179,7 @@ def test_a_hole_in_the_sound_marks_its_key_and_the_file_says_so(book_and_page) -
     assert f"in the notes of {part['keys'][0]['note']}: play these again" in told
 
 
+@pytest.mark.slow
 def test_a_second_take_mends_what_a_hole_took_and_a_take_of_other_keys_does_not(book_and_page) -> None:
     _, page = book_and_page
     holed = scale().copy()
@@ -196,6 +199,7 @@ def in_gaps(page: Page) -> list[int]:
     return [k["key"] for p in page.form.leaving["parts"] if "missing" in p["text"] for k in p["keys"]]
 
 
+@pytest.mark.slow
 def test_a_second_take_of_what_was_missing_leaves_nothing_to_play(book_and_page) -> None:
     book, page = book_and_page
     page.begin("all", keys=list(range(40, 49)))
@@ -210,6 +214,7 @@ def test_a_second_take_of_what_was_missing_leaves_nothing_to_play(book_and_page)
     assert len(book.surveys()) == 2
 
 
+@pytest.mark.slow
 def test_pieces_that_did_not_come_are_asked_for_and_late_ones_taken(book_and_page) -> None:
     book, page = book_and_page
     page.begin("all", keys=list(range(40, 47)))

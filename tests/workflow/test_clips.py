@@ -58,6 +58,7 @@ def test_clips_of_one_key_are_equally_loud(rate_hz: int) -> None:
     assert all(np.abs(decoded(own[0]).samples).max() <= PEAK + 0.1 for own in clips.values())
 
 
+@pytest.mark.slow
 def test_clips_of_the_demonstration(demo_book) -> None:
     from pianolab.workflow import decide
 

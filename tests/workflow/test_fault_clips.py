@@ -49,6 +49,7 @@ def changed(**by_key: dict[str, object]) -> Survey:
     return Survey(table=table_of(rows), summary=survey().summary)
 
 
+@pytest.mark.slow
 def test_every_seeded_fault_is_heard_beside_a_sound_key() -> None:
     claims = claims_to_hear(survey())
     assert {c.key: c.fault for c in claims} == SEEDED

@@ -215,6 +215,7 @@ def test_the_result_shows_well(book) -> None:
     assert len(decision.to_frame()) == 2
 
 
+@pytest.mark.slow
 def test_the_page_is_whole_and_the_same_again(book, recording, tmp_path) -> None:
     hear(book, recording)
     one, other = (export(book, tmp_path / name).paths[0].read_bytes() for name in ("a.html", "b.html"))

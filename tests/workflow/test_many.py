@@ -76,6 +76,7 @@ def test_another_recording_would_not_pass(recordings: dict[str, Path], alone: di
         pd.testing.assert_frame_equal(swapped.table, alone["high"].table)
 
 
+@pytest.mark.slow
 def test_on_a_cluster_of_two_workers(recordings: dict[str, Path], alone: dict[str, Survey]) -> None:
     distributed = pytest.importorskip("distributed")
     names = ["middle", "gone", "low", "high"]
@@ -161,6 +162,7 @@ def test_interrupted_keeps_what_is_finished(
     assert result.headline().endswith("interrupted")
 
 
+@pytest.mark.slow
 def test_a_worker_that_dies_takes_only_its_own_item_with_it() -> None:
     results = dict(worked(dies_at_five, list(range(12)), jobs=2, backend="loky"))
     assert set(results) == set(range(12))
@@ -175,6 +177,7 @@ def dies_at_five(item: int) -> int:
     return item
 
 
+@pytest.mark.slow
 def test_a_worker_that_was_killed_once_from_outside_costs_nothing(tmp_path: Path) -> None:
     items = [(n, tmp_path / "killed") for n in range(8)]
     results = dict(worked(dies_once, items, jobs=2, backend="loky"))
@@ -239,6 +242,7 @@ def test_a_bar_shows_how_far_it_is(recordings: dict[str, Path], capsys: pytest.C
     assert capsys.readouterr().out == ""
 
 
+@pytest.mark.slow
 def test_the_library_stays_light() -> None:
     code = "import sys, pianolab.workflow.many; print(sorted({'joblib', 'tqdm', 'distributed', 'dask'} & set(sys.modules)))"
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout

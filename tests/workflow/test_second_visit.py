@@ -116,6 +116,7 @@ def test_what_the_tuning_hid_came_to_light_and_is_not_called_new(changes: VisitC
     assert changes.pitch_after_cents == pytest.approx(0.0)
 
 
+@pytest.mark.slow
 def test_the_ranking_changes_for_a_stated_reason(change: RankingChange) -> None:
     """Before: a tuning is asked for and could change what to do. After: the treble is known, short, and named as the reason."""
     assert change.before.assessment(MASKED).hidden_by_tuning
@@ -138,6 +139,7 @@ def test_the_ranking_changes_for_a_stated_reason(change: RankingChange) -> None:
     assert "short sustain" in moved.sentence()
 
 
+@pytest.mark.slow
 def test_a_treble_that_turns_out_sound_moves_it_up_for_the_opposite_reason(tmp_path: Path) -> None:
     """The same visit with a good treble: the reason follows what is heard."""
     with shortlist(tmp_path / "book", names=(MASKED, FINE), again={"seed": 1}) as book:
