@@ -530,9 +530,9 @@ def test_interrupted_with_nothing_half_written(tmp_path, moment) -> None:
 
 
 def test_usual_takes_back_what_was_remembered_and_a_file_is_taken() -> None:
-    given = argparse.Namespace(profile=USUAL, prices=USUAL, checklist="mine.toml")
+    given = argparse.Namespace(profile=USUAL, prices=USUAL, checklist="mine.toml", plans=None)
     assert _given_settings(given) == {"profile": USUAL, "prices": None, "checklist": "mine.toml"}
-    assert _given_settings(argparse.Namespace(profile=None, prices="p.toml", checklist=None)) == {
+    assert _given_settings(argparse.Namespace(profile=None, prices="p.toml", checklist=None, plans=None)) == {
         "prices": "p.toml"
     }
 

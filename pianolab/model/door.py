@@ -8,7 +8,7 @@ line names record, field, what came, what is needed and the likely cause.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import MISSING, dataclass, fields, is_dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from functools import cache
@@ -229,6 +229,9 @@ def _record(value: Any, kind: Kind) -> Any:
     known = [field.name for field in fields(kind.base)]
     if strange := [name for name in value if name not in known]:
         raise _Unfit(shown(strange[0]), "one of " + ", ".join(known), "Misspelt?")
+    needed = [f.name for f in fields(kind.base) if f.default is MISSING and f.default_factory is MISSING]
+    if missing := [name for name in needed if name not in value]:
+        raise _Unfit("no " + ", ".join(missing), "all of " + ", ".join(needed), "")
     try:
         return kind.base(**value)
     except Refused as refused:

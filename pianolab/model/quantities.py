@@ -19,6 +19,8 @@ FIRST_KEY, LAST_KEY = -8, 99
 """The widest compass built: 108 keys, numbered so that A4 stays 49."""
 
 MOST_MONEY = Decimal(1_000_000_000)
+SMALLEST_COIN = Decimal("0.01")
+"""A budget below it is a slip, and sums are measured by it."""
 MOST_COUNTED = 1_000_000
 MOST_READ = 1e9
 FIRST_YEAR, LAST_YEAR = 1900, 2200
@@ -122,8 +124,8 @@ Money = Annotated[
 Budget = Annotated[
     Decimal,
     Meta(
-        description=f"more than 0, at most {MOST_MONEY:,}, or None where there is no limit",
-        extra={"holds": lambda amount: _sum_holds(amount) and amount > 0},
+        description=f"0.01 to {MOST_MONEY:,}, or None where there is no limit",
+        extra={"holds": lambda amount: _sum_holds(amount) and amount >= SMALLEST_COIN},
     ),
 ]
 PricePaid = Annotated[

@@ -198,7 +198,20 @@ WRONG = [
     ),
     (Photo, {"visit_id": "v", "media": "a/b.jpg"}, "Photo 'a/b.jpg', media"),
     (Examiner, {"id": " ", "name": "Ana"}, "Examiner 'Ana', id: got ' '"),
-    (Buyer, {"name": "b", "budget": 0}, "Buyer 'b', budget: got 0, need more than 0"),
+    (Buyer, {"name": "b", "budget": 0}, "Buyer 'b', budget: got 0, need 0.01 to"),
+    (
+        Recording,
+        {
+            "visit_id": "v",
+            "media": "a.flac",
+            "rate_hz": 48000,
+            "channels": 1,
+            "seconds": 2.0,
+            "capture": {"gaps": [{"begin_s": 1.0}]},
+        },
+        "got no kind, end_s, lost_s, need all of kind, begin_s, end_s, lost_s",
+    ),
+    (Buyer, {"name": "b", "budget": "1e-300"}, "Buyer 'b', budget: got '1e-300', need 0.01 to"),
     (Buyer, {"name": "b", "weights": {"tone": (0, 1)}}, "weights: got"),
     (
         Buyer,
