@@ -7,10 +7,16 @@ import os
 # Before numpy is loaded: many small matrices, and two cores shared by several processes.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import signal
 from collections.abc import Generator
 from typing import Any
 
 import pytest
+
+
+# A shell starts what runs in its background deaf to Ctrl-C, and all it starts are deaf too: tests that press it would fail.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def skips_are_failures() -> bool:

@@ -70,8 +70,8 @@ def test_weights_that_exclude_each_other_are_refused_and_nothing_changes(book: C
 @pytest.mark.parametrize(
     ("field", "value", "line"),
     [
-        ("budget", "a lot", "budget: got &#x27;a lot&#x27;, need more than 0"),
-        ("budget", "-3", "budget: got &#x27;-3&#x27;, need more than 0"),
+        ("budget", "a lot", "budget: got &#x27;a lot&#x27;, need 0.01 to"),
+        ("budget", "-3", "budget: got &#x27;-3&#x27;, need 0.01 to"),
         ("moving low", "9000", "moving_cost: got 9000 to 400, need the low end not above the high one"),
         ("length", "big", "length_m: got &#x27;big&#x27;, need 0.5 to 200 m"),
         ("height", "250", "height_m: got &#x27;250&#x27;, need 0.5 to 200 m. Centimetres instead of metres?"),
