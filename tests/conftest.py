@@ -13,7 +13,6 @@ from typing import Any
 
 import pytest
 
-
 # A shell starts what runs in its background deaf to Ctrl-C, and all it starts are deaf too: tests that press it would fail.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
