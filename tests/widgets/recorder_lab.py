@@ -109,7 +109,8 @@ def residual_db(
             continue
         own, true = recorded[begin : begin + rate_hz], original[begin + lag : begin + lag + rate_hz]
         power = max(float(np.mean(true**2)), 1e-12)
-        out.append(10.0 * np.log10(max(float(np.mean((own - true) ** 2)), 1e-12) / power))
+        # Nothing left over at all is no more than the last bits of a float.
+        out.append(10.0 * np.log10(max(float(np.mean((own - true) ** 2)), 1e-20) / power))
     return lag, out
 
 
