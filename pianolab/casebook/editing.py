@@ -71,9 +71,11 @@ class Edit:
         references = {name: i for name, i in references_of(record).items() if i is not None}
         found = self._open.look([identity, *references.values()])
         if identity in found and found[identity][0] != PURGED:
-            raise BadInput(f"{kind} {identity!r}", "an id that is there already", "a new id, or edit.change")
+            raise BadInput(
+                f"{class_name(kind)} {identity!r}", "an id that is there already", "a new id, or edit.change"
+            )
         if identity in found:
-            raise BadInput(f"{kind} {identity!r}", "an id that was purged", "a new id")
+            raise BadInput(f"{class_name(kind)} {identity!r}", "an id that was purged", "a new id")
         _check_references(kind, references, found)
         self._check_entry(record, before=None)
         self._open.append(kind, identity, row=None, after=body, action="add")

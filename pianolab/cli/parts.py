@@ -44,9 +44,8 @@ def key(text: str) -> int:
         return int(text)
     except ValueError:
         pass
-    from pianolab.keyboard import (
-        key_of,
-    )  # not before: it loads numpy, and most commands say something at once
+    # Not before: it loads numpy, and most commands say something at once.
+    from pianolab.keyboard import key_of
 
     try:
         return key_of(text)

@@ -20,8 +20,8 @@ def summary_lines(survey: Survey) -> list[str]:
     """What the recording tells, a line each, as a technician would say it.
 
     First which keys were heard, and with how much of the recorder; then the pitch of the whole and the state of the
-    tuning, then faults by weight, then room and recording. What comes before any fault is said once more at the end, where a screen of lines leaves the
-    eye; where the reading is doubtful the last line says what settles it.
+    tuning, then faults by weight, then room and recording. What comes before any fault is said once more at the
+    end, where a screen of lines leaves the eye; where the reading is doubtful the last line says what settles it.
     """
     s = survey.summary
     said = dict(zip(s.impairments, s.quality, strict=False))
