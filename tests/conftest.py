@@ -36,6 +36,26 @@ def pytest_configure(config: pytest.Config) -> None:
     """Side by side (``-n``) a file's tests stay together, for they share what is slow to make, in the order from here."""
     if getattr(config.option, "numprocesses", None):
         config.option.dist, config.option.loadscopereorder = "loadfile", False
+        config.pluginmanager.register(SharedDemonstration())
+
+
+class SharedDemonstration:
+    """Side by side, one process builds the demonstration for all the files that look at it; it takes long."""
+
+    FILES = tuple(
+        f"tests/workflow/test_{name}.py" for name in ("demonstration", "clips", "demo_drawings", "tables")
+    )
+
+    @pytest.hookimpl
+    def pytest_xdist_make_scheduler(self, config: pytest.Config, log: Any) -> Any:
+        from xdist.scheduler import LoadFileScheduling
+
+        class Scheduling(LoadFileScheduling):
+            def _split_scope(self, nodeid: str) -> str:
+                file = str(super()._split_scope(nodeid))
+                return "the demonstration" if file in SharedDemonstration.FILES else file
+
+        return Scheduling(config, log)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
