@@ -1,10 +1,10 @@
 """The notebooks go through the front door: of pianolab they know the root and nothing below it."""
 
 import ast
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
-import nbformat
 import pytest
 
 import pianolab
@@ -29,9 +29,9 @@ def below_the_root(code: str) -> list[str]:
 
 def code_cells() -> Iterator[tuple[str, str]]:
     for path in NOTEBOOKS:
-        for cell in nbformat.read(path, as_version=4).cells:
-            if cell.cell_type == "code":
-                yield path.stem, cell.source
+        for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]:
+            if cell["cell_type"] == "code":
+                yield path.stem, "".join(cell["source"])
 
 
 def test_notebooks_import_nothing_below_the_root() -> None:

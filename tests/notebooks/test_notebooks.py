@@ -11,7 +11,6 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import nbformat
 import pytest
 
 from pianolab.casebook import open_casebook
@@ -50,6 +49,8 @@ LESSONS = "lesson_"
 
 @pytest.fixture(params=NOTEBOOKS, ids=IDS)
 def notebook(request: pytest.FixtureRequest) -> Any:
+    import nbformat  # slow to load: processes that run none of these do without
+
     found = nbformat.read(request.param, as_version=4)
     found.metadata["name"] = request.param.stem
     return found
@@ -78,6 +79,8 @@ DOES, CANNOT = "*What this step does:*", "*What it cannot know:*"
 @pytest.mark.parametrize("name", STEP_BY_STEP)
 def test_each_step_says_what_it_does_and_what_it_cannot_know(name: str) -> None:
     path = next(p for p in NOTEBOOKS if p.stem == name)
+    import nbformat
+
     cells = [c.source for c in nbformat.read(path, as_version=4).cells if c.cell_type == "markdown"]
     steps = [source for source in cells if DOES in source or CANNOT in source]
     assert len(steps) >= 4
@@ -94,6 +97,8 @@ def test_nothing_but_chosen_outputs_is_kept() -> None:
 
 @pytest.mark.slow
 def test_an_output_left_inside_would_be_seen(tmp_path: Path) -> None:
+    import nbformat
+
     found = nbformat.read(NOTEBOOKS[0], as_version=4)
     cell = next(c for c in found.cells if c.cell_type == "code" and not c.metadata.get("tags"))
     cell.outputs = [nbformat.v4.new_output("stream", name="stdout", text="left over\n")]
@@ -169,6 +174,7 @@ def test_the_second_visit_of_the_demonstration_knows_its_piano_again(demonstrati
 
 
 def run_elsewhere(path: Path, folder: Path) -> Any:
+    import nbformat
     from nbclient import NotebookClient
 
     found = nbformat.read(path, as_version=4)
