@@ -537,6 +537,7 @@ def test_usual_takes_back_what_was_remembered_and_a_file_is_taken() -> None:
     }
 
 
+@pytest.mark.slow
 def test_a_terminal_without_some_signs_shows_all_the_others(tmp_path) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "pianolab", "check", tmp_path / "Flügel in F♯"],

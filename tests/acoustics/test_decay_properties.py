@@ -170,6 +170,7 @@ def test_no_measured_time_lies_before_the_level_is_down_for_good(way: str) -> No
     assert (table["decay_20_bound"][falls] == "=").mean() >= 0.8, "nothing told is no way to pass"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
 def test_a_lower_bound_is_not_longer_than_the_level_lasts(way: str) -> None:
     for key, row in surveyed(way).query("decay_20_bound == '>'").iterrows():

@@ -36,6 +36,7 @@ def again(samples: np.ndarray, rate_hz: int) -> pd.DataFrame:
     return listen(samples, rate_hz=rate_hz, first_key=FIRST, last_key=LAST).table
 
 
+@pytest.mark.slow
 def test_the_same_recording_gives_the_same_table() -> None:
     samples, rate_hz = stereo()
     pd.testing.assert_frame_equal(again(samples, rate_hz), plain().table)

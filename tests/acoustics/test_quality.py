@@ -165,6 +165,7 @@ def heard(recorder: str = "") -> Survey:
     return listen(samples, rate_hz=scale.rate_hz, **KEYS)
 
 
+@pytest.mark.slow
 def test_automatic_gain_forbids_decay_and_says_so() -> None:
     survey = heard("usual")
     measured = survey.table[survey.table["status"] == "measured"]
@@ -248,6 +249,7 @@ def test_a_filter_is_found_where_notes_ring_through_the_pauses(edge_hz: int) -> 
     assert find_low_pass(scale.samples[None], rate_hz=scale.rate_hz) is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("place", ["dry", "home", "hall"])
 def test_an_untouched_spectrum_reaches_up(place: str) -> None:
     scale = played(place)

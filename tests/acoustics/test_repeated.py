@@ -267,6 +267,7 @@ def test_a_sound_whose_repeats_differ_is_true_within_what_is_then_stated() -> No
     assert covered(MOVED_CENTS, undone=True) < 0.3
 
 
+@pytest.mark.slow
 def test_the_record_comes_back_from_json() -> None:
     survey = heard(3, 0.0)
     assert repeats_in(Survey.from_json(survey.to_json()).strikes) == repeats_in(survey.strikes)

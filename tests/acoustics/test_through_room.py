@@ -182,6 +182,7 @@ class TestReverberation:
 class TestModelledRoom:
     """Truth of the modelled piano: each note's dry level; the room's own figure."""
 
+    @pytest.mark.slow
     def test_times_to_fall_are_those_of_the_dry_notes(self) -> None:
         survey, truth = heard(faulty=False)
         table = survey.table.set_index("key")

@@ -128,6 +128,7 @@ def test_a_neglected_piano_is_one_statement(neglected: Survey) -> None:
     )
 
 
+@pytest.mark.slow
 def test_the_headline_says_pitch_and_tuning_before_any_fault(neglected: Survey) -> None:
     said = neglected.headline().split("; ")
     assert said[1].startswith("the piano as a whole is 4")

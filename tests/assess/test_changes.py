@@ -127,6 +127,7 @@ class TestPins:
             circumstances=Circumstances(holding=holding),
         )
 
+    @pytest.mark.slow
     def test_a_string_that_moved_by_itself_is_warned_of_and_costs(self, make_survey) -> None:
         """One string moved by 12 cents at C4 in an otherwise still piano; the same without it stays quiet."""
         first, still = make_survey(), make_survey(seed=1)
@@ -148,6 +149,7 @@ class TestPins:
         assert veto.confirm_by == "technician"
         assert "moved by themselves between two recordings" in veto.text
 
+    @pytest.mark.slow
     def test_tuned_in_between_says_nothing_and_changes_nothing(self, make_survey) -> None:
         sour, tuned = (
             make_survey(masked=range(52, 76), unison_cents=3.5, offset_cents=-25),

@@ -52,6 +52,7 @@ states = st.lists(
 )
 
 
+@pytest.mark.slow
 @QUICK
 @given(states, st.sampled_from(POINTS))
 def test_an_unchecked_finding_never_raises_nor_narrows(found, point) -> None:
@@ -140,6 +141,7 @@ def test_the_worse_finding_test_has_teeth() -> None:
     assert bad.high < 0.6 * good.high
 
 
+@pytest.mark.slow
 @QUICK
 @given(states, st.randoms())
 def test_order_of_findings_plays_no_part(found, random) -> None:

@@ -90,6 +90,7 @@ def test_trial_errors_and_coverage(rows: pd.DataFrame) -> None:
     assert every["B%_50"] <= 0.5
 
 
+@pytest.mark.slow
 def test_true_values_stand_and_wrong_ones_fall(rows: pd.DataFrame) -> None:
     shares = ruled_out(rows)
     assert (shares["true"] == 0).all()

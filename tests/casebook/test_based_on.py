@@ -150,6 +150,7 @@ def test_what_another_changed_since_is_not_removed(case):
     assert case.book.findings() == ()
 
 
+@pytest.mark.slow
 def test_every_form_says_what_its_edit_was_based_on():
     """Nothing in the library changes a record without saying what it had read."""
     import ast

@@ -231,6 +231,7 @@ records = st.one_of(
 )
 
 
+@pytest.mark.slow
 @given(records)
 @example(Photo(visit_id="v", media="a.jpg", caption="x" * 1_000_000))
 @settings(deadline=None)

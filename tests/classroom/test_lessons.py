@@ -97,6 +97,7 @@ def test_the_pupils_notebook_holds_nothing_of_the_teachers(lesson) -> None:
     assert not [t for t in lesson.teacher if t in shown]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("lesson", LESSONS.values(), ids=list(LESSONS))
 def test_an_example_is_told_before_anything_is_asked(lesson) -> None:
     shown, seen = examples(lesson.id), []
@@ -145,6 +146,7 @@ def test_the_sitting_asks_what_the_teachers_page_answers(
     assert graded.view()["choices"] == [*first.point.anchors, NOT_JUDGEABLE]
 
 
+@pytest.mark.slow
 def test_a_lesson_again_has_other_tasks(school: SchoolClass) -> None:
     once, again = (sitting(school.desk("7"), "the treble that sings", turn=n) for n in (1, 2))
     assert once.lesson == "the treble that sings"

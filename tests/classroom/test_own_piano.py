@@ -52,6 +52,7 @@ def piano(recording: Path) -> OwnPiano:
     return own_piano(recording, name="the school's grand", first_key=FIRST, last_key=LAST)
 
 
+@pytest.mark.slow
 def test_notes_are_cut_where_they_begin_and_what_is_measured_is_kept(piano: OwnPiano) -> None:
     assert len(piano.notes) >= 11
     assert "unison" in piano.faults[SOUR]

@@ -9,6 +9,8 @@ from tests.compare.panel_cases import load_cases, load_pairs
 from tests.compare.panel_entries import PANEL
 from tests.compare.panel_run import Outcome, PairOutcome, run_case, run_pair
 
+pytestmark = pytest.mark.slow
+
 LEAST_RIGHT = 38
 """Of forty; a colleague of the technician would say otherwise in one or two."""
 
@@ -27,7 +29,6 @@ def test_no_verdict_is_foolish(outcomes: list[Outcome]) -> None:
     assert [f"{o.case.id}: {o.said}" for o in outcomes if o.mark == "foolish"] == []
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", ["second", "third"])
 def test_none_of_those_opened_at_the_end_is_foolish_or_missed(name: str) -> None:
     outcomes = [run_case(case) for case in load_cases(PANEL / f"{name}.toml").values()]
@@ -54,6 +55,5 @@ def test_no_sum_is_told_too_early_and_nearly_all_lie_where_the_technician_puts_t
     assert len(outside) <= 3, outside
 
 
-@pytest.mark.slow
 def test_every_pair_stands_in_its_order(pairs: list[PairOutcome]) -> None:
     assert [(p.pair.id, p.broken) for p in pairs if p.broken] == []

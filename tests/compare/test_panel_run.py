@@ -122,6 +122,7 @@ def pair() -> PairOutcome:
     return run_pair(load_pairs(PANEL / "pairs.toml", OPEN)["p04-flaking-or-flooded"])
 
 
+@pytest.mark.slow
 def test_a_pair_that_holds_is_broken_the_other_way_round(pair: PairOutcome) -> None:
     assert pair.broken == ()
     turned = replace(

@@ -52,6 +52,7 @@ def test_one_cent_of_one_string_is_found_and_hardly_anything_else() -> None:
     assert len(set(found) - set(made.one)) <= 1
 
 
+@pytest.mark.slow
 def test_without_taking_the_weather_out_the_same_recordings_mislead() -> None:
     made, first, second = visits()
     change = dict(zip(first.table["key"], second.table["cents"] - first.table["cents"], strict=True))

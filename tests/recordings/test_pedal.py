@@ -45,6 +45,7 @@ def test_softer_by_six_decibels_and_of_the_same_colour() -> None:
     assert "nothing of their wear" in told.statements[1]
 
 
+@pytest.mark.slow
 def test_a_turned_recorder_is_not_taken_for_a_softer_piano() -> None:
     told = left_pedal(recorded(), recorded(recorder=0.5), kind="grand")
     assert told.one_gain is False

@@ -34,6 +34,7 @@ def test_not_a_picture(tmp_path) -> None:
         Picture(caption="", mime="image/svg+xml", data=b"<svg/>")
 
 
+@pytest.mark.slow
 def test_photos_stand_with_their_piano_and_go_with_the_names() -> None:
     photo = Picture(caption='<b onclick="x">bridge</b>', mime="image/jpeg", data=b"jpeg", point="plate")
     html = make_page(photos={"p0": (photo,)})

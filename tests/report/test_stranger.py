@@ -123,6 +123,7 @@ def best(c: Comparison):
     return c.assessment(winner.piano_id)
 
 
+@pytest.mark.slow
 def test_the_winners_differ(scenarios) -> None:
     one, other = (best(s.comparison).piano.name for s in scenarios)
     assert one != other

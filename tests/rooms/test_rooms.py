@@ -32,6 +32,7 @@ DULL = Room(length_m=7.5, width_m=4.6, height_m=2.4, surfaces=("carpet", "curtai
 sizes = st.tuples(st.floats(2.5, 15.0), st.floats(2.0, 10.0), st.floats(2.0, 5.0))
 
 
+@pytest.mark.slow
 @given(
     volume=st.floats(10.0, 5000.0),
     surface=st.floats(50.0, 3000.0),
@@ -69,6 +70,7 @@ def test_power_gain_stays_within_one_walls_three_decibels(f: float, d: float) ->
     assert -1.1 < float(power_gain_db(f, [d])) <= 3.011
 
 
+@pytest.mark.slow
 @settings(max_examples=8, deadline=None)
 @given(size=sizes, people=st.integers(0, 8))
 def test_people_never_lengthen_nor_strengthen(size: tuple[float, float, float], people: int) -> None:

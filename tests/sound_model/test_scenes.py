@@ -53,6 +53,7 @@ def test_tuning_the_masked_treble_changes_the_unisons_and_nothing_else() -> None
     )
 
 
+@pytest.mark.slow
 def test_fine_piano_outlasts_the_failing_one_in_the_treble() -> None:
     fine, failing = SCENES["fine in a dull room"], SCENES["polished and failing"]
     assert not fine.model.faults

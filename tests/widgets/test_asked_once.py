@@ -43,6 +43,7 @@ def asked(form: FindingsForm) -> list[str]:
     return seen
 
 
+@pytest.mark.slow
 def test_age_and_size_in_the_record_are_not_asked_again(book: Casebook) -> None:
     known, unknown = asked(walk_of(book, year=1978, size_cm=110)), asked(walk_of(book))
     assert {"papers-age", "papers-size"} <= set(unknown)

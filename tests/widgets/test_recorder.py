@@ -147,6 +147,7 @@ def test_pause_back_repeat_leave_out_and_silent(book_and_page) -> None:
     assert page.form.playing["states"]["40"]["state"] == "to play"
 
 
+@pytest.mark.slow
 def test_clipped_keys_are_to_be_played_again(book_and_page) -> None:
     _, page = book_and_page
     loud = np.clip(scale(peak_db=-0.0) * 4, -(2**23), 2**23 - 1)

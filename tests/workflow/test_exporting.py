@@ -36,6 +36,7 @@ def test_page_and_tables_are_decided_once(book, tmp_path: Path, monkeypatch: pyt
     assert "replaced" in again._repr_html_()
 
 
+@pytest.mark.slow
 def test_a_decision_exports_itself_without_being_made_again(book, tmp_path: Path, monkeypatch) -> None:
     decision = decide(book, seed=5)
     monkeypatch.setattr(exporting, "decide", lambda *_, **__: pytest.fail("decided again"))

@@ -61,6 +61,7 @@ def test_every_seeded_fault_is_heard_beside_a_sound_key() -> None:
         assert all(rows[k]["faults"] or c.fault in rows[k]["not_judged"] for k in nearer)
 
 
+@pytest.mark.slow
 def test_a_key_that_is_faulty_or_was_not_tested_is_no_example() -> None:
     beside = {c.key: c.beside for c in claims_to_hear(survey())}[50]
     for cells in (

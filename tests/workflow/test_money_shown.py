@@ -70,6 +70,7 @@ def test_the_page_has_the_years_with_hire_and_what_was_not_entered(written: Path
     assert "Not entered, so not counted: what a sale at the end may bring back" in page
 
 
+@pytest.mark.slow
 def test_plans_from_a_file_on_the_command_line(
     decision: Decision, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -84,6 +84,7 @@ def swedish(place: Path) -> Iterator[Casebook]:  # noqa: ARG001
         yield book
 
 
+@pytest.mark.slow
 def test_a_casebook_with_own_points_and_prices_is_exported_and_remembers_them(run, place) -> None:
     make("book", currency="SEK", own_point=True).close()
     code, _, complaint = run("--html", "a.html")
@@ -220,6 +221,7 @@ def test_a_piano_without_a_price_has_no_say_in_the_currency(swedish) -> None:
     assert {a.repairs.currency for a in decision.comparison.assessments} == {"SEK"}
 
 
+@pytest.mark.slow
 def test_without_money_a_price_parts_nobody(place) -> None:  # noqa: ARG001
     shares = []
     for name, prices in {"dear": (90, 9_000_000), "cheap": (9_000_000, 90)}.items():

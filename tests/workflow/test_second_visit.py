@@ -93,6 +93,7 @@ def change(book: Casebook) -> RankingChange:
     return ranking_changes(book)
 
 
+@pytest.mark.slow
 def test_promises_are_followed_up(changes: VisitChanges) -> None:
     kept = {p.point: p.kept for p in changes.promises}
     assert kept == {"tuning-pitch": "kept", "case-finish": "not looked at again"}
@@ -149,6 +150,7 @@ def test_a_treble_that_turns_out_sound_moves_it_up_for_the_opposite_reason(tmp_p
     assert any("known more closely: tone" in reason for reason in moved.reasons)
 
 
+@pytest.mark.slow
 def test_a_piano_that_did_not_change_says_so(change: RankingChange) -> None:
     for moved in change.moved:
         if moved.piano_id != MASKED and moved.reasons:

@@ -57,6 +57,7 @@ def keys_of(survey: Survey) -> list[int]:
     return survey.table.loc[survey.table["status"] == "measured", "key"].astype(int).tolist()
 
 
+@pytest.mark.slow
 def test_what_a_second_take_heard_reaches_the_survey_that_counts(book, tmp_path):
     keep(book, tmp_path, 40, 46)
     assert keys_of(heard(book).survey) == list(range(40, 47))
