@@ -72,6 +72,8 @@ def reading_row(takes: pd.DataFrame, keys: pd.DataFrame) -> dict[str, Any]:
     for m in MEASURES:
         out[f"{m.name} shown %"] = _share(right[m.name].notna().sum(), len(right))
     out["decay any %"] = _share(right["decay_any"].eq(True).sum(), len(right))
+    falls = right[right["falls"].eq(True)] if "falls" in right else right[:0]
+    out["= of falls %"] = _share(falls["decay"].notna().sum(), len(falls))
     return out
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from benchmarks.takes import Take
 from pianolab.keyboard import usual_strings
 
 REGISTERS = {"bass": (1, 27), "tenor": (28, 39), "middle": (40, 51), "treble": (52, 75), "top": (76, 88)}
@@ -66,6 +67,24 @@ def string_off(width_cents: Any, usual_cents: Any) -> Any:
 def string_perhaps_off(width_cents: Any, usual_cents: Any) -> Any:
     """Whether finding that is no mistake."""
     return (width_cents >= PERHAPS_OFF_CENTS) & (width_cents >= PERHAPS_OFF_TIMES * usual_cents)
+
+
+def heard_alone(take: Take, check: pd.Series | None, column: str) -> tuple[float, float]:
+    """What the independent analysis says in place of the truth, and its standard error (0 where it states none).
+
+    It hears the room too, so that it says nothing of a dry note's decay; of unisons it knows bounds only.
+    """
+    if check is None or (
+        column == "decay_20_s" and (take.t60_s is not None or check.get("decay_kind") != "=")
+    ):
+        return float("nan"), 0.0
+    error = float(check.get(f"{column}_se", np.nan))
+    return float(check.get(column, np.nan)), error if np.isfinite(error) else 0.0
+
+
+def envelope_falls(check: pd.Series | None) -> object:
+    """Whether the raw envelope shows a fall of 20 dB: before the release, 6 dB above noise and ringing; None: not asked."""
+    return None if check is None else check.get("decay_kind") == "="
 
 
 def spread(errors: Any) -> tuple[float, float, float]:

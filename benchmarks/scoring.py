@@ -6,8 +6,8 @@ A key is *right* where its row is measured and begins within `SAME_STRIKE_S` of 
 key is *flagged* where the reading is doubtful or the row shows no values.
 
 Errors are measured less true, for rightly read keys only. Where the source doesn't know the truth they are taken
-against the independent analysis instead and named ``_vs_independent``: the two are never pooled. A *lie* is a value
-shown for a rightly read key that the independent analysis excludes; misread keys have their own column.
+against the independent analysis instead and named ``_vs_independent``: the two are never pooled. That analysis errs
+too: such an error is counted in the stated sd and the standard error of that analysis together. A *lie* is a value shown for a rightly read key that the independent analysis excludes; misread keys have their own column.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ from benchmarks.scores import (
     SAME_STRIKE_S,
     TUNED_CENTS,
     UNTUNED_CENTS,
+    envelope_falls,
+    heard_alone,
     string_off,
     string_perhaps_off,
     usual_width,
@@ -95,6 +97,7 @@ KEY_COLUMNS = (
     "wrong_unflagged",
     "said_absent",
     "decay_any",
+    "falls",
     *(form.format(m.name) for m in MEASURES for form in PER_MEASURE),
     "equal_false",
     "bound_false",
@@ -190,20 +193,22 @@ def shown(row: pd.Series, measure: Measure) -> float:
 
 
 def _values(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | None) -> Row:
-    out: Row = {"decay_any": bool(pd.notna(row.get("decay_20_s")))}
+    out: Row = {"decay_any": bool(pd.notna(row.get("decay_20_s"))), "falls": envelope_falls(check)}
     for m in MEASURES:
         value, sd = shown(row, m), float(row.get(m.sd, np.nan))
         known = m.knows in take.knows
-        right = truth.get(m.column, np.nan) if known else _heard_alone(take, check, m)
-        right = float(right) - (_asked_cents(take) if m.name == "cents" else 0.0)
-        error = value - right
+        right, own_sd = (
+            (float(truth.get(m.column, np.nan)), 0.0) if known else heard_alone(take, check, m.column)
+        )
+        right -= _asked_cents(take) if m.name == "cents" else 0.0
+        error, both_sd = value - right, float(np.hypot(sd, own_sd))
         end = "" if known else "_vs_independent"
         out |= {
             m.name: value,
             f"{m.name}_sd": sd,
             f"{m.name}_true{end}": right,
             f"{m.name}_error{end}": error / right if m.relative else error,
-            f"{m.name}_in_sd{end}": abs(error) / sd if sd > 0 else np.nan,
+            f"{m.name}_in_sd{end}": abs(error) / both_sd if both_sd > 0 else np.nan,
             f"{m.name}_sd_like_error{end}": abs(sd / right) if m.relative else sd,
         }
     if "decay" in take.knows:
@@ -211,16 +216,6 @@ def _values(take: Take, row: pd.Series, truth: pd.Series, check: pd.Series | Non
         out["equal_false"] = row.get("decay_20_bound") == "=" and np.isnan(longest)
         out["bound_false"] = row.get("decay_20_bound") == ">" and float(row["decay_20_s"]) > longest
     return out
-
-
-def _heard_alone(take: Take, check: pd.Series | None, m: Measure) -> float:
-    """What the independent analysis says in place of the truth; NaN where it has no single value.
-
-    It hears the room too, so that it says nothing of a dry note's decay; of unisons it knows bounds only.
-    """
-    if check is None or (m.name == "decay" and (take.t60_s is not None or check.get("decay_kind") != "=")):
-        return float("nan")
-    return float(check.get(m.column, np.nan))
 
 
 def _asked_cents(take: Take) -> float:

@@ -7,6 +7,7 @@ import pytest
 
 from pianolab.acoustics.strings.partials import fit_stiff_series, series_hz
 from pianolab.acoustics.strings.scatter import (
+    bent_series,
     inharmonicity_sd,
     off_series_cents,
     pitch_sd_cents,
@@ -28,11 +29,13 @@ def drawn(
     heard = true * np.exp(rng.normal(0.0, scatter, true.shape) / CENTS_PER_NEPER)
     weight = np.ones_like(heard)
     fit = fit_stiff_series(heard, weight, prior_b=np.full(KEYS.size, B))
-    size = scatter_cents(off_series_cents(heard, fit), weight, KEYS)
+    off = off_series_cents(heard, fit)
+    size = scatter_cents(off, weight, KEYS)
     f1 = fit.f0_hz * np.sqrt(1.0 + fit.inharmonicity)
     cents = CENTS_PER_NEPER * np.log(f1 / true[:, 0])
     sd = pitch_sd_cents(size, weight, b=fit.inharmonicity, spread_cents=np.zeros(KEYS.size))
-    b_sd = inharmonicity_sd(size, weight, fit.inharmonicity, low_b=fit.inharmonicity)
+    b_size, bend = bent_series(off, weight, KEYS)
+    b_sd = inharmonicity_sd(b_size, weight, fit.inharmonicity, low_b=fit.inharmonicity, bend=bend)
     return cents, sd, fit.inharmonicity - B, b_sd
 
 
@@ -82,6 +85,49 @@ def test_two_partials_that_ask_for_another_b_than_the_neighbours_leave_it_open()
     on_line = inharmonicity_sd(np.full(2, 0.1), weight, b, line_b=b, **stated)
     assert on_line[0] < 0.5 * sd[0], "where the neighbours agree nothing is added"
     assert on_line[1] == sd[1], "six partials speak for themselves"
+
+
+def bent(arch_cents: float, *, seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Strings whose partials lie on a bent line: B of all 28 partials, its sd, and B that the first 16 ask for."""
+    rng = np.random.default_rng(seed)
+    share = (np.arange(1, 29) / 28.0) ** 2
+    arch = arch_cents * (1.0 - 8.0 * (share - 0.5) ** 2)
+    heard = series_hz(np.full(KEYS.size, 55.0), np.full(KEYS.size, B), 28)
+    heard *= np.exp((arch + rng.normal(0.0, 0.3, heard.shape)) / CENTS_PER_NEPER)
+    weight, prior = np.ones_like(heard), np.full(KEYS.size, B)
+    whole = fit_stiff_series(heard, weight, prior_b=prior)
+    few = fit_stiff_series(heard[:, :16], weight[:, :16], prior_b=prior)
+    low = fit_stiff_series(heard[:, :12], weight[:, :12], prior_b=prior)
+    size, bend = bent_series(off_series_cents(heard, whole), weight, KEYS)
+    sd = inharmonicity_sd(size, weight, whole.inharmonicity, low_b=low.inharmonicity, bend=bend)
+    return whole.inharmonicity, sd, few.inharmonicity
+
+
+@pytest.mark.parametrize("arch_cents", [2.0, 5.0])
+def test_a_bent_string_is_as_sure_of_b_as_its_partials_agree(arch_cents: float) -> None:
+    # Whoever fits the first sixteen partials of it gets another B; what is stated must hold that one, too.
+    runs = [bent(arch_cents, seed=seed) for seed in range(3)]
+    away = np.concatenate([np.abs(few - whole) / sd for whole, sd, few in runs])
+    assert np.mean(away <= 2.0) >= 0.9
+    assert np.median(away) > 0.3, "and is not drowned in a wide one"
+
+
+def test_taken_for_scatter_the_bend_would_not_be_held() -> None:
+    # The twin: the sd that a straight string with the same scatter has.
+    straight = bent(0.0, seed=1)[1]
+    whole, _, few = bent(5.0, seed=1)
+    assert np.mean(np.abs(few - whole) <= 2.0 * straight) < 0.1
+
+
+def test_weak_partials_scatter_more_than_strong_ones() -> None:
+    # Three partials, a robust line through the outer two: the strong first one must not speak for the weak others.
+    weight = np.array([[1.0, 0.2, 0.2]])
+    off = np.array([[0.0, -14.0, 0.0]])
+    size, _ = bent_series(off, weight, np.array([79]))
+    even, _ = bent_series(0.05 * off, weight, np.array([79]))
+    b = np.array([9e-3])
+    assert inharmonicity_sd(size, weight, b, low_b=b)[0] > 0.15 * b[0]
+    assert inharmonicity_sd(even, weight, b, low_b=b)[0] < 0.15 * b[0]
 
 
 def test_wide_strings_make_the_pitch_less_sure() -> None:

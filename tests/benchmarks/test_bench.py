@@ -236,6 +236,14 @@ def test_where_the_source_does_not_know_errors_are_against_the_independent_analy
     assert both["cents_error_vs_independent"].isna().all()
 
 
+def test_the_independent_analysis_errs_too() -> None:
+    # 0.5 cents apart: 2.5 of the survey's 0.2 by itself, 1 of both where the analysis may be off by 0.458.
+    for own, in_sd in ((0.0, 2.5), (0.458, 1.0)):
+        rows = scored(a_take(knows=frozenset()), heard=heard(cents=0.6, cents_se=own))
+        assert rows.loc[42, "cents_in_sd_vs_independent"] == pytest.approx(in_sd, abs=0.01)
+    assert scored(heard=heard(cents_se=0.458)).loc[42, "cents_in_sd"] == pytest.approx(0.5), "truth doesn't"
+
+
 def test_in_a_room_the_independent_analysis_says_nothing_of_the_dry_decay() -> None:
     blind = {"knows": frozenset[str](), "t60_s": 0.5}
     assert scored(a_take(**blind), heard=heard())["decay_error_vs_independent"].isna().all()
@@ -345,6 +353,16 @@ def results(
         "without_opinion": "",
     }
     return name, recipe, usual | about, rows.reset_index().to_dict("records")
+
+
+def test_equal_signs_are_counted_over_the_notes_whose_envelope_falls() -> None:
+    only = heard().assign(decay_kind=[">", "=", "="])
+    told = at(a_survey(), 44, decay_20_bound=">")
+    rows = scored(table=told, heard=only)
+    assert rows.loc[[40, 42, 44], "falls"].tolist() == [False, True, True]
+    for table, share in ((told, 50), (a_survey(), 100)):
+        row = tables(*bench_store.frames([results(scored(table=table, heard=only))]))["Reading and coverage"]
+        assert row.loc["made up: plain", "= of falls %"] == share
 
 
 def test_the_table_counts_what_the_rows_say() -> None:

@@ -23,6 +23,7 @@ from pianolab.acoustics.strings.lines import FIT_PARTIALS, follow_again
 from pianolab.acoustics.strings.modes import Modes
 from pianolab.acoustics.strings.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
 from pianolab.acoustics.strings.scatter import (
+    bent_series,
     inharmonicity_sd,
     off_series_cents,
     pitch_sd_cents,
@@ -283,11 +284,13 @@ def _uncertainty(
     f1_sd = pitch_sd_cents(
         scatter, fitted.weight * led_by, b=whole.inharmonicity, spread_cents=unison.spread_cents
     )
+    b_scatter, bend = bent_series(off_series_cents(fitted.pitch, whole), fitted.weight, strikes.key)
     b_sd = inharmonicity_sd(
-        scatter_cents(off_series_cents(fitted.pitch, whole), fitted.weight, strikes.key),
+        b_scatter,
         fitted.weight,
         whole.inharmonicity,
         low_b=np.where(few, whole.inharmonicity, fitted.low.inharmonicity),
+        bend=bend,
         line_b=line_b,
         used=whole.used,
     )
