@@ -38,6 +38,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import binom
 
+from pianolab.classroom.altering import RATE_HZ, blow_level
 from pianolab.classroom.blows import NOTE_S, SourceName
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind
 from pianolab.classroom.faults import HeardFault
@@ -46,7 +47,7 @@ from pianolab.classroom.making import make_drill
 from pianolab.classroom.measures import share_of
 from pianolab.classroom.pairs import BETTER
 from pianolab.classroom.rows import NAMED
-from pianolab.classroom.sounds import RATE_HZ, DrillClip, blow_level, centroid_hz, note_starts
+from pianolab.classroom.sounds import DrillClip, centroid_hz, note_starts
 from pianolab.classroom.telling import encoded
 
 FEATURES = ("peak", "blow", "energy", "centroid", "length", "size")

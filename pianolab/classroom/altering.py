@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.fft import next_fast_len
 from scipy.ndimage import map_coordinates
 from scipy.signal import fftconvolve, hilbert, resample_poly
@@ -30,9 +30,15 @@ UP = 0.65
 DAMPED_T60_S, LANDING_S = 0.28, 0.03
 """How fast a sound damper in the middle takes the tone away, and how long it takes to land [practice]."""
 
-TURNS, LATER_S, LITTLE_DB, BLOW_S = 12, (0.0, 0.0006, 0.0012, 0.0018), 3.0, 0.15
-"""Phases and delays that are tried for what makes a note brighter, far shorter than an ear tells apart [practice]; what
-so little does needs none; and how long the blow is."""
+LITTLE_DB, WINDOW_S, BLOW_S, TALLEST_S = 3.0, 0.03, 0.15, 0.4
+"""So little brightness needs no turned phases; over how long a blow's level is taken, where its strongest such part is
+looked for, and where its tallest sample [practice]."""
+
+PARTIALS, APART_S = 20, 0.004
+TRIES, MOVED, NEAR_DB = 100, 0.3, 0.1
+"""Partials, from the second on, whose phases may be turned in what makes a note brighter, and how far parts of a blow
+may come apart by it, far closer than an ear tells [practice]; how many turns are tried, of what share of the partials
+each, and how near to the peaks of the note as it was is near enough."""
 
 BUZZ_RANGE_DB = 18.0
 """A buzz falls silent when the tone has fallen so far."""
@@ -101,8 +107,8 @@ def buzzing(sound: FloatArray, level_db: float, f1_hz: float, *, rng: np.random.
 def brighter(sound: FloatArray, gain_db: float, f1_hz: float) -> FloatArray:
     """The partials from the fifth up so much stronger (below 0: weaker), the first two as they were.
 
-    The upper partials are turned in phase, by all the same, so that the blow is as peaked as it was: brightness is
-    heard by its colour and not by its tallest sample. The turn changes no partial's level.
+    The upper partials are turned in phase, so that the blow is as peaked as it was: brightness is heard by its colour
+    and not by its tallest sample. Turning changes no partial's level.
 
     Examples
     --------
@@ -113,40 +119,59 @@ def brighter(sound: FloatArray, gain_db: float, f1_hz: float) -> FloatArray:
     """
     if not gain_db:
         return sound
-    if abs(gain_db) <= LITTLE_DB:
-        return _coloured(sound, gain_db, f1_hz)
-    short, blow = sound[: round((BLOW_S + 0.05) * RATE_HZ)], round(BLOW_S * RATE_HZ)
-    turns = [(a, s) for s in LATER_S for a in np.linspace(0.0, 2.0 * np.pi, TURNS, endpoint=False)]
-    made = [crest(_coloured(short, gain_db, f1_hz, turn=a, later_s=s)[:blow]) for a, s in turns]
-    turn, later_s = turns[int(np.argmin(np.abs(np.array(made) - crest(sound[:blow]))))]
-    return _coloured(sound, gain_db, f1_hz, turn=turn, later_s=later_s)
+    turns = np.zeros(PARTIALS) if abs(gain_db) <= LITTLE_DB else _turns(sound, gain_db, f1_hz)
+    return coloured(sound, gain_db, f1_hz, turns)
 
 
-def _coloured(
-    sound: FloatArray, gain_db: float, f1_hz: float, *, turn: float = 0.0, later_s: float = 0.0
-) -> FloatArray:
-    """Partials from the fifth up by ``gain_db`` stronger, ``turn`` radians on in phase and ``later_s`` later; from the
-    second to the fifth all of it comes in by degrees."""
+def _turns(sound: FloatArray, gain_db: float, f1_hz: float) -> FloatArray:
+    """Phases, in rad for each partial from the second on, with which the blow is about as peaked as it was: tried by
+    chance, each from the best so far, and always the same for the same sound."""
+    rng, wanted_db = np.random.default_rng(PARTIALS), crest(sound)
+    short = sound[: round((TALLEST_S + 0.05) * RATE_HZ)]
+
+    def off_db(turns: FloatArray) -> float:
+        return abs(crest(coloured(short, gain_db, f1_hz, turns)) - wanted_db)
+
+    most, best = np.pi * f1_hz * APART_S, np.zeros(PARTIALS)
+    least_db = off_db(best)
+    for _ in range(TRIES):
+        if least_db <= NEAR_DB:
+            break
+        step = rng.exponential() * rng.standard_normal(PARTIALS) * (rng.random(PARTIALS) < MOVED)
+        tried = np.clip(best + step, -most, most)
+        now_db = off_db(tried)
+        if now_db < least_db:
+            best, least_db = tried, now_db
+    return best
+
+
+def coloured(sound: FloatArray, gain_db: float, f1_hz: float, turns: FloatArray) -> FloatArray:
+    """Partials from the fifth up by ``gain_db`` stronger and turned in phase; from the second to the fifth both come in
+    by degrees."""
     size = next_fast_len(len(sound) + RATE_HZ // 4, real=True)
-    f_hz = np.fft.rfftfreq(size, 1.0 / RATE_HZ)
-    gain = voicing_gain(40, np.maximum(f_hz / f1_hz, 0.5), brightness_db=gain_db)
+    at = np.fft.rfftfreq(size, 1.0 / RATE_HZ) / f1_hz
+    gain = voicing_gain(40, np.maximum(at, 0.5), brightness_db=gain_db)
     share = 20.0 * np.log10(gain) / gain_db
-    spectrum = np.fft.rfft(sound, size) * gain
-    if turn or later_s:
-        spectrum *= np.exp(1j * share * (turn - 2.0 * np.pi * f_hz * later_s))
-    return np.asarray(np.fft.irfft(spectrum, size)[: len(sound)])
+    turned = share * np.interp(at, np.arange(2, 2 + len(turns)), turns)
+    return np.asarray(np.fft.irfft(np.fft.rfft(sound, size) * gain * np.exp(1j * turned), size)[: len(sound)])
 
 
-def crest(part: FloatArray) -> float:
-    """Tallest sample over the mean of the strongest 30 ms, dB.
+def crest(note: FloatArray) -> float:
+    """Tallest sample of a blow over the mean of its strongest 30 ms, dB.
 
     Examples
     --------
     >>> round(crest(np.sin(np.arange(RATE_HZ) / 10.0)), 1)
     3.0
     """
-    tallest = max(float(np.max(part**2)), 1e-20)
-    return float(10.0 * np.log10(tallest / max(strongest_mean(part**2, round(0.03 * RATE_HZ)), 1e-20)))
+    tallest = max(float(np.max(note[: round(TALLEST_S * RATE_HZ)] ** 2)), 1e-20)
+    return float(10.0 * np.log10(tallest)) - blow_level(note)
+
+
+def blow_level(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
+    """Level of a blow, dB re full scale: its strongest 30 ms within the first 150."""
+    power = np.asarray(note, float)[: round(BLOW_S * rate_hz)] ** 2
+    return float(10.0 * np.log10(max(strongest_mean(power, round(WINDOW_S * rate_hz)), 1e-20)))
 
 
 def strongest_mean(power: FloatArray, count: int) -> float:

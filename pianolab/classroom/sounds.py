@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics import listen
 from pianolab.acoustics.results import COLUMNS, TEXT_COLUMNS
-from pianolab.classroom.altering import RATE_HZ, strongest_mean
+from pianolab.classroom.altering import RATE_HZ, blow_level, crest
 from pianolab.classroom.blows import NOTE_S
 from pianolab.errors import BadInput
 from pianolab.io import momentary_lufs
@@ -26,10 +26,12 @@ BEFORE_S = 0.1
 """Background before the first blow of a clip."""
 
 BLOW_DB, ROVE_DB, BACKGROUND_DB = -24.0, 3.0, -78.0
-"""Level of every blow over its strongest 30 ms, dB re full scale; how far each is moved up or down from there by
-chance, so that nobody wins by it; and the background under all of it, which is not moved."""
+"""Strength of every blow (`strength_db`), dB re full scale; how far each is moved up or down from there by chance, so
+that nobody wins by it; and the background under all of it, which is not moved."""
 
-BLOW_S, WINDOW_S = 0.15, 0.03
+USUAL_CREST_DB = 7.0
+"""Tallest sample of a blow over its strongest 30 ms, the middle of the shipped notes."""
+
 NOISE_DB = -60.0
 CLIP_LUFS, PEAK = -23.0, 0.95
 """Momentary loudness of a grading exhibit's sound at its loudest, and how far samples may go."""
@@ -116,10 +118,19 @@ def equally_loud(clips: dict[str, tuple[Samples, int]]) -> tuple[DrillClip, ...]
     )
 
 
-def blow_level(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
-    """Level of a blow, dB re full scale: its strongest 30 ms within the first 150."""
-    power = np.asarray(note, float)[: round(BLOW_S * rate_hz)] ** 2
-    return float(10.0 * np.log10(max(strongest_mean(power, round(WINDOW_S * rate_hz)), 1e-20)))
+def strength_db(note: ArrayLike) -> float:
+    """How strong a blow counts, dB re full scale: the mean of its level and of its peak, this less what a peak usually is
+    above the level. Of two blows the more peaked one is half of that softer and half of it taller, so that neither
+    tells much.
+
+    Examples
+    --------
+    >>> tone = np.sin(2 * np.pi * 440 * np.arange(RATE_HZ) / RATE_HZ)
+    >>> round(blow_level(tone), 1), round(strength_db(tone), 1)
+    (-3.0, -5.0)
+    """
+    blow = np.asarray(note, float)
+    return blow_level(blow) + 0.5 * (crest(blow) - USUAL_CREST_DB)
 
 
 def centroid_hz(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
@@ -136,7 +147,7 @@ def centroid_hz(note: ArrayLike, *, rate_hz: int = RATE_HZ) -> float:
 
 
 def struck(label: str, notes: Sequence[ArrayLike], *, rng: np.random.Generator) -> DrillClip:
-    """Notes one after another, every blow at one level but for what ``rng`` moves it, over one background.
+    """Notes one after another, every blow of one strength but for what ``rng`` moves it, over one background.
 
     Parameters
     ----------
@@ -144,7 +155,7 @@ def struck(label: str, notes: Sequence[ArrayLike], *, rng: np.random.Generator) 
     """
     pieces = [np.zeros(round(BEFORE_S * RATE_HZ))]
     for note in notes:
-        level_db = BLOW_DB + float(rng.uniform(-ROVE_DB, ROVE_DB)) - blow_level(note)
+        level_db = BLOW_DB + float(rng.uniform(-ROVE_DB, ROVE_DB)) - strength_db(note)
         one = faded(np.asarray(note, np.float32) * np.float32(db_to_amplitude(level_db)), rate_hz=RATE_HZ)
         pieces += [one.astype(float), np.zeros(round(GAP_S * RATE_HZ))]
     whole = np.concatenate(pieces)

@@ -11,15 +11,15 @@ import pandas as pd
 import pytest
 
 from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed, transfer
-from pianolab.classroom.altering import RATE_HZ, altered, brighter, let_go
+from pianolab.classroom.altering import RATE_HZ, altered, blow_level, brighter, coloured, crest, let_go
 from pianolab.classroom.blows import HOLD_S, Modelled, Recorded, blows_of, recorded_note
 from pianolab.classroom.confirm import NOT, by_measure, by_order, release_s
-from pianolab.classroom.draws import LAST_RINGING_KEY, Note
+from pianolab.classroom.draws import LAST_COLOUR_KEY, LAST_RINGING_KEY, Note
 from pianolab.classroom.drills import CONFIRMED, balanced
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, Fault, amount_of, fault_of
 from pianolab.classroom.kinds import carriers
 from pianolab.classroom.making import in_turn
-from pianolab.classroom.sounds import BLOW_DB, ROVE_DB, Played, blow_level, listened, note_starts, struck
+from pianolab.classroom.sounds import BLOW_DB, ROVE_DB, Played, listened, note_starts, struck
 from pianolab.classroom.telling import encoded
 from pianolab.classroom.transfer import fall_of, heard_sooner, pairs_by_looks
 from pianolab.errors import BadInput
@@ -79,11 +79,14 @@ def test_a_buzz_is_never_said_to_be_measured() -> None:
 
 
 def test_every_blow_is_as_strong_as_any_but_for_what_is_roved() -> None:
+    """Half by its level, half by its tallest sample, which a piano's blow has some 7 dB above that."""
     levels = []
     for n in range(12):
         clip = make_drill("which is better", seed=5, number=n).clips[n % 2].samples
         begin = round(note_starts(1)[0] * RATE_HZ)
-        levels.append(blow_level(clip[begin:]) - BLOW_DB)
+        blow = clip[begin : begin + round(0.4 * RATE_HZ)]
+        peak_db = 20.0 * np.log10(float(np.abs(blow).max()))
+        levels.append(0.5 * (blow_level(blow) + peak_db - 7.0) - BLOW_DB)
     assert np.all(np.abs(levels) < ROVE_DB + 0.3)
     assert np.std(levels) > 0.8, "roved"
     assert (
@@ -94,6 +97,27 @@ def test_every_blow_is_as_strong_as_any_but_for_what_is_roved() -> None:
         )
         <= 1.0
     )
+
+
+def test_the_more_peaked_of_two_blows_is_as_much_softer_as_it_is_taller(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """So neither its peak nor its level gives it away; the twin: blows of one level differ in their peaks alone."""
+    monkeypatch.setattr("pianolab.classroom.sounds.ROVE_DB", 0.0)
+    t = np.arange(round(2.7 * RATE_HZ)) / RATE_HZ
+    smooth = np.sin(2 * np.pi * 200 * t)
+    peaked = sum(np.cos(2 * np.pi * 200 * n * t) for n in range(1, 7))
+    apart = []
+    for notes in ((peaked, smooth), (peaked / np.std(peaked), smooth / np.std(smooth))):
+        clips = [struck("A", [note], rng=np.random.default_rng(1)).samples for note in notes]
+        blows = [c[round(0.11 * RATE_HZ) : round(0.25 * RATE_HZ)] for c in clips]
+        peaks = [20 * np.log10(float(np.abs(b).max())) for b in blows]
+        apart.append((peaks[0] - peaks[1], blow_level(blows[0]) - blow_level(blows[1])))
+    assert apart[0] == pytest.approx(apart[1], abs=1e-3)
+    taller, softer = apart[0]
+    assert taller == pytest.approx(-softer, abs=0.1)
+    assert taller > 2.0
+    assert taller - softer == pytest.approx(20 * np.log10(np.sqrt(6.0)), abs=0.2), "all of it, at one level"
 
 
 def test_matched_over_half_a_second_the_blow_would_tell_which_dies_sooner() -> None:
@@ -330,6 +354,25 @@ def test_a_hard_hammer_and_a_left_pedal_change_the_upper_partials_by_what_is_sai
             assert upper_partials_db(made, key) - plain_db == pytest.approx(gain_db, abs=0.3), key
             against.append(abs(upper_partials_db(2.0 * note - made, key) - plain_db - gain_db))
     assert max(against) > 3.0
+
+
+@pytest.mark.parametrize("gain_db", [13.0, 11.5, 7.0, -11.5])
+def test_a_brighter_blow_is_about_as_peaked_as_it_was_and_begins_no_sooner(gain_db: float) -> None:
+    """On the keys that are asked; the twin: the same gain with no phase turned makes it more peaked by a decibel, or less."""
+    turned, plain, early = [], [], []
+    blow, before = slice(0, round(0.4 * RATE_HZ)), slice(0, round(0.003 * RATE_HZ))
+    for key in (k for k in Recorded().keys if k <= LAST_COLOUR_KEY):
+        for which in (0, 1):
+            note, f1_hz = recorded_note(key, which), float(key_to_hz(key))
+            gain = coloured(note, gain_db, f1_hz, np.zeros(20))
+            made = brighter(note, gain_db, f1_hz)
+            plain.append(crest(gain) - crest(note))
+            turned.append(crest(made) - crest(note))
+            early.append(np.sum(made[before] ** 2) / np.sum(made[blow] ** 2))
+    assert abs(np.mean(turned)) < 0.3
+    assert abs(np.mean(plain)) > 0.5
+    assert np.mean(np.abs(turned)) < 0.4 * np.mean(np.abs(plain))
+    assert 10 * np.log10(max(early)) < -25.0, "what comes before the blow, masked by it (from memory)"
 
 
 def test_the_left_pedal_of_a_drill_is_the_duller_one() -> None:
