@@ -47,6 +47,17 @@ def paragraphs(texts: Iterable[str]) -> str:
     return "".join(f"<p>{escape(text)}</p>" for text in texts)
 
 
+def items(texts: Iterable[str]) -> str:
+    """A list item for each text, escaped.
+
+    Examples
+    --------
+    >>> items(["a < b", "c"])
+    '<li>a &lt; b</li><li>c</li>'
+    """
+    return "".join(f"<li>{escape(text)}</li>" for text in texts)
+
+
 def not_saved(why: object) -> str:
     """What a form says in place of its last line where it could not save; the reason escaped.
 

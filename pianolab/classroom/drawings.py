@@ -5,51 +5,89 @@ Each drawing is SVG text made from numbers only; it says in words what it shows,
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from html import escape
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.figures.instrument_drawing import drawing_of
+from pianolab.html import templates
 
 INK, SOFT, FELT, WOOD, RUST, PAPER = "#211e1a", "#857d70", "#e9e3d3", "#e6cfa3", "#9c4a1a", "#fffdf8"
+FITS = "max-width:100%;height:auto;"
 Rng = np.random.Generator
 
 
-def _svg(body: str, *, width: int, height: int, alt: str) -> str:
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
-        f'role="img" aria-label="{escape(alt, quote=True)}" style="max-width:100%;height:auto;background:{PAPER}">{body}</svg>'
-    )
+@dataclass(frozen=True, kw_only=True)
+class Shape:
+    """One element of a drawing: its attributes by name, the words it shows, and the shapes within it."""
+
+    tag: str
+    said: Mapping[str, str]
+    words: str = ""
+    within: Sequence[Shape] = ()
 
 
-def _line(x0: float, y0: float, x1: float, y1: float, *, colour: str = INK, width: float = 1.2) -> str:
-    return f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" stroke="{colour}" stroke-width="{width}"/>'
+def _shape(tag: str, *, words: str = "", within: Sequence[Shape] = (), **said: object) -> Shape:
+    named = {name.replace("_", "-"): str(value) for name, value in said.items()}
+    return Shape(tag=tag, said=named, words=words, within=within)
 
 
-def _rect(x: float, y: float, w: float, h: float, *, fill: str, width: float = 1.0) -> str:
-    return f'<rect x="{x:.1f}" y="{y:.1f}" width="{w:.1f}" height="{h:.1f}" fill="{fill}" stroke="{INK}" stroke-width="{width}"/>'
+def _svg(
+    body: Sequence[Shape], *, width: int, height: int, alt: str, view: str = "", fits: str = FITS
+) -> str:
+    root = {
+        "xmlns": "http://www.w3.org/2000/svg",
+        "viewBox": view or f"0 0 {width} {height}",
+        "width": f"{width}",
+        "height": f"{height}",
+        "role": "img",
+        "aria-label": alt,
+        "style": f"{fits}background:{PAPER}",
+    }
+    template = templates("pianolab.classroom").get_template("drawing.svg.j2")
+    return template.render(root=Shape(tag="svg", said=root, within=body))
 
 
-def _text(x: float, y: float, text: str) -> str:
-    return f'<text x="{x:.0f}" y="{y:.0f}" font-size="13" font-family="sans-serif" fill="{INK}">{escape(text)}</text>'
+def _line(x0: float, y0: float, x1: float, y1: float, *, colour: str = INK, width: float = 1.2) -> Shape:
+    ends = {"x1": f"{x0:.1f}", "y1": f"{y0:.1f}", "x2": f"{x1:.1f}", "y2": f"{y1:.1f}"}
+    return _shape("line", **ends, stroke=colour, stroke_width=width)
 
 
-def _path(d: str, *, colour: str = INK, width: float = 1.4, fill: str = "none") -> str:
-    return f'<path d="{d}" fill="{fill}" stroke="{colour}" stroke-width="{width}" stroke-linecap="round"/>'
+def _rect(x: float, y: float, w: float, h: float, *, fill: str, width: float = 1.0) -> Shape:
+    place = {"x": f"{x:.1f}", "y": f"{y:.1f}", "width": f"{w:.1f}", "height": f"{h:.1f}"}
+    return _shape("rect", **place, fill=fill, stroke=INK, stroke_width=width)
 
 
-def _ruler(x: float, y: float, *, mm: int, step: float) -> str:
-    ticks = "".join(
-        _line(x + i * step, y, x + i * step, y - (9 if i % 5 == 0 else 5), width=0.8) for i in range(mm + 1)
-    )
-    return (
-        _line(x, y, x + mm * step, y)
-        + ticks
-        + "".join(_text(x + i * step - 4, y + 15, str(i)) for i in range(0, mm + 1, 5))
-        + _text(x + mm * step + 16, y + 15, "mm")
-    )
+def _text(x: float, y: float, text: str) -> Shape:
+    place = {"x": f"{x:.0f}", "y": f"{y:.0f}"}
+    return _shape("text", **place, font_size=13, font_family="sans-serif", fill=INK, words=text)
+
+
+def _path(d: str, *, colour: str = INK, width: float = 1.4, fill: str = "none") -> Shape:
+    return _shape("path", d=d, fill=fill, stroke=colour, stroke_width=width, stroke_linecap="round")
+
+
+def _circle(x: float, y: float, r: float, *, digits: int = 1, **look: object) -> Shape:
+    return _shape("circle", cx=f"{x:.{digits}f}", cy=f"{y:.1f}", r=f"{r:.1f}", **look)
+
+
+def _polyline(points: Iterable[tuple[object, float]], width: float) -> Shape:
+    joined = " ".join(f"{x},{y:.1f}" for x, y in points)
+    return _shape("polyline", points=joined, fill="none", stroke=SOFT, stroke_width=width)
+
+
+def _ruler(x: float, y: float, *, mm: int, step: float) -> list[Shape]:
+    return [
+        _line(x, y, x + mm * step, y),
+        *(
+            _line(x + i * step, y, x + i * step, y - (9 if i % 5 == 0 else 5), width=0.8)
+            for i in range(mm + 1)
+        ),
+        *(_text(x + i * step - 4, y + 15, str(i)) for i in range(0, mm + 1, 5)),
+        _text(x + mm * step + 16, y + 15, "mm"),
+    ]
 
 
 GROOVE_MM = {5: (0.2, 0.8), 4: (1.2, 2.7), 3: (3.4, 5.6), 2: (6.5, 9.5), 1: (10.8, 13.5)}
@@ -58,11 +96,13 @@ GROOVE_MM = {5: (0.2, 0.8), 4: (1.2, 2.7), 3: (3.4, 5.6), 2: (6.5, 9.5), 1: (10.
 def hammer_grooves(grade: int, rng: Rng) -> tuple[str, str]:
     """A hammer's nose from above with the marks of three strings, and a ruler."""
     longest, step = float(rng.uniform(*GROOVE_MM[grade])), 14.0
-    body = _rect(60, 22, 300, 96, fill=FELT) + _text(60, 16, "the hammer's nose, seen from the strings")
+    body = [_rect(60, 22, 300, 96, fill=FELT), _text(60, 16, "the hammer's nose, seen from the strings")]
     for i in range(3):
         length = longest * (1.0 if i == 1 else float(rng.uniform(0.7, 0.95))) * step
         deep = 1.5 + 0.9 * (5 - grade)
-        body += _line(210 - length / 2, 44 + 26 * i, 210 + length / 2, 44 + 26 * i, colour=SOFT, width=deep)
+        body.append(
+            _line(210 - length / 2, 44 + 26 * i, 210 + length / 2, 44 + 26 * i, colour=SOFT, width=deep)
+        )
     svg = _svg(
         body + _ruler(60, 142, mm=20, step=step),
         width=430,
@@ -78,16 +118,17 @@ STUCK = {5: 0, 4: 0, 3: 0, 2: 2, 1: 6}
 
 def damper_row(grade: int, rng: Rng) -> tuple[str, str]:
     """A row of dampers with the pedal half down."""
-    body = _line(20, 130, 470, 130, colour=SOFT) + _text(
-        20, 18, "dampers with the right pedal half down; below them the strings"
-    )
+    body = [
+        _line(20, 130, 470, 130, colour=SOFT),
+        _text(20, 18, "dampers with the right pedal half down; below them the strings"),
+    ]
     late = set(rng.choice(24, STUCK[grade], replace=False).tolist())
     few = set(rng.choice(24, 2, replace=False).tolist())
     for i in range(24):
         lag = LAG_MM[grade] * abs(float(rng.normal())) if grade != 4 or i in few else 0.0
         rise = 0.0 if i in late else max(0.0, 20.0 - 7.0 * lag)
         x = 24 + 18.6 * i
-        body += _rect(x, 100 - rise, 12, 30, fill=FELT) + _rect(x + 2, 70 - rise, 8, 30, fill=INK)
+        body += [_rect(x, 100 - rise, 12, 30, fill=FELT), _rect(x + 2, 70 - rise, 8, 30, fill=INK)]
     return _svg(
         body, width=490, height=150, alt="A row of twenty-four dampers, some perhaps higher than others"
     ), ""
@@ -98,22 +139,19 @@ WAVE_MM = {5: 0.0, 4: 0.6, 3: 1.0, 2: 1.3, 1: 2.6}
 
 def key_level(grade: int, rng: Rng) -> tuple[str, str]:
     """Fronts of the white keys under a straight edge, heights drawn ten times too large."""
-    size, body = (
-        WAVE_MM[grade],
-        _text(20, 16, "white keys under a straight edge; heights ten times too large"),
-    )
+    body = [_text(20, 16, "white keys under a straight edge; heights ten times too large")]
     shape = (
         -np.sin(np.linspace(0, np.pi, 26))
         if grade >= 4
         else np.sin(np.linspace(0, 4 * np.pi, 26) + rng.uniform(0, 3))
     )
     rough = {5: 0.03, 4: 0.05, 3: 0.12, 2: 0.6, 1: 1.0}[grade]
-    heights = size * shape + rough * rng.normal(size=26)
+    heights = WAVE_MM[grade] * shape + rough * rng.normal(size=26)
     for i, mm in enumerate(heights):
         top = max(36.0, 72 - 10 * float(mm))
-        body += _rect(20 + 17 * i, top, 16, 126 - top, fill="#ffffff")
+        body.append(_rect(20 + 17 * i, top, 16, 126 - top, fill="#ffffff"))
     return _svg(
-        body + _line(16, 34, 470, 34, width=2.5),
+        [*body, _line(16, 34, 470, 34, width=2.5)],
         width=490,
         height=136,
         alt="Fronts of twenty-six white keys under a straight edge",
@@ -129,29 +167,32 @@ LIGHT = "#ffe680"
 
 def board_cracks(grade: int, rng: Rng) -> tuple[str, str]:
     """The soundboard from behind with a lamp on the other side, and a section across its widest crack, pressed and not."""
-    body = _text(10, 18, "the soundboard from behind, a torch on the other side")
-    body += '<clipPath id="board"><rect x="10" y="26" width="470" height="190"/></clipPath><g clip-path="url(#board)">'
-    body += _rect(10, 26, 470, 190, fill=WOOD)
+    board = [_rect(10, 26, 470, 190, fill=WOOD)]
     for n in range(-20, 40):
         at = np.array([10.0, 26.0]) + 9.0 * n * ACROSS + np.array([0.0, 20.0])
         (x0, y0), (x1, y1) = at - 300 * GRAIN, at + 700 * GRAIN
-        body += _line(x0, y0, x1, y1, colour="#d9be8c", width=0.8)
-    body += "".join(_line(10 + 60 * i, 216, 90 + 60 * i, 26, colour=SOFT, width=5) for i in range(-1, 8))
+        board.append(_line(x0, y0, x1, y1, colour="#d9be8c", width=0.8))
+    board += [_line(10 + 60 * i, 216, 90 + 60 * i, 26, colour=SOFT, width=5) for i in range(-1, 8)]
     count = {5: 0, 4: 1, 3: int(rng.integers(1, 3)), 2: int(rng.integers(3, 6)), 1: int(rng.integers(3, 6))}[
         grade
     ]
     for place in rng.permutation(6)[:count]:
-        body += _crack(np.array([50.0 + 62 * place, 60.0 + 14 * float(rng.uniform(0, 5))]), grade, rng)
-    body += "</g>" + _sections(grade, count)
+        board.append(_crack(np.array([50.0 + 62 * place, 60.0 + 14 * float(rng.uniform(0, 5))]), grade, rng))
+    edge = _shape("clipPath", id="board", within=[_shape("rect", x=10, y=26, width=470, height=190)])
     return _svg(
-        body,
+        [
+            _text(10, 18, "the soundboard from behind, a torch on the other side"),
+            edge,
+            _shape("g", clip_path="url(#board)", within=board),
+            *_sections(grade, count),
+        ],
         width=490,
         height=314,
         alt="A soundboard with its ribs, seen from behind, and a section across a crack",
     ), ""
 
 
-def _crack(start: NDArray[np.float64], grade: int, rng: Rng) -> str:
+def _crack(start: NDArray[np.float64], grade: int, rng: Rng) -> Shape:
     """A crack along the grain: widest in the middle, its sides a little rough, gone at either end."""
     length, widest = float(rng.uniform(90, 150)), {4: 1.1, 3: 2.6, 2: 3.2, 1: 7.0}[grade]
     along = np.linspace(0.0, 1.0, 24)
@@ -163,25 +204,25 @@ def _crack(start: NDArray[np.float64], grade: int, rng: Rng) -> str:
     )
     edge = np.concatenate([middle + half[:, None] * ACROSS, (middle - half[:, None] * ACROSS)[::-1]])
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in edge)
-    return (
-        f'<polygon points="{points}" fill="{LIGHT if grade < 4 else INK}" stroke="{INK}" stroke-width="0.8"/>'
-    )
+    fill = LIGHT if grade < 4 else INK
+    return _shape("polygon", points=points, fill=fill, stroke=INK, stroke_width="0.8")
 
 
-def _sections(grade: int, count: int) -> str:
+def _sections(grade: int, count: int) -> list[Shape]:
     """The board cut across its widest crack, as it lies and with a thumb beside the crack; four times as large."""
-    out = _text(
-        10, 236, "cut across the widest line, four times as large:" if count else "cut across the board:"
-    )
+    title = "cut across the widest line, four times as large:" if count else "cut across the board:"
+    out = [_text(10, 236, title)]
     gap, step = {5: 0.0, 4: 1.0, 3: 6.0, 2: 7.0, 1: 14.0}[grade], 9.0 if grade == 1 else 0.0
     for n, words in enumerate(("as it lies", "pressed beside it")):
         x, moved = 20.0 + 240 * n, 7.0 if grade <= 2 and n else 0.0
-        out += _rect(x, 256, 90.0 if count else 180.0, 16, fill=WOOD)
+        out.append(_rect(x, 256, 90.0 if count else 180.0, 16, fill=WOOD))
         if count:
-            out += _rect(x + 90 + gap, 256 + step + moved, 90, 16, fill=WOOD)
-        out += _rect(x + 89, 256, 2 + gap, 7, fill=WOOD) if grade == 4 else ""
-        out += _text(x, 304, words)
-        out += _path(f"M{x + 120 + gap:.0f} 240 v 8 l -3 -4 m 3 4 l 3 -4", width=1.4) if n else ""
+            out.append(_rect(x + 90 + gap, 256 + step + moved, 90, 16, fill=WOOD))
+        if grade == 4:
+            out.append(_rect(x + 89, 256, 2 + gap, 7, fill=WOOD))
+        out.append(_text(x, 304, words))
+        if n:
+            out.append(_path(f"M{x + 120 + gap:.0f} 240 v 8 l -3 -4 m 3 4 l 3 -4", width=1.4))
     return out
 
 
@@ -190,28 +231,25 @@ SPECKS = {5: 0, 4: 9, 3: 110, 2: 420, 1: 420}
 
 def string_rust(grade: int, rng: Rng) -> tuple[str, str]:
     """A section of strings close to."""
-    body = _text(10, 16, "a section of strings, close to")
+    body = [_text(10, 16, "a section of strings, close to")]
     for i in range(12):
         rough = {2: 1.2, 1: 2.4}.get(grade, 0.0)
-        points = " ".join(f"{x},{36 + 14 * i + rng.normal() * rough:.1f}" for x in range(10, 481, 8))
-        body += f'<polyline points="{points}" fill="none" stroke="{SOFT}" stroke-width="{3.0 + rough}"/>'
+        points = [(x, 36 + 14 * i + rng.normal() * rough) for x in range(10, 481, 8)]
+        body.append(_polyline(points, 3.0 + rough))
     for _ in range(SPECKS[grade]):
         x, i, size = rng.uniform(10, 480), int(rng.integers(12)), rng.uniform(0.8, 1.6 + (5 - grade) * 0.5)
-        half = (x > 240) if grade == 3 else True
-        if half:
-            body += (
-                f'<circle cx="{x:.0f}" cy="{36 + 14 * i + rng.normal():.1f}" r="{size:.1f}" fill="{RUST}"/>'
-            )
+        if x > 240 or grade != 3:
+            body.append(_circle(x, 36 + 14 * i + rng.normal(), size, digits=0, fill=RUST))
     if grade == 1:
         for _ in range(14):
             x, y = rng.uniform(20, 460), rng.uniform(34, 190)
-            body += _path(f"M{x:.0f} {y:.0f} l 9 -6 l 4 8 z", colour=RUST, fill=RUST)
+            body.append(_path(f"M{x:.0f} {y:.0f} l 9 -6 l 4 8 z", colour=RUST, fill=RUST))
     return _svg(body, width=490, height=210, alt="Twelve strings close to"), ""
 
 
 def bridge_cracks(grade: int, rng: Rng) -> tuple[str, str]:
     """The top of the treble bridge with its pins."""
-    body = _rect(10, 30, 470, 110, fill=WOOD) + _text(10, 18, "the top of the treble bridge with its pins")
+    body = [_rect(10, 30, 470, 110, fill=WOOD), _text(10, 18, "the top of the treble bridge with its pins")]
     pins = [(28 + 24 * i, 62.0 if i % 2 else 72.0, 108.0 if i % 2 else 98.0) for i in range(19)]
     start = int(rng.integers(2, 6))
     joined = {
@@ -225,14 +263,13 @@ def bridge_cracks(grade: int, rng: Rng) -> tuple[str, str]:
         width = 5.0 if grade == 1 else 1.6 + 0.8 * (grade == 2)
         for row in (1, 2) if grade <= 2 else (1,):
             d = "M" + " L".join(f"{pins[i][0]} {pins[i][row] + rng.normal():.1f}" for i in range(a, b + 1))
-            body += _path(d, width=width)
+            body.append(_path(d, width=width))
     if grade == 4:
         for i in rng.choice(19, 4, replace=False):
-            body += _path(f"M{pins[i][0] - 11} {pins[i][1] - 1} l 22 2", width=1.0)
+            body.append(_path(f"M{pins[i][0] - 11} {pins[i][1] - 1} l 22 2", width=1.0))
     for x, y1, y2 in pins:
         lean = float(rng.normal()) * (5.0 if grade == 1 else 0.0)
-        for y in (y1, y2):
-            body += f'<circle cx="{x + lean:.1f}" cy="{y:.1f}" r="3.4" fill="{INK}"/>'
+        body += [_circle(x + lean, y, 3.4, fill=INK) for y in (y1, y2)]
     return _svg(body, width=490, height=150, alt="A bridge with two rows of pins"), ""
 
 
@@ -251,15 +288,9 @@ def where_it_is(kind: str, area: str) -> str:
     whole = drawing_of(kind)
     if area not in whole.where:
         return ""
-    body = ""
-    for stroke in whole.strokes:
-        if stroke.weight == "thin":
-            continue
-        points = " ".join(f"{x:.1f},{74 - y:.1f}" for x, y in stroke.points)
-        body += f'<polyline points="{points}" fill="none" stroke="{SOFT}" stroke-width="0.5"/>'
     x, y = whole.where[area]
-    body += f'<circle cx="{x:.1f}" cy="{74 - y:.1f}" r="5" fill="none" stroke="{INK}" stroke-width="1.4"/>'
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 -1 70 78" width="120" height="134" role="img" '
-        f'aria-label="{escape(area, quote=True)} on the instrument" style="background:{PAPER}">{body}</svg>'
-    )
+    strokes = (stroke for stroke in whole.strokes if stroke.weight != "thin")
+    lines = [_polyline(((f"{x:.1f}", 74 - y) for x, y in stroke.points), 0.5) for stroke in strokes]
+    ring = _shape("circle", cx=f"{x:.1f}", cy=f"{74 - y:.1f}", r=5, fill="none", stroke=INK, stroke_width=1.4)
+    alt = f"{area} on the instrument"
+    return _svg([*lines, ring], width=120, height=134, alt=alt, view="0 -1 70 78", fits="")

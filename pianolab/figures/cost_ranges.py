@@ -60,7 +60,7 @@ def draw_costs(plan: CostPlan, theme: str = "light", *, bare: bool = False, narr
             range=[-n + 0.45, 0.55 + WORDS_LINE_PX / row_px * two_lines + BUDGET_PX / row_px],
             showgrid=False,
             tickvals=[-i for i in range(n)],
-            ticktext=[f"<b>{c.mark.letter}</b>" for c in plan.costs],
+            ticktext=[wording.strong(c.mark.letter) for c in plan.costs],
             tickfont={"size": 15, "color": look_of.ink},
         ),
     )

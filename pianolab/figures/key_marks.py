@@ -147,7 +147,7 @@ def row_title(fig: Sheet, mark: Mark, panel: Panel, *, theme: Theme, unit: str =
     fig.add_annotation(
         x=0,
         xanchor="left",
-        text=f"<b>{wording.plain(mark.letter)}</b>  {wording.plain(mark.name)}",
+        text=f"{wording.strong(mark.letter)}  {wording.plain(mark.name)}",
         font={"size": look.SMALL_PX, "color": theme.ink},
         **common,
     )
@@ -180,7 +180,7 @@ def line_ends(plan: KeyPlan, *, narrow: bool) -> list[LineEnd]:
 
 def _end_words(mark: Mark, unknown: str, *, narrow: bool) -> str:
     if narrow:
-        return f"<b>{mark.letter}</b>" + (" ?" if unknown else "")
+        return wording.strong(mark.letter) + (" ?" if unknown else "")
     name = f"{mark.letter} {mark.name}" + (f": {unknown}" if unknown else "")
     first, *others = wording.wrapped(name, width=END_CHARS).split("<br>")
     return "<br>".join([f"<b>{first[0]}</b>{first[1:]}", *others])

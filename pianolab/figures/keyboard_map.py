@@ -274,7 +274,7 @@ def _lane_words(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
             y=i - 0.2,
             yanchor="bottom",
             borderpad=0,
-            text=f"<b>{wording.plain(lane)}</b>  {said}",
+            text=f"{wording.strong(lane)}  {said}",
             font={"size": 11, "color": theme.ink if found else theme.muted},
         )
     fig.add("scatter", x=[None], y=[0], yaxis="y2", mode="markers", hoverinfo="skip", showlegend=False)

@@ -220,4 +220,4 @@ def _with_effort(s: StepRow) -> str:
 def _words(s: StepRow, *, bare: bool) -> str:
     name = "" if bare else f"{s.mark.name}: "
     text = wording.wrapped(f"{name}{_with_effort(s)}", width=frame.words_chars(bare=bare))
-    return f"<b>{s.mark.letter}</b>  {text}"
+    return f"{wording.strong(s.mark.letter)}  {text}"

@@ -83,7 +83,7 @@ def _draw_bar(fig: Sheet, plan: RadarPlan, s: RadarSeries, i: int, theme: Theme)
             x=[b.high + 0.06 for b in s.bands],
             y=at,
             mode="text",
-            text=[f"<b>{s.mark.letter}</b>"] * len(at),
+            text=[wording.strong(s.mark.letter)] * len(at),
             textposition="middle right",
             textfont={"size": 10, "color": theme.ink},
             hoverinfo="skip",
@@ -215,7 +215,7 @@ def _draw_one(
             yref="paper",
             xanchor="left",
             yanchor="top",
-            text=f"<b>{s.mark.letter}</b>  {wording.plain(s.mark.name)}",
+            text=f"{wording.strong(s.mark.letter)}  {wording.plain(s.mark.name)}",
             font={"size": look.TEXT_PX, "color": theme.ink},
         )
 

@@ -125,7 +125,7 @@ def draw_ranks(plan: RankPlan, theme: str = "light", *, bare: bool = False, narr
             showgrid=False,
             tickvals=list(range(n)),
             range=[n - 0.5, -0.5 - NAME_PX / row_px / 2],
-            ticktext=[f"<b>{r.mark.letter}</b>" for r in plan.ranks],
+            ticktext=[wording.strong(r.mark.letter) for r in plan.ranks],
             tickfont={"size": 15, "color": look_of.ink},
         ),
     )

@@ -169,7 +169,7 @@ def _draw_promise(
         y1=i + 0.56,
         line={"color": theme.rule, "width": 1},
     )
-    text = f"<b>{wording.plain(title)}</b>  {wording.wrapped(promised, width=chars)}"
+    text = f"{wording.strong(title)}  {wording.wrapped(promised, width=chars)}"
     fig.add_annotation(
         xref="paper",
         x=0,
@@ -200,7 +200,7 @@ def _draw_marks(fig: Sheet, mark: MarkChange, i: int, theme: Theme) -> None:
             ],
             marker={"symbol": symbol, "size": 9, "color": colour, "line": ringed},
         )
-    _words(fig, i, f"<b>{wording.plain(mark.title)}</b>  {wording.plain(_lane_said(mark))}", theme)
+    _words(fig, i, f"{wording.strong(mark.title)}  {wording.plain(_lane_said(mark))}", theme)
 
 
 def _words(fig: Sheet, i: int, text: str, theme: Theme) -> None:

@@ -15,6 +15,17 @@ def plain(text: object) -> str:
     return escape(str(text), quote=False)
 
 
+def strong(text: object) -> str:
+    """Text in bold as plotly shows it, its own markup taken literally.
+
+    Examples
+    --------
+    >>> strong("A < B")
+    '<b>A &lt; B</b>'
+    """
+    return f"<b>{plain(text)}</b>"
+
+
 def lines(*parts: str) -> str:
     """Hover text from its lines, empty ones left out; each is taken literally, and long ones are broken.
 

@@ -7,12 +7,12 @@ is true leaves the kernel with the reply to an answer.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from html import escape
 from typing import Any, Protocol
 
 import anywidget
 
 from pianolab.errors import PianolabError
+from pianolab.html import items, paragraphs
 from pianolab.widgets.findings_form import browser_code
 from pianolab.widgets.still import StillTwin
 
@@ -156,5 +156,5 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
     def to_html(self) -> str:
         """A still picture: the question and its choices, no more."""
         view = self._tasks.view()
-        choices = "".join(f"<li>{escape(c)}</li>" for c in view["choices"])
-        return f"<section><p>{escape(view['question'] or view.get('closing') or 'All tasks are answered.')}</p><ol>{choices}</ol></section>"
+        question = view["question"] or view.get("closing") or "All tasks are answered."
+        return f"<section>{paragraphs([question])}<ol>{items(view['choices'])}</ol></section>"

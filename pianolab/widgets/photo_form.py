@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import anywidget
@@ -12,6 +11,7 @@ import traitlets
 
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput, PianolabError
+from pianolab.html import items, paragraphs
 from pianolab.widgets.browser import browser_code
 from pianolab.widgets.pictures import keep_picture, small_pictures
 from pianolab.widgets.still import StillTwin
@@ -105,5 +105,6 @@ class PhotoForm(Wrote, StillTwin, anywidget.AnyWidget):
 
     def to_html(self) -> str:
         """How many photos there are, and of what; the pictures themselves stand on the exported page."""
-        groups = "".join(f"<li>{escape(g['title'])}: {len(g['photos'])}</li>" for g in self.view["groups"])
-        return f"<p>{escape(self.view['title'])}: {escape(self.view['count'])}.</p><ul>{groups}</ul>"
+        groups = items(f"{g['title']}: {len(g['photos'])}" for g in self.view["groups"])
+        title = f"{self.view['title']}: {self.view['count']}."
+        return f"{paragraphs([title])}<ul>{groups}</ul>"
