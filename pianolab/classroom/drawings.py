@@ -50,27 +50,32 @@ def _svg(
     return template.render(root=Shape(tag="svg", said=root, within=body))
 
 
+def _px(value: float) -> str:
+    return f"{value:.1f}"
+
+
 def _line(x0: float, y0: float, x1: float, y1: float, *, colour: str = INK, width: float = 1.2) -> Shape:
-    ends = {"x1": f"{x0:.1f}", "y1": f"{y0:.1f}", "x2": f"{x1:.1f}", "y2": f"{y1:.1f}"}
-    return _shape("line", **ends, stroke=colour, stroke_width=width)
+    return _shape("line", x1=_px(x0), y1=_px(y0), x2=_px(x1), y2=_px(y1), stroke=colour, stroke_width=width)
 
 
 def _rect(x: float, y: float, w: float, h: float, *, fill: str, width: float = 1.0) -> Shape:
-    place = {"x": f"{x:.1f}", "y": f"{y:.1f}", "width": f"{w:.1f}", "height": f"{h:.1f}"}
-    return _shape("rect", **place, fill=fill, stroke=INK, stroke_width=width)
+    return _shape(
+        "rect", x=_px(x), y=_px(y), width=_px(w), height=_px(h), fill=fill, stroke=INK, stroke_width=width
+    )
 
 
 def _text(x: float, y: float, text: str) -> Shape:
-    place = {"x": f"{x:.0f}", "y": f"{y:.0f}"}
-    return _shape("text", **place, font_size=13, font_family="sans-serif", fill=INK, words=text)
+    return _shape(
+        "text", x=f"{x:.0f}", y=f"{y:.0f}", font_size=13, font_family="sans-serif", fill=INK, words=text
+    )
 
 
 def _path(d: str, *, colour: str = INK, width: float = 1.4, fill: str = "none") -> Shape:
     return _shape("path", d=d, fill=fill, stroke=colour, stroke_width=width, stroke_linecap="round")
 
 
-def _circle(x: float, y: float, r: float, *, digits: int = 1, **look: object) -> Shape:
-    return _shape("circle", cx=f"{x:.{digits}f}", cy=f"{y:.1f}", r=f"{r:.1f}", **look)
+def _circle(x: str, y: float, r: float, *, fill: str) -> Shape:
+    return _shape("circle", cx=x, cy=_px(y), r=_px(r), fill=fill)
 
 
 def _polyline(points: Iterable[tuple[object, float]], width: float) -> Shape:
@@ -239,7 +244,7 @@ def string_rust(grade: int, rng: Rng) -> tuple[str, str]:
     for _ in range(SPECKS[grade]):
         x, i, size = rng.uniform(10, 480), int(rng.integers(12)), rng.uniform(0.8, 1.6 + (5 - grade) * 0.5)
         if x > 240 or grade != 3:
-            body.append(_circle(x, 36 + 14 * i + rng.normal(), size, digits=0, fill=RUST))
+            body.append(_circle(f"{x:.0f}", 36 + 14 * i + rng.normal(), size, fill=RUST))
     if grade == 1:
         for _ in range(14):
             x, y = rng.uniform(20, 460), rng.uniform(34, 190)
@@ -269,7 +274,7 @@ def bridge_cracks(grade: int, rng: Rng) -> tuple[str, str]:
             body.append(_path(f"M{pins[i][0] - 11} {pins[i][1] - 1} l 22 2", width=1.0))
     for x, y1, y2 in pins:
         lean = float(rng.normal()) * (5.0 if grade == 1 else 0.0)
-        body += [_circle(x + lean, y, 3.4, fill=INK) for y in (y1, y2)]
+        body += [_circle(_px(x + lean), y, 3.4, fill=INK) for y in (y1, y2)]
     return _svg(body, width=490, height=150, alt="A bridge with two rows of pins"), ""
 
 
@@ -291,6 +296,6 @@ def where_it_is(kind: str, area: str) -> str:
     x, y = whole.where[area]
     strokes = (stroke for stroke in whole.strokes if stroke.weight != "thin")
     lines = [_polyline(((f"{x:.1f}", 74 - y) for x, y in stroke.points), 0.5) for stroke in strokes]
-    ring = _shape("circle", cx=f"{x:.1f}", cy=f"{74 - y:.1f}", r=5, fill="none", stroke=INK, stroke_width=1.4)
+    ring = _shape("circle", cx=_px(x), cy=_px(74 - y), r=5, fill="none", stroke=INK, stroke_width=1.4)
     alt = f"{area} on the instrument"
     return _svg([*lines, ring], width=120, height=134, alt=alt, view="0 -1 70 78", fits="")
