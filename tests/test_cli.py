@@ -7,6 +7,7 @@ import csv
 import json
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -439,6 +440,22 @@ def test_gather(run, tmp_path) -> None:
     (tmp_path / "letters" / "dear.txt").write_text("dear")
     assert_one_line(run("gather", "one", "--into", "letters"), "letters")
     assert [p.name for p in (tmp_path / "letters").iterdir()] == ["dear.txt"]
+
+
+def test_gather_says_what_is_to_be_settled(run, tmp_path) -> None:
+    """Beside the counts each conflict and each problem in a line of its own, and nothing else."""
+    with create_casebook(tmp_path / "one") as book, book.editing(by="Ana") as edit:
+        piano = edit.add(Piano(name="by the window"))
+    shutil.copytree(tmp_path / "one", tmp_path / "two")
+    for name, seller in (("one", "a widow"), ("two", "a school")):
+        with open_casebook(tmp_path / name) as book, book.editing(by=name) as edit:
+            edit.change(replace(piano, seller=seller))
+    code, said, _ = run("gather", "one", "two", "--into", "all")
+    assert code == 0
+    counts, *lines = said.splitlines()
+    assert "1 conflicts to settle, 0 problems" in counts
+    assert [line.split(": ")[0] for line in lines] == ["conflict"]
+    assert all(word in lines[0] for word in (piano.id, "a widow", "a school"))
 
 
 def test_notebooks(run, tmp_path) -> None:

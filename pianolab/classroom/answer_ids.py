@@ -123,7 +123,7 @@ def sealed(answer: Answer, *, class_id: str) -> Answer:
     >>> kept.given[:7], kept.grade, unsealed(kept, class_id="c1").grade
     ('sealed:', None, 5)
     """
-    text = json.dumps({name: getattr(answer, name) for name in FIELDS}, ensure_ascii=False).encode()
+    text = json.dumps({name: getattr(answer, name) for name in FIELDS}).encode()
     word = urlsafe_b64encode(_mixed(text, answer.id, class_id)).decode("ascii")
     return replace(answer, given=SEALED + word, **BLANK)
 

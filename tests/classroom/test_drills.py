@@ -253,6 +253,18 @@ def test_a_bound_proves_an_order_only_where_it_can(worse, better, proven) -> Non
     assert (said == CONFIRMED) is proven
 
 
+@pytest.mark.parametrize(
+    ("worse", "better", "proven"), [(40.0, 20.0, True), (20.5, 20.0, False), (20.0, 40.0, False)]
+)
+def test_where_no_time_is_known_the_note_that_falls_well_faster_dies_sooner(worse, better, proven) -> None:
+    """Both fall by 20 dB after what is heard of them; a slope in dB/s is the faster the larger it is."""
+    falling = [heard(1.0, ">"), heard(1.0, ">")]
+    for note, slope in zip(falling, (worse, better), strict=True):
+        note.table["early_db_per_s"] = slope
+    said = by_order("short_sustain", *falling, 40)
+    assert said == (CONFIRMED if proven else f"{NOT}: {worse:.0f} dB/s beside {better:.0f} dB/s measured")
+
+
 def test_a_sound_that_the_listening_refuses_is_not_confirmed_and_says_why() -> None:
     noise = np.random.default_rng(1).standard_normal(RATE_HZ).astype(np.float32)
     refused = listened(noise, 40, rate_hz=RATE_HZ, seed=1)

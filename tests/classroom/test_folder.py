@@ -574,6 +574,12 @@ def test_seeds_that_are_none(tmp_path: Path, seed: object) -> None:
     assert not (tmp_path / "class").exists()
 
 
+def test_the_first_seed_of_all_is_one(tmp_path: Path) -> None:
+    """Nought is a whole number from 0 on; it is kept, and not taken for none."""
+    made = make_class(tmp_path / "class", name="Tuesday", seed=0)
+    assert made.seed == open_class(made.folder).seed == 0
+
+
 def test_an_answer_that_fits_no_task(tmp_path: Path) -> None:
     desk = make_class(tmp_path / "class", name="Tuesday").desk("Mia")
     good = answers_of(desk)[0]

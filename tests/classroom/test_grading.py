@@ -9,6 +9,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.stats import ttest_1samp
 
 from pianolab.classroom import exhibits as made
 from pianolab.classroom.answer_ids import GRADE
@@ -171,6 +172,31 @@ def test_agreement_per_point_is_lowest_where_the_words_mislead_or_not_worse_than
     assert all(a.alpha is not None and a.low <= a.alpha <= a.high for a in view.per_point.values())
 
 
+def test_how_a_sentence_is_read_is_students_interval_of_the_pupils(seen: tuple[Truth, ClassView]) -> None:
+    """Against scipy's own interval of a mean, one value per pupil, the pupil's strictness taken out."""
+    truth, view = seen
+    found = view.misread[0]
+    _, units, table = grade_table(truth.answers)
+    grades = {(e.instrument, e.point.id): e.reference for e in exhibits()}
+    columns = [i for i, unit in enumerate(units) if (unit[1], grades[unit]) == MISLEADING]
+    own = np.mean(table[:, columns] - fit_grades(table).shift[:, None], axis=1)
+    interval = ttest_1samp(own, 0.0).confidence_interval(0.95)
+    assert (found.low, found.high) == pytest.approx((interval.low, interval.high))
+    assert found.read_as == pytest.approx(np.mean(own))
+
+
+def test_a_class_whose_agreement_is_unknown_says_why() -> None:
+    answers = [
+        Answer(pupil=str(n), kind=GRADE, task=e.instrument, item=e.point.id, grade=4)
+        for n in range(3)
+        for e in exhibits()
+    ]
+    view = class_view(answers, exhibits())
+    assert view.agreement.alpha is None
+    assert view.agreement.why_unknown
+    assert f"agreement not known: {view.agreement.why_unknown};" in view.headline()
+
+
 def test_a_milder_class_is_said_to_be_milder() -> None:
     answers = [
         Answer(pupil=str(n), kind=GRADE, task=e.instrument, item=e.point.id, grade=min(5, e.reference + 1))
@@ -295,6 +321,21 @@ def test_another_state_than_the_one_claimed_is_not_confirmed(
         lambda model, key, seed: heard(other if next(asked) < first_round else model, key, seed),
     )
     assert confirm_sound(point, grade, seed=7).startswith(NOT)
+
+
+def test_the_listening_is_told_the_keys_that_were_played(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All notes of a sound in a row, from the first of its keys to the last."""
+    asked = {}
+
+    def listened(whole: np.ndarray, first: int, *, last_key: int, **_more: object) -> str:
+        asked.update(frames=len(whole), keys=(first, last_key))
+        return "heard"
+
+    monkeypatch.setattr(made, "_note", lambda *_: np.ones(100, np.float32))
+    monkeypatch.setattr(made, "listened", listened)
+    model, keys = made._instrument("each-treble", 3, seed=7)
+    assert made._heard_together(model, keys, 7) == "heard"
+    assert asked == {"frames": 100 * len(keys), "keys": (min(keys), max(keys))}
 
 
 def test_exhibits_say_how_their_state_is_known() -> None:

@@ -22,6 +22,7 @@ from pianolab.classroom.sheets import write_sheets
 from pianolab.classroom.staircase import share_right
 from pianolab.errors import BadInput
 from pianolab.model import Answer
+from pianolab.report.class_page import Section, class_page
 
 EXHIBITS = make_exhibits(seed=2, instruments=5, points=["keys-level", "strings-rust"])
 SKILL = {"Mia": 0.95, "Leo": 0.55, "7": 0.75}
@@ -188,6 +189,19 @@ def test_sheets_for_a_class_without_computers(drills: tuple[Drill, ...], tmp_pat
         assert secret not in sheet.split("<main>")[1].replace("The teacher plays each sound twice", "")
     for e in exhibits:
         assert f"<td>{e.reference}</td>" in answers
+
+
+def test_only_a_long_page_has_contents_and_none_where_none_are_asked_for() -> None:
+    """Contents lead to each part; of two parts one sees both."""
+    sections = [Section(heading=f"Part {n}") for n in range(1, 4)]
+    long, short, without = (
+        class_page("Tuesday", sections),
+        class_page("Tuesday", sections[:2]),
+        class_page("Tuesday", sections, contents=False),
+    )
+    assert re.findall(r'<a href="#(.*?)">', long) == re.findall(r'<section id="(.*?)">', long)
+    assert "Contents" not in short
+    assert "Contents" not in without
 
 
 def test_sheets_that_cannot_be_made(drills: tuple[Drill, ...], tmp_path: Path) -> None:

@@ -109,6 +109,26 @@ def test_the_next_task_is_made_while_the_pupil_listens(school: SchoolClass) -> N
     assert 1 in mine._ahead
 
 
+@pytest.mark.usefixtures("unplayed")
+def test_every_task_is_made_once_and_none_after_the_last(
+    school: SchoolClass, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However often its sounds are asked for, as a page does that is opened again."""
+    asked = []
+
+    def noted(*args: object, **more: object) -> object:
+        asked.append(more["number"])
+        return make_drill(*args, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(sittings, "make_drill", noted)
+    sitting = sit(school, count=3)
+    while not sitting.finished:
+        assert [len(sitting.sounds()) for _ in range(2)] == [2, 2]
+        sitting.take(sitting.drill.truth.answer)
+        sitting.next()
+    assert sorted(asked) == [0, 1, 2]
+
+
 def test_only_the_answer_waits_for_what_only_the_answer_needs(
     school: SchoolClass, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -5,6 +5,7 @@ import io
 import numpy as np
 import pytest
 
+from pianolab.demo import practice
 from pianolab.errors import BadInput
 from pianolab.io import read_sound, real_notes, string_together
 from pianolab.keyboard import note_name
@@ -67,3 +68,11 @@ def test_impossible_settings():
         string_together(hold_s=0.0)
     with pytest.raises(BadInput, match=r"keys: got \[2\]"):
         string_together(keys=(1, 2))
+
+
+def test_a_recording_to_practise_on_holds_the_notes_and_leaves_a_file_that_is_there(tmp_path):
+    path = practice.real_notes(tmp_path / "new" / "notes.flac", keys=(40, 49))
+    sound, _ = string_together(keys=(40, 49))
+    assert np.allclose(read_sound(path).samples, sound.samples, atol=1e-4)
+    path.write_text("mine")
+    assert practice.real_notes(path, keys=(40,)).read_text() == "mine"

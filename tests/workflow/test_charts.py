@@ -15,7 +15,7 @@ from pianolab.errors import BadInput
 from pianolab.io import Sound, write_sound
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.workflow.charts import OF_A_COMPARISON, OVER_KEYS
-from pianolab.workflow.decision_tables import OF_ALL, OF_ONE
+from pianolab.workflow.decision_tables import LEAST_POINTS, OF_ALL, OF_ONE
 
 DAY = date(2026, 5, 2)
 KEYS = {"first_key": 40, "last_key": 46}
@@ -92,6 +92,24 @@ def test_a_chart_of_one_piano_is_of_that_piano(decision) -> None:
         decision.chart("holding", piano="one")
     with pytest.raises(BadInput, match="chart of one: got 'pedal', need a recording with the left pedal"):
         decision.chart("pedal", piano="one")
+
+
+def test_the_two_that_lower_an_aspect_most_are_told(tmp_path: Path) -> None:
+    points = ("hammers-grooves", "hammers-felt", "hammers-shape", "hammers-aligned")
+    with pl.create_casebook(tmp_path / "book") as book:
+        with book.editing(by="Ana") as edit:
+            piano = edit.add(pl.Piano(name="one"))
+            visit = edit.add(pl.Visit(piano_id=piano.id, day=DAY))
+            for point in points:
+                edit.add(pl.Finding(visit_id=visit.id, point=point, grade=2))
+        decision = pl.decide(book)
+    lowering = {
+        a.aspect: sorted((c for c in a.made_by if c.low < -LEAST_POINTS), key=lambda c: c.low)
+        for a in decision.assessment("one").aspects
+    }
+    assert max(map(len, lowering.values())) > 2, "else the table has nothing to leave out"
+    for aspect, _, lowered, _ in decision.table("reasons", piano="one").rows():
+        assert lowered == "; ".join(c.sentence() for c in lowering[aspect][:2])
 
 
 def test_a_comparison_draws_itself_too(decision) -> None:
