@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pianolab.acoustics.keys.faint import FAINT, with_faint_keys
@@ -67,3 +69,15 @@ def test_a_string_that_rang_before_stays_silent() -> None:
     strikes = Strikes(key, onset, onset + HELD_S, np.asarray(key_to_hz(key)), np.ones(len(key)))
     found = with_faint_keys(Sequence({}, {}, {84: SILENT}), samples, strikes, rate_hz=RATE_HZ)
     assert found.absent[84] == SILENT
+
+
+def test_nothing_is_said_of_a_key_whose_time_is_not_all_in_the_recording() -> None:
+    """Cut where the first key would have begun, or before the last one has sounded, however loud it is there."""
+    whole = scale(LOUD | {80: 0.3, 88: 0.3})
+    for absent, cut in ((80, np.s_[:, 2 * RATE_HZ :]), (88, np.s_[:, : round(10.1 * RATE_HZ)])):
+        key = np.array([k for k in LOUD if k != absent])
+        onset = HELD_S * (key - 80.0) + (0.0 if absent == 80 else 2.0)
+        strikes = Strikes(key, onset, onset + HELD_S, np.asarray(key_to_hz(key)), np.ones(len(key)))
+        at_once = replace(strikes, onset_s=np.where(key == 81, 0.02, onset)) if absent == 80 else strikes
+        found = with_faint_keys(Sequence({}, {}, {absent: SILENT}), whole[cut], at_once, rate_hz=RATE_HZ)
+        assert found.absent[absent] == SILENT

@@ -3,11 +3,13 @@
 The modes are laid out here by arithmetic: where strings lie is known, and nothing of it comes from our own listening.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pianolab.acoustics import listen
-from pianolab.acoustics.strings.far_strings import FarString, far_string
+from pianolab.acoustics.strings.far_strings import FarString, far_string, mean_of_far_strings_hz
 from pianolab.acoustics.strings.modes import MOST_MODES, Modes
 from pianolab.acoustics.strings.unison import KnownOfNotes, measure_unison
 from pianolab.sound_model import KeyFault, PianoModel, render_scale, room
@@ -65,6 +67,64 @@ def test_the_outermost_of_three_strings_are_meant() -> None:
     far = far_of([[0.0, 10.0, 30.0] if p < 3 else [0.0, 10.0] for p in range(8)])
     assert far.proven[0]
     assert far.cents[0] == pytest.approx(30.0, abs=0.5)
+
+
+@pytest.mark.parametrize(("differs", "one_string"), [(1.8, True), (2.4, False)])
+def test_a_string_30_cents_off_lies_at_one_distance_in_all_its_partials(
+    differs: float, one_string: bool
+) -> None:
+    """The bridge bends each partial by no more than a cent or two where strings lie so far apart (common practice, no source)."""
+    distances = [30.0 + 0.5 * differs * (-1) ** p for p in range(4)]
+    assert bool(far_of([[0.0, at] for at in distances]).proven[0]) is one_string
+
+
+def pitch_between(cents: list[float], *, strings: int = 3) -> float:
+    """Where the pitch of a note of far strings is taken to be, cents above the lowest."""
+    heard = (np.arange(PARTIALS) < 8).astype(float)[None]
+    modes = modes_at([cents] * PARTIALS, soft_db=0.0)
+    centroid = np.nanmean(modes.f_hz, axis=-1)
+    hz = mean_of_far_strings_hz(
+        replace(modes, centroid_hz=centroid),
+        centre_hz=CENTRE_HZ,
+        weight=heard,
+        far_cents=np.array([cents[-1] - cents[0]]),
+        strings=np.array([strings]),
+    )
+    assert np.isnan(hz[0, 8:]).all(), "nothing where no partial is heard"
+    return float(np.median(1200.0 * np.log2(hz[0, :8] / CENTRE_HZ[0, :8])))
+
+
+@pytest.mark.parametrize("cents", [[0.0, 0.6, 12.0], [0.0, 6.0, 12.0], [0.0, 11.4, 12.0]])
+def test_the_pitch_of_three_strings_is_their_mean(cents: list[float]) -> None:
+    """Each counts alike, a pair on one side, in the middle, or on the other; of two it is midway."""
+    assert pitch_between(cents) == pytest.approx(np.mean(cents), abs=0.5)
+    midway_hz = 0.5 * (1.0 + 2.0 ** (12.0 / 1200.0))
+    assert pitch_between([0.0, 12.0], strings=2) == pytest.approx(1200.0 * np.log2(midway_hz))
+
+
+def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5) -> float:
+    """How sure the distance of a note's strings is, cents."""
+    known = KnownOfNotes(
+        far_cents=np.zeros(1),
+        far_proven=np.zeros(1, dtype=bool),
+        strings=np.array([3]),
+        key=np.array([KEY]),
+        scatter=np.full(1, 0.1),
+        heard_s=np.full(1, heard_s),
+    )
+    heard = (np.arange(PARTIALS) < partials).astype(float)[None]
+    modes = modes_at([cents] * PARTIALS)
+    unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=False)
+    return float(unison.spread_sd[0])
+
+
+def test_a_unison_is_less_sure_from_one_partial_or_a_short_look() -> None:
+    """Partials that agree leave little open; one has none to agree with, and a tenth of a second tells no two strings apart."""
+    assert spread_sd([0.0, 3.0], partials=1) > 2.0 * spread_sd([0.0, 3.0])
+    assert spread_sd([0.0, 3.0], heard_s=0.1) > 1.3 * spread_sd([0.0, 3.0])
+    assert spread_sd([0.0, 3.0], partials=PARTIALS, heard_s=0.1) > 1.3 * spread_sd(
+        [0.0, 3.0], partials=PARTIALS
+    )
 
 
 @pytest.mark.slow

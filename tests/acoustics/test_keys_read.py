@@ -6,6 +6,7 @@ same scale. Truth is which key was played when.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 
@@ -18,7 +19,7 @@ from pianolab.acoustics import Survey, listen
 from pianolab.acoustics.keys import line_evidence
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.fresh_lines import FreshLines, fresh_lines
-from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, _margins, read_keys
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, _margins, _offset_prior, read_keys
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.path_search import FEW_STRIKES, ends
@@ -247,6 +248,27 @@ def test_a_doubtful_whole_does_not_hide_a_doubtful_strike() -> None:
     # Where one strike lies nearer to the key beside than the whole does, that is its own doubt.
     through[1, 2] = 0.5
     assert _margins(through, keys, {1: 1.0})[1] == -0.5
+
+
+def test_a_key_struck_again_with_others_between_needs_more_to_be_told() -> None:
+    """Struck again at once it is as sure as any: nothing else rings into it."""
+    lim = limits()["path"]
+    keys = np.array([30, 31, NO_NOTE, 30, 30, NO_NOTE, 30, 32])
+    between = np.full(len(keys), 0.5 * (lim["sure_margin"] + lim["sure_again_margin"]))
+    path = KeyPath(keys, *[np.ones(len(keys))] * 2, np.full(len(keys), 20.0), between, 0.0, 0)
+    assert path.sure.tolist() == [True, True, False, False, True, False, True, True]
+    assert replace(path, margin=2.0 * between).sure.tolist() == (keys != NO_NOTE).tolist()
+
+
+def test_how_far_pianos_lie_from_a4_is_a_distribution() -> None:
+    """Its whole is 1: most are near, and the share that is told lies wider."""
+    lim = limits()["path"]
+    cents = np.arange(-600.0, 600.5, 0.5)
+    chance = np.sqrt(2.0 * np.pi) ** -1 * np.exp(_offset_prior(cents))
+    assert np.trapezoid(chance, cents) == pytest.approx(1.0, abs=1e-3)
+    variance = (1.0 - lim["untuned_share"]) * lim["tuned_sd_cents"] ** 2
+    variance += lim["untuned_share"] * lim["untuned_sd_cents"] ** 2
+    assert np.trapezoid(chance * cents**2, cents) == pytest.approx(variance, rel=1e-3)
 
 
 def test_a_key_missing_at_the_upper_end_is_likelier_than_one_at_the_lower() -> None:

@@ -1,8 +1,9 @@
 """Keys struck twice: agreement changes next to nothing, disagreement widens, and little evidence moves little."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,8 +18,9 @@ from pianolab.acoustics.keys.sequence import Sequence
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.repeated import FREE, ONE_SD, WORDS, repeats_in, scale_of
-from pianolab.acoustics.struck_twice import _at_once, struck_twice
+from pianolab.acoustics.struck_twice import StruckTwice, _at_once, struck_twice, with_values
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale
+from pianolab.units import key_to_hz
 
 RATE_HZ = 22050
 KEYS = (41, 44, 47, 50, 53, 56, 59)
@@ -132,6 +134,12 @@ def test_strikes_of_different_takes_are_no_pair() -> None:
     assert len(repeats_in(together).keys) == 8
 
 
+def test_of_three_blows_the_first_two_are_a_pair() -> None:
+    two = pairs("cents", [0.5, -0.3, 0.2, 0.4, -0.1, 0.3])
+    third = [strike(key, cents=(900.0, 0.5)) for key in range(6)]
+    assert repeats_in([*two, *third]) == repeats_in(two)
+
+
 # -- which blows are measured twice ----------------------------------------------------------------------------------
 
 
@@ -197,6 +205,41 @@ def test_many_repeated_keys_are_thinned_evenly() -> None:
     some = chosen(count=40)
     assert (len(some), some[0], some[-1]) == (most, 30, 69)
     assert max(np.diff(some)) <= 4
+
+
+@dataclass(frozen=True)
+class Measured:
+    """So much of `NoteMeasures` as the comparison of two blows reads."""
+
+    strikes: Strikes
+    decays: list[SimpleNamespace]
+    unison: SimpleNamespace
+    f1_hz: np.ndarray
+    f1_sd_cents: np.ndarray
+    inharmonicity: np.ndarray
+    b_sd: np.ndarray
+    share_db: np.ndarray
+    level_db: np.ndarray
+    tilt: np.ndarray
+    tilt_sd: np.ndarray
+
+
+def test_only_times_that_were_measured_are_held_against_each_other() -> None:
+    """A bound says nothing of how far two blows lie apart."""
+    key, ones = np.array([40, 40, 41, 41]), np.ones(4)
+    strikes = Strikes(key, np.arange(4.0), np.arange(1.0, 5.0), np.asarray(key_to_hz(key)), ones)
+    measured = Measured(
+        strikes=strikes,
+        decays=[SimpleNamespace(decay_20_s=2.0 + n, bound=b, sd_s=0.1) for n, b in enumerate("==<>")],
+        unison=SimpleNamespace(spread_cents=ones, spread_sd=0.1 * ones),
+        f1_hz=strikes.f1_hz,
+        **dict.fromkeys(("f1_sd_cents", "inharmonicity", "b_sd", "level_db", "tilt", "tilt_sd"), 0.1 * ones),
+        share_db=-20.0 * ones,
+    )
+    twice = StruckTwice(strikes, np.array([0, 2]), np.array([1, 3]), np.arange(4))
+    found = with_values(tuple({"key": int(k)} for k in key), twice, measured, clipped=ones < 0, a4_hz=440.0)  # type: ignore[arg-type]
+    assert [s["values"].get("decay_20_s") for s in found] == [[2.0, 0.1], [3.0, 0.1], None, None]
+    assert all(s["values"]["cents"] == pytest.approx([0.0, 0.1], abs=1e-6) for s in found)
 
 
 # -- in sound --------------------------------------------------------------------------------------------------------
