@@ -20,7 +20,7 @@ from scipy import signal
 
 from pianolab.acoustics.keys import reading_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
-from pianolab.acoustics.keys.fresh_lines import TOP_HZ, FreshLines, widened
+from pianolab.acoustics.keys.fresh_lines import SIDE_CENTS, TOP_HZ, FreshLines, widened
 from pianolab.acoustics.keys.line_evidence import LOW_PARTIALS, STEP_CENTS, Evidence, weigh
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.sequence import read_sequence
@@ -192,6 +192,20 @@ def test_a_mean_per_partial_would_be_caught(monkeypatch: pytest.MonkeyPatch) -> 
     sound, rate_hz, played = scene("real")
     right, wrong = right_and_wrong(keys_read(sound, rate_hz, "real"), played)
     assert right < len(played) or wrong > 0
+
+
+def test_a_line_is_seen_from_wherever_it_may_lie_and_not_much_farther() -> None:
+    """From each bin all within two thirds of so many cents, two bins at the low end, and none beyond the whole."""
+    spectrum = np.random.default_rng(6).random((2, 5000)).astype(np.float32)
+    spectrum[:, 2] = 2.0
+    found, share = widened(spectrum), np.log(2.0) * SIDE_CENTS / 1200.0
+
+    def greatest_within(at: int, reach: int) -> np.ndarray:
+        return spectrum[:, max(at - reach, 0) : at + reach + 1].max(axis=1)
+
+    for at in range(4900):
+        assert np.all(found[:, at] >= greatest_within(at, max(2, int(share * at * 2 / 3))))
+        assert np.all(found[:, at] <= greatest_within(at, max(2, int(np.ceil(share * at)))))
 
 
 def off_by_plain_peaks(key: int, f1_hz: float) -> float:

@@ -8,8 +8,11 @@ import pytest
 from pianolab.acoustics import listen
 from pianolab.acoustics.live import Guide, LiveListener, check_chord, check_silence
 from pianolab.acoustics.live.leaving import before_leaving, keys_in_gaps
+from pianolab.acoustics.live.listener import LiveNote
+from pianolab.acoustics.live.note_level import Sounding
 from pianolab.acoustics.live.recent import BANDS_S, KEPT_S, RecentSound
 from pianolab.errors import BadInput
+from pianolab.io import read_sound, real_notes
 from pianolab.sound_model import PianoModel, render_scale, room
 
 RATE = 24000
@@ -133,7 +136,34 @@ def test_speech_like_noise_is_no_key() -> None:
     assert [n for n in heard(noise)[1] if n.sure] == []
 
 
+def test_a_clean_note_is_not_asked_for_again() -> None:
+    """The loudest of all by now, and not cut off; cut off at the recorder's own top it is."""
+    note = read_sound(real_notes()[49])
+    wave = note.samples[: 2 * note.rate_hz] / np.abs(note.samples).max()
+    sound = np.concatenate([1e-4 * wave[-note.rate_hz // 2 :], wave])
+    for loud, named in ((sound, False), (np.clip(4.0 * sound, -1.0, 1.0), True)):
+        live = LiveListener(rate_hz=note.rate_hz)
+        live.take(loud)
+        notes = live.finish()
+        assert [n.key for n in notes] == [49]
+        assert ("clipped" in notes[0].again) is named
+
+
 # the guide
+
+
+def test_one_blow_counts_once_though_its_key_is_asked_for_twice() -> None:
+    """As for keys that are struck twice: the second time is another blow."""
+
+    def blow(at_s: float) -> LiveNote:
+        return LiveNote(40, at_s, True, True, Sounding(0.5, False, 50.0, 1.5, at_s + 1.5, settled=True))
+
+    guide = Guide((40, 40, 41))
+    for now_s in (2.0, 2.3, 2.6):
+        guide.take((blow(0.4),), now_s=now_s)
+        assert guide.view().key == 40
+    guide.take((blow(0.4), blow(3.0)), now_s=5.0)
+    assert guide.view().key == 41
 
 
 @pytest.mark.slow

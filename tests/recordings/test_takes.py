@@ -10,6 +10,7 @@ import pytest
 from pianolab.acoustics import Survey, listen
 from pianolab.errors import BadInput
 from pianolab.recordings import MergedSurvey, merge_takes
+from pianolab.recordings.merging import weighted_mean
 from pianolab.recordings.takes import touch_taken_out
 from pianolab.sound_model import PianoModel, render_scale
 
@@ -145,6 +146,13 @@ def test_takes_that_can_not_be_of_one_piano_are_refused() -> None:
         merge_takes([one, replace(one, summary=replace(one.summary, a4_hz=442.0))])
     with pytest.raises(BadInput, match="none"):
         merge_takes([])
+
+
+def test_takes_of_which_none_knows_a_value_know_none_together() -> None:
+    nothing, some = np.full(2, np.nan), np.array([1.0, 3.0])
+    for values, weights in ((nothing, np.ones(2)), (some, np.zeros(2)), (np.array([]), np.array([]))):
+        assert np.isnan(weighted_mean(values, weights))
+    assert weighted_mean(some, np.array([0.0, 1.0])) == 3.0
 
 
 def test_soft_and_loud_takes_show_how_brightness_hangs_on_the_blow() -> None:

@@ -310,3 +310,16 @@ def test_a_fault_leaves_all_other_keys_alone() -> None:
 def test_impossible_values_are_refused(make, words: str) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(BadInput, match=words):
         make()
+
+
+def test_a_silent_key_knocks_no_louder_than_a_sounding_one() -> None:
+    """No string takes up the hammer's blow; nothing but the knock is left, at once and soon over."""
+    silent, whole, without = (
+        render_note(model, 40, seconds=0.3, knock=knock)
+        for model, knock in ((with_fault(40, "silent"), True), (HEALTHY, True), (HEALTHY, False))
+    )
+    knock = whole - without
+    first, rest = slice(0, round(0.1 * RATE_HZ)), slice(round(0.2 * RATE_HZ), None)
+    apart_db = 10.0 * np.log10(np.sum(silent[first] ** 2) / np.sum(knock[first] ** 2))
+    assert -6.0 < apart_db < 0.0
+    assert np.sum(silent[rest] ** 2) < 1e-3 * np.sum(silent[first] ** 2)

@@ -88,7 +88,7 @@ def fresh_lines(
 
 
 def widened(spectrum: Floats) -> Floats:
-    """Greatest value within half a grid step (at least 2 bins) of each bin."""
+    """Greatest value near each bin: within two thirds to the whole of `SIDE_CENTS`, at least 2 bins."""
     out = spectrum.copy()
     count = spectrum.shape[1]
     half, begin = 2, 0

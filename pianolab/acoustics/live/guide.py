@@ -112,7 +112,7 @@ class Guide:
             return
         self._wrong, self._ringing = None, False
         for note in notes:
-            if note.onset_s < self._since_s or note.onset_s <= self._counted_s:
+            if note.onset_s <= self._counted_s:
                 continue
             self._look_at(note)
         for note in notes:

@@ -156,7 +156,7 @@ def _by_the_notes(
     signs = [_signs_of_a_note(channels, rate_hz, int(key[i]), float(onset_s[i])) for i in low]
     squeeze, fall = (float(v) for v in np.median(np.array(signs), axis=0))
     sure = squeeze >= lim["squeeze_db"] and fall <= lim["fall_share"]
-    sure = sure and squeeze / max(fall, 0.05) >= lim["squeeze_over_fall"]
+    sure = sure and squeeze >= lim["squeeze_over_fall"] * fall
     state: Literal["automatic", "unknown"] = "automatic" if sure else "unknown"
     return GainEvidence(state=state, squeeze_db=squeeze, fall_share=fall, notes=len(low))
 
