@@ -307,3 +307,20 @@ def test_a_blow_in_time_after_the_last_key_speaks_against_it() -> None:
     assert struck.keys[:-1].tolist() == keys[:-1].tolist()
     silent = read_sure_notes(keys[:-1], off_cents=60.0, toneless=np.zeros(87, dtype=bool))
     assert struck.whole_margin >= silent.whole_margin + limits()["path"]["beyond"]
+
+
+def test_two_blows_a_semitone_apart_are_not_one_key_struck_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All keys of a piano a semitone flat: the other reading has A0 twice, 100 cents apart, and no C8."""
+    keys = np.arange(1, 89)
+    path = read_sure_notes(keys, off_cents=-80.0, toneless=np.zeros(88, dtype=bool))
+    assert path.keys.tolist() == keys.tolist()
+    # The twin: without what the two blows lose at any common pitch the other reading is much nearer.
+    monkeypatch.setitem(limits()["path"], "unlike_most", 0.0)
+    blind = read_sure_notes(keys, off_cents=-80.0, toneless=np.zeros(88, dtype=bool))
+    assert path.whole_margin >= blind.whole_margin + 3.0
+
+
+def test_a_key_struck_twice_is_still_read_twice() -> None:
+    keys = np.array([*range(30, 40), 39, *range(40, 50)])
+    path = read_sure_notes(keys, off_cents=-20.0, toneless=np.zeros(len(keys), dtype=bool))
+    assert path.keys.tolist() == keys.tolist()

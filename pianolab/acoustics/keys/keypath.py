@@ -125,8 +125,10 @@ def read_keys(
     weak = 1.0 - np.clip((share - 0.15) / 0.35, 0.0, 1.0)
     keys = np.arange(first_key, last_key + 1)
     strong, step_s = share >= STRONG_SHARE, _local_step_s(times_s, share >= STRONG_SHARE)
+    fit = _fit(evidence, keys)
     model = PathModel(
-        fit=_fit(evidence, keys),
+        fit=fit,
+        unlike=_unlike(evidence.score, fit, _places(evidence, keys)),
         times_s=times_s,
         step_s=step_s,
         no_note=lim["no_note_strong"] + weak * (lim["no_note_weak"] - lim["no_note_strong"]),
@@ -168,15 +170,37 @@ def _fit(evidence: Evidence, keys: NDArray[np.int64]) -> FloatArray:
 
     A key may lie off the instrument's own pitch; it costs the more the farther, but never everything.
     """
-    penalty = _off_penalty()
-    side = int(REACH[-1])
-    padded = np.pad(evidence.score, ((0, 0), (side, side)), constant_values=-1e3)
-    count = evidence.score.shape[1]
-    reached = padded[:, side : side + count].copy()
-    for step, cost in zip(REACH, penalty, strict=True):
-        np.maximum(reached, padded[:, side + step : side + step + count] - np.float32(cost), out=reached)
-    places = [_index(evidence, keys, o) for o in OFFSETS_CENTS]
-    return np.stack([reached[:, at] for at in places]).astype(float)
+    reached = _best_within(evidence.score, REACH, _off_penalty())
+    return np.stack([reached[:, at] for at in _places(evidence, keys)]).astype(float)
+
+
+def _unlike(score: FloatArray, fit: FloatArray, places: list[NDArray[np.int64]]) -> FloatArray:
+    """What two strikes in turn lose of their evidence were they one key, shape of ``fit``; at each the one before it.
+
+    The same strings don't move by a semitone from one blow to the next: both must fit at one pitch, within a step of the
+    grid. Two neighbours in a key's reach fit it each at its own pitch.
+    """
+    near = _best_within(score, np.arange(-1, 2), np.zeros(3))
+    together = _best_within(score[1:] + near[:-1], REACH, 2.0 * _off_penalty())
+    both = np.stack([together[:, at] for at in places]).astype(float)
+    out = np.zeros_like(fit)
+    out[:, 1:] = np.clip(fit[:, :-1] + fit[:, 1:] - both, 0.0, limits()["path"]["unlike_most"])
+    return out
+
+
+def _best_within(score: FloatArray, steps: NDArray[np.int64], cost: FloatArray) -> FloatArray:
+    """Best score so many steps of the pitch grid about each place, less what a step costs; shape of ``score``."""
+    side, count = int(steps[-1]), score.shape[1]
+    padded = np.pad(score, ((0, 0), (side, side)), constant_values=-1e3)
+    out = padded[:, side : side + count].copy()
+    for step, dear in zip(steps, cost, strict=True):
+        np.maximum(out, padded[:, side + step : side + step + count] - np.float32(dear), out=out)
+    return out
+
+
+def _places(evidence: Evidence, keys: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """Where on the grid each key lies, for every offset of the instrument."""
+    return [_index(evidence, keys, o) for o in OFFSETS_CENTS]
 
 
 def _off_penalty() -> FloatArray:

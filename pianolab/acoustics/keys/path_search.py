@@ -24,11 +24,13 @@ UNSTEADY = -1
 
 @dataclass(frozen=True)
 class PathModel:
-    """What a search needs: ``fit`` (offsets, strikes, keys), times, the local step's time, what a knock earns,
-    how likely each offset is, the price of keys left out; how many blows in time come before and after each strike; the
+    """What a search needs: ``fit`` (offsets, strikes, keys), what is lost of it where a strike and the one before are one
+    key struck twice, at one pitch (the same shape), times, the local step's time, what a knock earns, how likely each
+    offset is, the price of keys left out; how many blows in time come before and after each strike; the
     prices of keys missing under the first and over the last that were heard, (blows beyond, keys missing)."""
 
     fit: FloatArray
+    unlike: FloatArray
     times_s: FloatArray
     step_s: FloatArray
     no_note: FloatArray
@@ -42,9 +44,12 @@ class PathModel:
     def mirrored(self, *, keys: bool, times: bool) -> PathModel:
         """The same with the keyboard, or the time, turned round; turned in time the offset's prior is left out."""
         fit = self.fit[:, ::-1] if times else self.fit
+        # What stands at a strike belongs to it and the one before: turned round, to the one after.
+        unlike = np.roll(self.unlike[:, ::-1], 1, axis=1) if times else self.unlike
         rows = slice(None, None, -1 if times else 1)
         return PathModel(
             fit[:, :, ::-1] if keys else fit,
+            unlike[:, :, ::-1] if keys else unlike,
             -self.times_s[rows] if times else self.times_s,
             self.step_s[rows],
             self.no_note[rows],
@@ -84,8 +89,16 @@ def _moves(count: int, steps_taken: int, left_out: float) -> FloatArray:
     in_time = min(lim["unsounded"], left_out) + 0.5 * passed
     cost = np.where(step == steps_taken, in_time, left_out + 1.5 * passed)
     cost = np.where(step == 1, 0.0, cost)
-    cost = np.where(step == 0, lim["again"], cost)
+    cost = np.where(step == 0, np.inf, cost)  # a key again: `_again`
     return np.where(step < 0, lim["back"] + 1.5 * passed, cost)
+
+
+def _again(reach: FloatArray, source: NDArray[np.int64], value: FloatArray, unlike: FloatArray) -> None:
+    """Puts in the move to the same key where it is better than one from any other."""
+    again = value - limits()["path"]["again"] - unlike
+    better = again > reach
+    reach[better] = again[better]
+    source[better] = np.nonzero(better)[1]
 
 
 def _drifted(value: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
@@ -138,6 +151,7 @@ def search(model: PathModel) -> Search:
         reach, source = _reached(
             value, model.times_s[i] - model.times_s[last], float(model.step_s[i]), model.left_out, moves
         )
+        _again(reach, source, value, np.where(last == i - 1, model.unlike[:, i], 0.0))
         reach, offset_before = _drifted(reach)
         start = idle - model.under[model.before[i]][None] + model.prior[:, None]
         begun = start > reach
