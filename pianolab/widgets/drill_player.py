@@ -19,6 +19,9 @@ from pianolab.widgets.still import StillTwin
 EncodedSound = tuple[str, bytes, str]
 """Label, bytes, media type."""
 
+TROUBLE = (PianolabError, OSError)
+"""What may go wrong while a task is made or an answer kept, and be over when it is tried again."""
+
 
 class Reply(Protocol):
     """What is said after an answer."""
@@ -82,7 +85,10 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
         self.on_msg(self._on_message)
 
     def __repr__(self) -> str:
-        view = self._tasks.view()
+        try:
+            view = self._tasks.view()
+        except TROUBLE as error:
+            return f"<DrillPlayer: {error}>"
         return f"<DrillPlayer {view['lesson']}, task {view['number']} of {view['count']}>"
 
     def _on_message(self, _widget: Any, content: Any, _buffers: Any) -> None:
@@ -100,7 +106,7 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
                 self._show()
             elif said in ("hello", "next"):
                 self._show()
-        except (PianolabError, OSError) as error:
+        except TROUBLE as error:
             self.send({"says": "trouble", "line": str(error)})
 
     def _answer(self, event: dict[str, Any]) -> None:
@@ -154,7 +160,10 @@ class DrillPlayer(StillTwin, anywidget.AnyWidget):
         self.send({"says": "told", **(self._told or {}), "sound": extra}, buffers=[sound[1]] if sound else [])
 
     def to_html(self) -> str:
-        """A still picture: the question and its choices, no more."""
-        view = self._tasks.view()
+        """A still picture: the question and its choices, no more; where the task can't be made, why."""
+        try:
+            view = self._tasks.view()
+        except TROUBLE as error:
+            return f"<section>{paragraphs([str(error)])}</section>"
         question = view["question"] or view.get("closing") or "All tasks are answered."
         return f"<section>{paragraphs([question])}<ol>{items(view['choices'])}</ol></section>"

@@ -153,6 +153,9 @@ def test_a_task_that_could_not_be_made_is_made_when_it_is_asked_for_again(
     page = Page(player)
     player.receive({"said": "hello"})
     assert page.last() == {"says": "trouble", "line": "the drive is away"}
+    failing = iter([OSError("still away"), OSError("still away")])
+    assert player.to_html() == "<section><p>still away</p></section>"
+    assert repr(player) == "<DrillPlayer: still away>"
     player.receive({"said": "next"})
     assert page.last()["says"] == "task"
     assert page.last()["view"]["number"] == 1

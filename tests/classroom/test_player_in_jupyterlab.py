@@ -32,6 +32,19 @@ PLAY = f"""
 from pianolab.widgets.drill_player import DrillPlayer
 DrillPlayer(DrillSitting(desk, lesson="first", kinds={KINDS!r}, count=2))
 """
+FAILING = """
+from pathlib import Path
+from pianolab.classroom import sittings
+from pianolab.classroom.desk import Desk
+def unless(name, line, whole):
+    def made(*given, **named):
+        if Path(name).exists():
+            raise OSError(line)
+        return whole(*given, **named)
+    return made
+sittings.make_drill = unless("away", "the drive is away", sittings.make_drill)
+Desk.record = unless("full", "no space left on the drive.", Desk.record)
+"""
 MANY = """
 from types import SimpleNamespace
 from pianolab.widgets.drill_player import DrillPlayer
@@ -211,5 +224,61 @@ def test_thirteen_answers_by_keyboard(lab: Lab, tmp_path: Path) -> None:
             wait_text(page, ".pl-drill-headline", f"Took {chosen}")
             page.keyboard.press("n")
             page.locator(".pl-drill-told").wait_for(state="hidden")
+        assert errors == []
+    lab.close_kernels()
+
+
+def test_n_tries_again_after_a_task_and_after_an_answer_that_failed(lab: Lab, tmp_path: Path) -> None:
+    """While a drive is away the page says so, however often it is asked; then it goes on where it was, each answer kept once."""
+    name, away, full = "failing.ipynb", lab.folder / "away", lab.folder / "full"
+    cells = [
+        MAKE.replace('"class"', '"failing"').replace("seed=12", "seed=12, same_set=False"),
+        FAILING,
+        PLAY,
+    ]
+    write_notebook(lab.folder / name, cells)
+    away.touch()
+    with browser(tmp_path / "profile", viewport={"width": 1200, "height": 1100}) as context:
+        page, errors, _ = watched_notebook(context, lab, name)
+        run_all(page)
+        press = page.keyboard.press
+
+        def stuck(line: str, shot: str) -> None:
+            wait_text(page, ".pl-drill-line", f"{line}.", seconds=60)
+            page.locator(".pl-drill-again").wait_for()
+            page.locator(".pl-drill").screenshot(path=tmp_path / f"{shot}.png")
+
+        stuck("the drive is away", "first")
+        assert page.locator(".pl-drill-question").inner_text() == "The first task could not be made"
+        to_player(page)
+        press("n")
+        wait_text(page, ".pl-drill-line", "the drive is away.")
+        away.unlink()
+        press("n")
+        wait_text(page, ".pl-drill-top", "Task 1 of 2")
+        assert page.locator(".pl-drill-line").inner_text() == ""
+        full.touch()
+        press("1")
+        stuck("no space left on the drive", "answer")
+        full.unlink()
+        press("n")
+        page.wait_for_function("!document.querySelector('.pl-drill-line').textContent")
+        away.touch()
+        press("1")
+        page.locator(".pl-drill-told").wait_for()
+        press("n")
+        stuck("the drive is away", "second")
+        assert not page.locator(".pl-drill-next").is_visible()
+        away.unlink()
+        page.locator(".pl-drill-again button").click()
+        wait_text(page, ".pl-drill-top", "Task 2 of 2")
+        assert not page.locator(".pl-drill-again").is_visible()
+        page.locator(".pl-drill").screenshot(path=tmp_path / "again.png")
+        press("2")
+        page.locator(".pl-drill-told").wait_for()
+        press("n")
+        wait_text(page, ".pl-drill-question", "All tasks are answered")
+        kept = open_class(lab.folder / "failing").desk("7").answers()
+        assert len(kept) == 2
         assert errors == []
     lab.close_kernels()

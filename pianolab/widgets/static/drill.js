@@ -74,11 +74,13 @@ function render({ model, el }) {
   const choices = make("div", { class: "pl-drill-choices", role: "group", "aria-label": "Answers" });
   const told = make("div", { class: "pl-drill-told", hidden: true, "aria-live": "polite" });
   const line = make("p", { class: "pl-drill-line", role: "alert" });
+  const again = make("div", { class: "pl-row pl-drill-again", hidden: true },
+    make("button", { class: "pl-button", type: "button", onclick: () => next() }, make("kbd", { text: "N" }), "Try again"));
   const help = make("p", { class: "pl-soft" });
   const root = make(
     "section",
     { class: "pl-picker pl-drill", tabindex: 0, "aria-label": "Listening task", "data-lm-suppress-shortcuts": "true" },
-    make("div", { class: "pl-drill-top" }, lesson, count), question, picture, plays, heard, choices, line, told, help,
+    make("div", { class: "pl-drill-top" }, lesson, count), question, picture, plays, heard, choices, line, again, told, help,
   );
   const answerKeys = () => task?.keys ?? [...ANSWER_KEYS];
   // Stuck: something went wrong, and N asks for the task again.
@@ -137,6 +139,7 @@ function render({ model, el }) {
     if (!answered && !stuck) return;
     silence();
     answered = stuck = false;
+    again.hidden = true;
     setText(line, "");
     root.focus({ preventScroll: true });
     setText(heard, "The next task is being made");
@@ -161,7 +164,7 @@ function render({ model, el }) {
           n < answerKeys().length ? make("kbd", { text: answerKeys()[n] }) : null, make("span", { text })),
       ),
     );
-    told.hidden = true;
+    told.hidden = again.hidden = true;
     told.replaceChildren();
     setText(heard, "");
     setText(line, "");
@@ -204,6 +207,16 @@ function render({ model, el }) {
     if (ours) root.focus({ preventScroll: true });
   }
 
+  function showTrouble(said) {
+    waiting = false;
+    stuck = true;
+    again.hidden = false;
+    for (const onward of told.querySelectorAll(".pl-drill-next")) onward.hidden = true;
+    if (!task) setText(question, "The first task could not be made");
+    setText(heard, "");
+    setText(line, said.replace(/[^.!?]$/, "$&."));
+  }
+
   root.addEventListener("keydown", (event) => {
     event.stopPropagation();
     if (event.ctrlKey || event.metaKey || event.altKey) return;
@@ -223,7 +236,7 @@ function render({ model, el }) {
   const onMessage = (message, buffers) => {
     if (message.says === "task") showTask(message.view, message.sounds, buffers);
     else if (message.says === "told") showTold(message, buffers);
-    else if (message.says === "trouble") { waiting = false; stuck = true; setText(heard, ""); setText(line, `${message.line} Press N to try again.`); }
+    else if (message.says === "trouble") showTrouble(message.line);
   };
   model.on("msg:custom", onMessage);
   el.append(root);
