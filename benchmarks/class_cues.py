@@ -42,13 +42,13 @@ from pianolab.classroom.altering import RATE_HZ, blow_level
 from pianolab.classroom.blows import NOTE_S, SourceName
 from pianolab.classroom.drills import DRILL_KINDS, Drill, DrillKind
 from pianolab.classroom.faults import HeardFault
+from pianolab.classroom.feedback import encoded
 from pianolab.classroom.kinds import LEVELS, carriers
 from pianolab.classroom.making import make_drill
-from pianolab.classroom.measures import share_of
 from pianolab.classroom.pairs import BETTER
+from pianolab.classroom.psychometrics import share_of
 from pianolab.classroom.rows import NAMED
 from pianolab.classroom.sounds import DrillClip, centroid_hz, note_starts
-from pianolab.classroom.telling import encoded
 
 FEATURES = ("peak", "blow", "energy", "centroid", "length", "size")
 MOST = 0.57

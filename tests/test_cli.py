@@ -27,7 +27,7 @@ from pianolab import __version__
 from pianolab.acoustics import COLUMNS
 from pianolab.casebook import create_casebook, open_casebook
 from pianolab.cli import main
-from pianolab.cli.exporting import USUAL, _given_settings
+from pianolab.cli.export import USUAL, _given_settings
 from pianolab.io import read_sound, real_notes, write_sound
 from pianolab.model import Finding, Piano, Visit, new_id
 from pianolab.sound_model import PianoModel, render_scale
@@ -517,7 +517,7 @@ def test_interrupted_with_nothing_half_written(tmp_path, moment) -> None:
     work, cache = tmp_path / "work", tmp_path / "cache"
     work.mkdir()
     code = (
-        "import dataclasses, pianolab.demo.book as d; plan = d.plan_demo; d.plan_demo = lambda **k: tuple("
+        "import dataclasses, pianolab.demo.shortlist as d; plan = d.plan_demo; d.plan_demo = lambda **k: tuple("
         "dataclasses.replace(v, scene=dataclasses.replace(v.scene, hold_s=0.5, rate_hz=22050)) for v in plan(**k))"
     )
     command = [

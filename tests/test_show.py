@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from pianolab.casebook import create_casebook
-from pianolab.compare.changes import RankingChange
+from pianolab.compare.ranking_change import RankingChange
 from pianolab.model import Piano, Visit
 from pianolab.show import Fields, Lines, Row, Showable, Table, html_table, short_value
 

@@ -1,7 +1,8 @@
-"""How long modules and functions may be, and how much a function may ask for: what a reader holds in mind at once."""
+"""How long modules and functions may be, how much a function may ask for, and that a name stands for one thing."""
 
 import ast
 import pathlib
+from collections import defaultdict
 from collections.abc import Iterator
 
 import pytest
@@ -65,3 +66,38 @@ def test_what_is_too_long_is_seen(tmp_path: pathlib.Path, text: str, said: list[
     (tmp_path / "sub").mkdir()
     (tmp_path / "sub" / "made_up.py").write_text(text, encoding="utf-8")
     assert list(too_much(tmp_path)) == said
+
+
+def doubled(root: pathlib.Path) -> Iterator[str]:
+    """Module names, and names of public classes, that a tree of modules uses more than once."""
+    places: dict[str, list[str]] = defaultdict(list)
+    for path in sorted(root.rglob("*.py")):
+        name = path.relative_to(root).as_posix()
+        if path.name != "__init__.py":
+            places[f"module {path.stem}"].append(name)
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places[f"class {node.name}"].append(name)
+    return (f"{what}: {', '.join(where)}" for what, where in places.items() if len(where) > 1)
+
+
+def test_a_name_stands_for_one_module_or_class() -> None:
+    assert list(doubled(ROOT)) == []
+
+
+@pytest.mark.parametrize(
+    ("files", "said"),
+    [
+        ({"one/keys.py": "class Key: ...", "two/notes.py": "class _Key: ...", "two/__init__.py": ""}, []),
+        ({"one/keys.py": "", "two/keys.py": ""}, ["module keys: one/keys.py, two/keys.py"]),
+        (
+            {"one/keys.py": "class Key: ...", "two/__init__.py": "class Key: ..."},
+            ["class Key: one/keys.py, two/__init__.py"],
+        ),
+    ],
+)
+def test_a_doubled_name_is_seen(tmp_path: pathlib.Path, files: dict[str, str], said: list[str]) -> None:
+    for name, text in ({"one/__init__.py": ""} | files).items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    assert list(doubled(tmp_path)) == said

@@ -69,7 +69,7 @@ TAKES_APART = frozenset(
     )
 )
 ARGUED: dict[str, str] = {
-    "casebook/settings.py: given.text != mine.text": "the text of a user's own file, word for word, is what is kept",
+    "casebook/kept_settings.py: given.text != mine.text": "the text of a user's own file, word for word, is what is kept",
     "widgets/entries.py: finding.reason == NOTED_ONLY": "a button's reason is kept as its words, and known again here alone",
     "rooms/surfaces.py: plain in t.words": "the names under which a surface is looked up are data, not a sentence",
     "io/containers.py: 'Invalid data' in str(error)": "another library's error, which has no other mark",

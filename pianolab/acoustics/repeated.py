@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 
-from pianolab.acoustics.judging.judge import Judged
+from pianolab.acoustics.judging.fault_rules import FoundFaults
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.show import Row, Showable
@@ -106,7 +106,7 @@ class Repeats(Showable):
             decays=[replace(d, sd_s=d.sd_s * self.factor("decay_20_s")) for d in m.decays],
         )
 
-    def in_judged(self, judged: Judged) -> Judged:
+    def in_judged(self, judged: FoundFaults) -> FoundFaults:
         """The same for the brightness, which is worked out with the judgement."""
         bright = judged.brightness
         return replace(judged, brightness=replace(bright, sd=bright.sd * self.factor("brightness_db")))

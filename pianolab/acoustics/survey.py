@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from pianolab.acoustics.columns import Listened
-from pianolab.acoustics.judging.judge import Judged, judge_notes
+from pianolab.acoustics.judging.fault_rules import FoundFaults, judge_notes
 from pianolab.acoustics.keys.faint import with_faint_keys
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.reading_keys import read_compass, strikes_of
@@ -22,11 +22,9 @@ from pianolab.acoustics.recorder.clipping import clipped_share
 from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.quality import RecordingQuality, judge_recording
 from pianolab.acoustics.repeated import Repeats, repeats_in
-from pianolab.acoustics.results import (
-    Survey,
-)
 from pianolab.acoustics.spectra import Samples, as_channels
 from pianolab.acoustics.struck_twice import StruckTwice, struck_twice, with_values
+from pianolab.acoustics.survey_result import Survey
 from pianolab.acoustics.survey_rows import all_strikes, level_curves, partial_pitches, survey_rows
 from pianolab.acoustics.survey_summary import Asked, offset_cents, summarise
 from pianolab.acoustics.survey_table import table_of
@@ -165,7 +163,7 @@ class _Blows:
     struck: Strokes
     repeats: Repeats
 
-    def judged(self, *, a4_hz: float) -> Judged:
+    def judged(self, *, a4_hz: float) -> FoundFaults:
         expected_hz = key_to_hz(self.measures.strikes.key, a4_hz=a4_hz)
         judged = judge_notes(self.measures, expected_hz=expected_hz, clipped=self.clipped)
         return self.repeats.in_judged(judged)

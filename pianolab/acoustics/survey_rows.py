@@ -15,7 +15,7 @@ from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
 from pianolab.acoustics.notes import NoteMeasures
-from pianolab.acoustics.results import FAULTS, LevelCurve, PartialPitches
+from pianolab.acoustics.survey_result import FAULTS, LevelCurve, PartialPitches
 from pianolab.acoustics.survey_table import Row
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name

@@ -9,14 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.columns import Listened
-from pianolab.acoustics.judging.judge import Judged
+from pianolab.acoustics.judging.fault_rules import FoundFaults
 from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words
 from pianolab.acoustics.keys.compass import usual_stretch_cents
 from pianolab.acoustics.keys.keypath import KeyPath
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.recorder.quality import RecordingQuality
-from pianolab.acoustics.results import SurveySummary, count_faults
+from pianolab.acoustics.survey_result import SurveySummary, count_faults
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -82,7 +82,7 @@ def summarise(
     )
 
 
-def offset_cents(m: NoteMeasures, j: Judged) -> float | None:
+def offset_cents(m: NoteMeasures, j: FoundFaults) -> float | None:
     """How far the whole piano is from the pitch that was asked for, usual stretch taken out; None without notes."""
     off = j.cents - usual_stretch_cents(m.strikes.key)
     return float(np.nanmedian(off)) if np.isfinite(off).any() else None

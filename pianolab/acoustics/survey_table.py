@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics.columns import Column, declared, undeclared
-from pianolab.acoustics.reasons import join_names, join_reasons, split_names, split_reasons
+from pianolab.acoustics.named_reasons import join_names, join_reasons, split_names, split_reasons
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -1,11 +1,7 @@
 """Judging one piano: findings and measures become scores with bounds, alerts, repairs and their cost."""
 
 from pianolab.assess.agreement import Agreement
-from pianolab.assess.changes import HeardChange, PointChange, VisitChanges, compare_visits
-from pianolab.assess.judge import Circumstances, assess_piano
-from pianolab.assess.prices import Price, PriceList, load_prices
-from pianolab.assess.repairs import simulate_repairs
-from pianolab.assess.results import (
+from pianolab.assess.assessment import (
     Alert,
     AspectResult,
     Assessment,
@@ -14,6 +10,10 @@ from pianolab.assess.results import (
     RepairJob,
     Unknown,
 )
+from pianolab.assess.changes import HeardChange, PointChange, VisitChanges, compare_visits
+from pianolab.assess.judge import Circumstances, assess_piano
+from pianolab.assess.prices import Price, PriceList, load_prices
+from pianolab.assess.repairs import simulate_repairs
 from pianolab.assess.touch_evidence import touch_evidence
 
 __all__ = [

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
+from pianolab.assess.assessment import Alert, AlertKind, HowSure
+from pianolab.assess.by_recording import HeardKeys
 from pianolab.assess.findings import PointView, found_at
-from pianolab.assess.listening import Heard
 from pianolab.assess.places import holds
-from pianolab.assess.results import Alert, AlertKind, HowSure
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.stops import MEASURED, SURENESS, TECHNICIAN
 from pianolab.assess.tuning_state import TuningState
@@ -126,7 +126,7 @@ def _who(point: Point, scoring: Scoring) -> str:
     return str(scoring.who["confirm_by_area"].get(point.area, usual))
 
 
-def alerts_from_listening(heard: Iterable[Heard]) -> list[Alert]:
+def alerts_from_listening(heard: Iterable[HeardKeys]) -> list[Alert]:
     """What the recording warns of; a possible veto where single strings have slipped everywhere."""
     found = []
     for h in heard:
@@ -138,7 +138,7 @@ def alerts_from_listening(heard: Iterable[Heard]) -> list[Alert]:
     return found
 
 
-def _heard_alert(kind: AlertKind, h: Heard, sure: HowSure) -> Alert:
+def _heard_alert(kind: AlertKind, h: HeardKeys, sure: HowSure) -> Alert:
     says = statement(f"heard.{h.item.key}.{kind}", h.item.key, count=len(h.faulty), keys=h.faulty)
     weight = 0.8 if kind == "veto" else max(h.item.aspects.values()) * h.shares[0]
     return Alert(

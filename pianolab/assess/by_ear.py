@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from pianolab.assess.assessment import Alert
+from pianolab.assess.by_recording import HeardKeys, counted
 from pianolab.assess.findings import PointView, found_at
-from pianolab.assess.listening import Heard, counted
 from pianolab.assess.places import value_of
-from pianolab.assess.results import Alert
 from pianolab.assess.scoring import Scoring
 from pianolab.assess.tuning_state import TuningState
 from pianolab.model import Piano
@@ -45,13 +45,15 @@ def with_doubt(views: Sequence[PointView], state: TuningState, *, scoring: Scori
     return [replace(v, doubt=doubts[v.point.id]) if v.checked and v.point.id in doubts else v for v in views]
 
 
-def hidden_by_fresh_tuning(heard: Sequence[Heard], state: TuningState, piano: Piano) -> tuple[Heard, ...]:
+def hidden_by_fresh_tuning(
+    heard: Sequence[HeardKeys], state: TuningState, piano: Piano
+) -> tuple[HeardKeys, ...]:
     """No string out of place tells nothing of the pins where the tuning is of yesterday."""
     keys = range(piano.first_key, piano.last_key + 1)
     return tuple(_unproven(h, keys) if state.fresh and h.item.fault == "slipped" else h for h in heard)
 
 
-def _unproven(heard: Heard, keys: Iterable[int]) -> Heard:
+def _unproven(heard: HeardKeys, keys: Iterable[int]) -> HeardKeys:
     told = {*heard.faulty, *heard.hidden, *heard.mute}
     rest = tuple(key for key in keys if key not in told)
     return replace(heard, unheard=rest, why=FRESH, effort="technician")
@@ -77,7 +79,7 @@ def sour_by_ear(state: TuningState, views: Mapping[str, PointView]) -> Statement
 
 def contradictions(
     views: Iterable[PointView],
-    heard: Iterable[Heard],
+    heard: Iterable[HeardKeys],
     recorded: TuningState,
     *,
     scoring: Scoring,
@@ -115,7 +117,7 @@ def _unisons(view: PointView | None, recorded: TuningState, scoring: Scoring) ->
     return None
 
 
-def _faults(view: PointView, heard: Heard, scoring: Scoring) -> Alert | None:
+def _faults(view: PointView, heard: HeardKeys, scoring: Scoring) -> Alert | None:
     limits, faulty = scoring.contradiction, len(heard.faulty)
     sound_here, bad_here = _sound_and_bad(view, limits)
     untold = len(heard.hidden) + len(heard.mute) + len(heard.unheard)

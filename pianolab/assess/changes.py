@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
+from pianolab.assess.by_recording import HeardKeys, hear
 from pianolab.assess.findings import PointView, found_there, not_looked_at, value_of, view_point
-from pianolab.assess.listening import Heard, hear
 from pianolab.assess.marks import MarkChange, mark_changes
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.tuning_state import tuning_state
@@ -323,12 +323,12 @@ def _heard_changes(
     return tuple(c for c in changes if c.tells)
 
 
-def _hear(piano: Piano, survey: Survey, scoring: Scoring) -> dict[str, Heard]:
+def _hear(piano: Piano, survey: Survey, scoring: Scoring) -> dict[str, HeardKeys]:
     state = tuning_state(survey, scoring=scoring)
     return {h.item.key: h for h in hear(piano, survey, state, scoring=scoring)}
 
 
-def _heard_change(old: Heard, now: Heard) -> HeardChange:
+def _heard_change(old: HeardKeys, now: HeardKeys) -> HeardChange:
     was, blind = set(old.faulty), {*old.hidden, *old.mute, *old.unheard}
     unsure = {*now.hidden, *now.mute, *now.unheard}
     return HeardChange(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import exp
 from typing import Literal
 
-from pianolab.assess.results import BEST, AspectResult, Contribution, Unknown
+from pianolab.assess.assessment import BEST, AspectResult, Contribution, Unknown
 from pianolab.model import ASPECTS, AspectName
 from pianolab.statements import Statement
 from pianolab.words import say

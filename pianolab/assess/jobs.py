@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import prod
 
+from pianolab.assess.assessment import RepairJob
 from pianolab.assess.price_list import Amounts, Price, PriceList
 from pianolab.assess.proposals import Extra, Proposal
-from pianolab.assess.results import RepairJob
 from pianolab.assess.scoring import load_scoring
 from pianolab.checklist.points import NEEDS, Need
 from pianolab.model import Buyer, Piano

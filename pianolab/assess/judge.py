@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning, in_order
+from pianolab.assess.assessment import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.by_ear import (
     alerts_from_fresh_tuning,
     contradictions,
@@ -16,10 +17,11 @@ from pianolab.assess.by_ear import (
     tuning_by_ear,
     with_doubt,
 )
+from pianolab.assess.by_recording import HeardKeys, evidence_of_heard, hear, hear_twice
 from pianolab.assess.evidence import Evidence, Gap, judge_aspects
+from pianolab.assess.examiners import findings_that_count, technicians_of
 from pianolab.assess.findings import PointView, evidence_of, view_point
 from pianolab.assess.jobs import jobs_from
-from pianolab.assess.listening import Heard, evidence_of_heard, hear, hear_twice
 from pianolab.assess.prices import PriceList
 from pianolab.assess.prior import prior_of, with_prior
 from pianolab.assess.proposals import (
@@ -30,10 +32,8 @@ from pianolab.assess.proposals import (
     string_state,
 )
 from pianolab.assess.repairs import estimate
-from pianolab.assess.results import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.stops import MEASURED, Evidenced, alerts_from_stops, load_stops
-from pianolab.assess.telling import findings_that_count, technicians_of
 from pianolab.assess.touch_evidence import touch_evidence
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state
 from pianolab.checklist import Checklist, TouchScales, load_touch_scales
@@ -185,8 +185,8 @@ def _look(
 
 
 def _told_by_playing(
-    heard: Sequence[Heard], views: Sequence[PointView], scoring: Scoring
-) -> tuple[Heard, ...]:
+    heard: Sequence[HeardKeys], views: Sequence[PointView], scoring: Scoring
+) -> tuple[HeardKeys, ...]:
     """What no recording tells is not left open where somebody played and listened for it."""
     by_ear = {scoring.alike.get(v.point.id) for v in views if v.checked and not v.doubt}
     return tuple(replace(h, unheard=()) if h.item.untold and h.item.key in by_ear else h for h in heard)
@@ -198,7 +198,7 @@ class _Noticed:
 
     kind: str
     views: Sequence[PointView]
-    heard: Sequence[Heard]
+    heard: Sequence[HeardKeys]
     recorded: TuningState
     state: TuningState
     survey: Survey | None
@@ -229,7 +229,7 @@ def _alerts(noticed: _Noticed, scoring: Scoring) -> tuple[Alert, ...]:
 def _repairs(
     piano: Piano,
     views: Sequence[PointView],
-    heard: Sequence[Heard],
+    heard: Sequence[HeardKeys],
     state: TuningState,
     prices: PriceList,
     profile: Buyer | None,
@@ -253,7 +253,7 @@ def _repairs(
     return replace(result, note=note, origin=prices.origin())
 
 
-def _hidden_by_tuning(heard: Sequence[Heard], state: TuningState, scoring: Scoring) -> Statement | None:
+def _hidden_by_tuning(heard: Sequence[HeardKeys], state: TuningState, scoring: Scoring) -> Statement | None:
     """How many notes it hides; nothing where unisons are as wide as is usual some weeks after a tuning."""
     sustain = [h for h in heard if h.item.key in ("sustain treble", "sustain middle")]
     hidden = sum(len(h.hidden) for h in sustain)

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
+from pianolab.assess.by_recording import HeardKeys, counted
 from pianolab.assess.findings import PointView, found_at, gap_key
-from pianolab.assess.listening import Heard, counted
 from pianolab.assess.places import holds
 from pianolab.assess.price_list import trade_practice
 from pianolab.assess.scoring import Scoring
@@ -122,7 +122,7 @@ def as_second_time(proposals: Iterable[Proposal], views: Iterable[PointView]) ->
     return [replace(p, job=becomes[p.job]) if p.found and p.job in becomes else p for p in proposals]
 
 
-def proposals_from_listening(heard: Iterable[Heard]) -> list[Proposal]:
+def proposals_from_listening(heard: Iterable[HeardKeys]) -> list[Proposal]:
     """Jobs that the recording asks for."""
     return [
         Proposal(

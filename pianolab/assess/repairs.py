@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from pianolab.assess.results import RepairEstimate, RepairJob
+from pianolab.assess.assessment import RepairEstimate, RepairJob
 from pianolab.assess.scoring import load_scoring
 from pianolab.show import LOCALE
 

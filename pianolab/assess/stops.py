@@ -13,10 +13,10 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, get_args
 
+from pianolab.assess.assessment import Alert, AlertKind, HowSure
+from pianolab.assess.by_recording import HeardKeys, counted
 from pianolab.assess.findings import PointView, found_at
-from pianolab.assess.listening import Heard, counted
 from pianolab.assess.places import holds
-from pianolab.assess.results import Alert, AlertKind, HowSure
 from pianolab.assess.scoring import Scoring
 from pianolab.checklist.points import Spot
 from pianolab.statements import Statement, statement
@@ -146,7 +146,7 @@ class Evidenced:
     """All that a rule may look at: what was found at the points, what was heard, and the pitch against A4 in cents."""
 
     views: Mapping[str, PointView]
-    heard: Mapping[str, Heard]
+    heard: Mapping[str, HeardKeys]
     offset_cents: float | None
     scoring: Scoring
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.judging.tuning_need import need_of_table
-from pianolab.acoustics.reasons import split_names
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.named_reasons import split_names
+from pianolab.acoustics.survey_result import Survey
 from pianolab.assess.scoring import Scoring
 from pianolab.keyboard import usual_strings
 

@@ -197,7 +197,7 @@ def same_name(name: str) -> str:
 
 def kept_checklist(connection: sa.Connection, *, name: object) -> Checklist:
     """The points a casebook is entered by: its own on top of the usual ones where it keeps some."""
-    from pianolab.casebook.settings import read_settings  # which needs the casebook, which needs this
+    from pianolab.casebook.kept_settings import read_settings  # which needs the casebook, which needs this
 
     own = read_settings(connection, name=name).checklist
     return load_checklist() if own is None else _own_checklist(own.text, own.name)

@@ -16,14 +16,14 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import DATABASE_NAME, reading, writing
+from pianolab.casebook.foreign import Source, media_wanted, opened, read_source, unfit
+from pianolab.casebook.kept_settings import take_over
 from pianolab.casebook.media import keep_file
 from pianolab.casebook.migrate import VERSIONS, check_version
 from pianolab.casebook.opening import create_casebook, holds_casebook, open_casebook, version_at
 from pianolab.casebook.purge import empty_marked_fields
 from pianolab.casebook.reading import Conflict
 from pianolab.casebook.server import is_url, name_of, parse_url
-from pianolab.casebook.settings import take_over
-from pianolab.casebook.sources import Source, media_wanted, opened, read_source, unfit
 from pianolab.casebook.troubles import check_there, refusal
 from pianolab.casebook.uniting import keep_off_others, keep_to_own, obey_tombstones, unite
 from pianolab.errors import PianolabError

@@ -30,13 +30,13 @@ from pianolab.casebook.engine import (
     reading,
     writing,
 )
+from pianolab.casebook.foreign import Source, read_source
+from pianolab.casebook.kept_settings import KeptSettings, write_settings
 from pianolab.casebook.leftovers import sweep
 from pianolab.casebook.migrate import VERSIONS, check_version, copy_database, raise_database
 from pianolab.casebook.opening import build_database
 from pianolab.casebook.purge import empty_marked_fields
 from pianolab.casebook.server import is_url
-from pianolab.casebook.settings import KeptSettings, write_settings
-from pianolab.casebook.sources import Source, read_source
 from pianolab.casebook.troubles import readable, refusal
 from pianolab.casebook.uniting import obey_tombstones, unite
 from pianolab.errors import BadInput, CasebookError

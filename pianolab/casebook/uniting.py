@@ -9,11 +9,11 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import KINDS, REFERENCES, from_json
+from pianolab.casebook.foreign import Source
+from pianolab.casebook.kept_settings import KeptSettings
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.purge import FIELD_MARK, PurgePlan, carry_out, media_of, plan_purge
 from pianolab.casebook.rebuild import Entry, in_order, parts_of, present_row, put_rows
-from pianolab.casebook.settings import KeptSettings
-from pianolab.casebook.sources import Source
 from pianolab.model import Record
 
 

@@ -21,11 +21,11 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import reading, writing
+from pianolab.casebook.kept_settings import settings_from_json, write_settings
 from pianolab.casebook.media import FOLDER, hash_in_name, media_path
 from pianolab.casebook.opening import create_casebook, create_on_server, open_casebook
 from pianolab.casebook.rebuild import check_entry, put_rows, rebuild_records
 from pianolab.casebook.server import is_url
-from pianolab.casebook.settings import settings_from_json, write_settings
 from pianolab.casebook.store import put_pieces
 from pianolab.casebook.troubles import refusal
 from pianolab.casebook.zipped import FORMAT, FORMAT_VERSION, JSON_COLUMNS, LISTS

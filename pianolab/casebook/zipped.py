@@ -19,10 +19,10 @@ import sqlalchemy as sa
 from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import reading
+from pianolab.casebook.kept_settings import read_settings, settings_to_json
 from pianolab.casebook.ledger import later_than
 from pianolab.casebook.media import hash_in_name
 from pianolab.casebook.rebuild import AT_ONCE
-from pianolab.casebook.settings import read_settings, settings_to_json
 from pianolab.casebook.troubles import refusal
 from pianolab.files import own_files, staged
 

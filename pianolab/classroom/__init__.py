@@ -16,7 +16,10 @@ from pianolab.classroom.lessons import (
     write_lesson_sheets,
 )
 from pianolab.classroom.making import drill_set, make_drill
-from pianolab.classroom.measures import (
+from pianolab.classroom.own_piano import OwnPiano, open_own_piano, own_faults, own_piano, photo_exhibit
+from pianolab.classroom.pages import write_class_page, write_progress_page
+from pianolab.classroom.paper import enter_paper
+from pianolab.classroom.psychometrics import (
     Sensitivity,
     Share,
     sensitivities_by_day,
@@ -29,9 +32,6 @@ from pianolab.classroom.measures import (
     threshold_of,
     thresholds_by_day,
 )
-from pianolab.classroom.own_piano import OwnPiano, open_own_piano, own_faults, own_piano, photo_exhibit
-from pianolab.classroom.pages import write_class_page, write_progress_page
-from pianolab.classroom.paper import enter_paper
 from pianolab.classroom.sheets import Sheets, write_sheets
 from pianolab.classroom.sittings import DrillSitting, GradingSitting
 from pianolab.classroom.staircase import Ladder, Threshold, UpDown

@@ -16,7 +16,7 @@ from scipy.signal import fftconvolve, hilbert, resample_poly
 
 from pianolab.classroom.faults import Fault
 from pianolab.sound_model.hammer import buzz_pulses, voicing_gain
-from pianolab.sound_model.room import Room, impulse_response
+from pianolab.sound_model.room import RecordingRoom, impulse_response
 from pianolab.units import db_to_amplitude, key_to_hz, shift_cents
 
 FloatArray = NDArray[np.float64]
@@ -205,7 +205,7 @@ def in_room(sound: FloatArray, t60_s: float, *, seed: int) -> FloatArray:
 
 @lru_cache(maxsize=8)
 def _response(t60_s: float, seed: int) -> FloatArray:
-    return impulse_response(Room(t60_s=t60_s), rate_hz=RATE_HZ, seed=seed)[:, 0]
+    return impulse_response(RecordingRoom(t60_s=t60_s), rate_hz=RATE_HZ, seed=seed)[:, 0]
 
 
 def _window(seconds: float) -> FloatArray:

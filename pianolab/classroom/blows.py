@@ -48,7 +48,7 @@ class Blows(Protocol):
 
 
 @dataclass(frozen=True)
-class Recorded:
+class RepeatedKeys:
     """The keys of the shipped real piano that were struck twice."""
 
     words: str = "a recorded note"
@@ -101,7 +101,7 @@ def blows_of(source: SourceName, *, seed: int) -> Blows:
     """
     if source not in SOURCES:
         raise BadInput("source", repr(source), "one of " + ", ".join(SOURCES))
-    return Recorded() if source == "recorded" else Modelled(seed % 2**31 or 1)
+    return RepeatedKeys() if source == "recorded" else Modelled(seed % 2**31 or 1)
 
 
 @lru_cache(maxsize=48)

@@ -12,7 +12,7 @@ from scipy.stats import t as student
 
 from pianolab.assess.agreement import Agreement, agreement
 from pianolab.classroom.answer_ids import GRADE
-from pianolab.classroom.measures import Share, share_of
+from pianolab.classroom.psychometrics import Share, share_of
 from pianolab.classroom.strictness import FittedGrades, fit_grades
 from pianolab.errors import BadInput
 from pianolab.model import Answer

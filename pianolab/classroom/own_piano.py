@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.signal import resample_poly
 
 from pianolab.acoustics import listen
-from pianolab.acoustics.reasons import split_names
+from pianolab.acoustics.named_reasons import split_names
 from pianolab.checklist import load_checklist
 from pianolab.classroom.altering import RATE_HZ, brighter
 from pianolab.classroom.blows import COLOUR_DB, NOTE_S, from_first_moment
@@ -32,7 +32,7 @@ from pianolab.errors import BadInput
 from pianolab.files import toml_of
 from pianolab.io import read_sound, write_sound
 from pianolab.keyboard import note_name
-from pianolab.report.pictures import scaled_picture
+from pianolab.report.page_photos import scaled_picture
 from pianolab.units import key_to_hz
 
 FloatArray = NDArray[np.float64]

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pianolab.classroom.answer_ids import GRADE, letters_for
-from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.drills import CONFIRMED
+from pianolab.classroom.feedback import FAULT_NAMES
 from pianolab.classroom.grading import ClassView, class_view
+from pianolab.classroom.interval_chart import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.lessons import exhibits_of
-from pianolab.classroom.measures import share_of, shares_by_fault, shares_by_kind
-from pianolab.classroom.progress import (
+from pianolab.classroom.progress_page import (
     before_and_after,
     goals,
     in_order,
@@ -22,13 +22,13 @@ from pianolab.classroom.progress import (
     thresholds,
     yes_no,
 )
+from pianolab.classroom.psychometrics import share_of, shares_by_fault, shares_by_kind
 from pianolab.classroom.talking import talk_sections
-from pianolab.classroom.telling import FAULT_NAMES
 from pianolab.errors import BadInput
 from pianolab.files import check_outputs
 from pianolab.model import Answer
 from pianolab.report import write_page
-from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
+from pianolab.report.class_page import PlainTable, Section, SvgDrawing, class_page
 
 if TYPE_CHECKING:
     from pianolab.classroom.exhibits import Exhibit
@@ -174,7 +174,7 @@ def _own_strictness(school: SchoolClass, pupil: str) -> list[Section]:
     line = Line(
         label="you", value=own.shift, low=own.low, high=own.high, words=own.words, stands_out=own.stands_out
     )
-    chart = Drawing(
+    chart = SvgDrawing(
         svg=interval_chart(
             [line], low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0
         ),
@@ -249,7 +249,7 @@ def _alike(view: ClassView, exhibits: Sequence[Exhibit]) -> Section:
         )
         for n, a in named.items()
     )
-    chart = Drawing(
+    chart = SvgDrawing(
         svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="Krippendorff's alpha"),
         words="Agreement of the class on each point: 1 is all alike, 0 as by chance.",
     )
@@ -277,7 +277,7 @@ def _strict(view: ClassView) -> Section:
         )
         for p in sorted(view.pupils, key=lambda p: p.shift)
     )
-    chart = Drawing(
+    chart = SvgDrawing(
         svg=interval_chart(
             lines, low=-2.0, high=2.0, ticks=(-2, -1, 0, 1, 2), unit="grades beside the class", mark_at=0
         ),

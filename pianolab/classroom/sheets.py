@@ -14,7 +14,7 @@ from pianolab.classroom.sounds import DrillClip
 from pianolab.errors import BadInput
 from pianolab.io import write_sound
 from pianolab.report import write_page
-from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
+from pianolab.report.class_page import PlainTable, Section, SvgDrawing, class_page
 
 LETTERS = "abcdefghijklmnop"
 """They stand beside the boxes of a sheet."""
@@ -120,7 +120,7 @@ def _drill_section(number: int, drill: Drill) -> Section:
 def _exhibit_section(number: int, exhibit: Exhibit) -> Section:
     sound = f" (Sound: {number:02d}-{exhibit.clip.label}.mp3)" if exhibit.clip else ""
     said = tuple(t for t in (f"{exhibit.point.how}{sound}", exhibit.reading) if t)
-    drawings = (Drawing(svg=exhibit.drawing, words=exhibit.point.title),) if exhibit.drawing else ()
+    drawings = (SvgDrawing(svg=exhibit.drawing, words=exhibit.point.title),) if exhibit.drawing else ()
     ticks = lettered(exhibit.choices)
     return Section(
         heading=f"Task {number}: {exhibit.headline()}", paragraphs=said, drawings=drawings, ticks=ticks

@@ -15,19 +15,19 @@ from pianolab.classroom.desk import Desk
 from pianolab.classroom.drills import Drill, DrillKind
 from pianolab.classroom.exhibits import NOT_JUDGEABLE, Exhibit
 from pianolab.classroom.faults import HeardFault
-from pianolab.classroom.kinds import LEVELS
-from pianolab.classroom.making import PLAIN, hardness_for_all, in_turn, make_drill
-from pianolab.classroom.measures import ladder_of
-from pianolab.classroom.staircase import UpDown
-from pianolab.classroom.telling import (
+from pianolab.classroom.feedback import (
     NOTHING_ASKED,
     EncodedSound,
-    Told,
+    Feedback,
     asked_of,
     closing_words,
     encoded,
     told_of,
 )
+from pianolab.classroom.kinds import LEVELS
+from pianolab.classroom.making import PLAIN, hardness_for_all, in_turn, make_drill
+from pianolab.classroom.psychometrics import ladder_of
+from pianolab.classroom.staircase import UpDown
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 
@@ -238,7 +238,7 @@ class DrillSitting(Sitting):
             self._prepare(self._number + 1)
         return sounds
 
-    def take(self, choice: str) -> Told:
+    def take(self, choice: str) -> Feedback:
         """Keep the pupil's answer, then say what is true.
 
         Raises
@@ -302,7 +302,7 @@ class GradingSitting(Sitting):
         clip = None if self.finished else self._exhibits[self._number].clip
         return [encoded(clip)] if clip else []
 
-    def take(self, choice: str) -> Told:
+    def take(self, choice: str) -> Feedback:
         """Keep the grade whose sentence was chosen."""
         shown = self._exhibits[self._number]
         if choice not in shown.choices:
@@ -320,7 +320,7 @@ class GradingSitting(Sitting):
                 grade=grade,
             )
         )
-        return Told(
+        return Feedback(
             right=None,
             headline=before.strip() or f"Noted: {NOT_JUDGEABLE if grade is None else grade}.",
             explanation="How the others see it you will talk about together.",

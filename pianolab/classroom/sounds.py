@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from pianolab.acoustics import listen
-from pianolab.acoustics.results import COLUMNS, TEXT_COLUMNS
+from pianolab.acoustics.survey_result import COLUMNS, TEXT_COLUMNS
 from pianolab.classroom.altering import RATE_HZ, blow_level, crest
 from pianolab.classroom.blows import NOTE_S
 from pianolab.errors import BadInput

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.classroom.answer_ids import place_of
 from pianolab.classroom.drills import Drill
+from pianolab.classroom.feedback import NOTHING_ASKED, EncodedSound, Feedback, asked_of, encoded, told_of
 from pianolab.classroom.lessons import graded_examples, label_of, lesson_drills, lesson_examples
-from pianolab.classroom.telling import NOTHING_ASKED, EncodedSound, Told, asked_of, encoded, told_of
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 from pianolab.report.class_page import PlainTable, Section
@@ -59,7 +59,7 @@ class Talk:
         """The sounds of the present task."""
         return [] if self.finished else [encoded(c) for c in self.drill.clips]
 
-    def told(self) -> Told:
+    def told(self) -> Feedback:
         """What is so, and how many chose what."""
         drill, given = self.drill, self._given[self._number]
         without = drill.truth.without_fault
@@ -70,7 +70,7 @@ class Talk:
         headline = f"{drill.truth.answer}: {given[drill.truth.answer]} of {sum(counts)} heard it so."
         return replace(told, right=None, headline=headline, counts=counts)
 
-    def take(self, _choice: str) -> Told:
+    def take(self, _choice: str) -> Feedback:
         """As `told`: nothing is kept here."""
         return self.told()
 
@@ -103,18 +103,18 @@ class GradedTalk:
         clip = None if self.finished else self._exhibits[self._number].clip
         return [encoded(clip)] if clip else []
 
-    def told(self) -> Told:
+    def told(self) -> Feedback:
         """The teacher's grade and its sentence."""
         shown = self._exhibits[self._number]
         sentence = shown.point.anchors[5 - shown.reference]
-        return Told(
+        return Feedback(
             right=None,
             headline=f"The teacher's grade: {shown.reference}.",
             answer=sentence,
             explanation="Put what you see and hear beside each sentence before you choose one.",
         )
 
-    def take(self, _choice: str) -> Told:
+    def take(self, _choice: str) -> Feedback:
         """As `told`: nothing is kept here."""
         return self.told()
 

@@ -14,7 +14,7 @@ from itertools import product
 import numpy as np
 
 from pianolab.classroom.altering import RATE_HZ, crest, let_go
-from pianolab.classroom.blows import HOLD_S, Recorded, recorded_note
+from pianolab.classroom.blows import HOLD_S, RepeatedKeys, recorded_note
 from pianolab.classroom.confirm import NOT, SAID, SHORTER, heard_alone
 from pianolab.classroom.drills import CONFIRMED, Drill, Recipe, Truth
 from pianolab.classroom.sounds import centroid_hz, level_over_time, struck
@@ -37,7 +37,7 @@ LET_GO_S = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
-class Fall:
+class NoteFall:
     """How long a note takes to fall by 20 dB, s, how that is to be taken (``=``, or ``>`` at least), and its looks."""
 
     seconds: float
@@ -47,14 +47,14 @@ class Fall:
 
 
 @cache
-def fall_of(key: int, which: int) -> Fall:
+def fall_of(key: int, which: int) -> NoteFall:
     """The fall of a recorded note while its key is held, from its loudest 30 ms to the last time within 20 dB of that."""
     note = let_go(recorded_note(key, which), HOLD_S)
     time_s, level_db = level_curve(note.astype(np.float32), rate_hz=RATE_HZ)
     start = int(np.argmax(level_db))
     seconds = fall_time(time_s, level_db, start=start, drop_db=20.0)
     ended = time_s[start] + seconds > HOLD_S - LET_GO_S
-    return Fall(
+    return NoteFall(
         seconds=round(float(seconds), 3),
         bound=">" if ended else "=",
         peak_db=crest(note),
@@ -62,12 +62,12 @@ def fall_of(key: int, which: int) -> Fall:
     )
 
 
-def surely_sooner(one: Fall, other: Fall) -> bool:
+def surely_sooner(one: NoteFall, other: NoteFall) -> bool:
     """Whether the first note surely dies sooner: by far, its own fall known, and both slow enough to be followed.
 
     Examples
     --------
-    >>> known, long = (Fall(seconds=s, bound=b, peak_db=6.0, centroid_hz=500.0) for s, b in ((1.0, "="), (1.96, ">")))
+    >>> known, long = (NoteFall(seconds=s, bound=b, peak_db=6.0, centroid_hz=500.0) for s, b in ((1.0, "="), (1.96, ">")))
     >>> surely_sooner(known, long), surely_sooner(long, known), surely_sooner(known, known)
     (True, False, False)
     """
@@ -115,7 +115,7 @@ def which_real_note(recipe: Recipe) -> Drill:
             fault="",
             check=lambda: heard_sooner(sooner, later),
             made_from="recorded notes, unaltered but for level and end",
-            credit=Recorded().credit,
+            credit=RepeatedKeys().credit,
             explanation=f"It is {bad}: its level falls by 20 dB in {told[bad]}, that of the other in {told[good]}.",
             curves=tuple(level_over_time(k, x) for k, x in sounds.items()),
         ),

@@ -8,7 +8,7 @@ from typing import Any
 from pianolab.acoustics import Survey
 from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words, wide_cents
 from pianolab.acoustics.recorder.signal_states import DEAD_CHANNEL
-from pianolab.acoustics.results import FAULTS_BY_WEIGHT
+from pianolab.acoustics.survey_result import FAULTS_BY_WEIGHT
 from pianolab.keyboard import note_name
 from pianolab.units import A4_KEY
 from pianolab.words import keys_in_words, listed

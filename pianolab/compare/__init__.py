@@ -1,16 +1,16 @@
 """Comparing a shortlist: who comes first how often, what to find out next, and what follows."""
 
-from pianolab.compare.changes import Moved, RankingChange, explain_change
+from pianolab.compare.comparison import Comparison, Standing, Verdict
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.rank import compare_pianos
-from pianolab.compare.results import Comparison, Standing, Verdict
+from pianolab.compare.ranking_change import PianoMoved, RankingChange, explain_change
 from pianolab.compare.steps import NextStep, NextVisit
 
 __all__ = [
     "Comparison",
-    "Moved",
     "NextStep",
     "NextVisit",
+    "PianoMoved",
     "PriceAdvice",
     "RankingChange",
     "Standing",

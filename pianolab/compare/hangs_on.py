@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.assess import Assessment
-from pianolab.assess.results import BEST
+from pianolab.assess.assessment import BEST
 from pianolab.compare.simulate import (
     LEARNING_DRAWS,
     Array,
@@ -48,7 +48,7 @@ class Assumption:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Moved:
+class ChoiceMoved:
     """The first choice (`NONE` for none) and its share of first places once an assumption is moved."""
 
     says: Statement
@@ -57,7 +57,7 @@ class Moved:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Setting:
+class RankedAgain:
     """The draws that are ranked again: the first few thousand of all."""
 
     draws_of: Sequence[PianoDraws]
@@ -116,7 +116,7 @@ def what_it_hangs_on(
     tuple of Statement: for each that turns the first choice, how far it is moved and what is the first choice then
     """
     n = min(LEARNING_DRAWS, len(ranking.weights))
-    setting = Setting(
+    setting = RankedAgain(
         draws_of=draws_of,
         barred=np.array([bool(o) for o in ranking.obstacles]),
         weights=ranking.weights[:n],
@@ -142,17 +142,17 @@ def _named(given: Sequence[Assessment], piano: int) -> Statement:
     return statement("hangs.piano", given[piano].piano.id, name=given[piano].piano.name)
 
 
-def _all_moved(setting: Setting) -> Iterator[Moved]:
+def _all_moved(setting: RankedAgain) -> Iterator[ChoiceMoved]:
     """Every assumption but the weights, at both ends."""
     for assumption in (a for a in load_assumptions() if a.kind != "weights"):
         for end, factor in (("less", assumption.less), ("more", assumption.more)):
             first = _firsts(*setting.ranked(**{assumption.kind: factor}))
             choice, share = _choice(first, len(setting.draws_of))
             says = statement(f"hangs.{assumption.kind} {end}", assumption.kind, factor=factor)
-            yield Moved(says=says, choice=choice, share=share)
+            yield ChoiceMoved(says=says, choice=choice, share=share)
 
 
-def _by_weight(setting: Setting, first: NDArray[np.int_]) -> Iterator[Moved]:
+def _by_weight(setting: RankedAgain, first: NDArray[np.int_]) -> Iterator[ChoiceMoved]:
     """The draws in which one thing counts least, and those in which it counts most."""
     ends = next(a for a in load_assumptions() if a.kind == "weights")
     for i, name in enumerate(WEIGHTS):
@@ -162,7 +162,9 @@ def _by_weight(setting: Setting, first: NDArray[np.int_]) -> Iterator[Moved]:
             continue
         for end, within in (("less", mine <= low), ("more", mine >= high)):
             choice, share = _choice(first[within], len(setting.draws_of))
-            yield Moved(says=statement(f"hangs.weight {end}", name, what=name), choice=choice, share=share)
+            yield ChoiceMoved(
+                says=statement(f"hangs.weight {end}", name, what=name), choice=choice, share=share
+            )
 
 
 @cache

@@ -29,7 +29,7 @@ MANY = 8
 
 
 @dataclass(frozen=True)
-class Takes:
+class StepEffort:
     """What a step takes: the kind of effort, and how long the looking itself takes where that is known."""
 
     effort: str
@@ -50,7 +50,7 @@ class Ground:
         piano: int,
         action: Statement,
         *,
-        takes: Takes,
+        takes: StepEffort,
         learned: Learned,
         because: Statement,
         source: str,
@@ -130,7 +130,7 @@ def _step(ground: Ground, piano: int, group: list[Unknown]) -> NextStep:
         piano,
         statement(_action(first.effort, group, heard=assessment.heard)),
         what=_what(first.effort, group),
-        takes=Takes(first.effort, _minutes(first.effort, group)),
+        takes=StepEffort(first.effort, _minutes(first.effort, group)),
         learned=learn(ground.field, piano, keys),
         because=_because(group),
         source=first.source,
@@ -189,7 +189,7 @@ def _confirm(ground: Ground, piano: int, worst: Alert) -> NextStep:
         piano,
         statement("step.confirm", by=worst.confirm_by),
         what=statement("step.veto", worst.source, stop=worst.says),
-        takes=Takes(settles.effort),
+        takes=StepEffort(settles.effort),
         source=worst.source,
         learned=Learned(chance=chance, worth=chance * better if np.isfinite(better) else 0.0),
         because=statement("step.why", reasons=(statement("unknown.must not be bought"),)),
@@ -206,7 +206,7 @@ def _ask_price(ground: Ground, piano: int) -> NextStep:
     return ground.step(
         piano,
         statement("step.ask the price"),
-        takes=Takes("look again", 1.0),
+        takes=StepEffort("look again", 1.0),
         source="asking price",
         learned=weigh(ground.field, piano, after) if buyable else Learned(chance=0.0, worth=0.0),
         because=statement("step.why", reasons=(statement("unknown.no price"),)),

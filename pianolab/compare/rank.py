@@ -9,14 +9,14 @@ from decimal import Decimal
 import numpy as np
 
 from pianolab.assess import Assessment, PriceList
-from pianolab.assess.results import BEST
+from pianolab.assess.assessment import BEST
+from pianolab.compare.comparison import Comparison, Standing
 from pianolab.compare.hangs_on import what_it_hangs_on
 from pianolab.compare.learning import Field, Outcomes
 from pianolab.compare.looked import missing_looks
 from pianolab.compare.next_steps import Ground, find_next_steps
 from pianolab.compare.obstacles import net_worth, obstacles_of
 from pianolab.compare.price import PriceAdvice, advise_price
-from pianolab.compare.results import Comparison, Standing
 from pianolab.compare.simulate import Array, PianoDraws, draw_piano, money_scale, money_value
 from pianolab.compare.standings import MOST_CONFIDENCES, Ranking, make_standings, share_of_none
 from pianolab.compare.verdict import Shortlist, give_verdict

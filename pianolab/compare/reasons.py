@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from pianolab.assess import Assessment, RepairJob
+from pianolab.compare.comparison import Standing
 from pianolab.compare.price import MORE_WORK, PriceAdvice
-from pianolab.compare.results import Standing
 from pianolab.compare.steps import NextStep
 from pianolab.model import Buyer
 from pianolab.statements import Money, Statement, statement

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.special import erf
 
 from pianolab.assess import Assessment, simulate_repairs
-from pianolab.assess.results import BEST
+from pianolab.assess.assessment import BEST
 from pianolab.compare.looked import load_floors
 from pianolab.model import ASPECTS, Buyer
 

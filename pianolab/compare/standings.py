@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pianolab.assess import Assessment
+from pianolab.compare.comparison import Standing
 from pianolab.compare.learning import Field
 from pianolab.compare.price import PriceAdvice
-from pianolab.compare.results import Standing
 from pianolab.compare.simulate import Array, PianoDraws, money_value
 from pianolab.compare.weights import middle_weights
 from pianolab.model import ASPECTS, Buyer

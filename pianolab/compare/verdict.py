@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from pianolab.assess import Assessment
+from pianolab.compare.comparison import Standing, Verdict
 from pianolab.compare.looked import Missing, minutes_of
 from pianolab.compare.obstacles import Before, condition_of, may_be_lifted, what_stands_before
 from pianolab.compare.price import PriceAdvice
@@ -27,7 +28,6 @@ from pianolab.compare.reasons import (
     why_barred,
     work_due,
 )
-from pianolab.compare.results import Standing, Verdict
 from pianolab.compare.steps import NextStep
 from pianolab.model import Buyer
 from pianolab.statements import Statement, statement

@@ -8,9 +8,9 @@ from tempfile import TemporaryDirectory
 
 from pianolab.casebook import Casebook, gather, open_casebook
 from pianolab.checklist import findings_for, load_scenario
-from pianolab.demo.book import EXAMINER, DemoVisit, add_visit, demo_casebook, hear_visit, plan_demo
-from pianolab.demo.drawings import draw_picture
+from pianolab.demo.drawn_photos import draw_picture
 from pianolab.demo.run import demo
+from pianolab.demo.shortlist import EXAMINER, DemoVisit, add_visit, demo_casebook, hear_visit, plan_demo
 from pianolab.io import Sound, string_together, write_sound
 from pianolab.model import Piano, Visit, load_profiles
 from pianolab.show import Table

@@ -11,7 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from pianolab.casebook import Casebook
-from pianolab.demo.book import demo_casebook
+from pianolab.demo.shortlist import demo_casebook
 from pianolab.errors import BadInput
 from pianolab.files import write_files
 from pianolab.workflow.deciding import decide

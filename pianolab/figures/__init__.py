@@ -8,14 +8,15 @@ from pianolab.figures import (
     instrument_map,
     keyboard_map,
     look,
-    next_steps,
     note_decay,
     radar,
     rank_shares,
     tuning_over_keys,
     unison_over_keys,
+    worth_and_cost,
 )
 from pianolab.figures.brightness_over_keys import draw_brightness, plan_brightness
+from pianolab.figures.column_chart import plan_column
 from pianolab.figures.cost_plan import plan_costs
 from pianolab.figures.cost_ranges import draw_costs
 from pianolab.figures.damper_over_keys import draw_damper, plan_damper
@@ -25,8 +26,6 @@ from pianolab.figures.instrument_map import draw_instrument, plan_instrument
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.keyboard_map import draw_keyboard, plan_keyboard
 from pianolab.figures.look import Mark, marks_for
-from pianolab.figures.measures import plan_column
-from pianolab.figures.next_steps import draw_next_steps, plan_next_steps
 from pianolab.figures.note_decay import draw_note, plan_note
 from pianolab.figures.radar import draw_radar
 from pianolab.figures.radar_plan import plan_radar
@@ -40,6 +39,7 @@ from pianolab.figures.then_and_now import (
 )
 from pianolab.figures.tuning_over_keys import draw_tuning, plan_tuning
 from pianolab.figures.unison_over_keys import draw_unison, plan_unison
+from pianolab.figures.worth_and_cost import draw_next_steps, plan_next_steps
 
 __all__ = [
     "Mark",
@@ -68,7 +68,6 @@ __all__ = [
     "keyboard_map",
     "look",
     "marks_for",
-    "next_steps",
     "note_decay",
     "plan_brightness",
     "plan_column",
@@ -92,4 +91,5 @@ __all__ = [
     "rank_shares",
     "tuning_over_keys",
     "unison_over_keys",
+    "worth_and_cost",
 ]

@@ -6,13 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from pianolab.assess.results import RepairEstimate
-from pianolab.compare.results import Comparison
+from pianolab.assess.assessment import RepairEstimate
+from pianolab.compare.comparison import Comparison
 from pianolab.figures import wording
 from pianolab.figures.look import Mark, marks_for
-from pianolab.figures.money import about, money
 from pianolab.figures.plans import Plan
-from pianolab.show import Row
+from pianolab.show import Row, about, money
 from pianolab.statements import Statement, statement
 from pianolab.words import say
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pianolab.figures import frame, look, wording
 from pianolab.figures.cost_plan import CostPlan, CostRow
 from pianolab.figures.look import Theme
-from pianolab.figures.money import about, money
 from pianolab.figures.sheet import Sheet, drawing
+from pianolab.show import about, money
 
 ROW_PX, WORDS_LINE_PX, BUDGET_PX = 64, 15, 22
 TOTAL = "total with needed repairs, moving and first tunings"

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from statistics import median
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
+from pianolab.figures.column_chart import BOUND_KIND, Measure, Row
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
 from pianolab.figures.look import Kind
-from pianolab.figures.measures import BOUND_KIND, Measure, Row
 from pianolab.figures.messages import marked_message
 from pianolab.figures.wording import keys_are, listed
 from pianolab.keyboard import usually_damped

@@ -25,7 +25,7 @@ class Stroke:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drawing:
+class InstrumentDrawing:
     """All strokes of one kind of piano, and a place for every part by its checklist area.
 
     Where a part is no area of its own, ``points`` names the checklist points that belong to it.
@@ -80,7 +80,7 @@ def _pins(left: float, right: float, bottom: float, top: float, *, count: int) -
     ]
 
 
-def upright() -> Drawing:
+def upright() -> InstrumentDrawing:
     """An upright from the front, upper and lower panel taken off."""
     treble = [
         Stroke(points=((24 + 1.9 * i, 57), (13 + 2.3 * i, 14 + 1.6 * i)), weight="thin") for i in range(19)
@@ -117,10 +117,10 @@ def upright() -> Drawing:
         "Bridges": (47, 36),
         "Pedals": (36, 1.5),
     }
-    return Drawing(view="seen from the front, panels off", strokes=tuple(strokes), where=where)
+    return InstrumentDrawing(view="seen from the front, panels off", strokes=tuple(strokes), where=where)
 
 
-def grand() -> Drawing:
+def grand() -> InstrumentDrawing:
     """A grand from above, lid off."""
     tail: Points = (
         (5, 58),
@@ -168,10 +168,10 @@ def grand() -> Drawing:
         "Bridges": (40, 43.5),
         "Pedals": (37, -0.6),
     }
-    return Drawing(view="seen from above, lid off", strokes=tuple(strokes), where=where)
+    return InstrumentDrawing(view="seen from above, lid off", strokes=tuple(strokes), where=where)
 
 
-def drawing_of(kind: str) -> Drawing:
+def drawing_of(kind: str) -> InstrumentDrawing:
     """The drawing of an ``upright`` or a ``grand``.
 
     Examples
@@ -239,7 +239,7 @@ def _ring(x: float, y: float, radius: float) -> Stroke:
     return Stroke(points=tuple((x + radius * a, y + radius * b) for a, b in corners), weight="case")
 
 
-def grand_below() -> Drawing:
+def grand_below() -> InstrumentDrawing:
     """A grand from below, its keys towards the reader: board with its ribs, beams, keybed, lyre and legs."""
     field: Points = tuple((35 + 0.93 * (x - 35), max(BELLY_Y, 36 + 0.95 * (y - 36))) for x, y in RIM)
     ribs = [within((-60 + 7.5 * i, BELLY_Y), (0.94, 0.34), field) for i in range(22)]
@@ -283,10 +283,10 @@ def grand_below() -> Drawing:
         "Castors": ("case-castors",),
         "Lyre and pedals": PEDALS,
     }
-    return Drawing(view="seen from below", strokes=tuple(strokes), where=where, points=points)
+    return InstrumentDrawing(view="seen from below", strokes=tuple(strokes), where=where, points=points)
 
 
-def upright_behind() -> Drawing:
+def upright_behind() -> InstrumentDrawing:
     """An upright from behind, away from the wall, and under it the bottom board as it lies behind the lower panel."""
     back, board = box(4, 22, 66, 71), box(9, 27, 61, 62)
     ribs = [within((-40 + 8 * i, 27), (0.7, 0.7), board) for i in range(16)]
@@ -326,12 +326,12 @@ def upright_behind() -> Drawing:
         "Bottom board": ("papers-flood", "case-inside", "case-pests"),
         "Pedals and their rods": PEDALS,
     }
-    return Drawing(
+    return InstrumentDrawing(
         view="seen from behind, the bottom board under it", strokes=tuple(strokes), where=where, points=points
     )
 
 
-def other_side_of(kind: str) -> Drawing:
+def other_side_of(kind: str) -> InstrumentDrawing:
     """The drawing of the other side of an ``upright`` or a ``grand``.
 
     Examples

@@ -8,7 +8,7 @@ from typing import Any
 
 from pianolab.checklist.points import Checklist, Point
 from pianolab.figures import frame, look, wording
-from pianolab.figures.instrument_drawing import Drawing, drawing_of, other_side_of
+from pianolab.figures.instrument_drawing import InstrumentDrawing, drawing_of, other_side_of
 from pianolab.figures.judged import GOOD_FROM, GRADE_WORDS, judged
 from pianolab.figures.look import Theme
 from pianolab.figures.plans import Plan
@@ -98,7 +98,7 @@ def plan_instrument(
     )
 
 
-def _drawing(kind: str, other_side: bool) -> Drawing:
+def _drawing(kind: str, other_side: bool) -> InstrumentDrawing:
     return other_side_of(kind) if other_side else drawing_of(kind)
 
 
@@ -179,7 +179,7 @@ def draw_instrument(
     return fig
 
 
-def _draw_outline(fig: Sheet, outline: Drawing, theme: Theme) -> None:
+def _draw_outline(fig: Sheet, outline: InstrumentDrawing, theme: Theme) -> None:
     """All strokes of one look in one trace, so that a page with many drawings stays quick."""
     looks = dict.fromkeys((s.weight, s.smooth, s.filled) for s in outline.strokes)
     for weight, smooth, filled in looks:
@@ -206,7 +206,7 @@ def _draw_outline(fig: Sheet, outline: Drawing, theme: Theme) -> None:
 
 
 def _draw_parts(
-    fig: Sheet, plan: InstrumentPlan, outline: Drawing, theme: Theme, *, room: float = 0.0
+    fig: Sheet, plan: InstrumentPlan, outline: InstrumentDrawing, theme: Theme, *, room: float = 0.0
 ) -> None:
     """The parts in words, from top to bottom; ``room`` is what they have above and below the drawing."""
     order = sorted(plan.parts, key=lambda p: -outline.where[p.part][1])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.errors import BadInput
 from pianolab.figures.look import Kind, Mark, marks_for
 from pianolab.figures.plans import Plan

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pianolab.acoustics.results import FAULTS, Survey
+from pianolab.acoustics.survey_result import FAULTS, Survey
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput
 from pianolab.figures import frame, look, wording

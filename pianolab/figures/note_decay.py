@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Any
 
-from pianolab.acoustics.results import LevelCurve, Survey
+from pianolab.acoustics.survey_result import LevelCurve, Survey
 from pianolab.errors import BadInput
 from pianolab.figures import frame, look
+from pianolab.figures.column_chart import BOUND_KIND
 from pianolab.figures.look import Theme
-from pianolab.figures.measures import BOUND_KIND
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
 from pianolab.figures.survey_cells import number, why_missing

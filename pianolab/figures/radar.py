@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import ceil, cos, pi, sin
 from typing import Any
 
-from pianolab.assess.results import BEST, WORST
+from pianolab.assess.assessment import BEST, WORST
 from pianolab.errors import BadInput
 from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Theme

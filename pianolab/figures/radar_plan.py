@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pianolab.assess.results import Assessment
+from pianolab.assess.assessment import Assessment
 from pianolab.compare.weights import middle_weights
 from pianolab.errors import BadInput
 from pianolab.figures.look import Mark, marks_for

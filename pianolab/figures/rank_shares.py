@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pianolab.compare.results import Comparison
+from pianolab.compare.comparison import Comparison
 from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
 from pianolab.figures.plans import Plan

@@ -11,7 +11,7 @@ from functools import update_wrapper
 from typing import TYPE_CHECKING, Any, Generic, ParamSpec
 
 if TYPE_CHECKING:
-    from pianolab.figures.showing import Chart
+    from pianolab.figures.showing import ShownFigure
 
 P = ParamSpec("P")
 
@@ -49,11 +49,13 @@ class Sheet:
         """Changes to the layout; what is not named stays."""
         _merge(self.layout, changes)
 
-    def figure(self) -> Chart:
+    def figure(self) -> ShownFigure:
         """The plotly figure; plotly checks every name and value."""
-        from pianolab.figures.showing import Chart  # plotly takes half a second, and a page needs none of it
+        from pianolab.figures.showing import (
+            ShownFigure,  # plotly takes half a second, and a page needs none of it
+        )
 
-        return Chart(data=self.data, layout=self.layout)
+        return ShownFigure(data=self.data, layout=self.layout)
 
 
 def _merge(old: dict[str, Any], changes: Mapping[str, Any]) -> None:
@@ -71,7 +73,7 @@ class Drawing(Generic[P]):
         self.sheet = make
         update_wrapper(self, make)
 
-    def __call__(self, *args: P.args, **kwargs: P.kwargs) -> Chart:
+    def __call__(self, *args: P.args, **kwargs: P.kwargs) -> ShownFigure:
         return self.sheet(*args, **kwargs).figure()
 
 

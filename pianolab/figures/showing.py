@@ -19,7 +19,7 @@ CONFIG: Mapping[str, Any] = {
 """For every figure, wherever it is shown: no bar of buttons, no way to send the data anywhere."""
 
 
-class Chart(go.Figure):
+class ShownFigure(go.Figure):
     """A plotly figure that shows itself with `CONFIG`; what is given to ``show`` comes on top."""
 
     def show(self, *args: Any, config: Mapping[str, Any] | None = None, **more: Any) -> Any:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pianolab.figures import frame, look, wording
 from pianolab.figures.plans import Plan
 from pianolab.figures.sheet import Sheet, drawing
-from pianolab.recordings.pedal import LeftPedal, RegisterChange
+from pianolab.recordings.left_pedal import LeftPedal, RegisterChange
 from pianolab.rooms.change import RoomChange
-from pianolab.rooms.results import Span
+from pianolab.rooms.room_acoustics import Span
 from pianolab.show import Row
 from pianolab.statements import Statement, statement
 from pianolab.words import say, upper_first

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from math import isfinite
 from typing import Any
 
-from pianolab.acoustics.reasons import split_reasons
+from pianolab.acoustics.named_reasons import split_reasons
 
 
 def number(value: Any) -> float | None:

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from statistics import median
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
+from pianolab.figures.column_chart import Measure, Row
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeySeries
-from pianolab.figures.measures import Measure, Row
 from pianolab.figures.messages import marked_message
 from pianolab.figures.survey_cells import number
 from pianolab.figures.wording import listed, signed

@@ -2,9 +2,9 @@
 
 from pianolab.recordings.captured import how_captured, lost_keys, with_capture
 from pianolab.recordings.holding import Holding, KeyHolding, holds_tuning
+from pianolab.recordings.left_pedal import LeftPedal, RegisterChange, left_pedal
 from pianolab.recordings.merged import MergedSurvey
 from pianolab.recordings.pairing import check_one_piano
-from pianolab.recordings.pedal import LeftPedal, RegisterChange, left_pedal
 from pianolab.recordings.takes import merge_takes
 
 __all__ = [

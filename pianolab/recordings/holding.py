@@ -39,13 +39,13 @@ from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.errors import BadInput
 from pianolab.keyboard import note_name
 from pianolab.recordings.pairing import OTHER_PIANO, Pairs, pair_keys
-from pianolab.recordings.slips import ALL_STRINGS, ONE_STRING, UNCHANGED, Learned, learn, least_found_of
+from pianolab.recordings.slips import ALL_STRINGS, ONE_STRING, UNCHANGED, PairKnowledge, learn, least_found_of
 from pianolab.show import Row, Showable
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from pianolab.acoustics.results import Survey
+    from pianolab.acoustics.survey_result import Survey
 
 LISTED_CHANCE = 0.2
 """Listed from here: worth hearing again. Of unchanged keys of modelled pianos of two kinds 7 of 850 reached it up to
@@ -225,7 +225,7 @@ def holds_tuning(first: Survey, second: Survey, *, days: float | None = None) ->
     return _result(pairs, learned, state=state, days=days)
 
 
-def _state(pairs: Pairs, learned: Learned) -> str:
+def _state(pairs: Pairs, learned: PairKnowledge) -> str:
     """Whether single keys can be spoken of at all."""
     bent = pairs.log_b_change[pairs.known & (pairs.key < TOP_FROM_KEY)]
     if np.sum(~np.isnan(bent)) >= LEAST_KEYS and float(np.nanmedian(np.abs(bent))) > OTHER_PIANO:
@@ -239,7 +239,7 @@ def _state(pairs: Pairs, learned: Learned) -> str:
     return "tuned in between" if moved > TUNED_SHARE or all_went or uneven > FAR_UNEVEN_CENTS else "compared"
 
 
-def _result(pairs: Pairs, learned: Learned, *, state: str, days: float | None) -> Holding:
+def _result(pairs: Pairs, learned: PairKnowledge, *, state: str, days: float | None) -> Holding:
     told = state == "compared"
     line = learned.drift.line[pairs.known]
     repeat = learned.pitch_factor * float(np.median(pairs.pitch_sd[pairs.known]))
@@ -258,7 +258,7 @@ def _result(pairs: Pairs, learned: Learned, *, state: str, days: float | None) -
     )
 
 
-def _key(pairs: Pairs, learned: Learned, i: int, *, told: bool, state: str) -> KeyHolding:
+def _key(pairs: Pairs, learned: PairKnowledge, i: int, *, told: bool, state: str) -> KeyHolding:
     key, strings = int(pairs.key[i]), int(pairs.strings[i])
     if not pairs.known[i]:
         return KeyHolding(key=key, note=note_name(key), strings=strings, why=pairs.why[i])
@@ -289,7 +289,7 @@ def _key(pairs: Pairs, learned: Learned, i: int, *, told: bool, state: str) -> K
     )
 
 
-def _notes(pairs: Pairs, learned: Learned, state: str) -> tuple[str, ...]:
+def _notes(pairs: Pairs, learned: PairKnowledge, state: str) -> tuple[str, ...]:
     out = []
     if pairs.shift:
         way = "high" if pairs.shift > 0 else "low"

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING
 
 from pianolab.acoustics.columns import column
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.recordings.merging import spread_measures
 from pianolab.show import Row
 

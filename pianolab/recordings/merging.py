@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from pianolab.acoustics.columns import Column, bound_of, declared, is_empty, sd_of, tied_to
-from pianolab.acoustics.results import FAULTS
+from pianolab.acoustics.survey_result import FAULTS
 from pianolab.acoustics.survey_table import Row
 from pianolab.units import FloatArray, key_to_hz
 
@@ -25,7 +25,7 @@ NOT_ASKED = "not measured when these takes were listened to"
 
 
 @dataclass(frozen=True)
-class Takes:
+class KeyTakes:
     """The rows of one key: all that cover it, those in which it sounds, and the best of them."""
 
     rows: Sequence[Row]
@@ -49,7 +49,7 @@ def merge_key(rows: Sequence[Row], *, a4_hz: float) -> tuple[Row, int]:
     if not sounding:
         return _absent(rows)
     best = max(sounding, key=lambda i: (_number(rows[i]["hold_s"]), _number(rows[i]["snr_db"]), -i))
-    takes = Takes(rows, [rows[i] for i in sounding], rows[best])
+    takes = KeyTakes(rows, [rows[i] for i in sounding], rows[best])
     out = dict(takes.best)
     for column in declared():
         out |= WAYS[column.merge](column, takes)
@@ -61,7 +61,7 @@ def merge_key(rows: Sequence[Row], *, a4_hz: float) -> tuple[Row, int]:
     return out, best
 
 
-def _absences(takes: Takes) -> list[str]:
+def _absences(takes: KeyTakes) -> list[str]:
     """A remark for each other state that the key has in some of the takes."""
     absent = [r["status"] for r in takes.rows if r["status"] in ("silent", "unclear")]
     return [
@@ -110,12 +110,12 @@ def _column(rows: Sequence[Row], name: str) -> FloatArray:
     return np.array([_number(r.get(name), np.nan) for r in rows])
 
 
-def _kept(column: Column, takes: Takes) -> Row:  # noqa: ARG001
+def _kept(column: Column, takes: KeyTakes) -> Row:  # noqa: ARG001
     """What the best take has stays."""
     return {}
 
 
-def _mean(column: Column, takes: Takes) -> Row:
+def _mean(column: Column, takes: KeyTakes) -> Row:
     values = _column(takes.heard, column.name)
     sd_name = sd_of(column.name)
     if not sd_name:
@@ -136,7 +136,7 @@ def _sd(values: FloatArray, sd: FloatArray) -> float:
     return float(np.fmax(least, error))
 
 
-def _time(column: Column, takes: Takes) -> Row:
+def _time(column: Column, takes: KeyTakes) -> Row:
     """Measured times before bounds."""
     bound_name, sd_name = bound_of(column.name), sd_of(column.name)
     values, bounds = _column(takes.heard, column.name), np.array([r[bound_name] for r in takes.heard])
@@ -153,17 +153,17 @@ def _time(column: Column, takes: Takes) -> Row:
     return {}
 
 
-def _first_known(column: Column, takes: Takes) -> Row:
+def _first_known(column: Column, takes: KeyTakes) -> Row:
     """That of the best take, or of the first that has one, with what is told with it."""
     row = next((r for r in (takes.best, *takes.heard) if not is_empty(r.get(column.name))), takes.best)
     return {name: row.get(name) for name in (column.name, *(c.name for c in tied_to(column.name)))}
 
 
-def _sum(column: Column, takes: Takes) -> Row:
+def _sum(column: Column, takes: KeyTakes) -> Row:
     return {column.name: float(sum(_number(r.get(column.name), 0.0) for r in takes.rows))}
 
 
-WAYS: Mapping[str, Callable[[Column, Takes], Row]] = {
+WAYS: Mapping[str, Callable[[Column, KeyTakes], Row]] = {
     "best take": _kept,
     "mean": _mean,
     "time": _time,
@@ -175,7 +175,7 @@ WAYS: Mapping[str, Callable[[Column, Takes], Row]] = {
 """How takes of one key become one value, by the word that the column's declaration has for it."""
 
 
-def _sustain(takes: Takes) -> Row:
+def _sustain(takes: KeyTakes) -> Row:
     """The verdict of the takes that could judge; short if one of them says so."""
     for trust in TRUST_ORDER:
         said = [r["sustain_verdict"] for r in takes.heard if r["sustain_trust"] == trust]
@@ -185,7 +185,7 @@ def _sustain(takes: Takes) -> Row:
     return {name: takes.best[name] for name in ("sustain_trust", "sustain_verdict")}
 
 
-def _gaps(out: Row, takes: Takes) -> dict[str, str]:
+def _gaps(out: Row, takes: KeyTakes) -> dict[str, str]:
     """Reasons for what is still missing, in the best take's order."""
     reasons: dict[str, str] = {}
     for row in (takes.best, *takes.heard):
@@ -199,7 +199,7 @@ def _gaps(out: Row, takes: Takes) -> dict[str, str]:
     return reasons
 
 
-def _faults(out: Row, takes: Takes) -> list[str]:
+def _faults(out: Row, takes: KeyTakes) -> list[str]:
     """Unites faults in ``out``; returns a remark for each that not every take which could hear it has heard."""
     found = [r["faults"] for r in takes.heard]
     untested = [r["not_judged"] for r in takes.heard]

@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.judging.tuning import robust_spread
-from pianolab.acoustics.reasons import split_reasons
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.named_reasons import split_reasons
 from pianolab.acoustics.strings.unison import weighted_median
+from pianolab.acoustics.survey_result import Survey
 from pianolab.errors import BadInput
 from pianolab.keyboard import HIGHEST_KEY, LOWEST_KEY, usual_strings
 from pianolab.units import CENTS_PER_NEPER, FloatArray
@@ -28,7 +28,7 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 if TYPE_CHECKING:
     import pandas as pd
 
-    from pianolab.acoustics.results import PartialPitches, Survey
+    from pianolab.acoustics.survey_result import PartialPitches, Survey
 
 
 SAME_CENTS, SAME_SPREADS = 3.0, 5.0

@@ -139,7 +139,7 @@ def _unison_after(cents: FloatArray, before: float, after: float, sd: float, str
 
 
 @dataclass(frozen=True)
-class Learned:
+class PairKnowledge:
     """What a pair of recordings teaches of its keys; arrays of shape (keys,), cents, NaN where a key is not known.
 
     ``own`` is the change of pitch with the drift taken out, with its ``own_sd``; ``chance`` and ``slip`` have shape
@@ -157,7 +157,7 @@ class Learned:
     shares: FloatArray
 
 
-def learn(pairs: Pairs) -> Learned:
+def learn(pairs: Pairs) -> PairKnowledge:
     """Drift, shares and repeat errors, each given the others, until they stand."""
     rough = pairs.change - smooth_over_keys(pairs.change)
     pitch_factor = max(robust_spread(rough) / float(np.median(pairs.pitch_sd[pairs.known])), LEAST_FACTOR)
@@ -177,7 +177,7 @@ def learn(pairs: Pairs) -> Learned:
         weight = stay * _t_weight(own / own_sd)
         if np.allclose(before, (pitch_factor, unison_factor), rtol=1e-3):
             break
-    return Learned(drift, own, own_sd, unison_sd, chance, slip, pitch_factor, shares)
+    return PairKnowledge(drift, own, own_sd, unison_sd, chance, slip, pitch_factor, shares)
 
 
 def _explain(
@@ -254,7 +254,7 @@ def least_found(
     return None
 
 
-def least_found_of(pairs: Pairs, learned: Learned, *, listed_chance: float) -> float | None:
+def least_found_of(pairs: Pairs, learned: PairKnowledge, *, listed_chance: float) -> float | None:
     """`least_found` at the usual key with three strings of a pair of recordings; None where there is none."""
     three = pairs.known & (pairs.strings == 3) & ~np.isnan(pairs.unison_before)
     if not three.any():

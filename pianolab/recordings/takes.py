@@ -32,8 +32,8 @@ from numpy.typing import NDArray
 from pianolab.acoustics.columns import column, is_empty
 from pianolab.acoustics.judging.tuning import robust_spread, tuning_curve
 from pianolab.acoustics.keys.compass import usual_stretch_cents
-from pianolab.acoustics.results import Survey, SurveySummary, count_faults
 from pianolab.acoustics.strings.unison import weighted_median
+from pianolab.acoustics.survey_result import Survey, SurveySummary, count_faults
 from pianolab.acoustics.survey_rows import absent_row
 from pianolab.acoustics.survey_summary import tuning_fields, warning_sentences
 from pianolab.acoustics.survey_table import Row, rows_of, table_of

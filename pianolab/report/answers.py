@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from pianolab.assess.results import Unknown
+from pianolab.assess.assessment import Unknown
+from pianolab.compare.comparison import Comparison, Standing, Verdict
 from pianolab.compare.reasons import OFFER, STEPS
-from pianolab.compare.results import Comparison, Standing, Verdict
 from pianolab.compare.steps import NextStep
-from pianolab.figures.money import about, money
-from pianolab.report import shapes, words
+from pianolab.report import phrases, shapes
 from pianolab.report.instruments import Instrument
 from pianolab.report.offers import offer_of
+from pianolab.show import about, money
 from pianolab.statements import Statement, statement
 from pianolab.words import say, upper_first, with_stop
 
@@ -36,17 +36,17 @@ def verdict_of(comparison: Comparison, instruments: Sequence[Instrument], *, pri
         "kind": v.kind,
         "head": head_of(v),
         "conditions": [with_stop(upper_first(say(c))) for c in conditions_in(v)],
-        "word": words.KIND_WORDS[v.kind],
+        "word": phrases.KIND_WORDS[v.kind],
         "sign": shapes.sign(v.kind),
         "headline": v.headline,
         "sentences": _why(comparison),
         "hangs_on": [with_stop(upper_first(say(h))) for h in comparison.hangs_on],
         "stop": say(comparison.to_find_out().stop),
         "alone": len(comparison.assessments) == 1,
-        "none_fit": words.of_hundred(comparison.none_fit),
+        "none_fit": phrases.of_hundred(comparison.none_fit),
         "chosen": chosen,
-        "sure": words.sure(v.how_sure),
-        "sure_count": words.of_hundred(v.how_sure),
+        "sure": phrases.sure(v.how_sure),
+        "sure_count": phrases.of_hundred(v.how_sure),
         "pay": _pay(chosen, comparison) if prices else None,
         "unknown": _unknown(leader),
         "leader": leader,
@@ -161,7 +161,7 @@ def _step_words(
             "detail": say(s.what),
             "effort": s.takes,
             "why": s.why,
-            "chance": words.of_hundred(s.chance_to_change),
+            "chance": phrases.of_hundred(s.chance_to_change),
             "likely": s.pays and s.chance_to_change >= LEAST_CHANCE,
             "worth": _worth(s, comparison.profile.currency) if prices else "",
             "then": with_stop(upper_first(s.outcomes)) if s.then and prices else "",

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from pianolab.html import templates
-from pianolab.report.clips import Clip
+from pianolab.report.key_clips import Clip
 from pianolab.report.render import text_of
 from pianolab.show import Row, format_row
 
@@ -29,7 +29,7 @@ class PlainTable:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drawing:
+class SvgDrawing:
     """SVG text made by pianolab, with what it shows in words."""
 
     svg: str
@@ -47,7 +47,7 @@ class Section:
 
     heading: str
     paragraphs: tuple[str, ...] = ()
-    drawings: tuple[Drawing, ...] = ()
+    drawings: tuple[SvgDrawing, ...] = ()
     clips: tuple[Clip, ...] = ()
     ticks: tuple[str, ...] = ()
     tables: tuple[PlainTable, ...] = ()

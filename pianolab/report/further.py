@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pianolab.errors import BadInput
 from pianolab.recordings.holding import Holding
-from pianolab.recordings.pedal import LeftPedal
+from pianolab.recordings.left_pedal import LeftPedal
 from pianolab.rooms.change import RoomChange
 from pianolab.show import Showable, format_row
 

@@ -9,18 +9,18 @@ from typing import Any
 from markupsafe import Markup
 
 from pianolab.acoustics.judging.tuning_need import need_of_table
-from pianolab.acoustics.reasons import split_names
-from pianolab.acoustics.results import FAULTS_BY_WEIGHT, Survey, count_faults
-from pianolab.assess.results import Assessment
+from pianolab.acoustics.named_reasons import split_names
+from pianolab.acoustics.survey_result import FAULTS_BY_WEIGHT, Survey, count_faults
+from pianolab.assess.assessment import Assessment
 from pianolab.checklist.points import Checklist
-from pianolab.compare.results import Comparison, Standing
+from pianolab.compare.comparison import Comparison, Standing
 from pianolab.figures.keyboard_map import FAULT_WORDS
 from pianolab.figures.look import Mark
-from pianolab.figures.money import about, money
 from pianolab.figures.radar_plan import money_share, weight_shares
 from pianolab.model import Finding
-from pianolab.report import shapes, words
+from pianolab.report import phrases, shapes
 from pianolab.report.findings_view import FindingsView, view_findings
+from pianolab.show import about, money
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,7 +127,7 @@ def side_by_side(
     first: list[dict[str, Any]] = [
         _text_row(
             "First choice in",
-            [f"{words.of_hundred(i.standing.rank_shares[0])} of 100" for i in instruments],
+            [f"{phrases.of_hundred(i.standing.rank_shares[0])} of 100" for i in instruments],
             strong=True,
         )
     ]
@@ -145,7 +145,7 @@ def side_by_side(
         for i in instruments:
             r = i.assessment.aspects[n]
             cells.append(
-                {"text": words.span(r.low, r.high), "bar": shapes.range_bar(r.low, r.high, index=i.index)}
+                {"text": phrases.span(r.low, r.high), "bar": shapes.range_bar(r.low, r.high, index=i.index)}
             )
         rows.append(
             {"name": a.aspect.capitalize(), "sub": f"counts {share:.0%}", "cells": cells, "strong": False}

@@ -7,7 +7,7 @@ from typing import Any
 
 from pianolab.compare import Comparison, PriceAdvice
 from pianolab.compare.worth import STEPS, Adjusted
-from pianolab.figures.money import about, money
+from pianolab.show import about, money
 from pianolab.words import say, upper_first
 
 NO_PRICE = "no price yet"

@@ -7,26 +7,26 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.checklist.points import Checklist
-from pianolab.compare.results import Comparison
+from pianolab.compare.comparison import Comparison
 from pianolab.errors import BadInput
 from pianolab.figures import draw_costs, draw_ranks, marks_for, plan_costs, plan_ranks
 from pianolab.figures.look import PALETTE_SOURCE
-from pianolab.figures.money import about, money
 from pianolab.model import Finding
-from pianolab.report import shapes, words
+from pianolab.report import phrases, shapes
 from pianolab.report.answers import likely_steps, verdict_of
-from pianolab.report.charts import EXTRA, ChartBook, changed_chart, over_keys, piano_charts, radars
-from pianolab.report.clips import ClaimClips, Clip
 from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of, side_by_side
-from pianolab.report.listening import clip_grid, hidden_rows
+from pianolab.report.key_clips import ClaimClips, Clip
 from pianolab.report.offers import offer_of
-from pianolab.report.pictures import Picture, then_and_now
+from pianolab.report.opening_sheet import sheet_of, short_of
+from pianolab.report.page_charts import EXTRA, ChartBook, changed_chart, over_keys, piano_charts, radars
+from pianolab.report.page_photos import Picture, then_and_now
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
-from pianolab.report.sheet import sheet_of, short_of
+from pianolab.report.what_is_heard import clip_grid, hidden_rows
+from pianolab.show import about, money
 from pianolab.words import as_sentence, listed, upper_first, with_stop
 
 
@@ -188,7 +188,7 @@ def _said(
 
 
 TOOLS: dict[str, Any] = {
-    "words": words,
+    "words": phrases,
     "shapes": shapes,
     "money": money,
     "about": about,

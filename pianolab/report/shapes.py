@@ -9,10 +9,10 @@ from math import cos, pi, sin
 
 from markupsafe import Markup
 
-from pianolab.assess.results import BEST, WORST
+from pianolab.assess.assessment import BEST, WORST
 from pianolab.figures.look import Mark
 from pianolab.figures.svg_marks import sign_path
-from pianolab.report.words import GRADE_WORDS
+from pianolab.report.phrases import GRADE_WORDS
 
 
 def outline(symbol: str, *, size: float = 24.0) -> Markup:

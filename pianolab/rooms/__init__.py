@@ -1,5 +1,6 @@
 """Room acoustics by calculation: how long a room rings, how loud it makes a piano, showroom against home."""
 
+from pianolab.rooms.as_found import RoomAsFound, predict_as_found, room_of_visit
 from pianolab.rooms.change import HeardTime, RoomChange, compare_rooms
 from pianolab.rooms.formulas import (
     air_absorption,
@@ -14,12 +15,11 @@ from pianolab.rooms.formulas import (
     schroeder_frequency,
     speed_of_sound,
 )
+from pianolab.rooms.possible_rooms import Air, Position
 from pianolab.rooms.predict import predict_room
 from pianolab.rooms.preview import listening_preview
-from pianolab.rooms.results import RoomAcoustics, Span
-from pianolab.rooms.simulate import Air, Position
+from pianolab.rooms.room_acoustics import RoomAcoustics, Span
 from pianolab.rooms.surfaces import NOMINAL_HZ, Surface, SurfaceTable, load_surfaces
-from pianolab.rooms.walk import RoomAsFound, predict_as_found, room_of_visit
 
 __all__ = [
     "NOMINAL_HZ",

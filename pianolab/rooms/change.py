@@ -8,11 +8,11 @@ import numpy as np
 
 from pianolab.errors import BadInput
 from pianolab.model import PianoKind, Room
+from pianolab.rooms.advice import caution_words, change_words
+from pianolab.rooms.as_found import RoomAsFound, predict_as_found
 from pianolab.rooms.predict import predict_room
-from pianolab.rooms.results import RoomAcoustics, Span, band, mean_over, span_of, span_row
+from pianolab.rooms.room_acoustics import RoomAcoustics, Span, band, mean_over, span_of, span_row
 from pianolab.rooms.surfaces import NOMINAL_HZ
-from pianolab.rooms.walk import RoomAsFound, predict_as_found
-from pianolab.rooms.words import caution_words, change_words
 from pianolab.show import Fields, Row, Showable
 from pianolab.units import FloatArray
 

@@ -9,8 +9,8 @@ import numpy as np
 from pianolab.errors import BadInput
 from pianolab.model import PianoKind, Room
 from pianolab.rooms.formulas import critical_distance, schroeder_frequency
-from pianolab.rooms.results import RoomAcoustics, RoomDraws, Span, mean_over, span_of
-from pianolab.rooms.simulate import INDOORS, UNKNOWN_POSITION, Air, Position, Setting, simulate
+from pianolab.rooms.possible_rooms import INDOORS, UNKNOWN_POSITION, Air, Position, RoomCase, simulate
+from pianolab.rooms.room_acoustics import RoomAcoustics, RoomDraws, Span, mean_over, span_of
 from pianolab.rooms.surfaces import Surface, SurfaceTable, load_surfaces
 from pianolab.units import FloatArray
 
@@ -77,7 +77,7 @@ def predict_room(
     _check(people, lid, kind, position.wall_distance_m, size)
     if size is None:
         return RoomAcoustics(room=room, kind=kind, why_unknown=_missing(room), assumed=strange)
-    setting = Setting(
+    setting = RoomCase(
         room=room,
         size_m=size,
         named=named,
@@ -150,7 +150,7 @@ def _check(
         raise BadInput("wall_distance_m", wall_m, f"0 to {furthest:g} m", "Centimetres instead of metres?")
 
 
-def _assumptions(setting: Setting) -> tuple[str, ...]:
+def _assumptions(setting: RoomCase) -> tuple[str, ...]:
     parts = {s.part for s in setting.named}
     said = [
         f"the {part} {'are' if part == 'walls' else 'is'} not described: drawn from what is usual"
@@ -174,7 +174,7 @@ def _spans(values: FloatArray) -> tuple[Span, ...]:
     return tuple(span_of(values[:, i]) for i in range(values.shape[1]))
 
 
-def _result(setting: Setting, draws: RoomDraws, assumed: tuple[str, ...]) -> RoomAcoustics:
+def _result(setting: RoomCase, draws: RoomDraws, assumed: tuple[str, ...]) -> RoomAcoustics:
     length, width, height = setting.size_m
     volume = length * width * height
     return RoomAcoustics(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
 from pianolab.rooms.change import RoomChange
-from pianolab.rooms.results import RoomAcoustics
+from pianolab.rooms.room_acoustics import RoomAcoustics
 from pianolab.rooms.surfaces import BANDS_HZ, load_surfaces
 from pianolab.units import FloatArray
 

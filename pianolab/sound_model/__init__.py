@@ -1,9 +1,9 @@
 """The modelled piano: notes and scales with known truth and seeded faults, for demo, class and tests."""
 
-from pianolab.sound_model.modes import NoteModes, note_modes
 from pianolab.sound_model.note import render_note
+from pianolab.sound_model.note_modes import NoteModes, note_modes
 from pianolab.sound_model.piano import KeyFault, PianoModel
-from pianolab.sound_model.room import ROOMS, Room, impulse_response, room
+from pianolab.sound_model.room import ROOMS, RecordingRoom, impulse_response, room
 from pianolab.sound_model.scale import ModelledScale, render_scale
 from pianolab.sound_model.scenes import SceneSound, load_scene_sounds, render_scene
 from pianolab.sound_model.truth import NoteTruth, Strike, note_truth
@@ -15,7 +15,7 @@ __all__ = [
     "NoteModes",
     "NoteTruth",
     "PianoModel",
-    "Room",
+    "RecordingRoom",
     "SceneSound",
     "Strike",
     "impulse_response",

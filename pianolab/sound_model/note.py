@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
 from pianolab.sound_model.hammer import buzz_pulses, noise_burst
-from pianolab.sound_model.modes import NoteModes, note_modes
+from pianolab.sound_model.note_modes import NoteModes, note_modes
 from pianolab.sound_model.piano import OFF_DB, PianoModel
 from pianolab.sound_model.stringing import FULL_LEVEL
 from pianolab.sound_model.strings import ComplexArray, FloatArray

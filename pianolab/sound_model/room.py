@@ -16,7 +16,7 @@ OCTAVES_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Room:
+class RecordingRoom:
     """A room as the microphone hears it.
 
     Parameters
@@ -56,20 +56,20 @@ class Room:
             if not low <= getattr(self, name) <= high:
                 raise BadInput(name, getattr(self, name), f"a value from {low:g} to {high:g}")
 
-    def stereo(self) -> Room:
+    def stereo(self) -> RecordingRoom:
         """The same room heard by two microphones."""
         return replace(self, channels=2)
 
 
-ROOMS: dict[str, Room] = {
-    "home": Room(),
-    "hall": Room(t60_s=1.1, drr_db=-2.0, bass_ratio=1.1, treble_ratio=0.5, early=9),
-    "dull": Room(t60_s=0.2, drr_db=5.0, bass_ratio=1.8, treble_ratio=0.45, treble_db=7.0, early=4),
-    "bright": Room(t60_s=0.9, drr_db=-1.0, bass_ratio=1.0, treble_ratio=0.85, early=9),
+ROOMS: dict[str, RecordingRoom] = {
+    "home": RecordingRoom(),
+    "hall": RecordingRoom(t60_s=1.1, drr_db=-2.0, bass_ratio=1.1, treble_ratio=0.5, early=9),
+    "dull": RecordingRoom(t60_s=0.2, drr_db=5.0, bass_ratio=1.8, treble_ratio=0.45, treble_db=7.0, early=4),
+    "bright": RecordingRoom(t60_s=0.9, drr_db=-1.0, bass_ratio=1.0, treble_ratio=0.85, early=9),
 }
 
 
-def room(name: str) -> Room | None:
+def room(name: str) -> RecordingRoom | None:
     """A room by name: ``dry`` (None: no room at all), ``home``, ``hall``, ``dull`` or ``bright``.
 
     Parameters
@@ -92,14 +92,14 @@ def room(name: str) -> Room | None:
     return ROOMS[name]
 
 
-def t60_at(place: Room, f_hz: FloatArray) -> FloatArray:
+def t60_at(place: RecordingRoom, f_hz: FloatArray) -> FloatArray:
     """Reverberation time over frequency: flat from 500 Hz to 1 kHz, other ratios at the ends."""
     octaves = np.log2(np.asarray(f_hz, dtype=float) / 1000.0)
     ratio = np.interp(octaves, [-4.0, -1.0, 0.0, 3.0], [place.bass_ratio, 1.0, 1.0, place.treble_ratio])
     return np.asarray(place.t60_s * ratio)
 
 
-def impulse_response(place: Room, *, rate_hz: int, seed: int) -> FloatArray:
+def impulse_response(place: RecordingRoom, *, rate_hz: int, seed: int) -> FloatArray:
     """Impulse response of the room: direct sound, single reflections, noise that dies away by octaves.
 
     Parameters
@@ -114,7 +114,7 @@ def impulse_response(place: Room, *, rate_hz: int, seed: int) -> FloatArray:
 
     Examples
     --------
-    >>> response = impulse_response(Room(t60_s=0.3), rate_hz=16000, seed=1)
+    >>> response = impulse_response(RecordingRoom(t60_s=0.3), rate_hz=16000, seed=1)
     >>> response.shape[1], float(response[0, 0])
     (1, 1.0)
     """
@@ -127,7 +127,7 @@ def impulse_response(place: Room, *, rate_hz: int, seed: int) -> FloatArray:
     return np.stack(heard, axis=1)
 
 
-def _one_channel(place: Room, frames: int, *, rate_hz: int, rng: np.random.Generator) -> FloatArray:
+def _one_channel(place: RecordingRoom, frames: int, *, rate_hz: int, rng: np.random.Generator) -> FloatArray:
     t = np.arange(frames) / rate_hz
     tail = np.zeros(frames)
     for f in OCTAVES_HZ:
@@ -171,7 +171,7 @@ def _dull(response: FloatArray, *, loss_db: float, rate_hz: int) -> FloatArray:
 
 
 def in_room(
-    sound: NDArray[np.float32], place: Room | None, *, rate_hz: int, seed: int
+    sound: NDArray[np.float32], place: RecordingRoom | None, *, rate_hz: int, seed: int
 ) -> NDArray[np.float32]:
     """A dry sound as it is heard in a room; shape (frames,) or, in stereo, (frames, 2)."""
     if place is None:

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from pianolab.errors import BadInput
 from pianolab.keyboard import check_key
 from pianolab.show import Row, Showable
-from pianolab.sound_model.modes import note_modes
 from pianolab.sound_model.note import Press, ring_seconds, strike
+from pianolab.sound_model.note_modes import note_modes
 from pianolab.sound_model.piano import PianoModel
-from pianolab.sound_model.room import Room, in_room, microphone_noise
+from pianolab.sound_model.room import RecordingRoom, in_room, microphone_noise
 from pianolab.sound_model.truth import TRUTH_COLUMNS, Strike, truth_row
 from pianolab.units import db_to_amplitude
 
@@ -52,7 +52,7 @@ class ModelledScale(Showable):
     truth: pd.DataFrame
     strikes: tuple[Strike, ...]
     model: PianoModel
-    room: Room | None
+    room: RecordingRoom | None
     snr_db: float
     seed: int
 
@@ -102,7 +102,7 @@ class Playing:
     lead_in_s: float = 1.0
     tail_s: float = 2.0
     rate_hz: int = 44100
-    room: Room | None = None
+    room: RecordingRoom | None = None
     snr_db: float = float("inf")
     hum_hz: float = 0.0
     peak_db: float = -3.0

@@ -11,7 +11,7 @@ import numpy as np
 from pianolab.errors import BadInput
 from pianolab.shipped import shipped
 from pianolab.sound_model.piano import KeyFault, PianoModel
-from pianolab.sound_model.room import Room, room
+from pianolab.sound_model.room import RecordingRoom, room
 from pianolab.sound_model.scale import ModelledScale, render_scale
 
 SOUNDS_FILE = "datasets/scenario/sounds.toml"
@@ -26,7 +26,7 @@ class SceneSound:
     name: str
     description: str
     model: PianoModel
-    room: Room | None
+    room: RecordingRoom | None
     snr_db: float = 45.0
     hold_s: float = 2.0
     gap_s: float = 0.5

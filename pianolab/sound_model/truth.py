@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pianolab.keyboard import note_name
-from pianolab.sound_model.modes import NoteModes, note_modes
 from pianolab.sound_model.note import Float32Array, ring, ring_seconds
+from pianolab.sound_model.note_modes import NoteModes, note_modes
 from pianolab.sound_model.piano import PianoModel
 from pianolab.sound_model.strings import FloatArray
 from pianolab.units import cents_between, key_to_hz, power_to_db

@@ -22,14 +22,14 @@ from pianolab.touch.fit import Fit, Wish, fits_of
 from pianolab.touch.preference import Preferences, preferences
 from pianolab.words import say
 
-__all__ = ["Answer", "Drift", "TouchView", "touch_evidence", "touch_view"]
+__all__ = ["TouchAnswer", "TouchChange", "TouchView", "touch_evidence", "touch_view"]
 
 Kind = Literal["taste", "fault", "liking"]
 LIKING = "liking"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Answer:
+class TouchAnswer:
     """What players last said of one piano on one scale; ``ends`` are the anchor sentences of 1 and 5."""
 
     piano: str
@@ -45,7 +45,7 @@ class Answer:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drift:
+class TouchChange:
     """One player's answer that moved between two visits to the same piano."""
 
     player: str
@@ -87,9 +87,9 @@ class TouchView(Showable):
     """
 
     player: str
-    answers: tuple[Answer, ...]
+    answers: tuple[TouchAnswer, ...]
     agreements: tuple[Agreement, ...]
-    drifts: tuple[Drift, ...]
+    drifts: tuple[TouchChange, ...]
     preferences: tuple[Preferences, ...]
     fits: tuple[Fit, ...]
     header = ("about", "scale", "said", "in words")
@@ -119,7 +119,7 @@ class TouchView(Showable):
         return rows + [(f.piano, f"for {self.player}", f.liking, f.sentence) for f in self.fits]
 
 
-def _between(answer: Answer) -> str:
+def _between(answer: TouchAnswer) -> str:
     low, high = answer.spread
     if answer.kind == "fault":
         return (
@@ -239,11 +239,11 @@ def _judged(
 
 def _answers(
     latest: Mapping[tuple[str, str], TouchOpinion], scales: TouchScales, names: Mapping[str, str]
-) -> tuple[Answer, ...]:
+) -> tuple[TouchAnswer, ...]:
     found = []
     for scale, title, kind, ends in _scales(scales):
         for piano, said in _judged(latest, scale, kind).items():
-            answer = Answer(
+            answer = TouchAnswer(
                 piano=names[str(piano)], scale=title, kind=kind, said=tuple(sorted(said.items())), ends=ends
             )
             found.append(answer)
@@ -269,7 +269,7 @@ def _agreements(
     return tuple(found)
 
 
-def _drifts(seen: Seen, scales: TouchScales, names: Mapping[str, str]) -> tuple[Drift, ...]:
+def _drifts(seen: Seen, scales: TouchScales, names: Mapping[str, str]) -> tuple[TouchChange, ...]:
     least = load_touch_scoring().taste["drift_from"]
     found = []
     for (piano, who), said in seen.items():
@@ -278,7 +278,7 @@ def _drifts(seen: Seen, scales: TouchScales, names: Mapping[str, str]) -> tuple[
             told = [(day, place) for day, place in places if place is not None]
             if len(told) > 1 and told[0][0] < told[-1][0] and abs(told[-1][1] - told[0][1]) >= least:
                 (first_day, first), (last_day, last) = told[0], told[-1]
-                drift = Drift(
+                drift = TouchChange(
                     player=who,
                     piano=names[piano],
                     scale=title,

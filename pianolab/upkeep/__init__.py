@@ -7,7 +7,7 @@ from pianolab.upkeep.over_years import (
     MoneyLine,
     MoneyOverYears,
     MoneyPlans,
-    Span,
+    MoneySpan,
     plans_text,
     read_plans,
 )
@@ -19,8 +19,8 @@ __all__ = [
     "MoneyLine",
     "MoneyOverYears",
     "MoneyPlans",
+    "MoneySpan",
     "PartLife",
-    "Span",
     "care_plan",
     "money_over_years",
     "plans_text",

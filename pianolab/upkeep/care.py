@@ -10,7 +10,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.assess.findings import view_point
 from pianolab.assess.scoring import load_scoring
 from pianolab.checklist import Checklist, load_checklist

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.assess.findings import PointView, found_at
 from pianolab.assess.places import holds as rule_holds
 from pianolab.assess.scoring import Scoring

@@ -20,14 +20,14 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.assess.assessment import RepairEstimate
 from pianolab.assess.price_list import PriceList
 from pianolab.assess.repairs import simulate_both, simulate_repairs, triangular
-from pianolab.assess.results import RepairEstimate
 from pianolab.checklist.points import JobKind
 from pianolab.errors import BadInput
 from pianolab.model import Buyer, Piano
 from pianolab.upkeep.life import Life
-from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, MoneyPlans, Span
+from pianolab.upkeep.over_years import MoneyLine, MoneyOverYears, MoneyPlans, MoneySpan
 
 DRAWS = 5_000
 CLIMATE = "climate care"
@@ -121,10 +121,10 @@ def _check(piano: Piano, repairs: RepairEstimate, profile: Buyer, prices: PriceL
         raise BadInput("years_of_use", profile.years_of_use, "1 to 100 years")
 
 
-def span(values: Array) -> Span:
+def span(values: Array) -> MoneySpan:
     """The 10, 50 and 90 % points of the draws."""
     low, middle, high = (Decimal(round(float(q))) for q in np.percentile(values, (10, 50, 90)))
-    return Span(low=low, middle=middle, high=high)
+    return MoneySpan(low=low, middle=middle, high=high)
 
 
 def _share_below(a_year: Array | None, other: Array | np.float64 | None) -> float | None:

@@ -18,7 +18,7 @@ Share = tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Span:
+class MoneySpan:
     """An amount of which 10, 50 and 90 % of the drawn cases lie under these."""
 
     low: Decimal
@@ -34,7 +34,7 @@ class MoneyLine:
     """
 
     kind: str
-    total: Span | None
+    total: MoneySpan | None
     what: str = ""
     why: str = ""
     counted: bool = True
@@ -96,11 +96,11 @@ class MoneyOverYears(Showable):
     lines: tuple[MoneyLine, ...]
     years: float
     currency: str
-    a_year: Span | None
-    total: Span | None = None
+    a_year: MoneySpan | None
+    total: MoneySpan | None = None
     why_unknown: str = ""
     hire_a_year: Decimal | None = None
-    new_a_year: Span | None = None
+    new_a_year: MoneySpan | None = None
     below_hire: float | None = None
     below_new: float | None = None
     plans: MoneyPlans = field(default_factory=MoneyPlans)
@@ -163,7 +163,7 @@ class MoneyOverYears(Showable):
         ]
 
 
-def _ends(span: Span | None) -> tuple[Decimal | None, Decimal | None, Decimal | None]:
+def _ends(span: MoneySpan | None) -> tuple[Decimal | None, Decimal | None, Decimal | None]:
     return (None, None, None) if span is None else (span.low, span.middle, span.high)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from pianolab.model import Piano
-from pianolab.widgets.desk_state import Place
+from pianolab.widgets.desk_state import ScreenPlace
 from pianolab.widgets.findings_form import FindingsForm
 from pianolab.widgets.keyboard_picker import KeyboardPicker
 from pianolab.widgets.photo_form import PhotoForm
@@ -54,7 +54,7 @@ class DeskParts(Wrote):
         self._pianos = pianos
         self._made: dict[tuple[str, str], tuple[Piano, Any]] = {}
 
-    def part(self, place: Place) -> Any:
+    def part(self, place: ScreenPlace) -> Any:
         """The widget of a place, showing what the casebook holds now."""
         if place.part == "piano":
             return self._pianos
@@ -76,7 +76,7 @@ class DeskParts(Wrote):
         if walk is not None:
             walk.weigh(worth)
 
-    def _make(self, place: Place, piano: Piano, *, before: Any) -> Any:
+    def _make(self, place: ScreenPlace, piano: Piano, *, before: Any) -> Any:
         """A part anew; of a walk whose piano was changed the time that was chosen stays."""
         book, visit = self._casebook, place.visit_id
         if place.part == "keyboard":

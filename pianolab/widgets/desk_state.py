@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Place:
+class ScreenPlace:
     """The piano, the visit and the part that are on the screen."""
 
     piano_id: str
@@ -24,13 +24,13 @@ class Place:
 class Screen(Protocol):
     """What may be the live screen of a casebook."""
 
-    place: Place | None
+    place: ScreenPlace | None
 
     def became_old(self) -> None: ...
 
 
 _LIVE: dict[str, weakref.ref[Any]] = {}
-_LEFT: dict[str, Place] = {}
+_LEFT: dict[str, ScreenPlace] = {}
 
 
 def take_over(casebook: Casebook, screen: Screen) -> None:
@@ -48,12 +48,12 @@ def is_live(casebook: Casebook, screen: Screen) -> bool:
     return live is not None and live() is screen
 
 
-def leave(casebook: Casebook, place: Place) -> None:
+def leave(casebook: Casebook, place: ScreenPlace) -> None:
     """Remember where one is, for the next screen of this kernel."""
     _LEFT[casebook.name] = place
 
 
-def where_left(casebook: Casebook) -> Place | None:
+def where_left(casebook: Casebook) -> ScreenPlace | None:
     """Where one was: in this kernel, else at the visit that was written to last; None in an empty casebook.
 
     What this kernel remembers counts only while the casebook still has it.
@@ -63,7 +63,7 @@ def where_left(casebook: Casebook) -> Place | None:
     if left is not None and left.visit_id in visits:
         return left
     last = _last_written(casebook, visits)
-    return None if last is None else Place(piano_id=last.piano_id, visit_id=last.id)
+    return None if last is None else ScreenPlace(piano_id=last.piano_id, visit_id=last.id)
 
 
 def _last_written(casebook: Casebook, visits: dict[str, Visit]) -> Visit | None:

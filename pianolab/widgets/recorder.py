@@ -27,7 +27,7 @@ from pianolab.widgets.recorder_plan import BLOWS, about_of, choice_of, choices
 from pianolab.widgets.recorder_rest import Rest, offers
 from pianolab.widgets.recorder_session import Session, start
 from pianolab.widgets.recorder_upload import Upload
-from pianolab.widgets.recorder_work import Tell, Work
+from pianolab.widgets.recorder_work import BackgroundJob, Tell
 from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk_view import keyboard_view
 from pianolab.words import with_stop
@@ -94,7 +94,7 @@ class RecorderForm(StillTwin, anywidget.AnyWidget):
         self._rest = Rest(place_for(casebook))
         self._chord: LevelCheck | None = None
         self._upload, self._picture = Upload(), ""
-        self._work = Work(changed=self._working, failed=self._failed, apart=apart)
+        self._work = BackgroundJob(changed=self._working, failed=self._failed, apart=apart)
         self._visit = self._found(visit)
         super().__init__()
         self._turn()

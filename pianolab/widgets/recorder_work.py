@@ -11,7 +11,7 @@ from pianolab.errors import PianolabError, Stopped
 Tell = Callable[[str, float], None]
 
 
-class Work:
+class BackgroundJob:
     """At most one job at a time.
 
     Parameters

@@ -10,7 +10,7 @@ import ipywidgets
 
 from pianolab.model import Room
 from pianolab.rooms import RoomAsFound, load_surfaces
-from pianolab.rooms.walk import BARE, LID, SIZES, SOFT, WALL
+from pianolab.rooms.as_found import BARE, LID, SIZES, SOFT, WALL
 from pianolab.widgets.typed import number_text
 
 NAMES = {"description_width": "12em"}

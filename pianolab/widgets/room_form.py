@@ -14,7 +14,7 @@ from pianolab.errors import BadInput, PianolabError
 from pianolab.html import not_saved, paragraphs
 from pianolab.model import Buyer, Finding, Room, load_profiles, new_id
 from pianolab.rooms import RoomAsFound, compare_rooms, room_of_visit
-from pianolab.rooms.walk import SIZES
+from pianolab.rooms.as_found import SIZES
 from pianolab.show import html_table
 from pianolab.widgets.asking import Asking
 from pianolab.widgets.big_enough import big_enough

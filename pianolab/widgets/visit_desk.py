@@ -15,14 +15,7 @@ from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Piano, Visit
 from pianolab.widgets.browser import browser_code
 from pianolab.widgets.desk_parts import PART_NAMES, DeskParts
-from pianolab.widgets.desk_state import (
-    Place,
-    is_live,
-    leave,
-    take_over,
-    visits_of,
-    where_left,
-)
+from pianolab.widgets.desk_state import ScreenPlace, is_live, leave, take_over, visits_of, where_left
 from pianolab.widgets.later import Later
 from pianolab.widgets.piano_form import PianoForm
 from pianolab.widgets.still import StillTwin
@@ -107,7 +100,7 @@ class VisitDesk(StillTwin, ipywidgets.VBox):
         know: Callable[[Casebook, str], Known] | None = None,
     ) -> None:
         self._casebook, self._by, self._know = casebook, examiner, know
-        self.place: Place | None = None
+        self.place: ScreenPlace | None = None
         self.bar, self.known = DeskBar(self.receive), KnownPanel()
         self.body = ipywidgets.VBox([])
         self.body.add_class("pl-desk-part")
@@ -123,7 +116,9 @@ class VisitDesk(StillTwin, ipywidgets.VBox):
         self.made = DeskParts(casebook, examiner, pianos=self.pianos, minutes=minutes)
         self.made.when_written(self._written)
         take_over(casebook, self)
-        self.go(where_left(casebook) or Place(piano_id=self.pianos.piano.id, visit_id=self.pianos.visit.id))
+        self.go(
+            where_left(casebook) or ScreenPlace(piano_id=self.pianos.piano.id, visit_id=self.pianos.visit.id)
+        )
 
     def __repr__(self) -> str:
         return f"<VisitDesk {self.piano.name}, visit of {self.visit.day.isoformat()}>"
@@ -186,36 +181,36 @@ class VisitDesk(StillTwin, ipywidgets.VBox):
         piano = self._casebook.piano(piano_id)
         visits = visits_of(self._casebook, piano)
         visit = visits[-1] if visits else self._add_visit(piano)
-        self.go(Place(piano_id=piano.id, visit_id=visit.id, part=self._now().part))
+        self.go(ScreenPlace(piano_id=piano.id, visit_id=visit.id, part=self._now().part))
 
     def _choose_visit(self, visit_id: str) -> None:
         visit = self._casebook.visit(visit_id)
-        self.go(Place(piano_id=visit.piano_id, visit_id=visit.id, part=self._now().part))
+        self.go(ScreenPlace(piano_id=visit.piano_id, visit_id=visit.id, part=self._now().part))
 
     def _choose_part(self, part: str) -> None:
         if part not in PART_NAMES:
             raise BadInput("part", repr(part)[:40], "one of " + ", ".join(PART_NAMES))
         now = self._now()
-        self.go(Place(piano_id=now.piano_id, visit_id=now.visit_id, part=part))
+        self.go(ScreenPlace(piano_id=now.piano_id, visit_id=now.visit_id, part=part))
 
     def _begin_visit(self) -> str:
         piano = self.piano
         today = [v for v in visits_of(self._casebook, piano) if v.day == date.today()]
         visit = today[-1] if today else self._add_visit(piano)
-        self.go(Place(piano_id=piano.id, visit_id=visit.id, part=self._now().part))
+        self.go(ScreenPlace(piano_id=piano.id, visit_id=visit.id, part=self._now().part))
         return "There is a visit of today already; it goes on." if today else "A visit of today has begun."
 
     def _add_visit(self, piano: Piano) -> Visit:
         with self._casebook.editing(by=self._by) as edit:
             return edit.add(Visit(piano_id=piano.id, day=date.today(), examiner=self._by))
 
-    def _now(self) -> Place:
+    def _now(self) -> ScreenPlace:
         assert self.place is not None
         return self.place
 
     # ---- showing -------------------------------------------------------------------------------------------------
 
-    def go(self, place: Place | None) -> None:
+    def go(self, place: ScreenPlace | None) -> None:
         """Bring a place on the screen; every part is about its piano and visit from now on."""
         if place is None:
             return
@@ -296,7 +291,7 @@ class VisitDesk(StillTwin, ipywidgets.VBox):
 
     def to_html(self) -> str:
         """Which piano and visit, and the walk so far, as a still, escaped page part."""
-        walk = self.made.part(Place(piano_id=self._now().piano_id, visit_id=self._now().visit_id))
+        walk = self.made.part(ScreenPlace(piano_id=self._now().piano_id, visit_id=self._now().visit_id))
         named = f"<p>{escape(self.piano.name)}, visit of {self.visit.day.isoformat()}.</p>"
         return named + str(walk.to_html())
 

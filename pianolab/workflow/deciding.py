@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics import Survey
 from pianolab.assess import Assessment
-from pianolab.assess.listening import COMPARED
+from pianolab.assess.by_recording import COMPARED
 from pianolab.casebook import Casebook
 from pianolab.casebook.book import check_open
 from pianolab.checklist import Checklist, load_touch_scales
@@ -20,7 +20,7 @@ from pianolab.html import paragraphs
 from pianolab.model import Comparable, Finding, Piano, Room
 from pianolab.recordings import Holding, LeftPedal
 from pianolab.report import Clip
-from pianolab.report.clips import ClaimClips
+from pianolab.report.key_clips import ClaimClips
 from pianolab.rooms import RoomChange, compare_rooms, room_of_visit
 from pianolab.show import Row, Showable
 from pianolab.touch import TouchView, touch_view

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from pianolab.assess import Assessment
-from pianolab.assess.results import BEST, WORST
+from pianolab.assess.assessment import BEST, WORST
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
 from pianolab.checklist.hour import order_walk

@@ -9,13 +9,13 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
-from pianolab.assess.listening import COMPARED
+from pianolab.assess.by_recording import COMPARED
 from pianolab.casebook import Casebook
 from pianolab.checklist.touch_scales import short_end
 from pianolab.errors import PianolabError
 from pianolab.model import Photo, Piano
 from pianolab.recordings.holding import Holding
-from pianolab.recordings.pedal import LeftPedal
+from pianolab.recordings.left_pedal import LeftPedal
 from pianolab.report import (
     Enclosures,
     Further,
@@ -25,10 +25,10 @@ from pianolab.report import (
     further,
     scaled_picture,
 )
-from pianolab.report.pictures import provenance_name
+from pianolab.report.page_photos import provenance_name
 from pianolab.rooms import RoomChange
+from pianolab.rooms.advice import general_cautions
 from pianolab.rooms.change import HeardTime
-from pianolab.rooms.words import general_cautions
 from pianolab.touch.view import TouchView
 from pianolab.upkeep import MoneyOverYears
 from pianolab.words import as_sentence, listed

@@ -14,15 +14,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pianolab.acoustics import COLUMNS, Survey, columns, listen
-from pianolab.acoustics.columns import Chart, Column, Listened, checked, declared, is_empty
-from pianolab.acoustics.reasons import join_names, join_reasons, split_names, split_reasons
+from pianolab.acoustics.columns import Column, ColumnChart, Listened, checked, declared, is_empty
+from pianolab.acoustics.named_reasons import join_names, join_reasons, split_names, split_reasons
 from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.recorder_states import Impairment
 from pianolab.acoustics.survey_table import rows_of
 from pianolab.errors import BadInput
 from pianolab.figures import draw_over_keys, plan_column
 from pianolab.recordings import merge_takes
-from pianolab.report.tables import csv_tables
+from pianolab.report.csv_tables import csv_tables
 from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, render_scale
 from pianolab.workflow import survey_csv
 from tests.figures.make import make_checklist, make_comparison, make_findings
@@ -50,7 +50,9 @@ KNOCK = Column(
     rests_on="fall",
     merge="mean",
     spread=True,
-    chart=Chart(title="How hard the blow stands out", axis="first 50 ms over the note", least=(0.0, 6.0)),
+    chart=ColumnChart(
+        title="How hard the blow stands out", axis="first 50 ms over the note", least=(0.0, 6.0)
+    ),
 )
 
 

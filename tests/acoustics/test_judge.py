@@ -8,10 +8,10 @@ import pytest
 
 from pianolab.acoustics.envelope.decay import NoteDecay
 from pianolab.acoustics.judging.buzz import OverNeighbours
-from pianolab.acoustics.judging.judge import NO_DAMPER, ROOM_RINGS_ON, RULES, STRING_PULLS, Evidence
+from pianolab.acoustics.judging.fault_rules import NO_DAMPER, ROOM_RINGS_ON, RULES, STRING_PULLS, NoteEvidence
 from pianolab.acoustics.judging.voicing import VOICING_UNTOLD
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.results import FAULTS
+from pianolab.acoustics.survey_result import FAULTS
 
 SOUND_DECAY = NoteDecay(1.5, "=", 12.0)
 
@@ -24,7 +24,7 @@ def evidence(
     least_db: float = -60.0,
     over: OverNeighbours | None = None,
     **given: Any,
-) -> Evidence:
+) -> NoteEvidence:
     """One sound note of key 40, but for what is given."""
     usual: dict[str, Any] = {
         "cents": np.zeros(1),
@@ -46,7 +46,7 @@ def evidence(
         decays=[decay],
         between=SimpleNamespace(heard=np.array([heard]), least_db=np.array([least_db])),
     )
-    return Evidence(m=m, **(usual | given))  # type: ignore[arg-type]
+    return NoteEvidence(m=m, **(usual | given))  # type: ignore[arg-type]
 
 
 def near_by(

@@ -21,7 +21,7 @@ from scipy import signal
 from pianolab.acoustics.keys import reading_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.fresh_lines import SIDE_CENTS, TOP_HZ, FreshLines, widened
-from pianolab.acoustics.keys.line_evidence import LOW_PARTIALS, STEP_CENTS, Evidence, weigh
+from pianolab.acoustics.keys.line_evidence import LOW_PARTIALS, STEP_CENTS, LineEvidence, weigh
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.sequence import read_sequence
 from pianolab.acoustics.spectra import as_channels
@@ -170,7 +170,7 @@ def test_a_move_that_is_not_followed_would_show() -> None:
     )
 
 
-def mean_per_partial(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> Evidence:
+def mean_per_partial(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> LineEvidence:
     """How far a pitch's partials stand out in the mean, less 8 dB: a pitch with one partial in band asks for one line."""
     evidence = weigh(fresh, rate_hz=rate_hz, first_key=first_key, last_key=last_key)
     n = np.arange(1, LOW_PARTIALS + 1)
@@ -183,7 +183,7 @@ def mean_per_partial(fresh: FreshLines, *, rate_hz: int, first_key: int, last_ke
     in_band = (hz < TOP_HZ) | (n == 1)
     mean_db = (widened(fresh.out_db)[:, at] * in_band).sum(axis=2) / in_band.sum(axis=1)
     score = (mean_db - 8.0).astype(np.float32)
-    return Evidence(score, score, evidence.b_factor, evidence.grid)
+    return LineEvidence(score, score, evidence.b_factor, evidence.grid)
 
 
 def test_a_mean_per_partial_would_be_caught(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -246,6 +246,6 @@ def test_where_the_partials_of_a_bass_string_begin_is_read_off_the_low_ones(
     assert off_cents(1) > STEP_CENTS
 
 
-def by_all_partials(fresh: FreshLines, **where: int) -> Evidence:
+def by_all_partials(fresh: FreshLines, **where: int) -> LineEvidence:
     evidence = weigh(fresh, **where)
     return replace(evidence, low_score=evidence.score)

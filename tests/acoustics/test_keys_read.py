@@ -20,7 +20,7 @@ from pianolab.acoustics.keys import line_evidence
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.fresh_lines import FreshLines, fresh_lines
 from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, _margins, _offset_prior, read_keys
-from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
+from pianolab.acoustics.keys.line_evidence import STEP_CENTS, LineEvidence
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.path_search import FEW_STRIKES, ends
 from pianolab.acoustics.keys.sequence import read_sequence
@@ -150,7 +150,7 @@ def path_through(keys: list[int], times_s: list[float], *, rival: dict[int, int]
         score[i, np.abs(grid - key) < 0.35] = 30.0
         if i in rival:
             score[i, np.abs(grid - rival[i]) < 0.35] = 36.0
-    evidence = Evidence(score, score, np.ones_like(score), grid)
+    evidence = LineEvidence(score, score, np.ones_like(score), grid)
     path = read_keys(evidence, np.array(times_s), np.ones(len(keys)), first_key=1, last_key=88)
     return [int(k) for k in path.keys]
 
@@ -284,7 +284,7 @@ def read_sure_notes(keys: np.ndarray, *, off_cents: float, toneless: np.ndarray)
     grid = np.arange(-100, 9101, STEP_CENTS) / 100.0
     nearest = np.abs(grid[None] - (keys + off_cents / 100.0)[:, None]) < 0.051
     score = np.where(nearest & ~toneless[:, None], 20.0, -1.0).astype(np.float32)
-    evidence = Evidence(score, score, np.ones_like(score), grid)
+    evidence = LineEvidence(score, score, np.ones_like(score), grid)
     times_s = np.arange(1.0, len(keys) + 1.0)
     return read_keys(evidence, times_s, np.ones(len(keys)), first_key=1, last_key=88)
 

@@ -17,7 +17,15 @@ from pianolab.acoustics.recorder.elsewhere import begins_with_blow
 from pianolab.acoustics.recorder.gate import find_gate
 from pianolab.acoustics.recorder.recorder_states import top_string_perhaps
 from pianolab.acoustics.recorder.wander import hear_wander
-from pianolab.sound_model import KeyFault, ModelledScale, PianoModel, Room, render_note, render_scale, room
+from pianolab.sound_model import (
+    KeyFault,
+    ModelledScale,
+    PianoModel,
+    RecordingRoom,
+    render_note,
+    render_scale,
+    room,
+)
 
 FIRST, LAST = 40, 56
 KEYS = {"first_key": FIRST, "last_key": LAST}
@@ -234,7 +242,7 @@ def test_two_dampers_that_fail_are_two_faults_and_no_pedal() -> None:
 def in_a_hall(last_damped: int) -> Survey:
     """The scale in a hall so long that most notes are not heard let go before the next."""
     piano = PianoModel(seed=71, last_damped_key=last_damped)
-    hall = Room(t60_s=3.0, drr_db=-10.0)
+    hall = RecordingRoom(t60_s=3.0, drr_db=-10.0)
     scale = render_scale(piano, room=hall, hold_s=1.5, gap_s=0.5, seed=71, snr_db=50.0, **KEYS)
     return heard(scale.samples)
 

@@ -7,7 +7,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pianolab.acoustics.results import COLUMNS, EXTRA_COLUMNS, FAULTS, TEXT_COLUMNS, Survey, SurveySummary
+from pianolab.acoustics.survey_result import (
+    COLUMNS,
+    EXTRA_COLUMNS,
+    FAULTS,
+    TEXT_COLUMNS,
+    Survey,
+    SurveySummary,
+)
 from pianolab.keyboard import note_name, usual_strings, usually_damped
 from pianolab.units import key_to_hz
 

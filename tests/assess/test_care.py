@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.model import Buyer, Finding, Piano, Room

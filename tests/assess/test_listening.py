@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pianolab.assess import assess_piano, load_prices
 from pianolab.assess.alerts import _heard_alert
-from pianolab.assess.listening import Heard
+from pianolab.assess.by_recording import HeardKeys
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.tuning_state import tuning_state
 from pianolab.checklist import findings_for, load_checklist, load_scenario
@@ -277,9 +277,9 @@ def test_voicing_reads_as_never_told_by_one_blow_not_as_notes_that_were_not_hear
 def test_shares_add_up_from_what_is_known_to_what_nobody_heard_and_end_at_the_whole() -> None:
     """A tenth of ten keys each, where half of them are the full loss: what comes last is cut at the whole."""
     item: Any = SimpleNamespace(full_share=0.5)
-    heard = Heard(item=item, faulty=(1,), hidden=(2, 3), mute=(4,), unheard=(5, 6, 7), total=10)
+    heard = HeardKeys(item=item, faulty=(1,), hidden=(2, 3), mute=(4,), unheard=(5, 6, 7), total=10)
     assert heard.shares == pytest.approx((0.2, 0.4, 0.2, 0.2))
-    few = Heard(item=item, faulty=(), hidden=(2,), mute=(), unheard=(5, 6), total=10)
+    few = HeardKeys(item=item, faulty=(), hidden=(2,), mute=(), unheard=(5, 6), total=10)
     assert few.shares == pytest.approx((0.0, 0.2, 0.0, 0.4))
 
 
@@ -288,7 +288,7 @@ def test_a_warning_weighs_by_the_keys_that_are_faulty_not_by_those_that_are_hidd
         full_share=0.5, key="short", aspects={"tone": 0.6, "evenness": 0.2}, confirm_by="listen"
     )
     few, many = (
-        Heard(item=item, faulty=faulty, hidden=hidden, mute=(), unheard=(), total=20)
+        HeardKeys(item=item, faulty=faulty, hidden=hidden, mute=(), unheard=(), total=20)
         for faulty, hidden in (((1,), (5, 6, 7, 8)), ((1, 2, 3), ()))
     )
     weights = [_heard_alert("warning", h, "likely").severity for h in (few, many)]

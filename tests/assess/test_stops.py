@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.assess import Alert, Assessment, Circumstances, assess_piano, load_prices
 from pianolab.assess.scoring import load_scoring
 from pianolab.assess.stops import SignRule, StopRule, Way, load_stops, read_stops

@@ -11,7 +11,7 @@ import pytest
 from pianolab.casebook import check_casebook, gather, open_casebook, repair_casebook, restore_casebook
 from pianolab.casebook.backups import back_up, copies
 from pianolab.casebook.engine import DATABASE_NAME
-from pianolab.casebook.settings import KeptSettings, keep_settings, kept_settings
+from pianolab.casebook.kept_settings import KeptSettings, keep_settings, kept_settings
 from pianolab.cli import main
 from pianolab.errors import BadInput, CasebookError, PianolabError
 from pianolab.model import Finding, Piano

@@ -12,15 +12,15 @@ import pytest
 
 from pianolab.classroom import DRILL_KINDS, Drill, drill_set, make_drill, set_seed, transfer
 from pianolab.classroom.altering import RATE_HZ, altered, blow_level, brighter, coloured, crest, let_go
-from pianolab.classroom.blows import HOLD_S, Modelled, Recorded, blows_of, recorded_note
+from pianolab.classroom.blows import HOLD_S, Modelled, RepeatedKeys, blows_of, recorded_note
 from pianolab.classroom.confirm import NOT, by_measure, by_order, release_s
 from pianolab.classroom.draws import LAST_COLOUR_KEY, LAST_RINGING_KEY, Note
 from pianolab.classroom.drills import CONFIRMED, balanced
 from pianolab.classroom.faults import FAULT_WORDS, NOTHING, Fault, amount_of, fault_of
+from pianolab.classroom.feedback import encoded
 from pianolab.classroom.kinds import carriers
 from pianolab.classroom.making import in_turn
 from pianolab.classroom.sounds import BLOW_DB, ROVE_DB, Played, listened, note_starts, struck
-from pianolab.classroom.telling import encoded
 from pianolab.classroom.transfer import fall_of, heard_sooner, pairs_by_looks
 from pianolab.errors import BadInput
 from pianolab.io.real_notes import ATTRIBUTION
@@ -359,7 +359,7 @@ def upper_partials_db(sound: np.ndarray, key: int) -> float:
 def test_a_hard_hammer_and_a_left_pedal_change_the_upper_partials_by_what_is_said(gain_db: float) -> None:
     """On every key and blow; the twin: the same amount taken off in place of added is not what is said."""
     against = []
-    for key in Recorded().keys:
+    for key in RepeatedKeys().keys:
         for which in (0, 1):
             note = recorded_note(key, which)
             made, plain_db = brighter(note, gain_db, float(key_to_hz(key))), upper_partials_db(note, key)
@@ -373,7 +373,7 @@ def test_a_brighter_blow_is_about_as_peaked_as_it_was_and_begins_no_sooner(gain_
     """On the keys that are asked; the twin: the same gain with no phase turned makes it more peaked by a decibel, or less."""
     turned, plain, early = [], [], []
     blow, before = slice(0, round(0.4 * RATE_HZ)), slice(0, round(0.003 * RATE_HZ))
-    for key in (k for k in Recorded().keys if k <= LAST_COLOUR_KEY):
+    for key in (k for k in RepeatedKeys().keys if k <= LAST_COLOUR_KEY):
         for which in (0, 1):
             note, f1_hz = recorded_note(key, which), float(key_to_hz(key))
             gain = coloured(note, gain_db, f1_hz, np.zeros(20))
@@ -455,7 +455,7 @@ def test_a_lesson_about_dampers_stays_where_dampers_leak(kind: str) -> None:
 
 def test_a_clip_holds_its_notes_where_it_says() -> None:
     rng = np.random.default_rng(1)
-    notes = [Recorded().blow(k, 0, rng=rng) for k in (40, 43)]
+    notes = [RepeatedKeys().blow(k, 0, rng=rng) for k in (40, 43)]
     clip = struck("A", notes, rng=rng).samples
     for start in note_starts(2):
         at = round(start * RATE_HZ)

@@ -18,7 +18,7 @@ from pianolab.classroom import (
     threshold_of,
     thresholds_by_day,
 )
-from pianolab.classroom.measures import RECENT, ladder_of
+from pianolab.classroom.psychometrics import RECENT, ladder_of
 from pianolab.classroom.staircase import Ladder, share_right
 from pianolab.errors import BadInput
 from pianolab.model import Answer

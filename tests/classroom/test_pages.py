@@ -12,12 +12,12 @@ import pytest
 
 from pianolab.classroom import Drill, make_drill
 from pianolab.classroom.answer_ids import GRADE, answer_id, place_of
-from pianolab.classroom.charts import Line, interval_chart
 from pianolab.classroom.exhibits import make_exhibits
 from pianolab.classroom.folder import SchoolClass, make_class
+from pianolab.classroom.interval_chart import Line, interval_chart
 from pianolab.classroom.lessons import Goal, lesson_exhibits
 from pianolab.classroom.pages import class_sections, pupil_sections, write_class_page, write_progress_page
-from pianolab.classroom.progress import before_and_after, goal_standing, goals, latest_turn
+from pianolab.classroom.progress_page import before_and_after, goal_standing, goals, latest_turn
 from pianolab.classroom.sheets import write_sheets
 from pianolab.classroom.staircase import share_right
 from pianolab.errors import BadInput

@@ -18,7 +18,7 @@ from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.gain import GainEvidence
 from pianolab.acoustics.recorder.recorder_states import Impairment
 from pianolab.acoustics.recorder.signal_states import automatic_gain, clipping
-from pianolab.acoustics.results import Survey, SurveySummary, count_faults
+from pianolab.acoustics.survey_result import Survey, SurveySummary, count_faults
 from pianolab.acoustics.survey_table import Row, table_of
 from pianolab.keyboard import note_name, usual_strings, usually_damped
 from pianolab.units import key_to_hz

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pianolab.assess import Assessment, RepairEstimate, RepairJob, assess_piano, load_prices
-from pianolab.assess.results import Alert, Unknown
+from pianolab.assess.assessment import Alert, Unknown
 from pianolab.checklist import load_checklist
 from pianolab.compare.price import PriceAdvice, advise_price
 from pianolab.compare.price_terms import WORTH_SAYING

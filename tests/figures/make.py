@@ -9,8 +9,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pianolab.acoustics.results import COLUMNS, EXTRA_COLUMNS, TEXT_COLUMNS, LevelCurve, Survey, SurveySummary
-from pianolab.assess.results import (
+from pianolab.acoustics.survey_result import (
+    COLUMNS,
+    EXTRA_COLUMNS,
+    TEXT_COLUMNS,
+    LevelCurve,
+    Survey,
+    SurveySummary,
+)
+from pianolab.assess.assessment import (
     Alert,
     AspectResult,
     Assessment,
@@ -21,7 +28,7 @@ from pianolab.assess.results import (
 )
 from pianolab.checklist.points import Checklist, Point
 from pianolab.compare import PriceAdvice
-from pianolab.compare.results import Comparison, Standing, Verdict
+from pianolab.compare.comparison import Comparison, Standing, Verdict
 from pianolab.compare.steps import NextStep
 from pianolab.keyboard import note_name
 from pianolab.model import ASPECTS, Buyer, Finding, Piano

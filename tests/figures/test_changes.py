@@ -8,7 +8,7 @@ from pianolab.errors import BadInput
 from pianolab.figures import draw_drift, draw_spans, plan_drift, plan_left_pedal, plan_room_change
 from pianolab.model import Room
 from pianolab.recordings.holding import Holding, KeyHolding
-from pianolab.recordings.pedal import LeftPedal, RegisterChange
+from pianolab.recordings.left_pedal import LeftPedal, RegisterChange
 from pianolab.rooms import compare_rooms
 
 

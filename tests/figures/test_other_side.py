@@ -6,7 +6,7 @@ from pianolab.checklist import load_checklist
 from pianolab.figures import draw_instrument, plan_instrument
 from pianolab.figures.instrument_drawing import BELLY_Y, RIM, inside, other_side_of
 from pianolab.model import Finding, Piano
-from pianolab.report.charts import ChartBook, maps
+from pianolab.report.page_charts import ChartBook, maps
 
 CHECKLIST = load_checklist()
 

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from pianolab.acoustics.results import LevelCurve
+from pianolab.acoustics.survey_result import LevelCurve
 from pianolab.figures import draw_note, draw_radar, plan_note, plan_radar
 from pianolab.figures.instrument_drawing import RIM, SIDES, TAIL, drawing_of
 from pianolab.figures.judged import judged

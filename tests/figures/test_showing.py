@@ -10,7 +10,7 @@ import pytest
 
 from pianolab import figures
 from pianolab.figures.sheet import Sheet
-from pianolab.figures.showing import CONFIG, Chart
+from pianolab.figures.showing import CONFIG, ShownFigure
 
 PLOTLY = "application/vnd.plotly.v1+json"
 
@@ -55,5 +55,5 @@ def test_every_drawing_comes_from_that_one_place() -> None:
     assert len(drawings) >= 12
     for drawing in drawings:
         assert drawing.sheet is not None
-    assert isinstance(Sheet().figure(), Chart)
+    assert isinstance(Sheet().figure(), ShownFigure)
     assert CONFIG["displayModeBar"] is False

@@ -9,7 +9,7 @@ import pytest
 from pianolab.acoustics import Survey, listen
 from pianolab.errors import BadInput
 from pianolab.recordings import left_pedal
-from pianolab.recordings.pedal import _level_words
+from pianolab.recordings.left_pedal import _level_words
 from pianolab.sound_model import PianoModel, render_scale
 
 KEYS = (28, 51)

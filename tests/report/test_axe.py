@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from pianolab.report import Clip, write_page
-from pianolab.report.class_page import Drawing, PlainTable, Section, class_page
+from pianolab.report.class_page import PlainTable, Section, SvgDrawing, class_page
 from tests.report.test_browser import CHROMIUM, browsers, open_page, path, see_everything, tone
 
 AXE = "axe-core@4.14.1"
@@ -82,7 +82,7 @@ def test_the_page_of_a_class_in_light_and_dark(browsers, axe, tmp_path) -> None:
 
 def class_sheet(folder: Path) -> Path:
     """A page with everything that the page of a class can hold."""
-    drawing = Drawing(
+    drawing = SvgDrawing(
         svg='<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><path d="M1 1L8 8" stroke="#000"/></svg>',
         words="a line",
     )

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from pianolab.assess.results import Unknown
+from pianolab.assess.assessment import Unknown
 from pianolab.compare.worth import Adjusted
 from pianolab.model import Comparable, Finding
 from pianolab.report import csv_tables

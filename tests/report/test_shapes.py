@@ -5,7 +5,7 @@ import re
 import pytest
 
 from pianolab.figures.look import marks_for
-from pianolab.report.charts import ChartBook, radars
+from pianolab.report.page_charts import ChartBook, radars
 from pianolab.report.shapes import range_bar
 from tests.figures.make import make_comparison
 

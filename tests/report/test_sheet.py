@@ -14,8 +14,8 @@ from pianolab.checklist import load_checklist
 from pianolab.model import Finding
 from pianolab.report.answers import _budget_words
 from pianolab.report.instruments import instruments_of
+from pianolab.report.opening_sheet import _why_not, looked, looked_words, reasons_for, sheet_of
 from pianolab.report.shapes import grade_mark
-from pianolab.report.sheet import _why_not, looked, looked_words, reasons_for, sheet_of
 from pianolab.statements import statement
 from tests.figures.make import make_survey
 from tests.report.make_sheet import compared, sound_structure

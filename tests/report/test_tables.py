@@ -10,7 +10,7 @@ from pianolab.errors import BadInput
 from pianolab.files import AlreadyThere
 from pianolab.model import Finding
 from pianolab.report import ALWAYS, csv_tables, write_tables
-from pianolab.report.tables import cell
+from pianolab.report.csv_tables import cell
 from tests.figures.make import NAMES, make_checklist, make_comparison, make_findings, make_surveys
 
 

@@ -7,9 +7,9 @@ import pytest
 from pianolab.assess import assess_piano, load_prices
 from pianolab.checklist import findings_for, load_checklist, load_scenario
 from pianolab.compare import compare_pianos
-from pianolab.figures.money import money
 from pianolab.model import load_profiles
 from pianolab.report import comparison_page, csv_tables
+from pianolab.show import money
 from pianolab.words import upper_first
 from tests.figures.make import make_survey
 from tests.report.test_page import text_of

@@ -21,8 +21,8 @@ from pianolab.rooms import (
     predict_room,
     sabine_t60,
 )
-from pianolab.rooms.results import RoomAcoustics, Span, mean_over, span_of
-from pianolab.rooms.words import change_words
+from pianolab.rooms.advice import change_words
+from pianolab.rooms.room_acoustics import RoomAcoustics, Span, mean_over, span_of
 from pianolab.sources import SOURCES
 
 HOME = Room(length_m=4.8, width_m=3.9, height_m=2.5, surfaces=("carpet", "plaster", "curtains"))

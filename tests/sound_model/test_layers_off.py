@@ -7,7 +7,7 @@ import pytest
 
 from pianolab.sound_model import PianoModel
 from pianolab.sound_model.amounts import OFF_DB
-from pianolab.sound_model.modes import longitudinal_lines, phantom_lines
+from pianolab.sound_model.note_modes import longitudinal_lines, phantom_lines
 
 LEVEL = np.array([1.0, 0.5, 0.25])
 POLES = -1.0 + 2j * np.pi * np.array([110.0, 220.5, 331.6])

@@ -9,7 +9,7 @@ from pianolab.sound_model import (
     KeyFault,
     ModelledScale,
     PianoModel,
-    Room,
+    RecordingRoom,
     impulse_response,
     render_scale,
     room,
@@ -50,7 +50,7 @@ def test_shape_and_level() -> None:
     mono = play(room=room("home"))
     assert mono.samples.dtype == np.float32
     assert np.abs(mono.samples).max() == pytest.approx(10 ** (-3 / 20), rel=1e-5)
-    stereo = play(room=Room(channels=2))
+    stereo = play(room=RecordingRoom(channels=2))
     assert stereo.samples.shape == (mono.samples.shape[0], 2)
     assert not np.array_equal(stereo.samples[:, 0], stereo.samples[:, 1])
 
@@ -173,18 +173,18 @@ def test_room_has_the_reverberation_it_says(name: str) -> None:
 
 
 def test_direct_sound_over_reverberation() -> None:
-    response = impulse_response(Room(drr_db=-4.0), rate_hz=16000, seed=3)[:, 0]
+    response = impulse_response(RecordingRoom(drr_db=-4.0), rate_hz=16000, seed=3)[:, 0]
     assert power_to_db(response[0] ** 2 / np.sum(response[1:] ** 2)) == pytest.approx(-4.0, abs=1e-6)
 
 
 def test_dull_room_takes_the_treble() -> None:
-    def tilt_db(place: Room) -> float:
+    def tilt_db(place: RecordingRoom) -> float:
         spectrum = np.abs(np.fft.rfft(impulse_response(place, rate_hz=44100, seed=1)[:, 0], 1 << 16)) ** 2
         f_hz = np.fft.rfftfreq(1 << 16, 1 / 44100)
         low, high = (spectrum[(f_hz > f / 1.4) & (f_hz < 1.4 * f)].mean() for f in (350.0, 8000.0))
         return float(power_to_db(high / low))
 
-    assert tilt_db(Room(treble_db=9.0)) - tilt_db(Room()) == pytest.approx(-9.0, abs=0.8)
+    assert tilt_db(RecordingRoom(treble_db=9.0)) - tilt_db(RecordingRoom()) == pytest.approx(-9.0, abs=0.8)
 
 
 def test_room_keeps_the_sound_going() -> None:
@@ -226,7 +226,7 @@ def test_impossible_recordings_are_refused(settings: dict[str, object], words: s
 
 def test_impossible_rooms_are_refused() -> None:
     with pytest.raises(BadInput, match=r"t60_s: got 0\.0"):
-        Room(t60_s=0.0)
+        RecordingRoom(t60_s=0.0)
     with pytest.raises(BadInput, match="room: got 'cave', need one of dry, home, hall, dull, bright"):
         room("cave")
 
@@ -235,7 +235,9 @@ def test_a_room_is_the_same_room_at_another_rate_of_samples() -> None:
     """What comes back at once (before 40 ms) has the same share of all that comes back."""
 
     def early_share(rate_hz: int) -> float:
-        found = [impulse_response(Room(t60_s=0.6), rate_hz=rate_hz, seed=s)[1:, 0] ** 2 for s in range(6)]
+        found = [
+            impulse_response(RecordingRoom(t60_s=0.6), rate_hz=rate_hz, seed=s)[1:, 0] ** 2 for s in range(6)
+        ]
         return float(np.mean([np.sum(r[: round(0.04 * rate_hz)]) / np.sum(r) for r in found]))
 
     assert 0.4 < early_share(8000) < 0.8

@@ -11,7 +11,7 @@ from PIL import Image
 
 from pianolab.casebook import Casebook
 from pianolab.checklist import load_checklist, load_scenario
-from pianolab.demo.drawings import HEIGHT_PX, SUBJECTS, WIDTH_PX, draw_picture, load_pictures
+from pianolab.demo.drawn_photos import HEIGHT_PX, SUBJECTS, WIDTH_PX, draw_picture, load_pictures
 
 
 @pytest.mark.parametrize("subject", SUBJECTS)

@@ -14,10 +14,10 @@ from pianolab.casebook import create_casebook, gather, open_casebook
 from pianolab.checklist import findings_for, load_checklist, load_scenario
 from pianolab.checklist.points import VALUE_OF
 from pianolab.compare import compare_pianos
-from pianolab.demo import book as building
 from pianolab.demo import demo, demo_casebook, sound_cache
-from pianolab.demo.book import plan_demo
+from pianolab.demo import shortlist as building
 from pianolab.demo.run import marked
+from pianolab.demo.shortlist import plan_demo
 from pianolab.demo.sound_cache import scene_file
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Piano, load_profiles
@@ -94,7 +94,7 @@ def test_what_is_not_ours_is_left_alone(tmp_path: Path, monkeypatch) -> None:
         demo(tmp_path / "mine")
     with pytest.raises(BadInput, match="got a file"):
         demo(tmp_path / "letters" / "dear.txt")
-    monkeypatch.setattr("pianolab.demo.book.listen", lambda *_, **__: pytest.fail("listened first"))
+    monkeypatch.setattr("pianolab.demo.shortlist.listen", lambda *_, **__: pytest.fail("listened first"))
     with pytest.raises(CasebookError, match="a folder that isn't empty"):
         demo_casebook(tmp_path / "letters")
     assert sorted(p.name for p in tmp_path.rglob("*") if p.is_file() and p.suffix == ".txt") == ["dear.txt"]
@@ -127,9 +127,9 @@ def test_an_error_midway_leaves_nothing(tmp_path: Path, monkeypatch) -> None:
     def fail(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("pianolab.demo.book.listen", fail)
-    monkeypatch.setattr("pianolab.demo.book.read_sound", fail)
-    monkeypatch.setattr("pianolab.demo.book.scene_file", lambda _, scratch: scratch)
+    monkeypatch.setattr("pianolab.demo.shortlist.listen", fail)
+    monkeypatch.setattr("pianolab.demo.shortlist.read_sound", fail)
+    monkeypatch.setattr("pianolab.demo.shortlist.scene_file", lambda _, scratch: scratch)
     with pytest.raises(KeyboardInterrupt):
         demo(tmp_path / "demo")
     assert not list(tmp_path.iterdir())

@@ -17,7 +17,7 @@ import pytest
 import pianolab as pl
 from pianolab import figures
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.results import FAULTS
+from pianolab.acoustics.survey_result import FAULTS
 from pianolab.assess.changes import compare_visits
 from pianolab.casebook import create_casebook
 from pianolab.checklist import load_checklist
@@ -28,7 +28,7 @@ from pianolab.figures.recording_plan import plan_recording
 from pianolab.io import Sound
 from pianolab.model import Finding, Piano, SurveyRecord, Visit
 from pianolab.recordings.holding import holds_tuning
-from pianolab.recordings.pedal import left_pedal
+from pianolab.recordings.left_pedal import left_pedal
 from pianolab.report.instruments import heard_words
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.workflow.charts import OF_A_COMPARISON, OVER_KEYS, _columns

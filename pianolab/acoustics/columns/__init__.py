@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pianolab.acoustics.columns import colour, fall, identity, pitch, statements
-from pianolab.acoustics.columns.column import MERGE_WORDS, Chart, Column, Listened, checked, is_empty
+from pianolab.acoustics.columns import colour, conclusions, fall, identity, pitch
+from pianolab.acoustics.columns.column import MERGE_WORDS, Column, ColumnChart, Listened, checked, is_empty
 from pianolab.errors import BadInput
 
 __all__ = [
@@ -17,8 +17,8 @@ __all__ = [
     "DECLARED",
     "FURTHER",
     "MERGED_ONLY",
-    "Chart",
     "Column",
+    "ColumnChart",
     "Listened",
     "bound_of",
     "column",
@@ -55,11 +55,11 @@ AGREED: tuple[Column, ...] = (
     colour.BRIGHTNESS,
     colour.BRIGHTNESS_DEV,
     colour.BUZZ,
-    statements.TRUST,
-    statements.VERDICT,
-    statements.NOT_JUDGED,
-    statements.GAPS,
-    statements.FAULTS,
+    conclusions.TRUST,
+    conclusions.VERDICT,
+    conclusions.NOT_JUDGED,
+    conclusions.GAPS,
+    conclusions.FAULTS,
 )
 """The columns that every reader of a survey may count on, in this order."""
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pianolab.acoustics.columns.column import Chart, Column, Listened
+from pianolab.acoustics.columns.column import Column, ColumnChart, Listened
 
 NO_UPPER = "upper partials not heard"
 
@@ -60,7 +60,7 @@ BRIGHTNESS_DEV = Column(
     merge="mean",
     words="how far a key's tone differs from its neighbours', in their spreads; brighter is positive",
     values=lambda heard: heard.judged.brightness.dev,
-    chart=Chart(
+    chart=ColumnChart(
         title="Brightness against the neighbours",
         axis="brighter (+) or duller (−)",
         fault="voicing",

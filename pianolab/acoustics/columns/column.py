@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pianolab.errors import BadInput
 
 if TYPE_CHECKING:
-    from pianolab.acoustics.judging.judge import Judged
+    from pianolab.acoustics.judging.fault_rules import FoundFaults
     from pianolab.acoustics.notes import NoteMeasures
     from pianolab.acoustics.spectra import Samples
 
@@ -60,14 +60,14 @@ class Listened:
     """All that is known of the measured notes when the table is written; arrays have an entry per note."""
 
     m: NoteMeasures
-    judged: Judged
+    judged: FoundFaults
     strikes: Mapping[int, int]
     channels: Samples
     rate_hz: int
 
 
 @dataclass(frozen=True, kw_only=True)
-class Chart:
+class ColumnChart:
     """A column as a chart over the keys.
 
     ``axis`` names what is drawn, ``fault`` the fault that goes with it; ``usual`` is the band that is no fault, ``least``
@@ -129,7 +129,7 @@ class Column:
     of: str = ""
     rests_on: RestsOn | None = None
     spread: bool = False
-    chart: Chart | None = None
+    chart: ColumnChart | None = None
 
     def __post_init__(self) -> None:
         if fault := _fault_of(self):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pianolab.acoustics.columns.column import Chart, Column, Listened
+from pianolab.acoustics.columns.column import Column, ColumnChart, Listened
 
 NO_RELEASE = "no release heard"
 
@@ -36,7 +36,7 @@ DECAY = Column(
     spread=True,
     words="time for the whole note to fall 20 dB for good, from its maximum",
     values=lambda heard: [d.decay_20_s for d in heard.m.decays],
-    chart=Chart(
+    chart=ColumnChart(
         title="How long each key sings",
         axis="time to fall 20 dB",
         fault="short_sustain",
@@ -110,7 +110,7 @@ RELEASE = Column(
     spread=True,
     words="time to fall 20 dB after the key is let go",
     values=lambda heard: [f.release_20_s for f in heard.m.falls],
-    chart=Chart(
+    chart=ColumnChart(
         title="How fast the dampers stop a key", axis="falls 20 dB after release", fault="damper", digits=2
     ),
 )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pianolab.acoustics.columns.column import Chart, Column, Listened, Values
+from pianolab.acoustics.columns.column import Column, ColumnChart, Listened, Values
 from pianolab.acoustics.limits import limits
 
 TOO_WEAK = "partials too weak in the noise to be measured"
@@ -68,7 +68,7 @@ OFF_CURVE = Column(
     merge="apart",
     words="distance from that curve",
     values=_off_curve,
-    chart=Chart(
+    chart=ColumnChart(
         title="How even the tuning is",
         axis="from its own curve",
         fault="off_pitch",
@@ -118,7 +118,7 @@ UNISON = Column(
     spread=True,
     words="how far apart the strings of the key are; of a single string, its false beat",
     values=lambda heard: heard.m.unison.spread_cents,
-    chart=Chart(
+    chart=ColumnChart(
         title="Strings of one key, apart",
         axis="strings apart",
         fault="unison",

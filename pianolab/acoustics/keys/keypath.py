@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.compass import usual_stretch_cents
-from pianolab.acoustics.keys.line_evidence import STEP_CENTS, Evidence
+from pianolab.acoustics.keys.line_evidence import STEP_CENTS, LineEvidence
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, rise_share
 from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, blows_beyond, ends, search
 from pianolab.acoustics.limits import limits
@@ -101,7 +101,7 @@ class KeyPath:
 
 
 def read_keys(
-    evidence: Evidence,
+    evidence: LineEvidence,
     times_s: FloatArray,
     rise: FloatArray,
     *,
@@ -165,7 +165,7 @@ def _offset_prior(offset_cents: FloatArray) -> FloatArray:
     return np.asarray(np.log(tuned + share / far * np.exp(-0.5 * (offset_cents / far) ** 2)))
 
 
-def _fit(evidence: Evidence, keys: NDArray[np.int64]) -> FloatArray:
+def _fit(evidence: LineEvidence, keys: NDArray[np.int64]) -> FloatArray:
     """Evidence of each strike for each key at each offset of the instrument, shape (offsets, strikes, keys).
 
     A key may lie off the instrument's own pitch; it costs the more the farther, but never everything.
@@ -198,7 +198,7 @@ def _best_within(score: FloatArray, steps: NDArray[np.int64], cost: FloatArray) 
     return out
 
 
-def _places(evidence: Evidence, keys: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+def _places(evidence: LineEvidence, keys: NDArray[np.int64]) -> list[NDArray[np.int64]]:
     """Where on the grid each key lies, for every offset of the instrument."""
     return [_index(evidence, keys, o) for o in OFFSETS_CENTS]
 
@@ -212,7 +212,7 @@ def _off_penalty() -> FloatArray:
 
 
 def _index(
-    evidence: Evidence, keys: NDArray[np.int64], offset_cents: float | FloatArray
+    evidence: LineEvidence, keys: NDArray[np.int64], offset_cents: float | FloatArray
 ) -> NDArray[np.int64]:
     expected = keys + (offset_cents + usual_stretch_cents(keys)) / 100.0
     at = np.round((expected - evidence.grid[0]) * 100.0 / STEP_CENTS).astype(np.int64)
@@ -287,7 +287,7 @@ def _behind(
     return float(np.median(np.where(inside, own[heard] - other, np.inf)))
 
 
-def _finish(found: Search, doubt: _Doubt, evidence: Evidence, keys: NDArray[np.int64]) -> KeyPath:
+def _finish(found: Search, doubt: _Doubt, evidence: LineEvidence, keys: NDArray[np.int64]) -> KeyPath:
     rows = np.arange(len(found.keys))
     heard = found.keys >= 0
     own = np.where(heard, keys[np.maximum(found.keys, 0)], NO_NOTE)

@@ -54,7 +54,7 @@ LEVELS = np.arange(46.0)
 
 
 @dataclass(frozen=True)
-class Evidence:
+class LineEvidence:
     """Score of each blow at each pitch, shape (blows, grid).
 
     ``low_score`` is that of the first `LOW_PARTIALS` alone, ``b_factor`` the inharmonicity factor that it is reached
@@ -68,11 +68,11 @@ class Evidence:
     b_factor: Floats
     grid: FloatArray
 
-    def __getitem__(self, rows: Rows) -> Evidence:
-        return Evidence(self.score[rows], self.low_score[rows], self.b_factor[rows], self.grid)
+    def __getitem__(self, rows: Rows) -> LineEvidence:
+        return LineEvidence(self.score[rows], self.low_score[rows], self.b_factor[rows], self.grid)
 
 
-def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> Evidence:
+def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> LineEvidence:
     """Score of every blow on a grid of pitches from two semitones below the first key to two above the last.
 
     Parameters
@@ -93,13 +93,13 @@ def weigh(fresh: FreshLines, *, rate_hz: int, first_key: int, last_key: int) -> 
     )
     if not parts:
         empty = np.zeros((0, len(grid)), dtype=np.float32)
-        return Evidence(empty, empty, empty, grid)
+        return LineEvidence(empty, empty, empty, grid)
     return joined(parts)
 
 
-def joined(parts: Sequence[Evidence]) -> Evidence:
+def joined(parts: Sequence[LineEvidence]) -> LineEvidence:
     """The evidence of several blows, or runs of blows, as one; all over the same grid, at least one of them."""
-    return Evidence(
+    return LineEvidence(
         np.concatenate([p.score for p in parts]),
         np.concatenate([p.low_score for p in parts]),
         np.concatenate([p.b_factor for p in parts]),
@@ -191,7 +191,7 @@ def _by_bin(spectrum: Floats) -> Floats:
 
 def _weighed(
     fresh: FreshLines, grid: FloatArray, tried: tuple[_Hypothesis, ...], *, rate_hz: int
-) -> Evidence:
+) -> LineEvidence:
     count = len(fresh.out_db)
     loud = fresh.power.sum(axis=1) > 0.5
     told = loud[:, None] & ~maximum_filter1d(fresh.hidden, size=5, axis=1)
@@ -211,7 +211,7 @@ def _weighed(
         np.copyto(low_best[:top], low, where=better)
         np.copyto(factor_at[:top], np.float32(hypothesis.factor), where=better)
     score, low_score, b_factor = (np.ascontiguousarray(one.T) for one in (best, low_best, factor_at))
-    return Evidence(score, low_score, b_factor, grid)
+    return LineEvidence(score, low_score, b_factor, grid)
 
 
 def _scores(tried: _Hypothesis, lines: _Lines, grid: FloatArray) -> tuple[Floats, Floats]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.fresh_lines import FreshLines, fresh_lines
 from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath, read_keys
-from pianolab.acoustics.keys.line_evidence import Evidence, explained_share, weigh
+from pianolab.acoustics.keys.line_evidence import LineEvidence, explained_share, weigh
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, Onsets, next_strong_s, rise_share
 from pianolab.acoustics.keys.path_search import FEW_STRIKES
 from pianolab.acoustics.keys.sequence import Sequence, next_sounds
@@ -88,7 +88,7 @@ def _read(
 
 
 def read_evidence(
-    evidence: Evidence,
+    evidence: LineEvidence,
     times_s: NDArray[np.float64],
     rise: NDArray[np.float64],
     *,

@@ -13,7 +13,7 @@ import pandas as pd
 
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.live.guide import time_needed_s
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.keyboard import usual_strings
 from pianolab.statements import Statement, statement
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.fresh_lines import fresh_lines
 from pianolab.acoustics.keys.keypath import NO_NOTE
-from pianolab.acoustics.keys.line_evidence import Evidence, joined, weigh
+from pianolab.acoustics.keys.line_evidence import LineEvidence, joined, weigh
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, Onsets, next_strong_s, rise_share
 from pianolab.acoustics.keys.reading_keys import read_evidence
 from pianolab.acoustics.limits import limits
@@ -68,7 +68,7 @@ class _Candidate:
     time_s: float
     rise: float
     looked_s: float = 0.0
-    evidence: Evidence | None = None
+    evidence: LineEvidence | None = None
     key: int = NO_NOTE
     sure: bool = False
     sounding: Sounding | None = None

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from pianolab.acoustics.short.sound import enough_sound, power_in_hops
+from pianolab.acoustics.short.power import enough_sound, power_in_hops
 from pianolab.acoustics.spectra import Samples
 from pianolab.show import Row, Showable
 from pianolab.units import FloatArray

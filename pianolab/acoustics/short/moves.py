@@ -11,7 +11,7 @@ from scipy.signal import find_peaks
 from pianolab.acoustics.envelope.whole_level import quiet_power, whole_levels
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.strikes import Strikes
-from pianolab.acoustics.short.sound import enough_sound, power_in_hops
+from pianolab.acoustics.short.power import enough_sound, power_in_hops
 from pianolab.acoustics.spectra import Samples
 from pianolab.show import Row, Showable
 

@@ -14,7 +14,7 @@ from pianolab.acoustics import Survey, listen
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.casebook.editing import Edit
 from pianolab.checklist import Scenario, findings_for, load_checklist, load_scenario
-from pianolab.demo.drawings import Drawn, draw_picture, load_pictures
+from pianolab.demo.drawn_photos import Drawn, draw_picture, load_pictures
 from pianolab.demo.sound_cache import cached_file, scene_file
 from pianolab.demo.touch import demo_comparables, demo_opinions, demo_trials
 from pianolab.errors import BadInput

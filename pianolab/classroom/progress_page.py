@@ -7,10 +7,10 @@ from dataclasses import replace
 from math import hypot
 
 from pianolab.classroom.answer_ids import GRADE
-from pianolab.classroom.charts import SHARE_TICKS, Line, interval_chart
+from pianolab.classroom.interval_chart import SHARE_TICKS, Line, interval_chart
 from pianolab.classroom.kinds import LEVELS
 from pianolab.classroom.lessons import TURN, Goal, load_lessons
-from pianolab.classroom.measures import (
+from pianolab.classroom.psychometrics import (
     YES_NO,
     Sensitivity,
     Share,
@@ -23,7 +23,7 @@ from pianolab.classroom.measures import (
 )
 from pianolab.classroom.staircase import Threshold, two_figures
 from pianolab.model import Answer
-from pianolab.report.class_page import Drawing, PlainTable, Section
+from pianolab.report.class_page import PlainTable, Section, SvgDrawing
 
 TOLD_APART = (
     "d' says how well two notes are told apart, whatever one says when in doubt (0: not at all, 1: fairly, 3: nearly "
@@ -184,7 +184,7 @@ def share_section(
     )
     if not rows:
         return Section(heading=heading)
-    chart = Drawing(
+    chart = SvgDrawing(
         svg=interval_chart(lines, low=0.0, high=1.0, ticks=SHARE_TICKS, unit="share right", mark_at=chance),
         words=f"{heading}: share of right answers; squares are surely under three quarters.",
     )
@@ -245,7 +245,7 @@ def thresholds(answers: Sequence[Answer]) -> Section:
     )
 
 
-def _by_kind(answers: Sequence[Answer]) -> list[Drawing]:
+def _by_kind(answers: Sequence[Answer]) -> list[SvgDrawing]:
     """A chart of all pupils' thresholds for each kind of which one is known; who isn't known stands below."""
     charts = []
     for kind, (_, high) in LEVELS.items():
@@ -256,7 +256,7 @@ def _by_kind(answers: Sequence[Answer]) -> list[Drawing]:
                 lines, low=0.0, high=high, ticks=_ticks(high), unit=next(iter(found.values())).unit
             )
             charts.append(
-                Drawing(
+                SvgDrawing(
                     svg=svg,
                     words=f"Smallest difference heard four times out of five, “{kind}”, the finest ear first.",
                 )
@@ -299,7 +299,7 @@ def over_time(answers: Sequence[Answer]) -> list[Section]:
     return [replace(section, drawings=(*section.drawings, *drawn), tables=(*section.tables, *tables))]
 
 
-def _threshold_charts(answers: Sequence[Answer]) -> list[Drawing]:
+def _threshold_charts(answers: Sequence[Answer]) -> list[SvgDrawing]:
     """One pupil's thresholds day by day, a chart for each kind of which one is known."""
     charts = []
     for kind, (_, high) in LEVELS.items():
@@ -309,7 +309,7 @@ def _threshold_charts(answers: Sequence[Answer]) -> list[Drawing]:
             unit = next(iter(found.values())).unit
             svg = interval_chart(lines, low=0.0, high=high, ticks=_ticks(high), unit=unit)
             words = f"Smallest difference heard four times out of five, “{kind}”: the further left, the finer the ear."
-            charts.append(Drawing(svg=svg, words=words))
+            charts.append(SvgDrawing(svg=svg, words=words))
     return charts
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pianolab.rooms.results import RoomAcoustics, Span
+from pianolab.rooms.room_acoustics import RoomAcoustics, Span
 
 AUDIBLE_DB = 1.0
 """Smallest change of level that is worth a word; about what can be heard, from memory."""

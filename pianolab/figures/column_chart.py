@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Any, Literal
 
-from pianolab.acoustics.columns import Chart, bound_of, column, sd_of
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.columns import ColumnChart, bound_of, column, sd_of
+from pianolab.acoustics.survey_result import Survey
 from pianolab.errors import BadInput
 from pianolab.figures.key_plan import (
     KeyPlan,
@@ -70,11 +70,13 @@ class Measure:
             raise BadInput("column", repr(self.column), "a column of numbers", "A bound or a statement?")
 
     @property
-    def chart(self) -> Chart:
+    def chart(self) -> ColumnChart:
         """How it is drawn; a column that says nothing about it gets the plain form."""
         own = column(self.column)
         digits = FINE_DIGITS if own.decimals is None else min(own.decimals, 2)
-        return own.chart or Chart(title=_upper(own.words), axis=own.name, least=(0.0, 0.0), digits=digits)
+        return own.chart or ColumnChart(
+            title=_upper(own.words), axis=own.name, least=(0.0, 0.0), digits=digits
+        )
 
     @property
     def unit(self) -> str:

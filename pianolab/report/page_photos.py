@@ -1,4 +1,4 @@
-"""Photos of findings, scaled down and carried inside the page."""
+"""Photos, scaled down and carried inside the page: those of findings with what they show, and small ones for still twins."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from base64 import b64encode
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -94,3 +95,29 @@ def provenance_name(piano: str) -> str:
     'Photos of Mill Lane grand'
     """
     return f"Photos of {piano}"
+
+
+SIDE_PX, SMALL_QUALITY = 144, 72
+
+
+@lru_cache(maxsize=256)
+def small_picture(path: Path) -> str:
+    """A small JPEG of a photo as a ``data:`` address.
+
+    Parameters
+    ----------
+    path : a file of a casebook's media folder; these are named by their content, so that a path never gets
+        another picture and the result can be kept
+
+    Raises
+    ------
+    OSError
+        no such file, or no picture
+    """
+    from pianolab.casebook.photos import as_jpeg
+
+    try:
+        data = as_jpeg(path, longest_px=SIDE_PX, quality=SMALL_QUALITY)
+    except BadInput as error:
+        raise OSError(str(error)) from error
+    return "data:image/jpeg;base64," + b64encode(data).decode("ascii")

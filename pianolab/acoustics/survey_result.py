@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pianolab.acoustics.columns import AGREED, DECLARED, FURTHER, column_rows
 from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words
-from pianolab.acoustics.reasons import split_names
+from pianolab.acoustics.named_reasons import split_names
 from pianolab.acoustics.survey_table import rows_of, typed
 from pianolab.errors import BadInput
 from pianolab.show import Row, Showable

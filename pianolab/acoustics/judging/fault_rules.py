@@ -33,7 +33,7 @@ BETWEEN_SHORT_AND_LONG = "neither clearly short nor clearly long beside its neig
 
 
 @dataclass(frozen=True, kw_only=True)
-class Evidence:
+class NoteEvidence:
     """What the rules look at: every field has an entry per note."""
 
     m: NoteMeasures
@@ -52,7 +52,7 @@ class Evidence:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Judged(Evidence):
+class FoundFaults(NoteEvidence):
     """The same with what follows: the faults of each note, and for each fault that could not be tested the reason."""
 
     faults: list[tuple[str, ...]]
@@ -75,7 +75,7 @@ class Ruling:
 SOUND, FOUND = Ruling(), Ruling(found=True)
 
 
-def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags) -> Judged:
+def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags) -> FoundFaults:
     """All statements about the measured notes.
 
     Parameters
@@ -90,14 +90,14 @@ def judge_notes(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags) -> 
     """
     evidence = gather_evidence(m, expected_hz=expected_hz, clipped=clipped)
     rulings = [{fault: rule(evidence, i) for fault, rule in RULES.items()} for i in range(len(m.strikes.key))]
-    return Judged(
+    return FoundFaults(
         **vars(evidence),
         faults=[tuple(fault for fault, r in own.items() if r.found) for own in rulings],
         not_judged=[{fault: r.untold for fault, r in own.items() if r.untold} for own in rulings],
     )
 
 
-def gather_evidence(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags) -> Evidence:
+def gather_evidence(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags) -> NoteEvidence:
     """Each note beside the others of the instrument: its curve, its neighbours, its usual width of a unison."""
     key, spread, spread_sd = m.strikes.key, m.unison.spread_cents, m.unison.spread_sd
     cents = 1200.0 * np.log2(m.f1_hz / expected_hz)
@@ -105,7 +105,7 @@ def gather_evidence(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags)
     trust, verdict = judge_sustain(m, clipped=clipped)
     slipped = slipped_strings(spread, spread_sd, key)
     slow, why_damper = slow_dampers(m)
-    return Evidence(
+    return NoteEvidence(
         m=m,
         cents=cents,
         curve_cents=curve,
@@ -130,7 +130,7 @@ def _brightness(m: NoteMeasures, *, clipped: Flags) -> Brightness:
     return measure_brightness(share, level, register=register, tilt=tilt, tilt_sd=m.tilt_sd)
 
 
-def _off_pitch(e: Evidence, i: int) -> Ruling:
+def _off_pitch(e: NoteEvidence, i: int) -> Ruling:
     if e.slipped[i] and not abs(e.cents[i] - e.curve_cents[i]) > e.m.unison.spread_cents[i]:
         # One fault is said once, of the unison.
         return Ruling(untold=STRING_PULLS)
@@ -139,7 +139,7 @@ def _off_pitch(e: Evidence, i: int) -> Ruling:
     return Ruling(untold=TOO_WEAK) if np.isnan(e.cents[i]) else SOUND
 
 
-def _unison(e: Evidence, i: int) -> Ruling:
+def _unison(e: NoteEvidence, i: int) -> Ruling:
     if np.isnan(e.m.unison.spread_cents[i]):
         return Ruling(untold=TOO_SHORT_FOR_STRINGS)
     if e.slipped[i]:
@@ -149,7 +149,7 @@ def _unison(e: Evidence, i: int) -> Ruling:
     return SOUND
 
 
-def _short_sustain(e: Evidence, i: int) -> Ruling:
+def _short_sustain(e: NoteEvidence, i: int) -> Ruling:
     if e.verdict[i] == "short":
         return FOUND
     if e.trust[i] == "ok":
@@ -157,7 +157,7 @@ def _short_sustain(e: Evidence, i: int) -> Ruling:
     return Ruling(untold=_why_no_verdict(e, i) if e.trust[i] == "too short" else e.trust[i])
 
 
-def _why_no_verdict(e: Evidence, i: int) -> str:
+def _why_no_verdict(e: NoteEvidence, i: int) -> str:
     """``sustain_trust`` has one word for several things: that the sound doesn't say enough of how long it lasts."""
     decay = e.m.decays[i]
     if np.isnan(decay.decay_20_s):
@@ -165,14 +165,14 @@ def _why_no_verdict(e: Evidence, i: int) -> str:
     return {"<": ROOM_RINGS_ON, ">": OVER_TOO_SOON}.get(decay.bound, BETWEEN_SHORT_AND_LONG)
 
 
-def _damper(e: Evidence, i: int) -> Ruling:
+def _damper(e: NoteEvidence, i: int) -> Ruling:
     if e.slow_damper[i]:
         return FOUND
     # A key without a damper has nothing that could fail.
     return SOUND if e.why_damper[i] == NO_DAMPER else Ruling(untold=e.why_damper[i])
 
 
-def _buzz(e: Evidence, i: int) -> Ruling:
+def _buzz(e: NoteEvidence, i: int) -> Ruling:
     if np.isnan(e.between.dev[i]):
         return Ruling(untold="too few neighbours to compare with")
     if not e.m.between.heard[i]:
@@ -190,11 +190,11 @@ def _buzz(e: Evidence, i: int) -> Ruling:
     return SOUND
 
 
-def _voicing(e: Evidence, i: int) -> Ruling:  # noqa: ARG001
+def _voicing(e: NoteEvidence, i: int) -> Ruling:  # noqa: ARG001
     return Ruling(untold=VOICING_UNTOLD)
 
 
-RULES: Mapping[str, Callable[[Evidence, int], Ruling]] = {
+RULES: Mapping[str, Callable[[NoteEvidence, int], Ruling]] = {
     "off_pitch": _off_pitch,
     "unison": _unison,
     "short_sustain": _short_sustain,

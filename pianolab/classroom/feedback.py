@@ -10,7 +10,7 @@ from typing import Any
 from pianolab.classroom.drills import Drill
 from pianolab.classroom.faults import FAULT_WORDS
 from pianolab.classroom.kinds import LEVELS
-from pianolab.classroom.measures import YES_NO, sensitivity_of, threshold_of
+from pianolab.classroom.psychometrics import YES_NO, sensitivity_of, threshold_of
 from pianolab.classroom.sounds import DrillClip
 from pianolab.io import clip_bytes
 from pianolab.model import Answer
@@ -50,7 +50,7 @@ def encoded(clip: DrillClip) -> EncodedSound:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class Feedback:
     """What is said after an answer: right (None: nothing is right or wrong), the truth in words, chart, sound."""
 
     right: bool | None
@@ -65,7 +65,7 @@ class Told:
     sound: EncodedSound | None = None
 
 
-def told_of(drill: Drill, choice: str, *, before: str = "", sound: EncodedSound | None = None) -> Told:
+def told_of(drill: Drill, choice: str, *, before: str = "", sound: EncodedSound | None = None) -> Feedback:
     """What is said after an answer: the truth, and where it was another, what one would have heard with that one."""
     truth, right = drill.truth, drill.is_right(choice)
     how = "pianolab's own listening hears it too" if truth.is_confirmed else truth.confirmed
@@ -79,7 +79,7 @@ def told_of(drill: Drill, choice: str, *, before: str = "", sound: EncodedSound 
         if truth.credit
         else ""
     )
-    return Told(
+    return Feedback(
         right=right,
         headline=f"{before}{'Right' if right else 'Not so'}: {truth.answer}.",
         answer=truth.answer,

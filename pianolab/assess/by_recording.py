@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pianolab.acoustics.reasons import split_names, split_reasons
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.named_reasons import split_names, split_reasons
+from pianolab.acoustics.survey_result import Survey
 from pianolab.assess.evidence import Effort, Evidence, Gap
 from pianolab.assess.scoring import HeardItem, Scoring
 from pianolab.assess.tuning_state import TuningState
@@ -33,7 +33,7 @@ UNHEARD = frozenset({"skipped", "unclear", "too short", "noisy", "clipped", "aut
 
 
 @dataclass(frozen=True, eq=False)
-class Heard:
+class HeardKeys:
     """One item of listening over its keys: which are faulty, and which can't be told.
 
     ``hidden`` are those the tuning hides, ``mute`` those that give no sound to judge, ``unheard`` the rest;
@@ -58,7 +58,9 @@ class Heard:
         return float(known), float(more[0]), float(more[1]), float(more[2])
 
 
-def hear(piano: Piano, survey: Survey | None, tuning: TuningState, *, scoring: Scoring) -> tuple[Heard, ...]:
+def hear(
+    piano: Piano, survey: Survey | None, tuning: TuningState, *, scoring: Scoring
+) -> tuple[HeardKeys, ...]:
     """Every item of listening for this piano; without a survey all keys are unknown."""
     keys = np.arange(piano.first_key, piano.last_key + 1)
     items = [item for item in scoring.heard if item.fault != MOVED]
@@ -68,7 +70,7 @@ def hear(piano: Piano, survey: Survey | None, tuning: TuningState, *, scoring: S
     return tuple(h for item in items if (h := _hear(item, table, tuning)).total)
 
 
-def hear_twice(piano: Piano, holding: Holding | None, *, scoring: Scoring) -> tuple[Heard, ...]:
+def hear_twice(piano: Piano, holding: Holding | None, *, scoring: Scoring) -> tuple[HeardKeys, ...]:
     """What two recordings on different days say about the pins; nothing where they can't be compared.
 
     A string that moved by a cent or two says nothing against its pin.
@@ -80,7 +82,7 @@ def hear_twice(piano: Piano, holding: Holding | None, *, scoring: Scoring) -> tu
     moved = tuple(sorted(k.key for k in holding.moved_far if k.key in keys))
     told = {k.key for k in holding.keys if k.chance is not None}
     untold = tuple(k for k in keys if k not in told)
-    return (Heard(item, moved, (), (), untold, len(keys), statement("unknown.one recording")),)
+    return (HeardKeys(item, moved, (), (), untold, len(keys), statement("unknown.one recording")),)
 
 
 def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:
@@ -90,23 +92,23 @@ def _in_range(item: HeardItem, keys: NDArray[np.int_]) -> NDArray[np.int_]:
     return inside
 
 
-def _unheard(item: HeardItem, keys: NDArray[np.int_], tuning: TuningState) -> Heard:
+def _unheard(item: HeardItem, keys: NDArray[np.int_], tuning: TuningState) -> HeardKeys:
     """Nothing of it is heard; where the ear tells that the strings disagree, recording alone would not tell it either."""
     mine = tuple(int(k) for k in _in_range(item, keys))
     if tuning.neglected and item.fault in HIDDEN_BY_TUNING:
-        return Heard(item, (), mine, (), (), len(mine))
+        return HeardKeys(item, (), mine, (), (), len(mine))
     why = statement("unknown.by ear only" if item.untold else "unknown.no recording")
-    return Heard(item, (), (), (), mine, len(mine), why)
+    return HeardKeys(item, (), (), (), mine, len(mine), why)
 
 
-def _hear(item: HeardItem, table: pd.DataFrame, tuning: TuningState) -> Heard:
+def _hear(item: HeardItem, table: pd.DataFrame, tuning: TuningState) -> HeardKeys:
     rows = table.loc[_in_range(item, table.index.to_numpy())]
     status = rows["status"].fillna("skipped").astype(str)
     faulty, hidden, unheard = _flags(item, rows, status, tuning)
     keys = rows.index.to_numpy()
     mute = unheard & (status == "silent").to_numpy()
     unheard &= ~mute
-    return Heard(
+    return HeardKeys(
         item=item,
         faulty=_picked(keys, faulty),
         hidden=_picked(keys, hidden),
@@ -170,7 +172,7 @@ def _reason(row: pd.Series, status: str, fault: str) -> str:
     return told or ("not judged" if status == "measured" else status)
 
 
-def evidence_of_heard(heard: Heard) -> Evidence:
+def evidence_of_heard(heard: HeardKeys) -> Evidence:
     """One item of listening as evidence.
 
     What the tuning hides, what gives no sound, and what nobody heard are three gaps with remedies of their own.
@@ -197,7 +199,7 @@ def counted(kind: str, item: HeardItem, *, keys: Iterable[int], total: int) -> S
     )
 
 
-def _hidden_gap(heard: Heard, share: float) -> Gap:
+def _hidden_gap(heard: HeardKeys, share: float) -> Gap:
     return Gap(
         key=hidden_key(heard.item.together or heard.item.key),
         what=counted("heard.part hidden", heard.item, keys=heard.hidden, total=heard.total),
@@ -212,7 +214,7 @@ def hidden_key(what: str) -> str:
     return f"hidden by the tuning: {what}"
 
 
-def _mute_gap(heard: Heard, share: float) -> Gap:
+def _mute_gap(heard: HeardKeys, share: float) -> Gap:
     return Gap(
         key="silent keys",
         what=statement("heard.no sound", "silent", keys=heard.mute),
@@ -222,7 +224,7 @@ def _mute_gap(heard: Heard, share: float) -> Gap:
     )
 
 
-def _unheard_gap(heard: Heard, share: float) -> Gap:
+def _unheard_gap(heard: HeardKeys, share: float) -> Gap:
     item = heard.item
     key, why = f"not heard: {item.together or item.key}", heard.why or statement("unheard.not judged")
     if item.untold:
@@ -233,5 +235,5 @@ def _unheard_gap(heard: Heard, share: float) -> Gap:
     return Gap(key=key, what=what, why=why, share=share, effort=heard.effort, minutes=_minutes(heard))
 
 
-def _minutes(heard: Heard) -> float | None:
+def _minutes(heard: HeardKeys) -> float | None:
     return None if heard.effort == "technician" else 12.0

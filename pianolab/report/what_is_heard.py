@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.keyboard import note_name
-from pianolab.report import words
-from pianolab.report.clips import Clip
+from pianolab.report import phrases
 from pianolab.report.instruments import Instrument
+from pianolab.report.key_clips import Clip
 
 
 def clip_grid(clips: Mapping[str, Sequence[Clip]], instruments: Sequence[Instrument]) -> list[dict[str, Any]]:
@@ -44,7 +44,7 @@ def hidden_rows(instruments: Sequence[Instrument]) -> list[dict[str, Any]]:
         counts = sustain_counts(i.survey)
         rest = t[verdict == ""]
         reasons = rest["sustain_trust"].fillna("").value_counts()
-        why = ", ".join(f"{n} {words.WHY_NOT_JUDGED.get(str(r), str(r))}" for r, n in reasons.items())
+        why = ", ".join(f"{n} {phrases.WHY_NOT_JUDGED.get(str(r), str(r))}" for r, n in reasons.items())
         rows.append(
             {
                 "on": i,

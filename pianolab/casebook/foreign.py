@@ -17,13 +17,13 @@ from pianolab.casebook import tables
 from pianolab.casebook.book import Casebook
 from pianolab.casebook.codec import check_text, from_json
 from pianolab.casebook.engine import reading
+from pianolab.casebook.kept_settings import KeptSettings, read_settings
 from pianolab.casebook.ledger import is_moment, moment_text
 from pianolab.casebook.media import hash_in_name, hash_of, media_path
 from pianolab.casebook.opening import open_casebook, open_copy
 from pianolab.casebook.photos import check_photo
 from pianolab.casebook.rebuild import LONGEST_ID, Entry, check_entries, in_order
 from pianolab.casebook.server import is_url
-from pianolab.casebook.settings import KeptSettings, read_settings
 from pianolab.errors import CasebookError, PianolabError
 from pianolab.io import sound_info
 

@@ -22,7 +22,7 @@ from pianolab.rooms.formulas import (
     sabine_t60,
     speed_of_sound,
 )
-from pianolab.rooms.results import RoomDraws
+from pianolab.rooms.room_acoustics import RoomDraws
 from pianolab.rooms.surfaces import BANDS_HZ, Range, Surface, SurfaceTable
 from pianolab.units import FloatArray
 
@@ -60,7 +60,7 @@ INDOORS = Air()
 
 
 @dataclass(frozen=True, kw_only=True)
-class Setting:
+class RoomCase:
     """All that is known of one room and the piano in it; None is unknown."""
 
     room: Room
@@ -98,7 +98,7 @@ class Setting:
         return np.asarray(np.eye(count)[drawn])
 
 
-def simulate(setting: Setting, table: SurfaceTable) -> RoomDraws:
+def simulate(setting: RoomCase, table: SurfaceTable) -> RoomDraws:
     """All draws of one room."""
     length, width, height = setting.size_m
     volume, surface = length * width * height, 2.0 * (length * width + (length + width) * height)
@@ -123,7 +123,7 @@ def simulate(setting: Setting, table: SurfaceTable) -> RoomDraws:
     )
 
 
-def _absorption(setting: Setting, table: SurfaceTable) -> FloatArray:
+def _absorption(setting: RoomCase, table: SurfaceTable) -> FloatArray:
     """Absorption area of everything, shape (draws, bands), m²."""
     length, width, height = setting.size_m
     floor, walls = length * width, 2.0 * (length + width) * height
@@ -140,11 +140,11 @@ def _absorption(setting: Setting, table: SurfaceTable) -> FloatArray:
     return total + _pieces(setting, table, floor, alpha["upholstery"])
 
 
-def _alpha(setting: Setting, surface: Surface) -> FloatArray:
+def _alpha(setting: RoomCase, surface: Surface) -> FloatArray:
     return np.minimum(np.array(surface.alpha) * setting.factor(surface.name, surface.spread), MOST_ALPHA)
 
 
-def _covering_shares(setting: Setting, table: SurfaceTable, part: str) -> dict[str, FloatArray]:
+def _covering_shares(setting: RoomCase, table: SurfaceTable, part: str) -> dict[str, FloatArray]:
     """How floor, walls or ceiling are divided among what covers them."""
     named = [s for s in setting.named if s.part == part]
     if named:
@@ -156,7 +156,7 @@ def _covering_shares(setting: Setting, table: SurfaceTable, part: str) -> dict[s
     return {name: chosen[:, i] for i, name in enumerate(usual)}
 
 
-def _shares_on(setting: Setting, table: SurfaceTable, part: str) -> dict[str, FloatArray]:
+def _shares_on(setting: RoomCase, table: SurfaceTable, part: str) -> dict[str, FloatArray]:
     """What part of floor or walls is covered by things laid, hung or put there."""
     named = {s.name for s in setting.named}
     shares = {}
@@ -170,7 +170,7 @@ def _shares_on(setting: Setting, table: SurfaceTable, part: str) -> dict[str, Fl
     return {name: np.asarray(share / too_full) for name, share in shares.items()}
 
 
-def _pieces(setting: Setting, table: SurfaceTable, floor_m2: float, upholstery: FloatArray) -> FloatArray:
+def _pieces(setting: RoomCase, table: SurfaceTable, floor_m2: float, upholstery: FloatArray) -> FloatArray:
     counts = dict(setting.furniture or {})
     counts["person"] = counts.get("person", 0) + setting.people + 1  # the player
     total = np.zeros((2 * HALF, len(BANDS_HZ)))
@@ -184,7 +184,7 @@ def _pieces(setting: Setting, table: SurfaceTable, floor_m2: float, upholstery: 
     return total
 
 
-def _walls(setting: Setting, table: SurfaceTable) -> Sequence[FloatArray]:
+def _walls(setting: RoomCase, table: SurfaceTable) -> Sequence[FloatArray]:
     """Distances of the soundboard's middle from the floor, the wall behind and the nearer side wall, m."""
     where, position = table.placing[setting.kind], setting.position
     back = setting.uniform("wall distance", where.unknown_wall_m)
@@ -204,7 +204,7 @@ def _walls(setting: Setting, table: SurfaceTable) -> Sequence[FloatArray]:
     )
 
 
-def _lid_loss_db(setting: Setting, table: SurfaceTable) -> FloatArray:
+def _lid_loss_db(setting: RoomCase, table: SurfaceTable) -> FloatArray:
     """What the lid takes away, shape (draws, bands): nothing when open, some of it when nobody says."""
     limits = np.array(table.lid_closed_db[setting.kind])
     closed = limits[:, 0] + np.outer(
@@ -215,7 +215,7 @@ def _lid_loss_db(setting: Setting, table: SurfaceTable) -> FloatArray:
     return np.asarray(closed if setting.lid == "closed" else 0.0 * closed)
 
 
-def _distances(setting: Setting, table: SurfaceTable) -> tuple[FloatArray, FloatArray]:
+def _distances(setting: RoomCase, table: SurfaceTable) -> tuple[FloatArray, FloatArray]:
     """Ear of the player, and somebody in the room, who can't sit further away than the room is long."""
     ear = setting.uniform("ear", table.placing[setting.kind].ear_m, shared=True)
     listener = setting.uniform("listener", table.listener_m, shared=True)

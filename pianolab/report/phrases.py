@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pianolab.assess.results import RepairJob
+from pianolab.assess.assessment import RepairJob
 from pianolab.figures.judged import GRADE_WORDS as GRADE_WORDS
 
 JUDGED_WORDS = {5: "in order", 2: "not in order", 1: "far out"}

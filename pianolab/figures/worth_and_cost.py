@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from pianolab.compare.results import Comparison
+from pianolab.compare.comparison import Comparison
 from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
 from pianolab.figures.plans import Plan

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
-from pianolab.assess.results import Assessment
+from pianolab.assess.assessment import Assessment
 from pianolab.compare.price import PriceAdvice
 from pianolab.compare.steps import BESIDE_THE_WALK, FINISH, LOOK, STOP_NOW, NextStep, NextVisit
 from pianolab.compare.weights import middle_weights

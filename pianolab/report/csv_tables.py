@@ -9,11 +9,11 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.acoustics.survey_table import rounded_rows
-from pianolab.assess.results import Assessment
+from pianolab.assess.assessment import Assessment
 from pianolab.checklist.points import Checklist
-from pianolab.compare.results import Comparison, Standing
+from pianolab.compare.comparison import Comparison, Standing
 from pianolab.errors import BadInput
 from pianolab.figures.judged import judged
 from pianolab.figures.look import marks_for

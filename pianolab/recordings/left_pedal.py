@@ -39,7 +39,7 @@ from pianolab.units import FloatArray
 if TYPE_CHECKING:
     import pandas as pd
 
-    from pianolab.acoustics.results import Survey
+    from pianolab.acoustics.survey_result import Survey
 
 PedalKind = Literal["grand", "upright"]
 LEAST_KEYS = 4

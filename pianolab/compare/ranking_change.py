@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from pianolab.assess import Assessment, Contribution
-from pianolab.compare.results import Comparison
+from pianolab.compare.comparison import Comparison
 from pianolab.show import Row, Showable
 from pianolab.statements import Money, Statement, statement
 from pianolab.words import Told, say
@@ -20,7 +20,7 @@ LEAST_MONEY = 50.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Moved(Told):
+class PianoMoved(Told):
     """One piano before and after: how often it comes first, and what made the difference, largest first."""
 
     piano_id: str
@@ -47,7 +47,7 @@ class Moved(Told):
         --------
         >>> from pianolab.statements import as_written
         >>> why = (as_written("short sustain"),)
-        >>> Moved(piano_id="a", name="A", first_before=0.4, first_after=0.1, why=why).sentence()
+        >>> PianoMoved(piano_id="a", name="A", first_before=0.4, first_after=0.1, why=why).sentence()
         'A comes first in 10% of the cases, before in 40%: short sustain.'
         """
         return say(self.says())
@@ -59,7 +59,7 @@ class RankingChange(Showable):
 
     before: Comparison
     after: Comparison
-    moved: tuple[Moved, ...]
+    moved: tuple[PianoMoved, ...]
     header = ("piano", "first before", "first now", "because")
 
     @property
@@ -99,12 +99,12 @@ def explain_change(before: Comparison, after: Comparison) -> RankingChange:
     return RankingChange(before=before, after=after, moved=tuple(order))
 
 
-def _moved(old: Assessment, new: Assessment, before: Comparison, after: Comparison) -> Moved:
+def _moved(old: Assessment, new: Assessment, before: Comparison, after: Comparison) -> PianoMoved:
     shares = [c.standing(new.piano.id).rank_shares[0] for c in (before, after)]
     reasons = [*_stops(old, new), *_scores(old, new), *_money(old, new, after)]
     if not reasons and abs(shares[1] - shares[0]) >= 0.01:
         reasons = [statement("moved.others")]
-    return Moved(
+    return PianoMoved(
         piano_id=new.piano.id,
         name=new.piano.name,
         first_before=shares[0],

@@ -8,9 +8,9 @@ from typing import Any
 
 from markupsafe import Markup
 
-from pianolab.acoustics.results import Survey
+from pianolab.acoustics.survey_result import Survey
 from pianolab.checklist.points import Checklist
-from pianolab.compare.results import Comparison
+from pianolab.compare.comparison import Comparison
 from pianolab.figures import (
     draw_brightness,
     draw_damper,
@@ -72,7 +72,7 @@ PLAIN, EXTRA = Form(), Form(extra=True)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Chart:
+class PageChart:
     """One chart of the page: its pictures, the widest first; ``named`` says that the widest names its instruments itself."""
 
     id: str
@@ -91,18 +91,18 @@ class Chart:
 class ChartBook:
     """Numbers the charts of one page, keeps them in order, and with them the colours that they share."""
 
-    charts: list[Chart] = field(default_factory=list)
+    charts: list[PageChart] = field(default_factory=list)
     palette: Palette = field(default_factory=Palette)
 
     def add(
         self, plan: Plan, draw: Drawing[...], *, marks: Sequence[Mark] = (), form: Form = PLAIN, **more: Any
-    ) -> Chart:
+    ) -> PageChart:
         """Draws a plan in both themes, as wide as its form asks for, and files it under the next number."""
         name, overlaid = (
             f"chart-{len(self.charts) + 1}",
             isinstance(plan, KeyPlan) and plan.arrange == "overlay",
         )
-        chart = Chart(
+        chart = PageChart(
             id=name,
             title=form.title or plan.title,
             alt=plan.alt,
@@ -124,7 +124,7 @@ class ChartBook:
         return Markup(svg_of(light, dark, self.palette, width=width, name=f"{name}-{width}", told=told))
 
 
-def radars(c: Comparison, marks: Mapping[str, Mark], book: ChartBook) -> list[Chart]:
+def radars(c: Comparison, marks: Mapping[str, Mark], book: ChartBook) -> list[PageChart]:
     plan = plan_radar(c.assessments, profile=c.profile, marks=marks)
     if plan.form == "bars":
         return [book.add(plan, draw_radar, marks=[s.mark for s in plan.series])]
@@ -142,7 +142,7 @@ def radars(c: Comparison, marks: Mapping[str, Mark], book: ChartBook) -> list[Ch
     return charts
 
 
-def over_keys(heard: Mapping[str, Survey], marks: Mapping[str, Mark], book: ChartBook) -> list[Chart]:
+def over_keys(heard: Mapping[str, Survey], marks: Mapping[str, Mark], book: ChartBook) -> list[PageChart]:
     if not heard:
         return []
     names = {i: m.name for i, m in marks.items()}
@@ -166,7 +166,7 @@ def piano_charts(
     marks: Mapping[str, Mark],
     findings: Sequence[Finding],
     checklist: Checklist,
-) -> list[Chart]:
+) -> list[PageChart]:
     """What is drawn of one instrument, on the screen only."""
     piano = i.assessment.piano
     plan = plan_keyboard(piano, survey=heard.get(i.id), findings=findings, checklist=checklist)
@@ -187,7 +187,7 @@ def piano_charts(
     return charts
 
 
-def maps(piano: Piano, book: ChartBook, findings: Sequence[Finding], checklist: Checklist) -> list[Chart]:
+def maps(piano: Piano, book: ChartBook, findings: Sequence[Finding], checklist: Checklist) -> list[PageChart]:
     """Where the findings are; the other side of the instrument only where trouble was found there."""
     drawn = []
     for other_side in (False, True):
@@ -197,7 +197,7 @@ def maps(piano: Piano, book: ChartBook, findings: Sequence[Finding], checklist: 
     return drawn
 
 
-def changed_chart(result: Changed, mark: Mark, book: ChartBook) -> Chart:
+def changed_chart(result: Changed, mark: Mark, book: ChartBook) -> PageChart:
     """The chart of a result that is shown in a fold of its own."""
     if isinstance(result, Holding):
         return book.add(plan_drift(result, name=mark.name, mark=mark), draw_drift, form=EXTRA)

@@ -14,9 +14,9 @@ from importlib.resources import files
 from typing import Any, Literal
 
 from pianolab.model import Finding, PianoKind, Room
+from pianolab.rooms.possible_rooms import Position
 from pianolab.rooms.predict import predict_room
-from pianolab.rooms.results import RoomAcoustics
-from pianolab.rooms.simulate import Position
+from pianolab.rooms.room_acoustics import RoomAcoustics
 from pianolab.rooms.surfaces import NOMINAL_HZ, load_surfaces
 
 SIZES = {"room-length": "length_m", "room-width": "width_m", "room-height": "height_m"}

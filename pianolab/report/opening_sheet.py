@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from pianolab.assess.results import Alert
-from pianolab.compare.results import Comparison
+from pianolab.assess.assessment import Alert
+from pianolab.compare.comparison import Comparison
 from pianolab.model import Finding
 from pianolab.report.instruments import Instrument
-from pianolab.report.listening import sustain_counts
 from pianolab.report.offers import offer_of
-from pianolab.report.pictures import Picture
+from pianolab.report.page_photos import Picture
+from pianolab.report.what_is_heard import sustain_counts
 from pianolab.statements import Statement, as_written, statement
 from pianolab.words import as_sentence, listed, say
 
