@@ -186,7 +186,14 @@ def evidence_of_heard(heard: HeardKeys) -> Evidence:
     )
     says = counted("heard.faulty", item, keys=heard.faulty, total=heard.total)
     return Evidence(
-        source="listening", says=says, share=known, strengths=item.aspects, gaps=gaps, fault=item.fault_name
+        source="listening",
+        says=says,
+        share=known,
+        strengths=item.aspects,
+        gaps=gaps,
+        fault=item.fault_name,
+        keys=frozenset(heard.faulty),
+        count=len(heard.faulty),
     )
 
 

@@ -6,7 +6,7 @@ From evidence to aspect scores: every known fault multiplies the score down, eve
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp
 from typing import Literal
 
@@ -37,7 +37,7 @@ class Evidence:
 
     ``share`` is what is known to be wrong, 0 (nothing) to 1 (failed); the gaps come on top of it.
     ``strengths`` maps each aspect to how strongly this bears on it. ``fault`` names what is wrong where it may be noticed
-    in several ways: evidence of one fault counts once, the heaviest of it.
+    in several ways: evidence of one fault counts once, the heaviest of it. ``keys`` are those named of ``count`` that have it.
     """
 
     source: str
@@ -46,6 +46,23 @@ class Evidence:
     strengths: dict[str, float]
     gaps: tuple[Gap, ...] = ()
     fault: str = ""
+    keys: frozenset[int] = frozenset()
+    count: int = 0
+
+
+def once_at_a_key(evidence: Sequence[Evidence], faults: Sequence[str]) -> list[Evidence]:
+    """The same with the part that stands for keys named at all of these faults as evidence of one fault."""
+    named = [frozenset[int]().union(*(e.keys for e in evidence if e.fault == fault)) for fault in faults]
+    shared = frozenset.intersection(*named)
+    out: list[Evidence] = []
+    for e in evidence:
+        if e.fault not in faults or not (mine := e.keys & shared):
+            out.append(e)
+            continue
+        part = e.share * len(mine) / max(len(e.keys), e.count)
+        out.append(replace(e, share=e.share - part))
+        out.append(replace(e, share=part, gaps=(), fault=" and ".join(faults)))
+    return out
 
 
 def judge_aspects(evidence: Sequence[Evidence], *, full_loss: float) -> tuple[AspectResult, ...]:
@@ -139,9 +156,13 @@ def _loss(e: Evidence, factor: float) -> _Loss:
 def _contributions(
     known: list[tuple[Evidence, float]], total: float, points: float
 ) -> tuple[Contribution, ...]:
-    parts = [(points * loss / total, e) for e, loss in known]
-    parts.sort(key=lambda part: (-part[0], say(part[1].says)))
-    return tuple(Contribution(says=e.says, low=-lost, high=-lost, source=e.source) for lost, e in parts)
+    lost: dict[tuple[str, Statement], float] = {}
+    for e, loss in known:
+        lost[e.source, e.says] = lost.get((e.source, e.says), 0.0) + points * loss / total
+    parts = sorted(lost.items(), key=lambda part: (-part[1], say(part[0][1])))
+    return tuple(
+        Contribution(says=says, low=-points, high=-points, source=source) for (source, says), points in parts
+    )
 
 
 def _unknowns(gaps: list[tuple[Evidence, Gap, float]], total: float, points: float) -> tuple[Unknown, ...]:

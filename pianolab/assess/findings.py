@@ -112,6 +112,8 @@ def evidence_of(view: PointView, state: TuningState, *, scoring: Scoring) -> Evi
         strengths=point.aspects,
         gaps=gaps,
         fault=scoring.alike.get(point.id, point.id),
+        keys=frozenset(k for f in view.findings for k in f.keys if f.count),
+        count=max((f.count or 0 for f in view.findings), default=0),
     )
 
 

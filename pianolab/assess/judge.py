@@ -18,7 +18,7 @@ from pianolab.assess.by_ear import (
     with_doubt,
 )
 from pianolab.assess.by_recording import HeardKeys, evidence_of_heard, hear, hear_twice
-from pianolab.assess.evidence import Evidence, Gap, judge_aspects
+from pianolab.assess.evidence import Evidence, Gap, judge_aspects, once_at_a_key
 from pianolab.assess.examiners import findings_that_count, technicians_of
 from pianolab.assess.findings import PointView, evidence_of, view_point
 from pianolab.assess.jobs import jobs_from
@@ -132,7 +132,9 @@ def assess_piano(
     repairs = _repairs(piano, views, heard, state, prices, profile, seed, scoring)
     return Assessment(
         piano=piano,
-        aspects=judge_aspects(evidence, full_loss=scoring.scale["full_loss"]),
+        aspects=judge_aspects(
+            once_at_a_key(evidence, scoring.one_key["faults"]), full_loss=scoring.scale["full_loss"]
+        ),
         alerts=_alerts(_Noticed(piano.kind, views, heard, recorded, state, survey, hidden), scoring),
         repairs=repairs,
         points_checked=sum(view.checked for view in views),

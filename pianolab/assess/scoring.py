@@ -51,7 +51,8 @@ class HeardItem:
 class Scoring:
     """All settings: the scale, what unknowns may hide, money, tuning, whose word counts, what is heard.
 
-    ``alike`` maps a checklist point to what listening judges too: one fault, noticed in two ways.
+    ``alike`` maps a checklist point to what listening judges too: one fault, noticed in two ways; ``one_key`` names the
+    faults that are one trouble where one key has them all.
     """
 
     scale: dict[str, Any]
@@ -60,6 +61,7 @@ class Scoring:
     tuning: dict[str, Any]
     who: dict[str, Any]
     alike: dict[str, str]
+    one_key: dict[str, list[str]]
     contradiction: dict[str, float]
     heard: tuple[HeardItem, ...] = field(default=())
 

@@ -228,7 +228,7 @@ def worth_of_looking(
     data = load_hour()
     worth: dict[str, float] = {}
     for aspect in assessment.aspects:
-        weight = sum(profile.weights.get(aspect.aspect, (0.0, 0.0))) / 2.0
+        weight = sum(profile.weights[aspect.aspect]) / 2.0
         for unknown in aspect.unknown:
             lost = weight * FULL_SCORE * (1.0 - exp(-unknown.loss)) * data.bad_chance
             worth[unknown.source] = worth.get(unknown.source, 0.0) + lost

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pianolab.units import FloatArray
 
@@ -26,6 +27,8 @@ STEP_FROM_KEY, STEP_TO_KEY = 18, 38
 STEP_CENTS = 3.0
 STEP_EVIDENCE = 8.0
 """Natural logarithm of the likelihood ratio a step must gain, over the many places it could lie."""
+STEP_KEYS = 4
+"""So many keys on either side of a step must speak for it."""
 LOOSE = 1e-6
 
 
@@ -73,17 +76,22 @@ def find_drift(
     steps = [
         _fit(y, precision, at, plain.bend)
         for at in range(len(y) - 1)
-        if STEP_FROM_KEY <= at + first_key < STEP_TO_KEY
-        and known[: at + 1].sum() > 3
-        and known[at + 1 :].sum() > 3
+        if STEP_FROM_KEY <= at + first_key < STEP_TO_KEY and _least_on_a_side(known, at) > 0
     ]
+    # Where few keys speak on one side, as well those went their own way: no other place near by may stand in for it.
     best = max(steps, key=lambda fit: fit.evidence, default=plain)
-    if best.evidence > plain.evidence + STEP_EVIDENCE:
+    told = best.step is not None and _least_on_a_side(known, best.step) >= STEP_KEYS
+    if told and best.evidence > plain.evidence + STEP_EVIDENCE:
         stepped = [_fit(y, precision, best.step, bend) for bend in BENDS_CENTS]
         plain = max(stepped, key=lambda fit: fit.evidence)
     others, others_sd = _without_own(y, precision, plain)
     step = None if plain.step is None else plain.step + first_key
     return Drift(plain.line, others, others_sd, step, plain.bend)
+
+
+def _least_on_a_side(known: NDArray[np.bool_], at: int) -> int:
+    """How many keys are known below a step or above it, whichever are fewer."""
+    return int(min(known[: at + 1].sum(), known[at + 1 :].sum()))
 
 
 @dataclass(frozen=True)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from pianolab.casebook import ChangedSince
+from pianolab.casebook.codec import from_json
 from pianolab.checklist.points import Point
 from pianolab.checklist.stations import load_openings
 from pianolab.errors import BadInput
 from pianolab.report.twins import finding_in_words, note_in_words
-from pianolab.widgets.entries import EMPTY, Fields, reason_fields
+from pianolab.widgets.entries import Fields, reason_fields
 from pianolab.widgets.pictures import keep_picture
 from pianolab.widgets.walk_hour import told_by_record, waiting_points
 from pianolab.words import keys_in_words
@@ -119,17 +121,17 @@ def _both_shown(walk: Walk, error: ChangedSince) -> Exception:
         return error
     _, yours, other, finding = max(mine, key=lambda m: m[0])
     point = walk.checklist.get(finding.point)
-    entered = replace(finding, **{k: (yours or {})[k] for k in ("state", "reason", *EMPTY)})
+    entered = from_json("Finding", json.dumps(yours))
     return BadInput(
         point.title if point else finding.point,
-        f'"{finding_in_words(entered, point=point)}" from you and now "{finding_in_words(finding, point=point)}"'
+        f'"{finding_line(entered, point=point)}" from you and now "{finding_line(finding, point=point)}"'
         f" from {other}",
         "one of the two",
         "Nothing was taken back. Agree on one and enter it.",
     )
 
 
-def finding_line(finding: Finding, *, point: Point) -> str:
+def finding_line(finding: Finding, *, point: Point | None) -> str:
     """All that a finding says in one line: the value, where, the note, the promise."""
     where = ", ".join(t for t in (finding.place, keys_in_words(finding.keys)) if t)
     return "; ".join(t for t in (finding_in_words(finding, point=point), where, note_in_words(finding)) if t)

@@ -188,6 +188,33 @@ def test_two_different_faults_still_add_up() -> None:
     assert both < min(high(judge(f), "touch") for f in (leaks, sticking)) - 0.1
 
 
+def test_a_key_that_sticks_and_is_silent_costs_once_and_two_keys_twice(make_survey: MakeSurvey) -> None:
+    """As much as the heavier of both, by eye as by recording; where no key is named, nobody knows that it is one."""
+    sticks, silent = (found(p, count=1, keys=(40,)) for p in ("keys-sticking", "each-silent"))
+    heard, clean = make_survey(faults={"silent": (40,)}), make_survey()
+    for aspect in ("touch", "evenness"):
+        by_eye = high(judge(sticks, silent), aspect)
+        assert by_eye == pytest.approx(min(high(judge(f), aspect) for f in (sticks, silent)))
+        by_both = high(judge(sticks, survey=heard), aspect)
+        alone = high(judge(sticks, survey=clean), aspect), high(judge(survey=heard), aspect)
+        assert by_both == pytest.approx(min(alone))
+    for other in (replace(silent, keys=(41,)), replace(silent, keys=())):
+        assert high(judge(sticks, other), "touch") < high(judge(sticks, silent), "touch") - 0.1
+    told = judge(sticks, silent).aspect("touch").made_by
+    assert len({c.source for c in told}) == len(told), "each reason stands once"
+
+
+def test_of_many_keys_those_that_are_the_same_cost_once() -> None:
+    """Two of three keys stick and are silent, the third sticks only; a worse finding never costs less."""
+    sticks, silent = (
+        found("keys-sticking", count=3, keys=(3, 9, 40)),
+        found("each-silent", count=2, keys=(3, 9)),
+    )
+    apart = replace(silent, keys=(50, 51))
+    touch = [high(judge(*some), "touch") for some in ((sticks, apart), (sticks, silent), (sticks,))]
+    assert touch[0] < touch[1] <= touch[2]
+
+
 def test_slipping_counted_and_heard_costs_once(make_survey: MakeSurvey) -> None:
     counted, heard = found("tuning-single", count=5), make_survey(slipped=(20, 26, 32, 38, 44))
     both = high(judge(counted, survey=heard), "tuning stability")

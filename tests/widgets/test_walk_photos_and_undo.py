@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 from dataclasses import replace
 from typing import Any
@@ -210,6 +211,21 @@ def test_of_several_that_another_changed_the_one_entered_last_is_shown(
     assert not answer["ok"]
     assert "9.1 mm" in answer["line"]
     assert "10.4 mm" in answer["line"]
+
+
+@pytest.mark.parametrize("changed", [{"note": "two more"}, {"keys": (40, 41)}, {"promised": "filed by May"}])
+def test_a_refusal_says_what_differs_where_the_grade_does_not(
+    driver: Driver, visit_and_book: Opened, changed: dict[str, Any]
+) -> None:
+    casebook, _ = visit_and_book
+    driver.go("grooves")
+    driver.value(3)
+    with casebook.editing(by="Ben") as edit:
+        edit.change(replace(driver.saved[0], **changed))
+    line = driver.send(do="take back")["line"]
+    mine, theirs = re.findall('"(.*?)"', line)[:2]
+    assert theirs.startswith(f"{mine}; ")
+    assert theirs != mine
 
 
 def test_two_forms_of_one_examiner_never_overwrite_unseen(driver: Driver, visit_and_book: Opened) -> None:
