@@ -62,7 +62,7 @@ DECAY_SD = Column(
     decimals=4,
     absent="a bound, not a measured time",
     merge="with its measure",
-    words="standard deviation of decay_20_s",
+    words="standard deviation of decay_20_s for this blow; a softer or harder one may last otherwise",
     values=lambda heard: [d.sd_s for d in heard.m.decays],
 )
 EARLY = Column(

@@ -95,7 +95,7 @@ INHARMONICITY = Column(
     absent=TOO_WEAK,
     merge="mean",
     spread=True,
-    words="B in f_n = n f0 sqrt(1 + B n²)",
+    words="B in f_n = n f0 sqrt(1 + B n²), over up to 32 partials",
     values=_stiffness,
 )
 INHARMONICITY_SD = Column(
