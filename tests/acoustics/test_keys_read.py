@@ -289,6 +289,20 @@ def read_sure_notes(keys: np.ndarray, *, off_cents: float, toneless: np.ndarray)
     return read_keys(evidence, times_s, np.ones(len(keys)), first_key=1, last_key=88)
 
 
+@pytest.mark.parametrize(("rise", "is_note"), [(1.0, True), (0.5, True), (0.25, False)])
+def test_a_blow_of_half_the_usual_rise_is_a_note_as_any_other(rise: float, is_note: bool) -> None:
+    """With little evidence for its key; where it hardly rises, it is more likely no blow at all."""
+    keys, at = np.arange(30, 60), 15
+    grid = np.arange(-100, 9101, STEP_CENTS) / 100.0
+    height = np.where(np.arange(len(keys)) == at, 0.0, 20.0)
+    nearest = np.abs(grid[None] - keys[:, None]) < 0.051
+    score = np.where(nearest, height[:, None], -30.0).astype(np.float32)
+    rises = np.where(np.arange(len(keys)) == at, rise, 1.0)
+    evidence = LineEvidence(score, score, np.ones_like(score), grid)
+    path = read_keys(evidence, np.arange(1.0, len(keys) + 1.0), rises, first_key=1, last_key=88)
+    assert bool(path.keys[at] == keys[at]) is is_note
+
+
 def test_a_blow_in_time_before_the_first_note_is_a_key_without_sound() -> None:
     """A0 dead on a piano much too flat: its knock says that the first note isn't A0."""
     keys = np.arange(1, 86)

@@ -34,6 +34,8 @@ from pianolab.units import FloatArray, key_to_hz
 NO_NOTE = -1000
 """Key number that stands for: this candidate is no note."""
 OFFSETS_CENTS = np.arange(-160.0, 161.0, 20.0)
+HARDLY_SHARE, BLOW_SHARE = 0.15, 0.5
+"""Of a typical blow's rise: up to here a strike hardly rises, from there on it counts as any blow; own choice."""
 REACH = np.arange(-9, 10)
 """Steps of the pitch grid that a key may lie from the instrument's own pitch there: 90 cents."""
 
@@ -122,7 +124,7 @@ def read_keys(
     """
     lim = limits()["path"]
     share = rise_share(rise)
-    weak = 1.0 - np.clip((share - 0.15) / 0.35, 0.0, 1.0)
+    weak = 1.0 - np.clip((share - HARDLY_SHARE) / (BLOW_SHARE - HARDLY_SHARE), 0.0, 1.0)
     keys = np.arange(first_key, last_key + 1)
     strong, step_s = share >= STRONG_SHARE, _local_step_s(times_s, share >= STRONG_SHARE)
     fit = _fit(evidence, keys)
