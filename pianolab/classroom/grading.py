@@ -89,8 +89,8 @@ class ClassView(Showable):
         return [
             (
                 p.pupil,
-                f"{p.shift:+.2f} ({p.words})",
-                f"{p.low:+.2f} to {p.high:+.2f}",
+                f"{p.shift:+z.2f} ({p.words})",
+                f"{p.low:+z.2f} to {p.high:+z.2f}",
                 f"{p.scatter:.2f}",
                 p.as_teacher.headline(),
             )

@@ -44,7 +44,8 @@ UNITS: dict[DrillKind, str] = {FURTHER.kind: FURTHER.unit, SOONER.kind: SOONER.u
 def carriers() -> dict[str, tuple[str, ...]]:
     """Simple features of a sound by which a fault, a room or a pedal may be told, since they are what is asked.
 
-    Every other one of `pianolab.classroom.features` tells nothing: ``python -m benchmarks.class_cues`` tries it.
+    Every other one (peak, level of the blow, energy, centroid, length, size) tells nothing: ``python -m
+    benchmarks.class_cues`` tries it.
 
     Examples
     --------

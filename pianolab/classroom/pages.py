@@ -181,7 +181,7 @@ def _own_strictness(school: SchoolClass, pupil: str) -> list[Section]:
         words="Strict to the left, mild to the right of the class.",
     )
     said = (
-        f"Beside the class you are {own.words}: {own.shift:+.2f} grades ({own.low:+.2f} to {own.high:+.2f}).",
+        f"Beside the class you are {own.words}: {own.shift:+z.2f} grades ({own.low:+z.2f} to {own.high:+z.2f}).",
         f"Your grade was the teacher's in {own.as_teacher.headline().replace(' right', '')}.",
         "Strict is no fault and mild is no virtue. This page is yours; the class's page shows it under no name.",
     )
@@ -269,8 +269,8 @@ def _strict(view: ClassView) -> Section:
     rows = tuple(
         (
             p.pupil,
-            f"{p.shift:+.2f}",
-            f"{p.low:+.2f} to {p.high:+.2f}",
+            f"{p.shift:+z.2f}",
+            f"{p.low:+z.2f} to {p.high:+z.2f}",
             p.words,
             f"{p.scatter:.2f}",
             p.as_teacher.headline(),

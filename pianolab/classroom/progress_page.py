@@ -82,10 +82,10 @@ def goal_standing(goal: Goal, own: Sequence[Answer], references: Mapping[Unit, i
         value, said = found.share, found.headline()
     elif goal.figure == "d'":
         told = sensitivity_of(about, kind=goal.kind)
-        value, said = told.d_prime, told.headline()
+        value, said = told.d_prime, told.why_missing or told.headline()
     else:
         fine = threshold_of(about, kind=goal.kind)
-        value, said = fine.value, fine.headline()
+        value, said = fine.value, fine.why_missing or fine.headline()
     if value is None:
         return f"not known yet: {said}"
     reached = value <= goal.value if goal.figure == "threshold" else value >= goal.value
@@ -327,10 +327,10 @@ def _told_apart(s: Sensitivity) -> tuple[str, str, str, str]:
     if s.d_prime is None:
         return "not known", s.why_missing, "not known", s.why_missing
     return (
-        f"{s.d_prime:.2f}",
-        f"{s.d_low:.2f} to {s.d_high:.2f}",
-        f"{s.bias:+.2f}",
-        f"{s.bias_low:+.2f} to {s.bias_high:+.2f}",
+        f"{s.d_prime:z.2f}",
+        f"{s.d_low:z.2f} to {s.d_high:z.2f}",
+        f"{s.bias:+z.2f}",
+        f"{s.bias_low:+z.2f} to {s.bias_high:+z.2f}",
     )
 
 

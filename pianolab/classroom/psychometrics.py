@@ -112,14 +112,14 @@ class Sensitivity(Showable):
     def headline(self) -> str:
         if self.d_prime is None:
             return f"sensitivity not known: {self.why_missing}"
-        return f"d' {self.d_prime:.2f} ({self.d_low:.2f} to {self.d_high:.2f}), bias {self.bias:+.2f}"
+        return f"d' {self.d_prime:z.2f} ({self.d_low:z.2f} to {self.d_high:z.2f}), bias {self.bias:+z.2f}"
 
     def rows(self) -> list[Row]:
         if self.d_prime is None:
             return [("d'", None, "", self.why_missing)]
         return [
-            ("d'", self.d_prime, "", f"95 %: {self.d_low:.2f} to {self.d_high:.2f}"),
-            ("bias c", self.bias, "", f"95 %: {self.bias_low:+.2f} to {self.bias_high:+.2f}"),
+            ("d'", self.d_prime, "", f"95 %: {self.d_low:z.2f} to {self.d_high:z.2f}"),
+            ("bias c", self.bias, "", f"95 %: {self.bias_low:+z.2f} to {self.bias_high:+z.2f}"),
         ]
 
 

@@ -37,6 +37,13 @@ def test_sensitivity_and_bias_of_a_worked_example() -> None:
     assert found.bias == pytest.approx(-0.4019603, abs=1e-6)
 
 
+def test_no_bias_has_no_sign_of_its_own() -> None:
+    """Half of both kinds right: the bias is 0, not a little under it."""
+    even = sensitivity(hits=6, signals=12, false_alarms=6, noises=12)
+    assert even.headline().endswith("bias +0.00")
+    assert "-0.00" not in repr(even.rows())
+
+
 def test_the_worked_example_has_teeth() -> None:
     uncorrected = norm.ppf(0.82) - norm.ppf(0.46)
     assert uncorrected != pytest.approx(1.002793, abs=1e-3)

@@ -289,7 +289,7 @@ def test_a_goal_is_reached_or_not_or_not_known() -> None:
     assert goal_standing(goal, told).startswith("reached: 7 of 10 right")
     assert goal_standing(goal, told[4:]).startswith("not yet: 3 of 6 right")
     fine = Goal(kind="which dies sooner", figure="threshold", value=15.0, words="Fine.")
-    assert goal_standing(fine, told) == "not known yet: threshold not known: 0 answers, 12 are needed"
+    assert goal_standing(fine, told) == "not known yet: 0 answers, 12 are needed"
 
 
 def told(
