@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
-from pianolab.acoustics.keys.faint import FAINT, with_faint_keys
+from pianolab.acoustics.keys.faint import FAINT, begin_with_tone, with_faint_keys
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.units import key_to_hz
@@ -81,3 +84,30 @@ def test_nothing_is_said_of_a_key_whose_time_is_not_all_in_the_recording() -> No
         at_once = replace(strikes, onset_s=np.where(key == 81, 0.02, onset)) if absent == 80 else strikes
         found = with_faint_keys(Sequence({}, {}, {absent: SILENT}), whole[cut], at_once, rate_hz=RATE_HZ)
         assert found.absent[absent] == SILENT
+
+
+def a_tone_in_noise(candidates_s: list[float], *, ringing: bool = False, loud: float = 0.05) -> list[float]:
+    """Key 80 (2637 Hz) struck at 1.0 s in noise, read at ``candidates_s``: when its strikes begin, by what is heard."""
+    rate, f_hz = 44100, 2637.0
+    t = np.arange(round(2.5 * rate)) / rate
+    sounds = np.where(t >= 1.0, np.exp(-2.0 * (t - 1.0)), 1.0 if ringing else 0.0)
+    noise = np.random.default_rng(5).normal(0.0, 0.05, len(t))
+    channels = (loud * sounds * np.sin(2 * np.pi * f_hz * t) + noise)[None].astype(np.float32)
+    at, nothing = np.array(candidates_s), np.zeros(len(candidates_s))
+    onsets = Onsets(at, nothing + 1.0, np.zeros(0), np.zeros(0), 0.01)
+    keys = np.full(len(at), 80, dtype=np.int64)
+    path = KeyPath(keys, nothing + f_hz, nothing + 1.0, nothing + 20.0, nothing + 9.0, 0.0, 0)
+    began, read = begin_with_tone(onsets, path, channels, rate_hz=rate)
+    return began.times_s[read.keys != NO_NOTE].tolist()
+
+
+def test_a_note_read_before_it_came_begins_where_its_tone_rises() -> None:
+    assert a_tone_in_noise([0.45]) == pytest.approx([1.0], abs=0.02)
+    assert a_tone_in_noise([0.45, 0.7, 0.99]) == pytest.approx([1.0], abs=0.02), "and is one strike"
+
+
+def test_a_note_that_began_where_it_was_read_stays_there() -> None:
+    # The twins: its own candidate, a string that rang before, and noise without any tone.
+    assert a_tone_in_noise([0.99]) == [0.99]
+    assert a_tone_in_noise([0.45], ringing=True) == [0.45]
+    assert a_tone_in_noise([0.45], loud=0.0) == [0.45]

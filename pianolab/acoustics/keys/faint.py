@@ -1,24 +1,41 @@
-"""Keys that seem silent and did sound: a tone too faint, in noise, for its blow to be found.
+"""Tones that are found though their blow isn't: keys that seem silent and did sound, and notes that begin in noise.
 
 A silent key shows as a gap among the strikes. Before it is called silent, its own first partial is looked for where
 it should have begun: a line that stands out of the noise and was not there before says that the string sounded, and
 that nothing more can be said of it. Method: own. Limits: partial 1 must stand 10 dB out of the noise within half a
 second; a string that another note sets ringing at this very moment looks the same.
+
+A key is read from a second of sound. Where noise hides the blow, a candidate that the noise gave some time before it
+shows the same lines, and the note would seem to begin there. So a note whose own first partial hasn't risen at its
+candidate, and does so later, begins where that rises (`begin_with_tone`).
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
+from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
 from pianolab.acoustics.keys.strikes import Strikes
-from pianolab.acoustics.spectra import Samples, fast_size, line_spectra, standing_out_db
-from pianolab.units import CENTS_PER_NEPER
+from pianolab.acoustics.spectra import Samples, fast_size, framed, line_spectra, standing_out_db
+from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 OUT_DB, NEW_DB = 10.0, 6.0
 """How far the line stands out of the noise, and over what was there before."""
 REACH_CENTS = 60.0
 LOOK_S, EARLY_S = 0.5, 0.1
+TONE_FROM_HZ = 400.0
+"""A blow on lower strings is heard in many bands at once, and 30 ms are too short for their first partial."""
+TONE_WINDOW_S, TONE_HOP_S = 0.03, 0.01
+BEFORE_S, AT_S, LATER_S = 0.25, 0.12, 1.2
+"""How long before a candidate is noise, how soon after it a note has risen, how late it may yet come."""
+ONE_STRIKE_S = 0.15
+"""Blows closer together than this are one, as in `onsets`."""
+NOT_RISEN, RISEN = 6.0, 16.0
+"""Power over what was there before: up to so many times it is noise still, from so many it is a tone."""
 FAINT = ("unclear", "a faint tone where it was struck, too weak over the noise to be measured")
 
 
@@ -41,6 +58,65 @@ def with_faint_keys(sequence: Sequence, channels: Samples, strikes: Strikes, *, 
     asked = [k for k, (status, _) in sequence.absent.items() if status == "silent" or k > strikes.key[-1]]
     heard = {k: FAINT for k in asked if _sounds(k, channels, strikes, rate_hz=rate_hz)}
     return Sequence(sequence.strike_of, sequence.count, sequence.absent | heard)
+
+
+def begin_with_tone(
+    onsets: Onsets, path: KeyPath, channels: Samples, *, rate_hz: int
+) -> tuple[Onsets, KeyPath]:
+    """The same candidates and reading; a note that was read before it came begins where its own tone rises.
+
+    Several candidates of one key that so begin at one place are one strike: all but the first are no notes.
+
+    Parameters
+    ----------
+    onsets, path : the candidates and their reading
+    channels : shape (channels, frames)
+    rate_hz : Hz
+    """
+    times_s, keys = onsets.times_s.copy(), path.keys.copy()
+    heard = np.flatnonzero(keys != NO_NOTE)
+    for at, i in enumerate(heard):
+        if path.f1_hz[i] < TONE_FROM_HZ:
+            continue
+        others = heard[at + 1 :][keys[heard[at + 1 :]] != keys[i]]
+        end_s = onsets.times_s[others[0]] if len(others) else channels.shape[1] / rate_hz
+        end_s = min(float(end_s) - ONE_STRIKE_S, times_s[i] + LATER_S)
+        times_s[i] = _rises_s(channels, times_s[i], end_s, f1_hz=float(path.f1_hz[i]), rate_hz=rate_hz)
+    last = -1
+    for i in heard:
+        again = last >= 0 and keys[last] == keys[i] and times_s[last] != onsets.times_s[last]
+        if again and times_s[i] - times_s[last] < ONE_STRIKE_S:
+            keys[i] = NO_NOTE
+        else:
+            last = i
+    return replace(onsets, times_s=times_s), replace(path, keys=keys)
+
+
+def _rises_s(channels: Samples, at_s: float, end_s: float, *, f1_hz: float, rate_hz: int) -> float:
+    """Where a tone begins that has not begun at ``at_s``, s; ``at_s`` where it has, or never does before ``end_s``."""
+    begin = max(0, round((at_s - BEFORE_S) * rate_hz))
+    s, power = _tone_power(channels[:, begin : round(end_s * rate_hz)], f1_hz, rate_hz=rate_hz)
+    s = s + begin / rate_hz - at_s
+    before, after = s < -TONE_WINDOW_S, s >= 0.0
+    if not before.any() or not after.any():
+        return at_s
+    noise = float(power[before].mean())
+    soon, later = float(power[after & (s < AT_S)].max(initial=0.0)), float(power[after].max())
+    if soon > NOT_RISEN * noise or later < max(RISEN * noise, NOT_RISEN * soon):
+        return at_s
+    # The window's middle passes a blow where half of its amplitude is in.
+    return at_s + float(s[np.flatnonzero(after & (power >= 0.25 * later))[0]])
+
+
+def _tone_power(channels: Samples, f_hz: float, *, rate_hz: int) -> tuple[FloatArray, FloatArray]:
+    """Middles of short frames, s, and the power about a frequency in each, shape (frames,)."""
+    size, hop = round(TONE_WINDOW_S * rate_hz), round(TONE_HOP_S * rate_hz)
+    if channels.shape[1] < size:
+        return np.zeros(0), np.zeros(0)
+    turn = np.exp(-2j * np.pi * f_hz / rate_hz * np.arange(size)) * np.hanning(size)
+    tones = [np.abs(framed(np.ascontiguousarray(c), size=size, hop=hop) @ turn) ** 2 for c in channels]
+    power = np.sum(tones, axis=0)
+    return (np.arange(len(power)) * hop + size / 2) / rate_hz, np.asarray(power)
 
 
 def _expected(key: int, strikes: Strikes) -> tuple[float, float]:
