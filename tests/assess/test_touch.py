@@ -17,6 +17,7 @@ from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, TouchOpinion, TouchTrial, Visit
 from pianolab.touch.preference import preferences, strengths
 from pianolab.touch.view import touch_view
+from pianolab.workflow import page_making
 
 SCALES = load_touch_scales()
 SCORING = load_scoring()
@@ -359,6 +360,18 @@ SAID = [
     opinion(0, "Ben", taste={"weight": 4}, faults={"evenness": 5}, liking=2),
     opinion(3, "Ben", taste={"weight": 4}, liking=5),
 ]
+
+
+def test_the_page_has_a_row_for_each_scale_with_all_that_was_said() -> None:
+    view = touch_view(SAID, scales=SCALES, pianos=PIANOS, visits=VISITS)
+    part = page_making._touch(view)
+    assert part.names_people
+    pianos = part.header[1:]
+    assert set(pianos) == {a.piano for a in view.answers}
+    for answer in view.answers:
+        (row,) = (r for r in part.rows if r[0].startswith(f"{answer.scale} (1: "))
+        said = row[1 + pianos.index(answer.piano)]
+        assert said == ", ".join(f"{player} {place}" for player, place in answer.said)
 
 
 def test_taste_that_drifts_is_shown_and_not_averaged() -> None:
