@@ -82,7 +82,7 @@ def begin_with_tone(
         end_s = onsets.times_s[others[0]] if len(others) else channels.shape[1] / rate_hz
         end_s = min(float(end_s) - ONE_STRIKE_S, times_s[i] + LATER_S)
         times_s[i] = _rises_s(channels, times_s[i], end_s, f1_hz=float(path.f1_hz[i]), rate_hz=rate_hz)
-    last = -1
+    last = np.int64(-1)
     for i in heard:
         again = last >= 0 and keys[last] == keys[i] and times_s[last] != onsets.times_s[last]
         if again and times_s[i] - times_s[last] < ONE_STRIKE_S:

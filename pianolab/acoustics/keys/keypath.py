@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.keys.compass import usual_stretch_cents
+from pianolab.acoustics.keys.fresh_lines import Floats
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, LineEvidence
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, rise_share
 from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, blows_beyond, ends, search
@@ -176,7 +177,7 @@ def _fit(evidence: LineEvidence, keys: NDArray[np.int64]) -> FloatArray:
     return np.stack([reached[:, at] for at in _places(evidence, keys)]).astype(float)
 
 
-def _unlike(score: FloatArray, fit: FloatArray, places: list[NDArray[np.int64]]) -> FloatArray:
+def _unlike(score: Floats, fit: FloatArray, places: list[NDArray[np.int64]]) -> FloatArray:
     """What two strikes in turn lose of their evidence were they one key, shape of ``fit``; at each the one before it.
 
     The same strings don't move by a semitone from one blow to the next: both must fit at one pitch, within a step of the
@@ -190,7 +191,7 @@ def _unlike(score: FloatArray, fit: FloatArray, places: list[NDArray[np.int64]])
     return out
 
 
-def _best_within(score: FloatArray, steps: NDArray[np.int64], cost: FloatArray) -> FloatArray:
+def _best_within(score: Floats, steps: NDArray[np.int64], cost: FloatArray) -> Floats:
     """Best score so many steps of the pitch grid about each place, less what a step costs; shape of ``score``."""
     side, count = int(steps[-1]), score.shape[1]
     padded = np.pad(score, ((0, 0), (side, side)), constant_values=-1e3)
