@@ -25,7 +25,7 @@ from pianolab.casebook import (
     open_casebook,
     repair_casebook,
 )
-from pianolab.casebook.photos import as_jpeg, keep_photo
+from pianolab.casebook.media import as_jpeg, keep_photo
 from pianolab.errors import PianolabError
 from pianolab.io import read_sound, sound_info, write_sound
 from pianolab.model import Answer, Finding, Piano, Visit

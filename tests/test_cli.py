@@ -27,7 +27,7 @@ from pianolab import __version__
 from pianolab.acoustics import COLUMNS
 from pianolab.casebook import create_casebook, open_casebook
 from pianolab.cli import main
-from pianolab.cli.export import USUAL, _given_settings
+from pianolab.cli.casebooks import USUAL, _given_settings
 from pianolab.io import read_sound, real_notes, write_sound
 from pianolab.model import Finding, Piano, Visit, new_id
 from pianolab.sound_model import PianoModel, render_scale

@@ -10,13 +10,29 @@ from numpy.typing import NDArray
 
 from pianolab.acoustics.envelope.damper import LONE_SHARE, Fall, Release, fall_after, find_releases
 from pianolab.acoustics.envelope.decay import NoteDecay, late_decay, note_decay, string_decay
-from pianolab.acoustics.envelope.levels import NoteLevel, noise_spectrum, note_level
-from pianolab.acoustics.envelope.reverberation import believed_t60_s, judge_room, proven_t60, room_t60
-from pianolab.acoustics.envelope.through_room import level_sd_db, room_hides_s
-from pianolab.acoustics.envelope.whole_level import decay_levels, whole_levels
+from pianolab.acoustics.envelope.levels import (
+    NoteLevel,
+    decay_levels,
+    noise_spectrum,
+    note_level,
+    whole_levels,
+)
+from pianolab.acoustics.envelope.reverberation import (
+    believed_t60_s,
+    judge_room,
+    level_sd_db,
+    proven_t60,
+    room_hides_s,
+    room_t60,
+)
 from pianolab.acoustics.judging.buzz import Between
-from pianolab.acoustics.judging.tilt import HEARD_DB, Colour, least_heard_power, spectral_tilt
-from pianolab.acoustics.judging.voicing import brightness_share_db
+from pianolab.acoustics.judging.voicing import (
+    HEARD_DB,
+    Colour,
+    brightness_share_db,
+    least_heard_power,
+    spectral_tilt,
+)
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples

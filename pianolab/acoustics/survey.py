@@ -19,15 +19,20 @@ from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures, Progress, measure_notes
 from pianolab.acoustics.recorder.clipping import clipped_share
-from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.quality import RecordingQuality, judge_recording
-from pianolab.acoustics.repeated import Repeats, repeats_in
+from pianolab.acoustics.recorder.recorder_states import forbid
+from pianolab.acoustics.repeated import Repeats, StruckTwice, repeats_in, struck_twice, with_values
 from pianolab.acoustics.spectra import Samples, as_channels
-from pianolab.acoustics.struck_twice import StruckTwice, struck_twice, with_values
-from pianolab.acoustics.survey_result import Survey
-from pianolab.acoustics.survey_rows import all_strikes, level_curves, partial_pitches, survey_rows
-from pianolab.acoustics.survey_summary import Asked, offset_cents, summarise
-from pianolab.acoustics.survey_table import table_of
+from pianolab.acoustics.survey_result import Survey, table_of
+from pianolab.acoustics.survey_rows import (
+    Asked,
+    all_strikes,
+    level_curves,
+    offset_cents,
+    partial_pitches,
+    summarise,
+    survey_rows,
+)
 from pianolab.errors import BadInput
 from pianolab.keyboard import check_key
 from pianolab.units import key_to_hz

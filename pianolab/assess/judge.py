@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from pianolab.acoustics.survey_result import Survey
+from pianolab.assess.agreement import findings_that_count, technicians_of
 from pianolab.assess.alerts import alerts_from_listening, alerts_from_points, alerts_from_tuning, in_order
 from pianolab.assess.assessment import Alert, Assessment, RepairEstimate, Unknown
 from pianolab.assess.by_ear import (
@@ -19,7 +20,6 @@ from pianolab.assess.by_ear import (
 )
 from pianolab.assess.by_recording import HeardKeys, evidence_of_heard, hear, hear_twice
 from pianolab.assess.evidence import Evidence, Gap, judge_aspects, once_at_a_key
-from pianolab.assess.examiners import findings_that_count, technicians_of
 from pianolab.assess.findings import PointView, evidence_of, view_point
 from pianolab.assess.jobs import jobs_from
 from pianolab.assess.prices import PriceList

@@ -21,8 +21,7 @@ from pianolab.casebook.editing import Edit
 from pianolab.casebook.engine import reading, why_read_only, writing
 from pianolab.casebook.entering import kept_checklist
 from pianolab.casebook.ledger import moment_text
-from pianolab.casebook.media import KeptSound, hash_in_name, keep_sound
-from pianolab.casebook.photos import check_photo
+from pianolab.casebook.media import KeptSound, check_photo, hash_in_name, keep_sound
 from pianolab.casebook.purge import (
     PurgePlan,
     bury,

@@ -25,8 +25,7 @@ from pianolab.casebook.codec import (
 )
 from pianolab.casebook.entering import Entry, kept_checklist
 from pianolab.casebook.ledger import PURGED, Ledger, later_than
-from pianolab.casebook.media import KeptSound, Stored, keep_sound
-from pianolab.casebook.photos import keep_photo
+from pianolab.casebook.media import KeptSound, Stored, keep_photo, keep_sound
 from pianolab.casebook.reading import Change, to_change
 from pianolab.casebook.store import Store
 from pianolab.casebook.troubles import ChangedSince, refusal

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 
 from pianolab.casebook import tables
 from pianolab.casebook.codec import from_json
+from pianolab.casebook.kept_settings import read_settings
 from pianolab.checklist import Checklist, load_checklist, load_touch_scales, read_checklist
 from pianolab.checklist.entry import check_finding, check_point
 from pianolab.errors import BadInput
@@ -197,8 +198,6 @@ def same_name(name: str) -> str:
 
 def kept_checklist(connection: sa.Connection, *, name: object) -> Checklist:
     """The points a casebook is entered by: its own on top of the usual ones where it keeps some."""
-    from pianolab.casebook.kept_settings import read_settings  # which needs the casebook, which needs this
-
     own = read_settings(connection, name=name).checklist
     return load_checklist() if own is None else _own_checklist(own.text, own.name)
 

@@ -19,9 +19,8 @@ from pianolab.casebook.codec import check_text, from_json
 from pianolab.casebook.engine import reading
 from pianolab.casebook.kept_settings import KeptSettings, read_settings
 from pianolab.casebook.ledger import is_moment, moment_text
-from pianolab.casebook.media import hash_in_name, hash_of, media_path
+from pianolab.casebook.media import check_photo, hash_in_name, hash_of, media_path
 from pianolab.casebook.opening import open_casebook, open_copy
-from pianolab.casebook.photos import check_photo
 from pianolab.casebook.rebuild import LONGEST_ID, Entry, check_entries, in_order
 from pianolab.casebook.server import is_url
 from pianolab.errors import CasebookError, PianolabError

@@ -9,18 +9,26 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Protocol, Self
 
 import sqlalchemy as sa
 
 from pianolab.casebook import tables
-from pianolab.casebook.book import Casebook
 from pianolab.casebook.engine import reading, writing
 from pianolab.casebook.troubles import refusal
 from pianolab.files import read_text
 from pianolab.show import Fields
 
 ROW = "settings"
+
+
+class OpenCasebook(Protocol):
+    """What is asked of a casebook here: its name and its database."""
+
+    _engine: sa.Engine
+
+    @property
+    def name(self) -> str: ...
 
 
 @dataclass(frozen=True)
@@ -53,7 +61,7 @@ class KeptSettings(Fields):
     plans: OwnFile | None = None
 
 
-def kept_settings(casebook: Casebook) -> KeptSettings:
+def kept_settings(casebook: OpenCasebook) -> KeptSettings:
     """What a casebook remembers; nothing in a new one, or in one of the first schema.
 
     Parameters
@@ -73,7 +81,7 @@ def kept_settings(casebook: Casebook) -> KeptSettings:
         return read_settings(connection, name=casebook.name)
 
 
-def keep_settings(casebook: Casebook, kept: KeptSettings) -> None:
+def keep_settings(casebook: OpenCasebook, kept: KeptSettings) -> None:
     """Remember these in place of what was remembered; a casebook that remembers them already is left alone.
 
     Parameters

@@ -1,7 +1,6 @@
 """The walk around a piano as data: what to look at, how, what each grade means, what it costs."""
 
-from pianolab.checklist.before import BeforeVisit, kit_list, load_before_visit
-from pianolab.checklist.load import load_checklist, read_checklist
+from pianolab.checklist.load import BeforeVisit, kit_list, load_before_visit, load_checklist, read_checklist
 from pianolab.checklist.points import Checklist, Point, RepairRule, VetoRule
 from pianolab.checklist.scenario import Condition, Scenario, findings_for, load_scenario
 from pianolab.checklist.stations import Opening, load_openings

@@ -15,7 +15,7 @@ from scipy.ndimage import map_coordinates
 from scipy.signal import fftconvolve, hilbert, resample_poly
 
 from pianolab.classroom.faults import Fault
-from pianolab.sound_model.hammer import buzz_pulses, voicing_gain
+from pianolab.sound_model.hammer_and_body import buzz_pulses, voicing_gain
 from pianolab.sound_model.room import RecordingRoom, impulse_response
 from pianolab.units import db_to_amplitude, key_to_hz, shift_cents
 

@@ -32,7 +32,7 @@ from pianolab.errors import BadInput
 from pianolab.files import toml_of
 from pianolab.io import read_sound, write_sound
 from pianolab.keyboard import note_name
-from pianolab.report.page_photos import scaled_picture
+from pianolab.report.photos_and_clips import scaled_picture
 from pianolab.units import key_to_hz
 
 FloatArray = NDArray[np.float64]

@@ -9,8 +9,7 @@ import sys
 import warnings
 from collections.abc import Sequence
 
-from pianolab.cli.export import add_export
-from pianolab.cli.keeping import add_check, add_demo, add_gather, add_notebooks, add_restore
+from pianolab.cli.casebooks import add_check, add_demo, add_export, add_gather, add_notebooks, add_restore
 from pianolab.cli.listen import add_listen
 from pianolab.cli.parts import OneLineParser
 from pianolab.errors import PianolabError

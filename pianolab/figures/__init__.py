@@ -1,32 +1,37 @@
 """Figures: each is planned as plain data, then drawn with plotly; each has a text alternative and a table."""
 
 from pianolab.figures import (
-    brightness_over_keys,
     cost_ranges,
-    damper_over_keys,
-    decay_over_keys,
     instrument_map,
     keyboard_map,
     look,
     note_decay,
+    over_keys,
     radar,
     rank_shares,
-    tuning_over_keys,
-    unison_over_keys,
     worth_and_cost,
 )
-from pianolab.figures.brightness_over_keys import draw_brightness, plan_brightness
 from pianolab.figures.column_chart import plan_column
 from pianolab.figures.cost_plan import plan_costs
 from pianolab.figures.cost_ranges import draw_costs
-from pianolab.figures.damper_over_keys import draw_damper, plan_damper
-from pianolab.figures.decay_over_keys import draw_decay, plan_decay
 from pianolab.figures.drift_over_keys import draw_drift, plan_drift
 from pianolab.figures.instrument_map import draw_instrument, plan_instrument
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.keyboard_map import draw_keyboard, plan_keyboard
 from pianolab.figures.look import Mark, marks_for
 from pianolab.figures.note_decay import draw_note, plan_note
+from pianolab.figures.over_keys import (
+    draw_brightness,
+    draw_damper,
+    draw_decay,
+    draw_tuning,
+    draw_unison,
+    plan_brightness,
+    plan_damper,
+    plan_decay,
+    plan_tuning,
+    plan_unison,
+)
 from pianolab.figures.radar import draw_radar
 from pianolab.figures.radar_plan import plan_radar
 from pianolab.figures.rank_shares import draw_ranks, plan_ranks
@@ -37,16 +42,11 @@ from pianolab.figures.then_and_now import (
     plan_marks_then_and_now,
     plan_promises,
 )
-from pianolab.figures.tuning_over_keys import draw_tuning, plan_tuning
-from pianolab.figures.unison_over_keys import draw_unison, plan_unison
 from pianolab.figures.worth_and_cost import draw_next_steps, plan_next_steps
 
 __all__ = [
     "Mark",
-    "brightness_over_keys",
     "cost_ranges",
-    "damper_over_keys",
-    "decay_over_keys",
     "draw_brightness",
     "draw_costs",
     "draw_damper",
@@ -69,6 +69,7 @@ __all__ = [
     "look",
     "marks_for",
     "note_decay",
+    "over_keys",
     "plan_brightness",
     "plan_column",
     "plan_costs",
@@ -89,7 +90,5 @@ __all__ = [
     "plan_unison",
     "radar",
     "rank_shares",
-    "tuning_over_keys",
-    "unison_over_keys",
     "worth_and_cost",
 ]

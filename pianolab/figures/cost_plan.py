@@ -10,7 +10,7 @@ from pianolab.assess.assessment import RepairEstimate
 from pianolab.compare.comparison import Comparison
 from pianolab.figures import wording
 from pianolab.figures.look import Mark, marks_for
-from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Plan
 from pianolab.show import Row, about, money
 from pianolab.statements import Statement, statement
 from pianolab.words import say

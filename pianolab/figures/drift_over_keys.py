@@ -9,8 +9,7 @@ from pianolab.errors import BadInput
 from pianolab.figures.key_chart import draw_over_keys
 from pianolab.figures.key_plan import KeyGap, KeyPlan, KeyPoint, KeySeries
 from pianolab.figures.look import Mark, marks_for
-from pianolab.figures.messages import some_keys
-from pianolab.figures.wording import listed, signed
+from pianolab.figures.wording import listed, signed, some_keys
 from pianolab.keyboard import note_name
 from pianolab.recordings.holding import Holding, KeyHolding
 from pianolab.statements import Statement, statement

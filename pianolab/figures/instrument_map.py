@@ -11,8 +11,7 @@ from pianolab.figures import frame, look, wording
 from pianolab.figures.instrument_drawing import InstrumentDrawing, drawing_of, other_side_of
 from pianolab.figures.judged import GOOD_FROM, GRADE_WORDS, judged
 from pianolab.figures.look import Theme
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.model import Finding, Piano
 from pianolab.show import Row
 from pianolab.statements import Statement, statement

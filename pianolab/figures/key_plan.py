@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pianolab.acoustics.survey_result import Survey
 from pianolab.errors import BadInput
 from pianolab.figures.look import Kind, Mark, marks_for
-from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Plan
 from pianolab.figures.survey_cells import why_missing
 from pianolab.keyboard import note_name
 from pianolab.show import Row

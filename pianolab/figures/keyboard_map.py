@@ -12,9 +12,8 @@ from pianolab.errors import BadInput
 from pianolab.figures import frame, look, wording
 from pianolab.figures.keyboard_drawing import lanes_height_px, lay_out_lanes
 from pianolab.figures.look import Theme
-from pianolab.figures.messages import some_keys
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.sheet import Plan, Sheet, drawing
+from pianolab.figures.wording import some_keys
 from pianolab.keyboard import is_black, note_name
 from pianolab.model import Finding, Piano
 from pianolab.show import Row

@@ -16,8 +16,7 @@ from pianolab.errors import BadInput
 from pianolab.figures import frame, look
 from pianolab.figures.column_chart import BOUND_KIND
 from pianolab.figures.look import Theme
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.figures.survey_cells import number, why_missing
 from pianolab.keyboard import note_name
 from pianolab.show import Row

@@ -13,7 +13,7 @@ from pianolab.assess.assessment import Assessment
 from pianolab.compare.weights import middle_weights
 from pianolab.errors import BadInput
 from pianolab.figures.look import Mark, marks_for
-from pianolab.figures.plans import Plan
+from pianolab.figures.sheet import Plan
 from pianolab.model import ASPECTS, Buyer
 from pianolab.show import Row
 

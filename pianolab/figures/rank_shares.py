@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from pianolab.compare.comparison import Comparison
 from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.show import Row
 from pianolab.statements import Statement, statement
 from pianolab.words import say

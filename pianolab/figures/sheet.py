@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from functools import update_wrapper
 from typing import TYPE_CHECKING, Any, Generic, ParamSpec
 
+from pianolab.show import Showable
+
 if TYPE_CHECKING:
     from pianolab.figures.showing import ShownFigure
 
@@ -80,3 +82,22 @@ class Drawing(Generic[P]):
 def drawing(make: Callable[P, Sheet]) -> Drawing[P]:
     """Decorator: from a function that fills a `Sheet` to a `Drawing`."""
     return Drawing(make)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Plan(Showable):
+    """Plain data of one figure. ``alt`` says in a sentence or two what a reader shall see in it.
+
+    ``rows()`` (and `to_frame`) give the same data as a table; ``takeaway`` is the first sentence of ``alt``.
+    """
+
+    title: str
+    alt: str
+
+    @property
+    def takeaway(self) -> str:
+        end = self.alt.find(". ")
+        return self.alt if end < 0 else self.alt[: end + 1]
+
+    def headline(self) -> str:
+        return f"{self.title}: {self.alt}"

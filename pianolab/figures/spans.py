@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pianolab.figures import frame, look, wording
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.recordings.left_pedal import LeftPedal, RegisterChange
 from pianolab.rooms.change import RoomChange
 from pianolab.rooms.room_acoustics import Span

@@ -9,8 +9,7 @@ from pianolab.assess.marks import MarkChange
 from pianolab.figures import frame, look, wording
 from pianolab.figures.keyboard_drawing import SIDE_PX, lanes_height_px, lay_out_lanes
 from pianolab.figures.look import Theme
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.keyboard import note_name
 from pianolab.show import Row
 

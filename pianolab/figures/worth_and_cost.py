@@ -9,8 +9,7 @@ from decimal import Decimal
 from pianolab.compare.comparison import Comparison
 from pianolab.figures import frame, look, wording
 from pianolab.figures.look import Mark, Theme, marks_for
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Sheet, drawing
+from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.show import Row, about
 
 BAR_PX, LINE_PX, SPACE_PX = 12, 15, 12

@@ -15,8 +15,7 @@ import numpy as np
 import soundfile
 
 from pianolab.errors import BadInput
-from pianolab.io.containers import open_container
-from pianolab.io.content import READABLE, SteadyFile, kind_of
+from pianolab.io.containers import READABLE, SteadyFile, kind_of, open_container
 from pianolab.io.sound import Samples, SoundInfo, check_form
 
 UNKNOWN_32 = 0xFFFFFFFF

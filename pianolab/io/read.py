@@ -10,7 +10,7 @@ from typing import BinaryIO
 import numpy as np
 
 from pianolab.errors import BadInput
-from pianolab.io.content import READABLE, STOPPED, open_file
+from pianolab.io.containers import READABLE, STOPPED, open_file
 from pianolab.io.decode import Decoder, open_decoder
 from pianolab.io.sound import Samples, Sound, SoundInfo, say_duration
 

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pianolab.acoustics.live.leaving import keys_in_gaps
-from pianolab.acoustics.recorder.forbidding import forbid
-from pianolab.acoustics.recorder.recorder_states import Impairment
-from pianolab.acoustics.survey_result import Survey, count_faults
-from pianolab.acoustics.survey_table import rows_of, table_of
+from pianolab.acoustics.recorder.recorder_states import Impairment, forbid
+from pianolab.acoustics.survey_result import Survey, count_faults, rows_of, table_of
 from pianolab.model import Capture
 from pianolab.statements import Statement, statement
 from pianolab.words import say

@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 
 from pianolab.acoustics.columns import Column, bound_of, declared, is_empty, sd_of, tied_to
-from pianolab.acoustics.survey_result import FAULTS
-from pianolab.acoustics.survey_table import Row
+from pianolab.acoustics.survey_result import FAULTS, Row
 from pianolab.units import FloatArray, key_to_hz
 
 ABSENT_ORDER = ("silent", "unclear", "skipped")

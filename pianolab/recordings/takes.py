@@ -33,10 +33,8 @@ from pianolab.acoustics.columns import column, is_empty
 from pianolab.acoustics.judging.tuning import robust_spread, tuning_curve
 from pianolab.acoustics.keys.compass import usual_stretch_cents
 from pianolab.acoustics.strings.unison import weighted_median
-from pianolab.acoustics.survey_result import Survey, SurveySummary, count_faults
-from pianolab.acoustics.survey_rows import absent_row
-from pianolab.acoustics.survey_summary import tuning_fields, warning_sentences
-from pianolab.acoustics.survey_table import Row, rows_of, table_of
+from pianolab.acoustics.survey_result import Row, Survey, SurveySummary, count_faults, rows_of, table_of
+from pianolab.acoustics.survey_rows import absent_row, tuning_fields, warning_sentences
 from pianolab.errors import BadInput
 from pianolab.keyboard import REGISTERS, register_of
 from pianolab.recordings.merged import MergedSurvey, Take

@@ -2,9 +2,8 @@
 
 from pianolab.report.csv_tables import ALWAYS, check_folder, csv_tables, table_files, write_tables
 from pianolab.report.further import Further, further
-from pianolab.report.key_clips import Clip
 from pianolab.report.page import Enclosures, comparison_page
-from pianolab.report.page_photos import Picture, scaled_picture
+from pianolab.report.photos_and_clips import Clip, Picture, scaled_picture
 from pianolab.report.redact import check_choices
 from pianolab.report.render import write_page
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from pianolab.assess.assessment import Unknown
 from pianolab.compare.comparison import Comparison, Standing, Verdict
-from pianolab.compare.reasons import OFFER, STEPS
 from pianolab.compare.steps import NextStep
+from pianolab.compare.verdict import OFFER, STEPS
 from pianolab.report import phrases, shapes
 from pianolab.report.instruments import Instrument
 from pianolab.report.offers import offer_of

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from pianolab.html import templates
-from pianolab.report.key_clips import Clip
+from pianolab.report.photos_and_clips import Clip
 from pianolab.report.render import text_of
 from pianolab.show import Row, format_row
 

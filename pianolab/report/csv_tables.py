@@ -9,8 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from pianolab.acoustics.survey_result import Survey
-from pianolab.acoustics.survey_table import rounded_rows
+from pianolab.acoustics.survey_result import Survey, rounded_rows
 from pianolab.assess.assessment import Assessment
 from pianolab.checklist.points import Checklist
 from pianolab.compare.comparison import Comparison, Standing
@@ -20,7 +19,7 @@ from pianolab.figures.look import marks_for
 from pianolab.files import write_files
 from pianolab.keyboard import note_name
 from pianolab.model import Finding
-from pianolab.report.findings_view import view_findings
+from pianolab.report.instruments import view_findings
 from pianolab.report.offers import COMPARABLE_COLUMNS, comparable_rows
 from pianolab.report.redact import Content, check_choices, redact
 

@@ -12,7 +12,7 @@ from pianolab.compare.comparison import Comparison
 from pianolab.model import Finding
 from pianolab.report.instruments import Instrument
 from pianolab.report.offers import offer_of
-from pianolab.report.page_photos import Picture
+from pianolab.report.photos_and_clips import Picture
 from pianolab.report.what_is_heard import sustain_counts
 from pianolab.statements import Statement, as_written, statement
 from pianolab.words import as_sentence, listed, say

@@ -18,11 +18,10 @@ from pianolab.report import phrases, shapes
 from pianolab.report.answers import likely_steps, verdict_of
 from pianolab.report.further import Further
 from pianolab.report.instruments import Instrument, instruments_of, side_by_side
-from pianolab.report.key_clips import ClaimClips, Clip
 from pianolab.report.offers import offer_of
 from pianolab.report.opening_sheet import sheet_of, short_of
 from pianolab.report.page_charts import EXTRA, ChartBook, changed_chart, over_keys, piano_charts, radars
-from pianolab.report.page_photos import Picture, then_and_now
+from pianolab.report.photos_and_clips import ClaimClips, Clip, Picture, then_and_now
 from pianolab.report.redact import Content, check_choices, redact
 from pianolab.report.render import render
 from pianolab.report.what_is_heard import clip_grid, hidden_rows

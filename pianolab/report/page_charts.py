@@ -36,8 +36,7 @@ from pianolab.figures import (
 )
 from pianolab.figures.key_plan import KeyPlan
 from pianolab.figures.look import KIND_WORDS, THEMES, Mark
-from pianolab.figures.plans import Plan
-from pianolab.figures.sheet import Drawing
+from pianolab.figures.sheet import Drawing, Plan
 from pianolab.figures.svg import Palette, svg_of
 from pianolab.model import Finding, Piano
 from pianolab.recordings.holding import Holding

@@ -13,7 +13,7 @@ from pianolab.compare.comparison import Comparison
 from pianolab.errors import BadInput
 from pianolab.model import Buyer, Comparable, Finding, Piano, load_profiles
 from pianolab.report.further import Further
-from pianolab.report.page_photos import Picture, provenance_name
+from pianolab.report.photos_and_clips import Picture, provenance_name
 from pianolab.statements import Money, Statement, with_changed_values
 
 LEFT_OUT, AMOUNT_LEFT_OUT = "left out", "[amount left out]"

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from markupsafe import Markup
+
+from pianolab.checklist import TouchScales, load_touch_scales
 from pianolab.checklist.points import Checklist, Point
 from pianolab.html import templates
-from pianolab.model import Finding, Photo, Piano, Visit
+from pianolab.model import ASPECTS, Buyer, Finding, Photo, Piano, Room, TouchOpinion, Visit
+from pianolab.show import Row, html_table, money
 from pianolab.words import keys_in_words, upper_first
 
 OPEN = "open: nobody has recorded it yet"
@@ -171,3 +175,144 @@ def _rows(
         )
         for i, f in enumerate(own)
     ] or [(title, OPEN, "", "", "")]
+
+
+TASTE_ROOM = 5
+
+
+def touch_rows(
+    scales: TouchScales, opinions: Sequence[TouchOpinion]
+) -> list[tuple[str, str, tuple[str, ...]]]:
+    """What the table says: kind, scale, and a text for each player; a scale not answered says so.
+
+    Parameters
+    ----------
+    scales : the scales that were asked
+    opinions : one for each player
+
+    Returns
+    -------
+    list of (kind, name of the scale, texts in the order of the opinions)
+    """
+    rows = []
+    for taste in scales.taste:
+        texts = tuple(_taste(o.taste.get(taste.id), taste.low, taste.high) for o in opinions)
+        rows.append(("Taste", taste.name, texts))
+    liking = tuple(_taste(o.liking, scales.liking.low, scales.liking.high) for o in opinions)
+    rows.append(("Taste", "Liking", liking))
+    for fault in scales.faults:
+        texts = tuple(_fault(o.faults.get(fault.id), fault.anchors) for o in opinions)
+        rows.append(("Fault", fault.name, texts))
+    return [*rows, ("Note", "In their own words", tuple(o.note or "–" for o in opinions))]
+
+
+def _taste(value: int | None, low: str, high: str) -> str:
+    if value is None:
+        return "not answered"
+    ends = {1: low, 2: f"towards: {low}", 3: "in between", 4: f"towards: {high}", 5: high}
+    return f"{value} of {TASTE_ROOM}, {ends[value]}"
+
+
+def _fault(grade: int | None, anchors: Sequence[str]) -> str:
+    return "not answered" if grade is None else f"{anchors[5 - grade]} (grade {grade} of 5)"
+
+
+def touch_twin(
+    *,
+    title: str,
+    scales: TouchScales,
+    opinions: Sequence[TouchOpinion],
+    waiting: Sequence[str] = (),
+    trials: Sequence[str] = (),
+) -> str:
+    """The opinions as plain, escaped HTML; while somebody is still to answer, only who has.
+
+    Parameters
+    ----------
+    title : the piano and the day
+    scales : the scales that were asked
+    opinions : of those who are done
+    waiting : names of those who are not; with any of them no answer is shown
+    trials : sentences about pairs of pianos
+
+    Examples
+    --------
+    >>> from pianolab.checklist import load_touch_scales
+    >>> html = touch_twin(title="x", scales=load_touch_scales(), opinions=(), waiting=("<b>",))
+    >>> "Still to answer: &lt;b&gt;" in html
+    True
+    """
+    made = templates("pianolab.report").get_template("touch_twin.html.j2")
+    return made.render(
+        title=title,
+        rows=touch_rows(scales, opinions),
+        opinions=opinions,
+        waiting=waiting,
+        trials=trials,
+    )
+
+
+SECTION = Markup('<section class="pianolab-profile"><h2>{}</h2><p>{}</p>{}</section>')
+
+
+def profile_twin(profile: Buyer, *, scales: TouchScales | None = None) -> str:
+    """Everything a buyer's form holds.
+
+    Parameters
+    ----------
+    profile : the buyer
+    scales : the described scales of touch, those that come with pianolab if not given
+
+    Returns
+    -------
+    str, HTML: one ``section``; every text from outside is escaped
+
+    Examples
+    --------
+    >>> "tone</td>" in profile_twin(Buyer(name="Ada"))
+    True
+    """
+    weights: list[Row] = [(a, _share(profile.weights[a])) for a in ASPECTS]
+    weights.append(("money", _share(profile.money_weight)))
+    tables = [
+        html_table("How much each may count", ("aspect", "share of the whole"), weights),
+        html_table("Plans", ("what", "value"), _plans(profile)),
+        html_table("Taste of touch", ("scale", "suits"), _tastes(profile, scales or load_touch_scales())),
+    ]
+    return str(SECTION.format(profile.name, profile.description, Markup("").join(map(Markup, tables))))
+
+
+def _share(weight: tuple[float, float]) -> str:
+    return f"{weight[0]:.0%} to {weight[1]:.0%}"
+
+
+def _plans(p: Buyer) -> list[Row]:
+    low, high = (money(m, p.currency, locale=p.locale) for m in p.moving_cost)
+    budget = "no limit given" if p.budget is None else money(p.budget, p.currency, locale=p.locale)
+    return [
+        ("budget", budget),
+        ("moving", f"{low} to {high}"),
+        ("level of the player", p.level or "not said"),
+        ("years of use", f"{p.years_of_use:g}"),
+        ("enjoys projects", p.enjoys_projects),
+        ("home room", _room(p.home_room)),
+    ]
+
+
+def _room(room: Room) -> str:
+    sides = (room.length_m, room.width_m, room.height_m)
+    size = " x ".join("?" if s is None else f"{s:g}" for s in sides) + " m"
+    if all(s is None for s in sides):
+        size = "size not known"
+    return ", ".join([size, *room.surfaces])
+
+
+def _tastes(p: Buyer, scales: TouchScales) -> list[Row]:
+    names = {s.id: (s.name, s.low, s.high) for s in scales.taste}
+    rows: list[Row] = []
+    for scale in {**names, **p.touch_taste}:
+        name, low, high = names.get(scale, (scale, "", ""))
+        first, last = p.touch_taste.get(scale, (1, 5))
+        suits = "all the same" if (first, last) == (1, 5) else f"{first} to {last} (1: {low} 5: {high})"
+        rows.append((name, suits))
+    return rows

@@ -9,7 +9,7 @@ from pianolab.acoustics.survey_result import Survey
 from pianolab.keyboard import note_name
 from pianolab.report import phrases
 from pianolab.report.instruments import Instrument
-from pianolab.report.key_clips import Clip
+from pianolab.report.photos_and_clips import Clip
 
 
 def clip_grid(clips: Mapping[str, Sequence[Clip]], instruments: Sequence[Instrument]) -> list[dict[str, Any]]:

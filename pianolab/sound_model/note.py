@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
-from pianolab.sound_model.hammer import buzz_pulses, noise_burst
+from pianolab.sound_model.hammer_and_body import buzz_pulses, noise_burst
 from pianolab.sound_model.note_modes import NoteModes, note_modes
 from pianolab.sound_model.piano import OFF_DB, PianoModel
 from pianolab.sound_model.stringing import FULL_LEVEL

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
 from pianolab.keyboard import check_key
-from pianolab.sound_model.body import body_layers
-from pianolab.sound_model.hammer import CONTACT_S, at_key
+from pianolab.sound_model.hammer_and_body import CONTACT_S, at_key, body_layers
 from pianolab.sound_model.piano import OFF_DB, PianoModel
 from pianolab.sound_model.stringing import (
     FULL_LEVEL,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.sound_model.hammer import (
+from pianolab.sound_model.hammer_and_body import (
     DAMPER_T60_S,
     LEVEL_DB,
     PROMPT_DB_PER_S,

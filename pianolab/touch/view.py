@@ -18,8 +18,7 @@ from pianolab.errors import BadInput
 from pianolab.model import Piano, TouchOpinion, TouchTrial, Visit
 from pianolab.show import Row, Showable
 from pianolab.statements import Statement, statement
-from pianolab.touch.fit import Fit, Wish, fits_of
-from pianolab.touch.preference import Preferences, preferences
+from pianolab.touch.preference import Fit, Preferences, Wish, fits_of, preferences
 from pianolab.words import say
 
 __all__ = ["TouchAnswer", "TouchChange", "TouchView", "touch_evidence", "touch_view"]

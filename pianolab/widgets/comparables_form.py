@@ -12,10 +12,8 @@ from pianolab.errors import PianolabError
 from pianolab.html import not_saved
 from pianolab.model import Comparable, Condition, Piano
 from pianolab.show import html_table, money
-from pianolab.widgets.big_enough import big_enough
+from pianolab.widgets.form_parts import StillTwin, big_enough, money_text, number_text
 from pianolab.widgets.piano_fields import NAMES, NOT_KNOWN, NUMBERS, SELLERS, WIDE, YES_NO, known
-from pianolab.widgets.still import StillTwin
-from pianolab.widgets.typed import money_text, number_text
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook

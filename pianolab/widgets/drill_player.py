@@ -14,7 +14,7 @@ import anywidget
 from pianolab.errors import PianolabError
 from pianolab.html import items, paragraphs
 from pianolab.widgets.findings_form import browser_code
-from pianolab.widgets.still import StillTwin
+from pianolab.widgets.form_parts import StillTwin
 
 EncodedSound = tuple[str, bytes, str]
 """Label, bytes, media type."""

@@ -12,8 +12,7 @@ from typing import Any
 import ipywidgets
 
 from pianolab.files import AlreadyThere
-from pianolab.widgets.big_enough import big_enough
-from pianolab.widgets.working import working
+from pianolab.widgets.form_parts import big_enough, working
 
 Tell = Callable[[str, float], None]
 

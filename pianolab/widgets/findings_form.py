@@ -13,12 +13,11 @@ from pianolab.checklist.points import Checklist
 from pianolab.errors import PianolabError
 from pianolab.model import Finding, Visit
 from pianolab.report.twins import findings_twin
-from pianolab.widgets.browser import browser_code as browser_code
+from pianolab.widgets.form_parts import StillTwin, Wrote
+from pianolab.widgets.form_parts import browser_code as browser_code
 from pianolab.widgets.pictures import small_pictures
-from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk import Walk
 from pianolab.widgets.walk_view import keyboard_view, walk_view
-from pianolab.widgets.wrote import Wrote
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook

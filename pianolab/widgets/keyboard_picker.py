@@ -12,13 +12,9 @@ from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Finding, Piano, Recording
 from pianolab.report.twin_keyboard import keyboard_twin, read_keys
-from pianolab.widgets.browser import browser_code
-from pianolab.widgets.key_facts import KeyMarks, key_marks, measured_lines
-from pianolab.widgets.key_marking import KeyMarking
-from pianolab.widgets.key_sound import key_clip
-from pianolab.widgets.still import StillTwin
+from pianolab.widgets.form_parts import StillTwin, Wrote, browser_code
+from pianolab.widgets.one_key import KeyMarking, KeyMarks, key_clip, key_marks, measured_lines
 from pianolab.widgets.walk_view import keyboard_view
-from pianolab.widgets.wrote import Wrote
 from pianolab.words import keys_in_words
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import ipywidgets
 
 from pianolab.keyboard import note_name
 from pianolab.model import Piano, SellerKind, StorageKind
-from pianolab.widgets.typed import money_text, number_text
+from pianolab.widgets.form_parts import money_text, number_text
 
 WIDE = {"width": "36em", "max_width": "100%"}
 NAMES = {"description_width": "10em"}

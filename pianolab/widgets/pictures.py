@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Photo
-from pianolab.report.page_photos import small_picture
+from pianolab.report.photos_and_clips import small_picture
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook

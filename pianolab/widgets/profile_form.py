@@ -14,11 +14,10 @@ from pianolab.checklist import load_touch_scales
 from pianolab.errors import BadInput, PianolabError
 from pianolab.html import not_saved
 from pianolab.model import ASPECTS, Buyer, Room, load_profiles
-from pianolab.report.twin_profile import profile_twin
+from pianolab.report.twins import profile_twin
 from pianolab.rooms import load_surfaces
 from pianolab.widgets.asking import Asking
-from pianolab.widgets.big_enough import big_enough
-from pianolab.widgets.still import StillTwin
+from pianolab.widgets.form_parts import StillTwin, big_enough
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook

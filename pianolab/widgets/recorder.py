@@ -21,14 +21,11 @@ from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Visit
 from pianolab.report.twin_recording import recorder_twin
 from pianolab.widgets.findings_form import browser_code
-from pianolab.widgets.recorder_checks import check_view, floats_of
+from pianolab.widgets.form_parts import StillTwin
+from pianolab.widgets.recorder_chores import BackgroundJob, Rest, Tell, Upload, check_view, floats_of, offers
 from pianolab.widgets.recorder_keeping import Kept, Order, keep_arrived, keep_file, leaving_view, with_picture
 from pianolab.widgets.recorder_plan import BLOWS, about_of, choice_of, choices
-from pianolab.widgets.recorder_rest import Rest, offers
 from pianolab.widgets.recorder_session import Session, start
-from pianolab.widgets.recorder_upload import Upload
-from pianolab.widgets.recorder_work import BackgroundJob, Tell
-from pianolab.widgets.still import StillTwin
 from pianolab.widgets.walk_view import keyboard_view
 from pianolab.words import with_stop
 

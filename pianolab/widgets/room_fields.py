@@ -11,7 +11,7 @@ import ipywidgets
 from pianolab.model import Room
 from pianolab.rooms import RoomAsFound, load_surfaces
 from pianolab.rooms.as_found import BARE, LID, SIZES, SOFT, WALL
-from pianolab.widgets.typed import number_text
+from pianolab.widgets.form_parts import number_text
 
 NAMES = {"description_width": "12em"}
 WIDE = {"width": "24em", "max_width": "100%"}

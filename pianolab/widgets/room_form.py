@@ -17,7 +17,7 @@ from pianolab.rooms import RoomAsFound, compare_rooms, room_of_visit
 from pianolab.rooms.as_found import SIZES
 from pianolab.show import html_table
 from pianolab.widgets.asking import Asking
-from pianolab.widgets.big_enough import big_enough
+from pianolab.widgets.form_parts import StillTwin, Wrote, big_enough
 from pianolab.widgets.room_fields import (
     ANSWERS,
     METRES,
@@ -27,8 +27,6 @@ from pianolab.widgets.room_fields import (
     answer_controls,
     answers_of,
 )
-from pianolab.widgets.still import StillTwin
-from pianolab.widgets.wrote import Wrote
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook

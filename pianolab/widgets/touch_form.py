@@ -12,11 +12,9 @@ from pianolab.checklist import TouchScales
 from pianolab.checklist.touch_scales import short_end
 from pianolab.errors import PianolabError
 from pianolab.model import TouchOpinion, TouchTrial
-from pianolab.report.twins_touch import touch_rows, touch_twin
-from pianolab.widgets.browser import browser_code
-from pianolab.widgets.still import StillTwin
+from pianolab.report.twins import touch_rows, touch_twin
+from pianolab.widgets.form_parts import StillTwin, Wrote, browser_code
 from pianolab.widgets.touch_round import TouchRound
-from pianolab.widgets.wrote import Wrote
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook

@@ -13,12 +13,11 @@ import traitlets
 
 from pianolab.errors import BadInput, PianolabError
 from pianolab.model import Piano, Visit
-from pianolab.widgets.browser import browser_code
 from pianolab.widgets.desk_parts import PART_NAMES, DeskParts
 from pianolab.widgets.desk_state import ScreenPlace, is_live, leave, take_over, visits_of, where_left
+from pianolab.widgets.form_parts import StillTwin, browser_code
 from pianolab.widgets.later import Later
 from pianolab.widgets.piano_form import PianoForm
-from pianolab.widgets.still import StillTwin
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook

@@ -19,9 +19,8 @@ from pianolab.widgets.entries import (
     reason_fields,
     value_fields,
 )
-from pianolab.widgets.walk_actions import ACTIONS, both_in_words
+from pianolab.widgets.walk_actions import ACTIONS, MOVES, Event, both_in_words, where_left
 from pianolab.widgets.walk_hour import WalkClock, sitting_began
-from pianolab.widgets.walk_moves import MOVES, Event, where_left
 
 if TYPE_CHECKING:
     from pianolab.casebook import Casebook, Change, Clash

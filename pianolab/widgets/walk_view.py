@@ -17,9 +17,8 @@ from pianolab.report.twins import (
 )
 from pianolab.widgets.entries import OTHER, REASONS, Reason, reason_key
 from pianolab.widgets.walk import Walk
-from pianolab.widgets.walk_actions import both_sides, finding_line
+from pianolab.widgets.walk_actions import both_sides, finding_line, is_first, is_last
 from pianolab.widgets.walk_hour import hour_view
-from pianolab.widgets.walk_moves import is_first, is_last
 from pianolab.words import keys_in_words
 
 View = dict[str, Any]

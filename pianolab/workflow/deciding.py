@@ -20,7 +20,7 @@ from pianolab.html import paragraphs
 from pianolab.model import Comparable, Finding, Piano, Room
 from pianolab.recordings import Holding, LeftPedal
 from pianolab.report import Clip
-from pianolab.report.key_clips import ClaimClips
+from pianolab.report.photos_and_clips import ClaimClips
 from pianolab.rooms import RoomChange, compare_rooms, room_of_visit
 from pianolab.show import Row, Showable
 from pianolab.touch import TouchView, touch_view

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pianolab.acoustics import Survey
-from pianolab.acoustics.survey_table import csv_rows
+from pianolab.acoustics.survey_result import csv_rows
 from pianolab.casebook import Casebook
 from pianolab.casebook.book import check_open
 from pianolab.errors import BadInput

@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pianolab.acoustics import Survey
-from pianolab.acoustics.survey_result import FAULTS_BY_WEIGHT
-from pianolab.acoustics.survey_table import rows_of
+from pianolab.acoustics.survey_result import FAULTS_BY_WEIGHT, rows_of
 from pianolab.casebook import Casebook
 from pianolab.errors import PianolabError
 from pianolab.figures.keyboard_map import FAULT_WORDS
@@ -18,7 +17,7 @@ from pianolab.figures.survey_cells import number
 from pianolab.io import Sound, read_sound
 from pianolab.io.loudness import momentary_lufs
 from pianolab.keyboard import note_name
-from pianolab.report.key_clips import ClaimClips, Clip
+from pianolab.report.photos_and_clips import ClaimClips, Clip
 from pianolab.show import Row, Showable, html_figure
 from pianolab.workflow.clips import LONGEST_S, Cut, cut_note, equally_loud
 from pianolab.workflow.hearing import Heard

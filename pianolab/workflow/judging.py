@@ -12,7 +12,7 @@ from pathlib import Path
 
 from pianolab.acoustics import Survey
 from pianolab.assess import Assessment, Circumstances, assess_piano
-from pianolab.assess.examiners import findings_that_count, technicians_of
+from pianolab.assess.agreement import findings_that_count, technicians_of
 from pianolab.casebook import Casebook
 from pianolab.checklist import Checklist
 from pianolab.errors import BadInput

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TypedDict, Unpack
 
 from pianolab.acoustics import Recorded, Survey, listen
-from pianolab.acoustics.survey_summary import warning_sentences
+from pianolab.acoustics.survey_rows import warning_sentences
 from pianolab.casebook import Casebook
 from pianolab.casebook.book import check_open
 from pianolab.errors import BadInput

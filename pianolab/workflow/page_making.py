@@ -25,7 +25,7 @@ from pianolab.report import (
     further,
     scaled_picture,
 )
-from pianolab.report.page_photos import provenance_name
+from pianolab.report.photos_and_clips import provenance_name
 from pianolab.rooms import RoomChange
 from pianolab.rooms.advice import general_cautions
 from pianolab.rooms.change import HeardTime

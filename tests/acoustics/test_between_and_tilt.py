@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics.judging.buzz import Between, between_partials_db, over_neighbours
-from pianolab.acoustics.judging.tilt import least_heard_power, spectral_tilt
+from pianolab.acoustics.judging.voicing import least_heard_power, spectral_tilt
 
 RATE_HZ, SIZE = 44100, 22050
 KEYS = np.arange(40, 61)

@@ -16,9 +16,8 @@ from hypothesis import strategies as st
 from pianolab.acoustics import COLUMNS, Survey, columns, listen
 from pianolab.acoustics.columns import Column, ColumnChart, Listened, checked, declared, is_empty
 from pianolab.acoustics.named_reasons import join_names, join_reasons, split_names, split_reasons
-from pianolab.acoustics.recorder.forbidding import forbid
-from pianolab.acoustics.recorder.recorder_states import Impairment
-from pianolab.acoustics.survey_table import rows_of
+from pianolab.acoustics.recorder.recorder_states import Impairment, forbid
+from pianolab.acoustics.survey_result import rows_of
 from pianolab.errors import BadInput
 from pianolab.figures import draw_over_keys, plan_column
 from pianolab.recordings import merge_takes

@@ -23,11 +23,10 @@ from pianolab.acoustics.recorder.background import (
     offset_share,
 )
 from pianolab.acoustics.recorder.clipping import clipped_share
-from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.gain import GainEvidence, hear_gain
 from pianolab.acoustics.recorder.quality import RecordingQuality, playback_speed
-from pianolab.acoustics.recorder.recorder_states import Impairment
-from pianolab.acoustics.survey_table import rows_of, table_of
+from pianolab.acoustics.recorder.recorder_states import Impairment, forbid
+from pianolab.acoustics.survey_result import rows_of, table_of
 from pianolab.errors import BadInput
 from pianolab.io import real_notes, string_together
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale, room

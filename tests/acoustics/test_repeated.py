@@ -17,8 +17,17 @@ from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
-from pianolab.acoustics.repeated import FREE, ONE_SD, WORDS, repeats_in, scale_of
-from pianolab.acoustics.struck_twice import StruckTwice, _at_once, struck_twice, with_values
+from pianolab.acoustics.repeated import (
+    FREE,
+    ONE_SD,
+    WORDS,
+    StruckTwice,
+    _at_once,
+    repeats_in,
+    scale_of,
+    struck_twice,
+    with_values,
+)
 from pianolab.sound_model import ModelledScale, PianoModel, render_scale
 from pianolab.units import key_to_hz
 

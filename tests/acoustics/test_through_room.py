@@ -9,8 +9,14 @@ from scipy.optimize import brentq
 from pianolab.acoustics.envelope.damper import Fall, find_releases
 from pianolab.acoustics.envelope.decay import NoteDecay, note_decay
 from pianolab.acoustics.envelope.levels import NoteLevel
-from pianolab.acoustics.envelope.reverberation import DAMPERS, judge_room, proven_t60, room_t60
-from pianolab.acoustics.envelope.through_room import level_sd_db, room_hides_s
+from pianolab.acoustics.envelope.reverberation import (
+    DAMPERS,
+    judge_room,
+    level_sd_db,
+    proven_t60,
+    room_hides_s,
+    room_t60,
+)
 from tests.acoustics.test_modelled_scale import heard
 
 T60_S = 0.4

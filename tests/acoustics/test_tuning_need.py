@@ -21,7 +21,7 @@ from pianolab.acoustics.judging.tuning_need import (
     slipped_strings,
     tuning_need,
 )
-from pianolab.acoustics.survey_summary import warning_sentences
+from pianolab.acoustics.survey_rows import warning_sentences
 from pianolab.sound_model import KeyFault, PianoModel, render_scale
 
 KEYS = np.arange(13, 89)

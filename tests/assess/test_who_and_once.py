@@ -12,7 +12,7 @@ import pytest
 
 from pianolab.acoustics.survey_result import Survey
 from pianolab.assess import Assessment, Circumstances, assess_piano, load_prices
-from pianolab.assess.examiners import findings_that_count
+from pianolab.assess.agreement import findings_that_count
 from pianolab.checklist import load_checklist
 from pianolab.model import Examiner, Finding, Piano
 

@@ -8,8 +8,7 @@ from itertools import combinations, pairwise
 import pytest
 
 from pianolab.checklist import load_checklist, read_checklist
-from pianolab.checklist.fitting import Fitting
-from pianolab.checklist.hour import WalkOrder, listed_worth, order_walk
+from pianolab.checklist.hour import Fitting, WalkOrder, listed_worth, order_walk
 from pianolab.checklist.points import Point
 from pianolab.checklist.stations import load_hour
 from pianolab.errors import BadInput

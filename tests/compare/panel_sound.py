@@ -14,12 +14,10 @@ import numpy as np
 from pianolab.acoustics.columns import declared
 from pianolab.acoustics.judging.tuning_need import need_of_table
 from pianolab.acoustics.judging.voicing import VOICING_UNTOLD
-from pianolab.acoustics.recorder.forbidding import forbid
 from pianolab.acoustics.recorder.gain import GainEvidence
-from pianolab.acoustics.recorder.recorder_states import Impairment
+from pianolab.acoustics.recorder.recorder_states import Impairment, forbid
 from pianolab.acoustics.recorder.signal_states import automatic_gain, clipping
-from pianolab.acoustics.survey_result import Survey, SurveySummary, count_faults
-from pianolab.acoustics.survey_table import Row, table_of
+from pianolab.acoustics.survey_result import Row, Survey, SurveySummary, count_faults, table_of
 from pianolab.keyboard import note_name, usual_strings, usually_damped
 from pianolab.units import key_to_hz
 from tests.compare.panel_entries import Sound

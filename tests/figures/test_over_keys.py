@@ -20,7 +20,7 @@ from pianolab.figures import (
 )
 from pianolab.figures.key_chart import PANEL_PX
 from pianolab.figures.key_marks import END_KEYS
-from pianolab.figures.unison_over_keys import UNISON
+from pianolab.figures.over_keys import UNISON
 from tests.figures.make import make_row, make_survey, make_surveys, many_names
 
 NAMES = {f"p{i}": n for i, n in enumerate(many_names(4))}

@@ -10,7 +10,7 @@ import soundfile
 
 from pianolab.errors import BadInput
 from pianolab.io import read_blocks, read_sound, sound_info
-from pianolab.io.content import _kind_of_mpeg
+from pianolab.io.containers import _kind_of_mpeg
 
 SECOND = np.zeros((48000, 1), np.float32)
 

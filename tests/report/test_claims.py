@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass
 
-from pianolab.report.key_clips import ClaimClips, Clip
+from pianolab.report.photos_and_clips import ClaimClips, Clip
 from pianolab.report.render import _environment
 
 

@@ -17,8 +17,8 @@ from pianolab.model import Piano, Visit
 from pianolab.report.twin_keyboard import KeyMark, MarkShape, keyboard_layout, keyboard_twin
 from pianolab.widgets import ComparablesForm, FindingsForm, PianoForm, ProfileForm, RoomForm
 from pianolab.widgets.asking import _in_words
-from pianolab.widgets.big_enough import LEAST_PX
 from pianolab.widgets.entries import value_fields
+from pianolab.widgets.form_parts import LEAST_PX
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ from pianolab.casebook import Casebook, KeptSettings, OwnFile, keep_settings, op
 from pianolab.checklist import Checklist, Point
 from pianolab.errors import BadInput, CasebookError
 from pianolab.model import Finding, Visit
-from pianolab.widgets import FindingsForm, walk_moves
+from pianolab.widgets import FindingsForm, walk_actions
 from pianolab.widgets.entries import NOTED_ONLY, REASONS
 from pianolab.widgets.walk import Walk
 from pianolab.widgets.walk_hour import NAMED, _some, hour_view
@@ -413,14 +413,14 @@ def test_after_the_last_area_comes_no_other(visit_and_book: Opened) -> None:
     casebook, visit = visit_and_book
     walk = Walk(casebook, visit.id, minutes=20)
     last = walk.checklist.areas[-1]
-    walk_moves._go_area(walk, {"area": last})
+    walk_actions._go_area(walk, {"area": last})
     walk.mode = "area"
-    assert walk_moves.is_last(walk)
-    walk_moves._step_area(walk, 1)
+    assert walk_actions.is_last(walk)
+    walk_actions._step_area(walk, 1)
     assert walk.point.area == last
-    walk_moves._step_area(walk, -1)
+    walk_actions._step_area(walk, -1)
     assert walk.point.area == walk.checklist.areas[-2]
-    assert not walk_moves.is_last(walk)
+    assert not walk_actions.is_last(walk)
 
 
 def test_what_is_named_ends_with_how_many_more_there_are() -> None:

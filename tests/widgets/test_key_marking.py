@@ -19,8 +19,7 @@ from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano, SurveyRecord, Visit
 from pianolab.sound_model import PianoModel, render_scale
 from pianolab.widgets import KeyboardPicker
-from pianolab.widgets.key_facts import measured_lines
-from pianolab.widgets.key_sound import key_clip
+from pianolab.widgets.one_key import key_clip, measured_lines
 
 FIRST, LAST = 40, 43
 

@@ -12,7 +12,7 @@ import pytest
 from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.errors import BadInput
 from pianolab.model import ASPECTS, Buyer, Room, load_profiles
-from pianolab.report.twin_profile import profile_twin
+from pianolab.report.twins import profile_twin
 from pianolab.widgets.profile_form import ProfileForm
 
 

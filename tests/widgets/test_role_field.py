@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pianolab.assess.examiners import technicians_of
+from pianolab.assess.agreement import technicians_of
 from pianolab.casebook import Casebook, create_casebook
 from pianolab.model import Examiner
 from pianolab.widgets import PianoForm

@@ -14,7 +14,7 @@ from pianolab.casebook import Casebook, create_casebook, open_casebook
 from pianolab.checklist import load_touch_scales
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Visit
-from pianolab.report.twins_touch import touch_twin
+from pianolab.report.twins import touch_twin
 from pianolab.widgets import TouchForm
 
 SCALES = load_touch_scales()

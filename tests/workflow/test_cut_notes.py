@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from pianolab.io import Sound, write_sound
-from pianolab.widgets import key_sound
+from pianolab.widgets import one_key
 from pianolab.workflow.clips import AFTER_S, BEFORE_S, cut_note
 
 RATE = 8000
@@ -62,10 +62,10 @@ def test_it_comes_and_goes_softly_and_is_whole_between() -> None:
 def test_a_part_of_a_file_is_the_same_whichever_blocks_it_lies_in(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(key_sound, "BLOCK_S", 0.5)
+    monkeypatch.setattr(one_key, "BLOCK_S", 0.5)
     samples = np.random.default_rng(2).uniform(-0.5, 0.5, (3 * RATE * 2, 1))
     path = write_sound(tmp_path / "long.wav", samples, rate_hz=RATE * 2, subtype="FLOAT")
     for start_s, stop_s in ((0.1, 0.3), (1.2, 1.4), (0.9, 2.3)):
-        part, rate_hz = key_sound._part(path, start_s, stop_s)
+        part, rate_hz = one_key._part(path, start_s, stop_s)
         assert rate_hz == RATE * 2
         assert np.allclose(part, samples[round(start_s * rate_hz) : round(stop_s * rate_hz)], atol=1e-6)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import Survey, listen
-from pianolab.acoustics.survey_table import rows_of, table_of
+from pianolab.acoustics.survey_result import rows_of, table_of
 from pianolab.errors import BadInput
 from pianolab.io import Sound, read_sound, write_sound
 from pianolab.io.loudness import momentary_lufs

@@ -23,8 +23,8 @@ from pianolab.casebook import create_casebook
 from pianolab.checklist import load_checklist
 from pianolab.errors import BadInput
 from pianolab.figures import plan_keyboard
-from pianolab.figures.plans import Plan
 from pianolab.figures.recording_plan import plan_recording
+from pianolab.figures.sheet import Plan
 from pianolab.io import Sound
 from pianolab.model import Finding, Piano, SurveyRecord, Visit
 from pianolab.recordings.holding import holds_tuning

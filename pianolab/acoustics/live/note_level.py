@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pianolab.acoustics.envelope.damper import find_releases
-from pianolab.acoustics.envelope.levels import NoteLevel
-from pianolab.acoustics.envelope.whole_level import whole_levels
+from pianolab.acoustics.envelope.levels import NoteLevel, whole_levels
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.live.recent import RecentSound

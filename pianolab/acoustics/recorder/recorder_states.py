@@ -8,11 +8,13 @@ practice.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pianolab.acoustics.columns import Column, resting_with
 from pianolab.acoustics.judging.buzz import over_neighbours
 from pianolab.acoustics.judging.tuning_need import slipped_strings
 from pianolab.acoustics.limits import limits
@@ -30,6 +32,7 @@ from pianolab.acoustics.recorder.knee import hear_knee, peaks
 from pianolab.acoustics.recorder.pedal import pedal_held, ring_on
 from pianolab.acoustics.recorder.wander import hear_wander
 from pianolab.acoustics.spectra import Samples
+from pianolab.acoustics.survey_result import Row
 
 GATE, PEDAL = "noise gate", "pedal held or keys played into one another"
 LONG_ROOM = "a long room or slow dampers"
@@ -286,3 +289,42 @@ def _codec(m: NoteMeasures) -> list[Impairment]:
     return [
         Impairment(name="codec noise", says=says, keys=_keys(m, seem), faults=("buzz",), columns=("buzz_db",))
     ]
+
+
+def forbid(rows: Sequence[Row], impairments: Iterable[Impairment]) -> list[Row]:
+    """The rows without what the recording forbids; the reasons stand in ``gaps`` and ``not_judged``.
+
+    An impairment names columns; with each of them goes all that is read from the same side of the sound (`resting_with`).
+
+    Parameters
+    ----------
+    rows : as in `survey_rows`
+    impairments : the most serious first; its reason stands over those of later ones
+
+    Returns
+    -------
+    list of rows, new ones where something is taken out
+    """
+    out = list(rows)
+    for own in reversed(tuple(impairments)):
+        columns = resting_with(own.columns)
+        if columns or own.faults or own.trust:
+            out = [_without(row, own, columns) if _meets(own, row) else row for row in out]
+    return out
+
+
+def _meets(own: Impairment, row: Row) -> bool:
+    return row["status"] == "measured" and (own.keys is None or row["key"] in own.keys)
+
+
+def _without(row: Row, own: Impairment, columns: Sequence[Column]) -> Row:
+    here = [c for c in columns if c.name in row]
+    verdict = {"sustain_trust": own.trust, "sustain_verdict": ""} if own.trust else {}
+    return {
+        **row,
+        **{c.name: c.empty for c in here},
+        **verdict,
+        "gaps": row["gaps"] | {c.name: own.name for c in here if c.needs_reason},
+        "not_judged": row["not_judged"] | dict.fromkeys(own.faults, own.name),
+        "faults": tuple(f for f in row["faults"] if f not in own.faults),
+    }

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
-from pianolab.acoustics.envelope.whole_level import quiet_power, whole_levels
+from pianolab.acoustics.envelope.levels import quiet_power, whole_levels
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.short.power import enough_sound, power_in_hops

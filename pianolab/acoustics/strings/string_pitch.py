@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.envelope.reverberation import LONG_ROOM_S
-from pianolab.acoustics.envelope.through_room import OWN_SHARE
+from pianolab.acoustics.envelope.reverberation import LONG_ROOM_S, OWN_SHARE
 from pianolab.acoustics.judging.tuning import smooth_over_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.strikes import Strikes
