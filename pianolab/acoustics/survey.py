@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 
 from pianolab.acoustics.columns import Listened
 from pianolab.acoustics.judging.fault_rules import FoundFaults, judge_notes
-from pianolab.acoustics.keys.faint import begin_with_tone, with_faint_keys
+from pianolab.acoustics.keys.faint import begin_with_tone, with_faint_keys, without_made_up
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.keys.reading_keys import read_compass, strikes_of
 from pianolab.acoustics.keys.sequence import read_sequence
@@ -132,6 +132,7 @@ def listen(
     tell("which key each note is", 0.15)
     path = read_compass(channels, onsets, rate_hz=rate_hz, a4_hz=a4_hz, name=name, **compass)
     onsets, path = begin_with_tone(onsets, path, channels, rate_hz=rate_hz)
+    path = without_made_up(onsets, path, channels, rate_hz=rate_hz)
     end_s = channels.shape[1] / rate_hz
     sequence = read_sequence(path, onsets, end_s=end_s, **compass)
     strikes = strikes_of(path, onsets, sequence, end_s=end_s)

@@ -1,4 +1,4 @@
-"""Keys called silent that sounded faintly, on tones written down by hand."""
+"""Tones found though their blow is not, and blows that are none, on tones written down by hand."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pianolab.acoustics.keys.faint import FAINT, begin_with_tone, with_faint_keys
+from pianolab.acoustics.keys.faint import FAINT, begin_with_tone, with_faint_keys, without_made_up
 from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
@@ -111,3 +111,47 @@ def test_a_note_that_began_where_it_was_read_stays_there() -> None:
     assert a_tone_in_noise([0.99]) == [0.99]
     assert a_tone_in_noise([0.45], ringing=True) == [0.45]
     assert a_tone_in_noise([0.45], loud=0.0) == [0.45]
+
+
+def struck_in_noise(
+    *, again: float = 0.0, rises: tuple[float, float] = (10.0, 5.0), beats: float = 0.0, noise: float = 0.03
+) -> list[float]:
+    """Key 59 (784 Hz, four partials) struck at 1 s and so strongly ``again`` at 1.7 s, on a string that rings.
+
+    When it was struck, by what is heard, where candidates at both places were read, of such ``rises``.
+    """
+    t = np.arange(round(3.0 * RATE_HZ)) / RATE_HZ
+    rng = np.random.default_rng(7)
+    tone = noise * rng.standard_normal(len(t))
+    for n in range(1, 5):
+        for at_s, blow in ((1.0, 1.0), (1.7, again)):
+            since = np.maximum(t - at_s, 0.0)
+            tone += np.where(t >= at_s, 0.3 * blow / n * np.exp(-1.5 * n * since), 0.0) * np.sin(
+                2 * np.pi * 784.0 * n * since
+            )
+    # A unison that beats: one partial at its least just before the candidate, and back at once after it.
+    if beats:
+        tone += (
+            beats * np.where(t >= 1.7, 1.0 - np.exp(-(t - 1.7) / 0.03), 0.0) * np.sin(2 * np.pi * 784.0 * t)
+        )
+    times_s = np.array([1.0, 1.7])
+    onsets = Onsets(times_s, np.array(rises), np.zeros(0), np.zeros(0), 0.01)
+    twice = np.ones(2)
+    path = KeyPath(
+        np.full(2, 59, dtype=np.int64), 784.0 * twice, 0.0 * twice, 20.0 * twice, 9.0 * twice, 0.0, 0
+    )
+    read = without_made_up(onsets, path, tone[None].astype(np.float32), rate_hz=RATE_HZ)
+    return times_s[read.keys != NO_NOTE].tolist()
+
+
+def test_a_repeat_that_noise_made_up_is_none() -> None:
+    assert struck_in_noise() == [1.0]
+    assert struck_in_noise(beats=0.2) == [1.0], "one partial that comes back is a unison that beats"
+
+
+def test_a_key_struck_twice_in_noise_stays_struck_twice() -> None:
+    # The twins: as strong, softer, much softer where nothing hides it; and a candidate that rises like the first.
+    assert struck_in_noise(again=1.0) == [1.0, 1.7]
+    assert struck_in_noise(again=0.4) == [1.0, 1.7]
+    assert struck_in_noise(again=0.15, noise=0.001) == [1.0, 1.7]
+    assert struck_in_noise(rises=(10.0, 11.0)) == [1.0, 1.7]

@@ -7,7 +7,9 @@ second; a string that another note sets ringing at this very moment looks the sa
 
 A key is read from a second of sound. Where noise hides the blow, a candidate that the noise gave some time before it
 shows the same lines, and the note would seem to begin there. So a note whose own first partial hasn't risen at its
-candidate, and does so later, begins where that rises (`begin_with_tone`).
+candidate, and does so later, begins where that rises (`begin_with_tone`). In the same way a candidate that the noise
+gave while a note rings shows its lines, and the key would seem struck again: none of its partials rises there
+(`without_made_up`).
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
@@ -36,6 +39,11 @@ ONE_STRIKE_S = 0.15
 """Blows closer together than this are one, as in `onsets`."""
 NOT_RISEN, RISEN = 6.0, 16.0
 """Power over what was there before: up to so many times it is noise still, from so many it is a tone."""
+AGAIN_PARTIALS, AGAIN_TO_HZ = 10, 10000.0
+AGAIN_BEFORE_S, AGAIN_AFTER_S = 0.1, 0.15
+"""Partials of a repeat that are looked at, and how long before and after it."""
+AGAIN_DB, ALONE_DB = 5.0, 12.0
+"""Rises of the second and the most risen partial from which a repeat is a blow: one alone may be a unison that beats."""
 FAINT = ("unclear", "a faint tone where it was struck, too weak over the noise to be measured")
 
 
@@ -92,6 +100,54 @@ def begin_with_tone(
     return replace(onsets, times_s=times_s), replace(path, keys=keys)
 
 
+def without_made_up(onsets: Onsets, path: KeyPath, channels: Samples, *, rate_hz: int) -> KeyPath:
+    """The same reading without repeats that noise made up: they are no notes, the strike before them goes on.
+
+    A repeat counts as made up where it rises less than the strike before it and no two of its partials rise over what
+    rang, nor one by far. Were it a blow all the same, one that raises so little would change next to nothing in the
+    note before it. Below some 30 Hz the time before is too short to tell, and a repeat stays.
+
+    Parameters
+    ----------
+    onsets, path : the candidates and their reading
+    channels : shape (channels, frames)
+    rate_hz : Hz
+    """
+    keys = path.keys.copy()
+    last = -1
+    for i in np.flatnonzero(keys != NO_NOTE).tolist():
+        again = last >= 0 and keys[last] == keys[i] and onsets.rise[i] < onsets.rise[last]
+        if again and _made_up(path, channels, onsets.times_s, last, i, rate_hz=rate_hz):
+            keys[i] = NO_NOTE
+        else:
+            last = i
+    return replace(path, keys=keys)
+
+
+def _made_up(
+    path: KeyPath, channels: Samples, times_s: FloatArray, struck: int, again: int, *, rate_hz: int
+) -> bool:
+    """Whether of a key that was ``struck`` too little rises where it seems to be struck ``again``."""
+    f1_hz, at_s = float(path.f1_hz[struck]), float(times_s[again])
+    window_s = max(TONE_WINDOW_S, 3.0 / f1_hz)
+    begin = max(0, round(max(at_s - AGAIN_BEFORE_S, float(times_s[struck])) * rate_hz))
+    sound = channels[:, begin : round((at_s + AGAIN_AFTER_S + window_s) * rate_hz)]
+    n = np.arange(1, AGAIN_PARTIALS + 1)
+    b = float(path.b_factor[struck] * usual_inharmonicity(path.keys[struck]))
+    partials_hz = f1_hz * n * np.sqrt((1.0 + b * n**2) / (1.0 + b))
+    rises_db = []
+    for f_hz in partials_hz[partials_hz < min(AGAIN_TO_HZ, 0.45 * rate_hz)]:
+        s, power = _tone_power(sound, float(f_hz), rate_hz=rate_hz, window_s=window_s)
+        s = s + begin / rate_hz - at_s
+        before, after = power[s < -window_s / 2], power[s > window_s / 2]
+        if len(before) and len(after):
+            rises_db.append(10.0 * np.log10((after.mean() + 1e-30) / (before.mean() + 1e-30)))
+    if len(rises_db) < 2:
+        return False
+    second_db, most_db = sorted(rises_db)[-2:]
+    return bool(second_db < AGAIN_DB and most_db < ALONE_DB)
+
+
 def _rises_s(channels: Samples, at_s: float, end_s: float, *, f1_hz: float, rate_hz: int) -> float:
     """Where a tone begins that has not begun at ``at_s``, s; ``at_s`` where it has, or never does before ``end_s``."""
     begin = max(0, round((at_s - BEFORE_S) * rate_hz))
@@ -108,9 +164,11 @@ def _rises_s(channels: Samples, at_s: float, end_s: float, *, f1_hz: float, rate
     return at_s + float(s[np.flatnonzero(after & (power >= 0.25 * later))[0]])
 
 
-def _tone_power(channels: Samples, f_hz: float, *, rate_hz: int) -> tuple[FloatArray, FloatArray]:
+def _tone_power(
+    channels: Samples, f_hz: float, *, rate_hz: int, window_s: float = TONE_WINDOW_S
+) -> tuple[FloatArray, FloatArray]:
     """Middles of short frames, s, and the power about a frequency in each, shape (frames,)."""
-    size, hop = round(TONE_WINDOW_S * rate_hz), round(TONE_HOP_S * rate_hz)
+    size, hop = round(window_s * rate_hz), round(TONE_HOP_S * rate_hz)
     if channels.shape[1] < size:
         return np.zeros(0), np.zeros(0)
     turn = np.exp(-2j * np.pi * f_hz / rate_hz * np.arange(size)) * np.hanning(size)
