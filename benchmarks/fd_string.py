@@ -104,6 +104,84 @@ def fitted_inharmonicity(f_hz: Floats, mode: Floats) -> float:
     return float(slope / start)
 
 
+@numba.njit(cache=True, fastmath=True, inline="always")
+def _losses(scheme: Floats, damper: Floats, share: float, before: Floats, after: Floats) -> None:
+    """The factors of the step before and of the step itself, with that share of the damper on the strings."""
+    for i in range(scheme.shape[0]):
+        after[i] = 1.0 / (1.0 + scheme[i, 4] + share * damper)
+        before[i] = (1.0 - scheme[i, 4] - scheme[i, 3] * 2.0 - share * damper) * after[i]
+
+
+@numba.njit(cache=True, fastmath=True, inline="always")
+def _felt_forces(
+    y: float,
+    u: Floats,
+    touched: NDArray[np.int64],
+    shape: Floats,
+    hammer: Floats,
+    lag: Floats,
+    strings: tuple[Floats, NDArray[np.int64], Floats],
+) -> float:
+    """Sets the force on each string, the last of ``strings`` (blow, parent, force); gives the force on the hammer."""
+    blow, parent, force = strings
+    total = 0.0
+    for i in range(force.size):
+        force[i] = 0.0
+        if parent[i] == i:
+            under = 0.0
+            for h in touched:
+                under += shape[h] * u[i, PAD + h]
+            felt = y - lag[i] - under
+            if felt > 0.0:
+                force[i] = blow[i] * hammer[0] * felt ** hammer[1]
+                total += force[i]
+    for i in range(force.size):
+        if parent[i] != i:
+            force[i] = blow[i] * force[parent[i]]
+    return total
+
+
+@numba.njit(cache=True, fastmath=True, inline="always")
+def _step_string(
+    scheme: Floats, end: float, before: Floats, after: Floats, lines: tuple[Floats, Floats, Floats]
+) -> float:
+    """One string a step on, ``lines`` being now, before and next; gives its pull on the bridge per mass and coupling."""
+    v, w, z = lines
+    points = before.size
+    first, last = PAD, PAD + points - 1
+    a, b, c, e = scheme[0], scheme[1], scheme[2], scheme[3]
+    v[last] = end
+    for x in range(1, PAD + 1):
+        v[first - x] = -v[first + x]
+        v[last + x] = 2.0 * end - v[last - x]
+    c0, c1 = 2.0 - 2.0 * (a + e) - 6.0 * b - 20.0 * c, a + e + 4.0 * b + 15.0 * c
+    c2, c3 = -b - 6.0 * c, c
+    for x in range(1, points - 1):
+        m = x + PAD
+        here = (
+            c0 * v[m] + c1 * (v[m - 1] + v[m + 1]) + c2 * (v[m - 2] + v[m + 2]) + c3 * (v[m - 3] + v[m + 3])
+        )
+        z[m] = (here - e * (w[m - 1] + w[m + 1])) * after[x] - before[x] * w[m]
+    bend = 2.0 * v[last - 1] - v[last - 2] - end
+    bend2 = 2.0 * bend - (2.0 * v[last - 2] - v[last - 3] - v[last - 1])
+    return a * (v[last - 1] - end) + b * bend + c * bend2
+
+
+@numba.njit(cache=True, fastmath=True, inline="always")
+def _step_board(
+    pull: float, q: Floats, q_old: Floats, board: Floats, phi: Floats, radiation: Floats
+) -> tuple[float, float]:
+    """The board's modes a step on under the strings' pull; gives its sound at two places."""
+    left, right = 0.0, 0.0
+    for j in range(phi.size):
+        q_new = board[0, j] * q[j] - board[1, j] * q_old[j] + board[2, j] * phi[j] * pull
+        left += radiation[0, j] * (q_new - q_old[j])
+        right += radiation[1, j] * (q_new - q_old[j])
+        q_old[j] = q[j]
+        q[j] = q_new
+    return left, right
+
+
 @numba.njit(cache=True, fastmath=True)
 def run_strings(
     n_steps: int,
@@ -124,7 +202,6 @@ def run_strings(
 ) -> NDArray[np.float32]:
     """Displacements stepped in time; gives the board's sound at two places, (2, steps)."""
     strings, points = scheme.shape[0], shape.size
-    first, last = PAD, PAD + points - 1
     u = np.zeros((strings, points + 2 * PAD))
     old = np.zeros((strings, points + 2 * PAD))
     new = np.zeros((strings, points + 2 * PAD))
@@ -138,25 +215,9 @@ def run_strings(
     force = np.zeros(strings)
     for t in range(n_steps):
         if t == 0 or (t >= release and (t - release) % 32 == 0 and t - release <= ramp + 32):
-            share = min(1.0, max(0.0, (t - release) / ramp))
-            for i in range(strings):
-                after[i] = 1.0 / (1.0 + scheme[i, 4] + share * damper)
-                before[i] = (1.0 - scheme[i, 4] - scheme[i, 3] * 2.0 - share * damper) * after[i]
+            _losses(scheme, damper, min(1.0, max(0.0, (t - release) / ramp)), before, after)
         if touching:
-            total = 0.0
-            for i in range(strings):
-                force[i] = 0.0
-                if parent[i] == i:
-                    under = 0.0
-                    for h in touched:
-                        under += shape[h] * u[i, first + h]
-                    felt = y - lag[i] - under
-                    if felt > 0.0:
-                        force[i] = blow[i] * hammer[0] * felt ** hammer[1]
-                        total += force[i]
-            for i in range(strings):
-                if parent[i] != i:
-                    force[i] = blow[i] * force[parent[i]]
+            total = _felt_forces(y, u, touched, shape, hammer, lag, (blow, parent, force))
             y_new = 2.0 * y - y_old - total / hammer[2]
             touching = total > 0.0 or y_new > y
             y_old, y = y, y_new
@@ -165,38 +226,13 @@ def run_strings(
             bridge += phi[j] * q[j]
         pull = 0.0
         for i in range(strings):
-            a, b, c, e = scheme[i, 0], scheme[i, 1], scheme[i, 2], scheme[i, 3]
-            v, w, z = u[i], old[i], new[i]
             end = coupling[i] * bridge
-            v[last] = end
-            for x in range(1, PAD + 1):
-                v[first - x] = -v[first + x]
-                v[last + x] = 2.0 * end - v[last - x]
-            c0, c1 = 2.0 - 2.0 * (a + e) - 6.0 * b - 20.0 * c, a + e + 4.0 * b + 15.0 * c
-            c2, c3 = -b - 6.0 * c, c
-            for x in range(1, points - 1):
-                m = x + PAD
-                here = (
-                    c0 * v[m]
-                    + c1 * (v[m - 1] + v[m + 1])
-                    + c2 * (v[m - 2] + v[m + 2])
-                    + c3 * (v[m - 3] + v[m + 3])
-                )
-                z[m] = (here - e * (w[m - 1] + w[m + 1])) * after[i, x] - before[i, x] * w[m]
+            own = _step_string(scheme[i], end, before[i], after[i], (u[i], old[i], new[i]))
+            pull += coupling[i] * mass[i] * own
             if touching and force[i] != 0.0:
                 for h in touched:
-                    z[first + h] += force[i] * shape[h] / mass[i] * after[i, h]
-            bend = 2.0 * v[last - 1] - v[last - 2] - end
-            bend2 = 2.0 * bend - (2.0 * v[last - 2] - v[last - 3] - v[last - 1])
-            pull += coupling[i] * mass[i] * (a * (v[last - 1] - end) + b * bend + c * bend2)
-        left, right = 0.0, 0.0
-        for j in range(phi.size):
-            q_new = board[0, j] * q[j] - board[1, j] * q_old[j] + board[2, j] * phi[j] * pull
-            left += radiation[0, j] * (q_new - q_old[j])
-            right += radiation[1, j] * (q_new - q_old[j])
-            q_old[j] = q[j]
-            q[j] = q_new
-        out[0, t], out[1, t] = left, right
+                    new[i, PAD + h] += force[i] * shape[h] / mass[i] * after[i, h]
+        out[0, t], out[1, t] = _step_board(pull, q, q_old, board, phi, radiation)
         u, old, new = new, u, old
         loudest = max(loudest, abs(out[0, t]))
         if t % 8192 == 8191:

@@ -1,4 +1,4 @@
-"""What listening gives: a row per key (the survey table), level curves, and a summary of the recording.
+"""What listening gives: the survey, with a row per key, level curves and a summary; and its table as text.
 
 A row is a dictionary by column. While rows are worked with, ``gaps`` and ``not_judged`` are dictionaries and ``faults``
 is a tuple; in the table, which users read and store, they are text.

@@ -1,4 +1,4 @@
-"""The rows of a survey: every measure of every key, and the reason beside each value that could not be had; and their summary.
+"""The rows of a survey and their summary: every measure of every key, and why a value could not be had.
 
 What a row holds is declared in `pianolab.acoustics.columns`, what form it has in `pianolab.acoustics.survey_result`. The
 summary says the pitch of the whole piano, what tuning and recording hide, and what to be warned of.

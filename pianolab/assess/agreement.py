@@ -1,8 +1,8 @@
-"""Several people looked, or played: whose findings count, and whether they say the same.
+"""Several people at one piano: how far players agree on the touch, and whose findings count.
 
-A technician's word stands above a layman's, either way, where a part is judged by looking. At papers and prices nobody
-is a better judge than the paper, so there it weighs no more than another's. How far players agree is Krippendorff's
-alpha, with the uncertainty that few of them leave.
+How far players agree is Krippendorff's alpha, with the uncertainty that few of them leave. A technician's word stands above
+a layman's, either way, where a part is judged by looking. At papers and prices nobody is a better judge than the paper, so
+there it weighs no more than another's.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The media folder: files named by the hash of their content, written whole or not at all.
+"""The media folder: sounds and photos, named by the hash of their content, written whole or not at all.
 
 Photos are re-encoded, so that position and device data stay behind.
 """

@@ -1,6 +1,7 @@
 """The order of a walk that has to fit the time there is: safety, the recording, the stops, then what decides most.
 
-Everything here is arithmetic on points; what has been found and how long it took is handed in.
+Everything here is arithmetic on points; what has been found and how long it took is handed in. `Fitting` fills the minutes
+that are left, `order_walk` brings what fits into its turn.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Reading the checklist: the areas that come with pianolab, a user's own file on top, and what is asked and packed before."""
+"""The checklist out of its files: the usual areas, a user's own on top, and what is packed and asked before."""
 
 from __future__ import annotations
 

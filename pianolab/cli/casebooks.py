@@ -1,4 +1,4 @@
-"""The commands on casebooks: ``export``, ``gather``, ``check`` and ``restore``; and ``demo`` and ``notebooks``."""
+"""The commands on whole casebooks and folders: ``export``, ``gather``, ``check``, ``restore``, ``demo``, ``notebooks``."""
 
 from __future__ import annotations
 

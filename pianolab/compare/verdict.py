@@ -1,4 +1,4 @@
-"""The answer: buy, buy if, find out first, or walk away; a stop is never talked away. Its reasons stand worst first.
+"""The verdict on a shortlist, with its reasons worst first; a stop is never talked away.
 
 - *walk away*: every piano is barred, and no answer still to be had would clear one.
 - *find out first*: too little was looked at, a doubt would decide it, or more than one weighty thing stands between.

@@ -2,67 +2,83 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Protocol
 
 from pianolab.figures import frame
 from pianolab.figures.look import Theme
 from pianolab.figures.sheet import Sheet
 from pianolab.keyboard import REGISTERS, is_black, note_name
 
-DRAWN_PX, SIDE_PX = 64, 12
-"""Height of the keyboard under lanes, and room at their sides."""
+DRAWN_PX, SIDE_PX, LANE_SPACE_PX, WORDS_PX = 64, 12, 10, 52
+"""Height of the keyboard under lanes, room at their sides and between, and under the keyboard where words stand there."""
 
 
-def lay_out_lanes(
-    fig: Sheet,
-    theme: Theme,
-    *,
-    first_key: int,
-    last_key: int,
-    lanes_px: int,
-    space_px: int,
-    lanes: dict[str, Any],
-    title: str | None = None,
-) -> None:
+class OverKeys(Protocol):
+    """What a figure with lanes over a keyboard needs to know of its plan: what it is called, which keys there are."""
+
+    @property
+    def title(self) -> str: ...
+    @property
+    def first_key(self) -> int: ...
+    @property
+    def last_key(self) -> int: ...
+
+
+def lanes_figure(
+    plan: OverKeys, theme: Theme, *, lanes_px: int, lanes: dict[str, Any], bare: bool, below: str = ""
+) -> Sheet:
     """A drawn keyboard, and over it room for lanes of marks on the second axis, which ``lanes`` describes.
 
     Parameters
     ----------
-    fig, theme : the drawing and its colours
-    first_key, last_key : the keys that are drawn
-    lanes_px, space_px : int, pixels; height of all lanes, and of what lies between them and the keyboard
+    plan, theme : title and keys of the drawing, and its colours
+    lanes_px : int, pixels; height of all lanes
     lanes : range and ticks of the lanes' axis
-    title : under the keyboard
+    bare : leaves the title to the page around it
+    below : words under the keyboard
     """
-    height = lanes_height_px(lanes_px, space_px)
-    values, texts = key_ticks(first_key, last_key)
+    height = DRAWN_PX + lanes_px + LANE_SPACE_PX
+    bottom = WORDS_PX if below else frame.BOTTOM_PX
+    fig = frame.base_figure(theme, title=plan.title, height=height, bare=bare, bottom=bottom)
+    values, texts = key_ticks(plan.first_key, plan.last_key)
     share = DRAWN_PX / height
     fig.lay_out(
         margin={"l": SIDE_PX, "r": SIDE_PX},
         xaxis=frame.axis(
             theme,
-            range=[first_key - 0.7, last_key + 0.7],
+            range=[plan.first_key - 0.7, plan.last_key + 0.7],
             tickvals=values,
             ticktext=texts,
             showgrid=False,
             anchor="y",
-            title=title,
+            title=below or None,
         ),
         yaxis=frame.axis(theme, range=[0, 1], domain=[0, share], showgrid=False, showticklabels=False),
         yaxis2=frame.axis(
             theme,
-            domain=[min(0.99, share + space_px / height), 1],
+            domain=[min(0.99, share + LANE_SPACE_PX / height), 1],
             showticklabels=False,
             anchor="x",
             **lanes,
         ),
     )
-    add_small_keyboard(fig, theme, first_key=first_key, last_key=last_key)
+    add_small_keyboard(fig, theme, first_key=plan.first_key, last_key=plan.last_key)
+    return fig
 
 
-def lanes_height_px(lanes_px: int, space_px: int) -> int:
-    """Height of a drawing with lanes over a keyboard, its margins apart."""
-    return DRAWN_PX + lanes_px + space_px
+def add_lane_words(fig: Sheet, text: str, *, y: float, colour: str, size: int = 12) -> None:
+    """A line of words at the left of a lane, whose middle lies just under ``y``."""
+    fig.add_annotation(
+        xref="paper",
+        x=0,
+        xanchor="left",
+        yref="y2",
+        y=y,
+        yanchor="bottom",
+        borderpad=0,
+        text=text,
+        font={"size": size, "color": colour},
+    )
 
 
 def visible_registers(first_key: int, last_key: int) -> list[tuple[str, int, int]]:

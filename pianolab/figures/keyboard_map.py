@@ -9,8 +9,8 @@ from typing import Any
 from pianolab.acoustics.survey_result import FAULTS, Survey
 from pianolab.checklist.points import Checklist
 from pianolab.errors import BadInput
-from pianolab.figures import frame, look, wording
-from pianolab.figures.keyboard_drawing import lanes_height_px, lay_out_lanes
+from pianolab.figures import look, wording
+from pianolab.figures.keyboard_drawing import add_lane_words, lanes_figure
 from pianolab.figures.look import Theme
 from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.figures.wording import some_keys
@@ -20,7 +20,7 @@ from pianolab.show import Row
 from pianolab.statements import Statement, statement
 from pianolab.words import say
 
-LANE_PX, LANE_SPACE_PX = 38, 10
+LANE_PX = 38
 NOT_JUDGED_ALPHA = {"light": 0.45, "dark": 0.75}
 NOT_JUDGED_WORDS = "grey squares: not judged; point at one for the reason"
 FAULT_WORDS: dict[str, str] = {
@@ -187,20 +187,14 @@ def draw_keyboard(plan: KeyboardPlan, theme: str = "light", *, bare: bool = Fals
     """The plan as a figure: lanes in words over the drawn keyboard."""
     look_of = look.theme_of(theme)
     n = len(plan.lanes)
-    height = lanes_height_px(LANE_PX * n, LANE_SPACE_PX)
     grey = not bare and any(not note.found for note in plan.notes)
-    fig = frame.base_figure(
-        look_of, title=plan.title, height=height, bare=bare, bottom=52 if grey else frame.BOTTOM_PX
-    )
-    lay_out_lanes(
-        fig,
+    fig = lanes_figure(
+        plan,
         look_of,
-        first_key=plan.first_key,
-        last_key=plan.last_key,
         lanes_px=LANE_PX * n,
-        space_px=LANE_SPACE_PX,
         lanes={"range": [n - 0.7, -0.7], "tickvals": list(range(n))},
-        title=NOT_JUDGED_WORDS if grey else None,
+        bare=bare,
+        below=NOT_JUDGED_WORDS if grey else "",
     )
     for i, lane in enumerate(plan.lanes):
         _draw_lane(fig, plan, lane, i, look_of)
@@ -265,17 +259,8 @@ def _lane_words(fig: Sheet, plan: KeyboardPlan, theme: Theme) -> None:
         found = len({n.key for n in plan.notes if n.lane == lane and n.found})
         judged = f", {plan.tested[lane]} keys judged" if lane in plan.tested else ""
         said = f"{found or 'none'} found{judged}" if found or plan.tested.get(lane, 1) else NO_KEY
-        fig.add_annotation(
-            xref="paper",
-            x=0,
-            xanchor="left",
-            yref="y2",
-            y=i - 0.2,
-            yanchor="bottom",
-            borderpad=0,
-            text=f"{wording.strong(lane)}  {said}",
-            font={"size": 11, "color": theme.ink if found else theme.muted},
-        )
+        colour = theme.ink if found else theme.muted
+        add_lane_words(fig, f"{wording.strong(lane)}  {said}", y=i - 0.2, colour=colour, size=11)
     fig.add("scatter", x=[None], y=[0], yaxis="y2", mode="markers", hoverinfo="skip", showlegend=False)
 
 

@@ -1,4 +1,4 @@
-"""What a recording measured over the keys: the columns that have a chart of their own, a row or a panel per instrument.
+"""Charts over the keys with words of their own: unisons, tuning, brightness, decay, dampers.
 
 Unisons: the band of what is usual ends where the summary begins to call them wide. Tuning: the distance is taken from
 each instrument's own curve, so that a piano that is flat as a whole doesn't look like 88 faults; its offset as a whole is

@@ -1,6 +1,7 @@
-"""A drawing as plain data: traces and layout in plotly's terms, turned into a plotly figure only where one is asked for.
+"""A figure as plain data, from its plan to a drawing in plotly's terms.
 
-A page writes the data straight into its file; building plotly's own objects for it first takes a hundred times longer.
+A page writes the data straight into its file; building plotly's own objects for it first takes a hundred times longer. A
+plotly figure is made only where one is asked for.
 """
 
 from __future__ import annotations

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pianolab.assess.changes import Kept, VisitChanges
 from pianolab.assess.marks import MarkChange
 from pianolab.figures import frame, look, wording
-from pianolab.figures.keyboard_drawing import SIDE_PX, lanes_height_px, lay_out_lanes
+from pianolab.figures.keyboard_drawing import SIDE_PX, add_lane_words, lanes_figure
 from pianolab.figures.look import Theme
 from pianolab.figures.sheet import Plan, Sheet, drawing
 from pianolab.keyboard import note_name
 from pianolab.show import Row
 
-LANE_PX, LANE_SPACE_PX, ROW_PX = 58, 10, 62
+LANE_PX, ROW_PX = 58, 62
 OUTCOMES: tuple[Kept, ...] = ("kept", "partly kept", "not kept", "not looked at again")
 _COLOURS = dict(zip(OUTCOMES, ("bluish green", "orange", "vermillion", ""), strict=True))
 _SYMBOLS = dict(zip(OUTCOMES, ("circle", "diamond", "x", "circle-open"), strict=True))
@@ -99,21 +99,12 @@ def plan_promises(changes: VisitChanges) -> PromisesPlan:
 def draw_marks_then_and_now(plan: MarksPlan, theme: str = "light", *, bare: bool = False) -> Sheet:
     """The plan as a figure: for each mark a row of rings (then) over a row of dots (now), over the drawn keys."""
     look_of, n = look.theme_of(theme), len(plan.marks)
-    height = lanes_height_px(LANE_PX * n, LANE_SPACE_PX)
-    fig = frame.base_figure(look_of, title=plan.title, height=height, bare=bare)
-    lay_out_lanes(
-        fig,
-        look_of,
-        first_key=plan.first_key,
-        last_key=plan.last_key,
-        lanes_px=LANE_PX * n,
-        space_px=LANE_SPACE_PX,
-        lanes={"range": [max(n, 1) - 0.5, -0.6], "showgrid": False},
-    )
+    lanes = {"range": [max(n, 1) - 0.5, -0.6], "showgrid": False}
+    fig = lanes_figure(plan, look_of, lanes_px=LANE_PX * n, lanes=lanes, bare=bare)
     for i, mark in enumerate(plan.marks):
         _draw_marks(fig, mark, i, look_of)
     if not n:
-        _words(fig, 0, plan.alt, look_of)
+        add_lane_words(fig, plan.alt, y=-0.12, colour=look_of.ink)
     return fig
 
 
@@ -199,20 +190,8 @@ def _draw_marks(fig: Sheet, mark: MarkChange, i: int, theme: Theme) -> None:
             ],
             marker={"symbol": symbol, "size": 9, "color": colour, "line": ringed},
         )
-    _words(fig, i, f"{wording.strong(mark.title)}  {wording.plain(_lane_said(mark))}", theme)
-
-
-def _words(fig: Sheet, i: int, text: str, theme: Theme) -> None:
-    fig.add_annotation(
-        xref="paper",
-        x=0,
-        xanchor="left",
-        yref="y2",
-        y=i - 0.12,
-        yanchor="bottom",
-        text=text,
-        font={"size": 12, "color": theme.ink},
-    )
+    words = f"{wording.strong(mark.title)}  {wording.plain(_lane_said(mark))}"
+    add_lane_words(fig, words, y=i - 0.12, colour=theme.ink)
 
 
 def _lane_said(m: MarkChange) -> str:

@@ -1,4 +1,4 @@
-"""Words on a chart: one sentence of what it shows over the keys, and text as plotly shall show it.
+"""The words of a chart: the one sentence that it shows of the keys, and text in the form that plotly takes.
 
 Markup is taken literally, long lines are broken; lists are `pianolab.words.listed`.
 """

@@ -1,6 +1,6 @@
-"""What a file is by its first bytes, never by its suffix; and the sound of what phones, cameras and browsers make of it.
+"""What a file is by its first bytes, never by its suffix, and the sound in what phones, cameras and browsers make.
 
-Containers (m4a, AAC, 3gp, mp4, mov, webm) are read through PyAV.
+Their containers (m4a, AAC, 3gp, mp4, mov, webm) are read through PyAV.
 """
 
 from __future__ import annotations
@@ -22,7 +22,6 @@ from pianolab.errors import BadInput
 from pianolab.io.sound import Samples, SoundInfo, check_form
 
 READABLE = "a sound recording (WAV, FLAC, OGG, MP3, AIFF, m4a, AAC, 3gp, mp4, mov, webm)"
-STOPPED = "Was the recording stopped at once, or the recorder switched off before it had finished the file?"
 
 
 class SteadyFile:
@@ -123,6 +122,7 @@ def _what_else(head: bytes) -> str:
     return "content that is no known sound format" if control else "text"
 
 
+STOPPED = "Was the recording stopped at once, or the recorder switched off before it had finished the file?"
 CODEC_NAMES = {
     "aac": "AAC",
     "opus": "Opus",

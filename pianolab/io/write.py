@@ -30,7 +30,11 @@ CLIP_FORMS = {
     "mp3": ("MP3", "MPEG_LAYER_III", "audio/mpeg"),
     "wav": ("WAV", "PCM_16", "audio/wav"),
 }
-OPUS_RATES_HZ = (8000, 12000, 16000, 24000, 48000)
+RATES_HZ = {
+    "OPUS": (8000, 12000, 16000, 24000, 48000),
+    "MPEG_LAYER_III": (16000, 22050, 24000, 32000, 44100, 48000),
+}
+"""Rates that a codec is asked for here; sound of another rate is resampled for it."""
 UNBOUNDED = ("FLOAT", "DOUBLE", "VORBIS", "OPUS", "MPEG_LAYER_III")
 """Codecs that keep samples beyond full scale."""
 WRITE_FRAMES = 1 << 16
@@ -103,7 +107,8 @@ def clip_bytes(
 ) -> EncodedClip:
     """Encode a short clip in memory, for sound inside a page.
 
-    Opus knows only 8, 12, 16, 24 and 48 kHz; other rates are resampled to the next of these.
+    Opus knows only 8, 12, 16, 24 and 48 kHz, MP3 is written at 16, 22.05, 24, 32, 44.1 and 48 kHz; another rate is
+    resampled to the next of these.
 
     Parameters
     ----------
@@ -125,8 +130,9 @@ def clip_bytes(
         raise BadInput("format", repr(format), "one of " + ", ".join(CLIP_FORMS))
     container, subtype, mime = CLIP_FORMS[format]
     sound = _checked(samples, subtype, name="clip")
-    if subtype == "OPUS" and rate_hz not in OPUS_RATES_HZ:
-        target_hz = next((r for r in OPUS_RATES_HZ if r > rate_hz), OPUS_RATES_HZ[-1])
+    rates_hz = RATES_HZ.get(subtype, (rate_hz,))
+    if rate_hz not in rates_hz:
+        target_hz = next((r for r in rates_hz if r > rate_hz), rates_hz[-1])
         sound, rate_hz = _resampled(sound, rate_hz, target_hz), target_hz
     room = io.BytesIO()
     _encode(room, sound, rate_hz, container, subtype, name="clip", constant=constant)

@@ -1,4 +1,4 @@
-"""Everything the page shows of one instrument, its findings worst first, and the table that puts instruments side by side."""
+"""What the page shows of each instrument: its facts, its findings worst first, and all instruments side by side."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Photos and sound clips, as the page carries them inside itself."""
+"""Photos and sound clips, in the form in which the page carries them inside itself."""
 
 from __future__ import annotations
 
@@ -7,10 +7,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from math import inf, isfinite, nan
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from pianolab.errors import BadInput
+from pianolab.keyboard import note_name
+
+if TYPE_CHECKING:
+    from pianolab.acoustics import Survey
 
 LONGEST_PX, QUALITY = 1000, 78
 SHOWN_BY_BROWSERS = ("image/jpeg", "image/png", "image/webp")
@@ -151,6 +159,59 @@ class Clip:
     @property
     def uri(self) -> str:
         return f"data:{self.mime};base64,{b64encode(self.data).decode('ascii')}"
+
+
+BEFORE_S, AFTER_S = 0.05, 0.5
+FADE_IN_S, FADE_OUT_S = 0.005, 0.08
+
+
+def note_span_s(survey: Survey, *, key: int, longest_s: float) -> tuple[float, float]:
+    """From just before the blow of a key to just after its release, or to the next blow: where to cut a clip.
+
+    Parameters
+    ----------
+    survey : what was heard in the recording
+    key : key number, A4 = 49
+    longest_s : float, s; from the blow on, no more than this
+
+    Returns
+    -------
+    tuple of float, s; begin and end in the recording, which may end sooner
+
+    Raises
+    ------
+    BadInput
+        where the recording does not hold that key
+    """
+    rows = survey.table[survey.table["key"] == key]
+    onset_s = float(rows["onset_s"].iloc[0]) if len(rows) else nan
+    if not isfinite(onset_s):
+        raise BadInput(note_name(key), "no sound of this key in the recording", "a key that was recorded")
+    hold_s = float(rows["hold_s"].iloc[0])
+    length_s = min(longest_s, hold_s + AFTER_S) if isfinite(hold_s) else longest_s
+    later = survey.table.loc[survey.table["onset_s"] > onset_s + BEFORE_S, "onset_s"]
+    next_s = float(later.min()) - BEFORE_S if len(later) else inf
+    return max(0.0, onset_s - BEFORE_S), min(onset_s + length_s, next_s)
+
+
+def faded(samples: NDArray[np.float32], *, rate_hz: int) -> NDArray[np.float32]:
+    """A copy that begins and ends without a click.
+
+    Parameters
+    ----------
+    samples : shape (frames, channels)
+    rate_hz : int, Hz
+
+    Examples
+    --------
+    >>> faded(np.ones((8000, 1), np.float32), rate_hz=8000)[[0, 4000, -1], 0].tolist()
+    [0.0, 1.0, 0.0]
+    """
+    out = np.array(samples, np.float32)
+    for seconds, where in ((FADE_IN_S, slice(None)), (FADE_OUT_S, slice(None, None, -1))):
+        n = min(len(out), round(seconds * rate_hz))
+        out[where][:n] *= np.linspace(0.0, 1.0, n, dtype=np.float32)[:, None]
+    return out
 
 
 @dataclass(frozen=True, kw_only=True)

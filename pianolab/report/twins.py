@@ -1,4 +1,4 @@
-"""Still twins of the widgets: what a form holds, as plain escaped HTML that needs no kernel and no script."""
+"""Still twins of the forms for findings, touch and a buyer: plain escaped HTML that needs no kernel and no script."""
 
 from __future__ import annotations
 

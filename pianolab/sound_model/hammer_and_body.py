@@ -1,13 +1,12 @@
-"""What sounds beside the struck strings: soundboard and case, strings without dampers, lengths beyond the bridge.
+"""The blow of the hammer, and all that sounds beside the struck strings.
 
-The blow reaches the board at once and moves all its modes: about one every 20 Hz up to 1 kHz, with a loss of a
-few per cent, so that they melt into a thump with a dull ring [wogram1990]. What lingers are case, plate
-and the many strings. Levels and decays are set beside recordings of real instruments [practice].
+The hammer gives the strings level, spectrum and knock. The anchors of the curves are plausible values for a medium blow,
+set by comparison with recordings of real instruments [practice]; they describe no particular piano.
 
-What the hammer gives the strings: level, spectrum, knock; and what the damper takes away.
-
-The anchors of the curves are plausible values for a medium blow, set by comparison with recordings of real
-instruments [practice]; they describe no particular piano.
+The blow reaches the board at once and moves all its modes: about one every 20 Hz up to 1 kHz, with a loss of a few per
+cent, so that they melt into a thump with a dull ring [wogram1990]. What lingers are case, plate and the many strings:
+those without dampers, and the lengths beyond the bridge. Levels and decays are set beside recordings of real instruments
+[practice].
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Which piano suits whom: trials of pairs put together, uncertain as they are, with what a player liked and wished for."""
+"""Which piano suits whom: preference out of trials of pairs, uncertain as it is, and how near each comes to a wish."""
 
 from __future__ import annotations
 

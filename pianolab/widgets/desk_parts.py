@@ -1,4 +1,4 @@
-"""The parts of a visit's screen, each made when it is first looked at and kept with its visit; among them the photos."""
+"""The parts of a visit's screen, each made when it is first looked at and kept with its visit; the photos among them."""
 
 from __future__ import annotations
 

@@ -1,5 +1,7 @@
-"""What the forms share: controls for a finger, numbers as typed, long work behind a button, word of what was written, the
-still twin where no kernel runs, and the browser's half.
+"""Parts that the forms share.
+
+Controls for a finger, numbers as typed, long work behind a button, word of what was written, the still twin where no
+kernel runs, and the browser's half.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What the drawn keyboard shows and takes of one key: what is known of it, marks that become findings, its sound."""
+"""One key of the drawn keyboard: what is known of it, marks that become findings, its sound."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from pianolab.errors import BadInput
 from pianolab.io import clip_bytes, read_blocks
 from pianolab.keyboard import note_name
 from pianolab.model import Finding
+from pianolab.report.photos_and_clips import faded, note_span_s
 from pianolab.report.twin_keyboard import KeyMark, MarkShape
 from pianolab.report.twins import finding_in_words, note_in_words
 
@@ -198,10 +199,8 @@ class KeyMarking:
             edit.change(after, was=before)
 
 
-BEFORE_S, AFTER_S, LONGEST_S = 0.05, 0.6, 4.0
-FADE_S = 0.02
+LONGEST_S = 4.0
 BLOCK_S = 5.0
-MP3_RATES_HZ = (16000, 22050, 24000, 32000, 44100, 48000)
 
 
 def key_clip(path: Path, survey: Survey, *, key: int) -> EncodedClip:
@@ -218,26 +217,10 @@ def key_clip(path: Path, survey: Survey, *, key: int) -> EncodedClip:
     BadInput
         where the recording does not hold that key
     """
-    start_s, stop_s = _span(survey, key)
-    samples, rate_hz = _part(path, start_s, stop_s)
+    samples, rate_hz = _part(path, *note_span_s(survey, key=key, longest_s=LONGEST_S))
     if not len(samples):
         raise BadInput(note_name(key), "a recording that ends before it", "the recording the survey is of")
-    fade = min(len(samples) // 2, round(FADE_S * rate_hz))
-    samples[len(samples) - fade :] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)[:, None]
-    return clip_bytes(samples, rate_hz=rate_hz, format="mp3" if rate_hz in MP3_RATES_HZ else "flac")
-
-
-def _span(survey: Survey, key: int) -> tuple[float, float]:
-    table = survey.table
-    rows = table[table["key"] == key]
-    onset_s = float(rows["onset_s"].iloc[0]) if len(rows) else math.nan
-    if not math.isfinite(onset_s):
-        raise BadInput(note_name(key), "no sound of this key in the recording", "a key that was recorded")
-    hold_s = float(rows["hold_s"].iloc[0])
-    length_s = min(LONGEST_S, hold_s + AFTER_S) if math.isfinite(hold_s) else LONGEST_S
-    later = table.loc[table["onset_s"] > onset_s + BEFORE_S, "onset_s"]
-    next_s = float(later.min()) - BEFORE_S if len(later) else math.inf
-    return max(0.0, onset_s - BEFORE_S), min(onset_s + length_s, next_s)
+    return clip_bytes(faded(samples, rate_hz=rate_hz), rate_hz=rate_hz, format="mp3")
 
 
 def _part(path: Path, start_s: float, stop_s: float) -> tuple[NDArray[np.float32], int]:

@@ -1,5 +1,6 @@
-"""What the recorder does beside recording: long work in a thread, the level check, files sent in pieces, and the rest of
-recordings that were cut off.
+"""What the recorder does beside recording.
+
+Long work in a thread, the level check, files sent in pieces, and the rest of recordings that were cut off.
 """
 
 from __future__ import annotations

@@ -15,17 +15,16 @@ from pianolab.io import Sound, clip_bytes, read_sound
 from pianolab.io import loudness_db as weighted_db
 from pianolab.keyboard import note_name
 from pianolab.report import Clip
+from pianolab.report.photos_and_clips import faded, note_span_s
 from pianolab.workflow.hearing import Heard
 
 TELLING_KEYS = (16, 28, 46, 58, 64, 76)
 """One or two of each register: C2, C3, F#4, F#5, C6, C7."""
 
-LONGEST_S, BEFORE_S, AFTER_S = 3.0, 0.05, 0.5
-FADE_IN_S, FADE_OUT_S = 0.005, 0.08
+LONGEST_S = 3.0
 LOUDNESS_S = 1.0
 PEAK = 0.9
 LOUDEST_DB = -20.0
-MP3_RATES_HZ = (16000, 22050, 24000, 32000, 44100, 48000)
 
 Samples = NDArray[np.float32]
 
@@ -67,22 +66,11 @@ def clip_keys(surveys: Mapping[str, Survey]) -> tuple[int, ...]:
 
 def cut_note(sound: Sound, survey: Survey, *, key: int, longest_s: float = LONGEST_S) -> Cut:
     """One key's note out of a recording, from just before the blow to just after the release."""
-    row = survey.table[survey.table["key"] == key].iloc[0]
-    onset_s, hold_s = float(row["onset_s"]), float(row["hold_s"])
-    later = survey.table.loc[survey.table["onset_s"] > onset_s + 0.05, "onset_s"]
-    next_s = float(later.min()) - BEFORE_S if len(later) else sound.seconds
-    length_s = longest_s if np.isnan(hold_s) else min(longest_s, hold_s + AFTER_S)
-    begin = max(0, round((onset_s - BEFORE_S) * sound.rate_hz))
-    stop = round(min(onset_s + length_s, next_s, sound.seconds) * sound.rate_hz)
-    return Cut(key=key, samples=_faded(sound.samples[begin:stop, :2], sound.rate_hz), rate_hz=sound.rate_hz)
-
-
-def _faded(samples: Samples, rate_hz: int) -> Samples:
-    out = np.array(samples, np.float32)
-    for seconds, where in ((FADE_IN_S, slice(None)), (FADE_OUT_S, slice(None, None, -1))):
-        n = min(len(out), round(seconds * rate_hz))
-        out[where][:n] *= np.linspace(0.0, 1.0, n, dtype=np.float32)[:, None]
-    return out
+    start_s, stop_s = note_span_s(survey, key=key, longest_s=longest_s)
+    begin, stop = round(start_s * sound.rate_hz), round(min(stop_s, sound.seconds) * sound.rate_hz)
+    return Cut(
+        key=key, samples=faded(sound.samples[begin:stop, :2], rate_hz=sound.rate_hz), rate_hz=sound.rate_hz
+    )
 
 
 def loudness_db(cut: Cut) -> float:
@@ -111,18 +99,8 @@ def equally_loud(cuts: Sequence[Cut], *, level_db: Callable[[Cut], float] = loud
 
 
 def _encoded(cut: Cut, *, gain_db: float) -> Clip:
-    samples, rate_hz = cut.samples * np.float32(10.0 ** (gain_db / 20.0)), cut.rate_hz
-    if rate_hz not in MP3_RATES_HZ:
-        samples, rate_hz = _resampled(samples, rate_hz)
-    data, mime = clip_bytes(samples, rate_hz=rate_hz, format="mp3")
-    return Clip(label=note_name(cut.key), key=cut.key, mime=mime, data=data, seconds=len(samples) / rate_hz)
-
-
-def _resampled(samples: Samples, rate_hz: int) -> tuple[Samples, int]:
-    from math import gcd
-
-    from scipy.signal import resample_poly
-
-    target = next((r for r in MP3_RATES_HZ if r >= rate_hz), MP3_RATES_HZ[-1])
-    common = gcd(target, rate_hz)
-    return np.asarray(resample_poly(samples, target // common, rate_hz // common, axis=0), np.float32), target
+    samples = cut.samples * np.float32(10.0 ** (gain_db / 20.0))
+    data, mime = clip_bytes(samples, rate_hz=cut.rate_hz, format="mp3")
+    return Clip(
+        label=note_name(cut.key), key=cut.key, mime=mime, data=data, seconds=len(samples) / cut.rate_hz
+    )

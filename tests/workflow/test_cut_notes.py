@@ -9,8 +9,9 @@ import pandas as pd
 import pytest
 
 from pianolab.io import Sound, write_sound
+from pianolab.report.photos_and_clips import AFTER_S, BEFORE_S
 from pianolab.widgets import one_key
-from pianolab.workflow.clips import AFTER_S, BEFORE_S, cut_note
+from pianolab.workflow.clips import cut_note
 
 RATE = 8000
 

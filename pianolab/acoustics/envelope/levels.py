@@ -1,15 +1,14 @@
-"""Level of each note over time: power of its own part of the spectrum, noise taken out.
+"""Level of each note over time, as a whole and in its own part of the spectrum, noise taken out.
 
-Frames of 30 ms. In the bass, where dampers stop whatever sounded before, all bins above the first partial
-count; from key 40 up only bins near the note's own partials, so that undamped strings still ringing from
-earlier notes stay out. The noise power of every bin, heard where the recording is quietest, is subtracted.
+As a whole (`whole_levels`): the power of all that sounds, in windows of 30 ms. The time to fall 20 dB is a statement about
+the whole sound. Anybody can check it with a few lines of arithmetic on the recording, so it is read from the plain power of
+the samples over `RUMBLE_HZ`: no spectrum, and no window that gives the blow more or less weight than what follows.
 
-Level of each note as a whole: the power of all that sounds in windows of 30 ms, noise taken out.
-
-The time to fall 20 dB is a statement about the whole sound. Anybody can check it with a few lines of arithmetic on the
-recording, so it is read from the plain power of the samples over `RUMBLE_HZ`: no spectrum, and no window that gives the blow more or less
-weight than what follows. Where something else would be read with it, noise or what sounded before the blow, the level of
-the note's own part of the spectrum (`levels`) stands in; it is 1 to 3 % off on real notes.
+In its own part (`note_level`): power per bin in frames of 30 ms. In the bass, where dampers stop whatever sounded before,
+all bins above the first partial count; from key 40 up only bins near the note's own partials, so that undamped strings
+still ringing from earlier notes stay out. The noise power of every bin, heard where the recording is quietest, is
+subtracted. It stands in (`decay_levels`) where something else would be read with the whole, noise or what sounded before
+the blow; it is 1 to 3 % off on real notes.
 """
 
 from __future__ import annotations

@@ -1,24 +1,24 @@
-"""How long the room rings, heard in the falls after damped notes, and what of those falls is the damper's own.
+"""How long the room rings, and what that does to the times of dampers and notes that are heard in it.
 
-The room's reverberation time comes from the faster falls, which the dampers hardly slow down [kendrick2007], in the two
-octaves whose mean is its single figure [iso3382]. A damper that stops the string no slower than the room falls can't be
-seen: its time is only an upper bound (``<``). From a slower one the room is taken out.
+The reverberation time (`room_t60`) comes from the faster falls after damped notes, which the dampers hardly slow down
+[kendrick2007], in the two octaves whose mean is its single figure [iso3382]. If every damper is slow it comes out too long;
+a time as short as dampers take is an upper bound, and said to be. On modelled pianos of two kinds it is within some 5 % at
+home and 10 % in a hall.
 
-Limits: if every damper is slow the time comes out too long; a time as short as dampers take is an upper bound, and said
-to be. On modelled pianos of two kinds it is within some 5 % at home and 10 % in a hall.
+A damper (`judge_room`) that stops the string no slower than the room falls can't be seen: its time is only an upper bound
+(``<``). From a slower one the room is taken out.
 
-What a room does to the time in which a note falls 20 dB, and how sure the time is that is heard in it.
-
-A room makes one partial louder and the next one weaker by some 5 dB, each at random, and goes on ringing itself. Which
-partial it favoured can't be told from the recording: pianos whose spectra are smooth over the keys would show it, real
-ones are not. So nothing is "taken out". The level 20 dB down may be off against the level at the blow by an amount that
-was measured on modelled pianos of two kinds and on real notes, in rooms of known response; it is the same for all three
-to a quarter of its size, smaller in the bass where many partials share it, and larger in longer rooms. The time gets the
-uncertainty that follows from its own level curve. A fall that is hardly slower than the room's own is an upper bound.
+From a note's time to fall 20 dB nothing is taken out (`level_sd_db`, `room_hides_s`). A room makes one partial louder and
+the next one weaker by some 5 dB, each at random, and goes on ringing itself. Which partial it favoured can't be told from
+the recording: pianos whose spectra are smooth over the keys would show it, real ones are not. The level 20 dB down may be
+off against the level at the blow by an amount that was measured on modelled pianos of two kinds and on real notes, in rooms
+of known response; it is the same for all three to a quarter of its size, smaller in the bass where many partials share it,
+and larger in longer rooms. The time gets the uncertainty that follows from its own level curve. A fall that is hardly
+slower than the room's own is an upper bound.
 
 That there is a room is believed where the falls after damped notes are slower than dampers would make them, and reckoned
-with where that stays open (`reverberation.believed_t60_s`); the time is told where they agree. Elsewhere the sound counts
-as it is: a room that rings less than a quarter of a second can't be told from dampers, and still moves times by a tenth.
+with where that stays open (`believed_t60_s`); the time is told where they agree. Elsewhere the sound counts as it is: a
+room that rings less than a quarter of a second can't be told from dampers, and still moves times by a tenth.
 """
 
 from __future__ import annotations
@@ -165,8 +165,7 @@ def _without_room(time_s: float, *, t60_s: float) -> float:
 
 
 USUAL_T60_S = 0.4
-OWN_SHARE = 0.6
-"""Modes that die faster than this share of the room's rate may be the room's."""
+"""The room that the limits on what a room does to a level are given for."""
 
 
 def level_sd_db(key: NDArray[np.int64], *, t60_s: float) -> FloatArray:

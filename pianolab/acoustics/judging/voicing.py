@@ -1,11 +1,15 @@
-"""Brightness of each key, touch and room taken out, and how far it stands from its neighbours.
+"""How bright each key is beside its neighbours, touch and room taken out.
 
-Brightness is the share of power in the partials above 4 f1 (above key 76: above 2 f1), in dB. A key struck
-harder is brighter [goncalves2014], so within each register the straight dependence on level is fitted
+Two measures. `measure_brightness` takes the share of power in the partials above 4 f1 (above key 76: above 2 f1), in dB.
+A key struck harder is brighter [goncalves2014], so within each register the straight dependence on level is fitted
 robustly and taken out. With one blow per key that slope has its own uncertainty, which is reported.
 
-That share hangs on one or two strong partials, and a room changes each line by some 5 dB; so the tilt of the whole
-spectrum is looked at too (`tilt`).
+That share hangs on one or two strong partials, and a room changes each line by some 5 dB; so `spectral_tilt` looks at the
+whole spectrum, in dB per octave of partial number. The levels of all partials of all keys are taken for a sum of five
+things: the key's own level, a spectrum that changes smoothly over keys and partials, the room's gain, common to lines of
+all keys that lie within the room's own bandwidth of one another, the key's own tilt, and scatter. All are Gaussian with
+stated spreads, so the tilt and its uncertainty follow from one linear system (method: own). A dull hammer's upper partials
+drown in the noise: where the neighbours would have them well heard, a missing partial counts as one at the noise.
 
 The tilt and its distance from the instrument's own spread are measures, not faults. One blow per key doesn't tell a hard
 or dull hammer from a key whose strings, strike point or place on the bridge give it a colour of its own: on healthy drawn
@@ -14,16 +18,6 @@ finds most of these without calling sound keys faulty. So `voicing` is said not 
 the piano decides.
 
 Limits: keys with fewer than three partials have no tilt.
-
-Tilt of each key's spectrum, in dB per octave of partial number, touch and room taken out.
-
-The levels of all partials of all keys are taken for a sum of five things: the key's own level, a spectrum that changes
-smoothly over keys and partials, the room's gain, common to lines of all keys that lie within the room's own bandwidth
-of one another, the key's own tilt, and scatter. All are Gaussian with stated spreads, so the tilt and its uncertainty
-follow from one linear system. A dull hammer's upper partials drown in the noise: where the neighbours would have them well
-heard, a missing partial counts as one at the noise.
-
-Method: own. Limits: see `voicing`.
 """
 
 from __future__ import annotations

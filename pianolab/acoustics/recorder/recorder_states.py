@@ -1,9 +1,9 @@
-"""What was done to the take: speed that wanders, a limiter, a noise gate, a pedal, a take too soft, sounds from elsewhere.
+"""What was done to the take and what that forbids: wandering speed, limiter, gate, pedal, sounds from elsewhere.
 
-Each state that is heard becomes an `Impairment`: one sentence, the columns it empties and the faults that can't be judged.
-How they are heard stands in `wander`, `knee`, `gate`, `pedal` and `elsewhere`. Where it is the
-recording of single keys that leaves a fault open, the sentence is empty and the reason stands with these keys. Source:
-practice.
+Each state that is heard becomes an `Impairment`: one sentence, the columns it empties and the faults that can't be judged;
+`forbid` takes these out of the rows. How the states are heard stands in `wander`, `knee`, `gate`, `pedal` and `elsewhere`.
+Where it is the recording of single keys that leaves a fault open, the sentence is empty and the reason stands with these
+keys. Source: practice.
 """
 
 from __future__ import annotations

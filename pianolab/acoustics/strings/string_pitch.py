@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.envelope.reverberation import LONG_ROOM_S, OWN_SHARE
+from pianolab.acoustics.envelope.reverberation import LONG_ROOM_S
 from pianolab.acoustics.judging.tuning import smooth_over_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.strikes import Strikes
@@ -47,6 +47,8 @@ PEAK_SHARE = 0.15
 """Weight of a peak beside that of a partial whose strings are known: above the twelfth peaks steady B in the bass."""
 ROOM_HEARD_S = 0.12
 """From here up what the room keeps ringing is kept out of the strings' modes."""
+OWN_SHARE = 0.6
+"""Modes that die faster than this share of the room's rate may be the room's."""
 
 
 @dataclass(frozen=True)
