@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pianolab.errors import BadInput
 from pianolab.io import Sound, write_sound
 from pianolab.report.photos_and_clips import AFTER_S, BEFORE_S
 from pianolab.widgets import one_key
@@ -70,3 +71,11 @@ def test_a_part_of_a_file_is_the_same_whichever_blocks_it_lies_in(
         part, rate_hz = one_key._part(path, start_s, stop_s)
         assert rate_hz == RATE * 2
         assert np.allclose(part, samples[round(start_s * rate_hz) : round(stop_s * rate_hz)], atol=1e-6)
+
+
+def test_a_key_that_was_not_recorded_has_no_note() -> None:
+    heard = survey(k40=(1.0, 0.5), k41=(float("nan"), float("nan")))
+    for key, name in ((41, "C#4"), (60, "G#5")):
+        with pytest.raises(BadInput, match=f"{name}: got no sound of this key in the recording"):
+            cut_note(recording(6.0), heard, key=key)
+    assert len(cut_note(recording(6.0), heard, key=40).samples)
