@@ -36,7 +36,7 @@ from pianolab.assess.scoring import Scoring, load_scoring
 from pianolab.assess.stops import MEASURED, Evidenced, alerts_from_stops, load_stops
 from pianolab.assess.touch_evidence import touch_evidence
 from pianolab.assess.tuning_state import FIRST_KEY, TuningState, tuning_state
-from pianolab.checklist import Checklist, TouchScales, load_touch_scales
+from pianolab.checklist import Checklist, load_touch_scales
 from pianolab.errors import BadInput
 from pianolab.model import Buyer, Examiner, Finding, Piano, TouchOpinion
 from pianolab.recordings.holding import Holding
@@ -48,15 +48,14 @@ from pianolab.statements import Statement, statement
 class Circumstances:
     """What is known of a piano beside its findings and its sound.
 
-    ``opinions`` are what players said of its touch, on the described ``scales`` (those that come with pianolab where
-    None): faults count as evidence, taste never does. ``holding`` is two recordings on different days compared
+    ``opinions`` are what players said of its touch, on the described scales: faults count as evidence,
+    taste never does. ``holding`` is two recordings on different days compared
     (`pianolab.recordings.holding.holds_tuning`). ``examiners`` are those who looked: at one point the word of
     somebody whose role is a technician's counts above the others'. The age follows from ``year``, the present one by
     the machine's clock where None.
     """
 
     opinions: Sequence[TouchOpinion] = ()
-    scales: TouchScales | None = None
     holding: Holding | None = None
     examiners: Sequence[Examiner] = ()
     year: int | None = None
@@ -126,8 +125,7 @@ def assess_piano(
     evidence = [evidence_of(view, state, scoring=scoring) for view in views]
     evidence += [evidence_of_heard(h) for h in heard]
     if circumstances.opinions:
-        scales = circumstances.scales or load_touch_scales()
-        evidence += touch_evidence(circumstances.opinions, scales, scoring=scoring, views=views)
+        evidence += touch_evidence(circumstances.opinions, load_touch_scales(), scoring=scoring, views=views)
     hidden = _hidden_by_tuning(heard, state, scoring) or sour_by_ear(state, {v.point.id: v for v in views})
     repairs = _repairs(piano, views, heard, state, prices, profile, seed, scoring)
     return Assessment(

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
-from pathlib import Path
 from typing import Any
 
 from pianolab.checklist.points import Spot
-from pianolab.errors import BadInput
 from pianolab.files import toml_of
 from pianolab.show import Row, Showable
 
@@ -78,21 +77,13 @@ def short_end(end: str) -> str:
     return end.partition(":")[0].strip().rstrip(".").lower()
 
 
-def load_touch_scales(path: Path | None = None) -> TouchScales:
-    """The scales that come with pianolab, or those of a file of your own of the same form.
-
-    Parameters
-    ----------
-    path : a TOML file; None for the usual scales
+@cache
+def load_touch_scales() -> TouchScales:
+    """The scales that come with pianolab; answers on others are refused where they are entered.
 
     Returns
     -------
     TouchScales
-
-    Raises
-    ------
-    BadInput
-        With file, scale and field, where the file can't be read or a scale is not complete.
 
     Examples
     --------
@@ -100,12 +91,18 @@ def load_touch_scales(path: Path | None = None) -> TouchScales:
     >>> scales.taste[0].id, len(scales.faults[0].anchors)
     ('weight', 5)
     """
-    place = files("pianolab.checklist") / "data" / FILE if path is None else Path(path)
-    name = FILE if path is None else Path(path).name
-    try:
-        text = place.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(name, "a file that can't be read", "a TOML file", f"{error}.") from None
+    text = (files("pianolab.checklist") / "data" / FILE).read_text(encoding="utf-8")
+    return touch_scales_of(text, name=FILE)
+
+
+def touch_scales_of(text: str, *, name: str) -> TouchScales:
+    """The scales that a file of that name describes, checked whole.
+
+    Raises
+    ------
+    BadInput
+        With file, scale and field, where it is no TOML or a scale is not complete.
+    """
     data = toml_of(text, name=name)
     spot = Spot(name)
     if set(data) != {"taste", "fault", "liking"}:

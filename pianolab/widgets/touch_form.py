@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import anywidget
 import traitlets
 
-from pianolab.checklist import TouchScales
 from pianolab.checklist.touch_scales import short_end
 from pianolab.errors import PianolabError
 from pianolab.model import TouchOpinion, TouchTrial
@@ -34,7 +33,6 @@ class TouchForm(Wrote, StillTwin, anywidget.AnyWidget):
     casebook : an open casebook
     visit_id : the visit on which it is played
     players : names of those who will play; more can be added in the form
-    scales : the described scales, or None for those that come with pianolab
 
     Raises
     ------
@@ -60,9 +58,8 @@ class TouchForm(Wrote, StillTwin, anywidget.AnyWidget):
         visit_id: str,
         *,
         players: Iterable[str] = (),
-        scales: TouchScales | None = None,
     ) -> None:
-        self._round = TouchRound(casebook, visit_id, players=players, scales=scales)
+        self._round = TouchRound(casebook, visit_id, players=players)
         super().__init__(view=touch_view(self._round))
         self.on_msg(self._on_message)
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from pianolab.checklist import TouchScales, load_touch_scales
+from pianolab.checklist import load_touch_scales
 from pianolab.errors import BadInput
 from pianolab.model import Piano, TouchOpinion, TouchTrial
 
@@ -31,7 +31,6 @@ class TouchRound:
     casebook : an open casebook
     visit_id : the visit on which it is played
     players : who will play; more can be added
-    scales : the described scales; None takes those that come with pianolab
     """
 
     def __init__(
@@ -40,14 +39,13 @@ class TouchRound:
         visit_id: str,
         *,
         players: Iterable[str] = (),
-        scales: TouchScales | None = None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         self.casebook = casebook
         self.visit = casebook.visit(visit_id)
         self.piano = casebook.piano(self.visit.piano_id)
         self.others: tuple[Piano, ...] = tuple(p for p in casebook.pianos() if p.id != self.piano.id)
-        self.scales = scales if scales is not None else load_touch_scales()
+        self.scales = load_touch_scales()
         self._now = now
         self.current = ""
         self.sitting: Answers = {}

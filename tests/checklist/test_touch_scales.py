@@ -1,11 +1,11 @@
-"""The scales players answer on: whole as shipped, refused with one line where a user's file is not."""
+"""The scales players answer on: whole as shipped, refused with one line where a file is not."""
 
 from importlib.resources import files
-from pathlib import Path
 
 import pytest
 
 from pianolab.checklist import load_touch_scales
+from pianolab.checklist.touch_scales import touch_scales_of
 from pianolab.errors import BadInput
 
 SCALES = load_touch_scales()
@@ -43,24 +43,16 @@ def test_they_show_themselves() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "line"),
     [
-        ('low = "Light', 'lwo = "Light', "own.toml: weight: lwo: got an unknown field"),
-        ('name = "Weight"\n', "", "own.toml: weight: name: got None, need a text"),
-        ('  "No two neighbours answer alike.",\n', "", "own.toml: evenness: anchors: got"),
-        ('id = "depth"', 'id = "weight"', "own.toml: weight: got the same id twice"),
+        ('low = "Light', 'lwo = "Light', "some.toml: weight: lwo: got an unknown field"),
+        ('name = "Weight"\n', "", "some.toml: weight: name: got None, need a text"),
+        ('  "No two neighbours answer alike.",\n', "", "some.toml: evenness: anchors: got"),
+        ('id = "depth"', 'id = "weight"', "some.toml: weight: got the same id twice"),
         ("[liking]", "[like]", "need \\[\\[taste\\]\\], \\[\\[fault\\]\\] and \\[liking\\] tables"),
-        ('id = "weight"', "id = weight", "own.toml: got text that can't be read, need a TOML file"),
+        ('id = "weight"', "id = weight", "some.toml: got text that can't be read, need a TOML file"),
     ],
 )
-def test_a_bad_file_gives_one_line(tmp_path: Path, old: str, new: str, line: str) -> None:
+def test_a_bad_file_gives_one_line(old: str, new: str, line: str) -> None:
     assert old in TEXT
-    path = tmp_path / "own.toml"
-    path.write_text(TEXT.replace(old, new), encoding="utf-8")
     with pytest.raises(BadInput, match=line) as caught:
-        load_touch_scales(path)
+        touch_scales_of(TEXT.replace(old, new), name="some.toml")
     assert "\n" not in str(caught.value)
-
-
-def test_the_shipped_file_handed_over_gives_the_same(tmp_path: Path) -> None:
-    path = tmp_path / "own.toml"
-    path.write_text(TEXT, encoding="utf-8")
-    assert load_touch_scales(path) == SCALES
