@@ -156,7 +156,7 @@ def two_at_once() -> None:
 def interrupted() -> str:
     """Ctrl-C while the page is made; `tests/test_cli.py` sends the signal itself."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pianolab.workflow.exporting.page_of", stop)
+        patch.setattr("pianolab.workflow.page_making.page_of", stop)
         return commanded(exports(), code=130)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from pianolab.casebook import ChangedSince
 from pianolab.casebook.codec import from_json
@@ -15,13 +15,12 @@ from pianolab.errors import BadInput
 from pianolab.report.twins import finding_in_words, note_in_words
 from pianolab.widgets.entries import Fields, reason_fields
 from pianolab.widgets.pictures import keep_picture
-from pianolab.widgets.walk_hour import told_by_record, waiting_points
+from pianolab.widgets.walk_hour import WalkSeen, told_by_record, waiting_points
 from pianolab.words import keys_in_words
 
 if TYPE_CHECKING:
-    from pianolab.casebook import Change, Clash
-    from pianolab.model import Finding
-    from pianolab.widgets.walk import Walk
+    from pianolab.casebook import Casebook, Change, Clash
+    from pianolab.model import Finding, Photo, Visit
 
 Event = Mapping[str, Any]
 Buffers = Sequence[object]
@@ -29,7 +28,39 @@ KINDS = ("Finding", "Photo")
 """What a walk makes, and can take back."""
 
 
-def _keep_photo(walk: Walk, event: Event, buffers: Buffers) -> str:
+class OpenWalk(WalkSeen, Protocol):
+    """What the actions need of a walk."""
+
+    casebook: Casebook
+    visit: Visit
+    examiner: str
+    photos: tuple[Photo, ...]
+    photographed: bool
+    asked: dict[str, Clash]
+    mode: str
+    trail: list[str]
+
+    @property
+    def by(self) -> str: ...
+
+    def read(self) -> None: ...
+
+    def own(self, point_id: str) -> tuple[Finding, ...]: ...
+
+    def shown(self, point_id: str) -> tuple[str, Finding | None]: ...
+
+    def show_record(self, point_id: str, record: str) -> None: ...
+
+    def show_new_record(self, point_id: str) -> None: ...
+
+    def merged(self, point: Point, record: str, before: Finding | None, fields: Fields) -> Finding: ...
+
+    def settle(self, point: Point, *, mine: bool) -> None: ...
+
+    def return_to(self, change: Change) -> None: ...
+
+
+def _keep_photo(walk: OpenWalk, event: Event, buffers: Buffers) -> str:
     point = walk.checklist[str(event.get("point", ""))]
     keep_picture(
         walk.casebook,
@@ -45,7 +76,7 @@ def _keep_photo(walk: Walk, event: Event, buffers: Buffers) -> str:
     return "Photo saved"
 
 
-def _drop_photo(walk: Walk, event: Event, _buffers: Buffers) -> str:
+def _drop_photo(walk: OpenWalk, event: Event, _buffers: Buffers) -> str:
     photo = next((p for p in walk.photos if p.id == event.get("photo")), None)
     if photo is None:
         raise BadInput("photo", "one that is not here any more", "a photo of this visit")
@@ -56,7 +87,7 @@ def _drop_photo(walk: Walk, event: Event, _buffers: Buffers) -> str:
     return "Photo taken out"
 
 
-def _not_opened(walk: Walk, event: Event, _buffers: Buffers) -> str:
+def _not_opened(walk: OpenWalk, event: Event, _buffers: Buffers) -> str:
     """Everything that needs one opening and is still open becomes "not allowed", each with that reason."""
     opening = load_openings().get(str(event.get("opens", "")))
     if opening is None:
@@ -67,7 +98,7 @@ def _not_opened(walk: Walk, event: Event, _buffers: Buffers) -> str:
     return f"{len(waiting)} points set to not allowed, saved"
 
 
-def _no_time(walk: Walk, _event: Event, _buffers: Buffers) -> str:
+def _no_time(walk: OpenWalk, _event: Event, _buffers: Buffers) -> str:
     """Whatever of the visit is still open gets the reason that there was no time for it."""
     touched = walk.touched() | told_by_record(walk.piano)
     waiting = [p for p in waiting_points(walk) if p.id not in touched]
@@ -75,7 +106,7 @@ def _no_time(walk: Walk, _event: Event, _buffers: Buffers) -> str:
     return f"{len(waiting)} points set to no time, saved"
 
 
-def _set_aside(walk: Walk, points: Sequence[Point], fields: Fields) -> None:
+def _set_aside(walk: OpenWalk, points: Sequence[Point], fields: Fields) -> None:
     """One answer for many points, in one step that is also taken back in one."""
     at = walk.now()
     with walk.casebook.editing(by=walk.by, checklist=walk.checklist) as edit:
@@ -84,7 +115,7 @@ def _set_aside(walk: Walk, points: Sequence[Point], fields: Fields) -> None:
     walk.read()
 
 
-def _take_back(walk: Walk, _event: Event, _buffers: Buffers) -> str:
+def _take_back(walk: OpenWalk, _event: Event, _buffers: Buffers) -> str:
     """The examiner's last change of this visit by the log: also after a restart, and whatever they entered elsewhere."""
     try:
         with walk.casebook.editing(by=walk.by) as edit:
@@ -100,7 +131,7 @@ def _take_back(walk: Walk, _event: Event, _buffers: Buffers) -> str:
     return "Taken back" if together == 1 else f"{together} points taken back"
 
 
-def _entered_together(walk: Walk, change: Change) -> int:
+def _entered_together(walk: OpenWalk, change: Change) -> int:
     """How many records one press had made: those set aside at once bear one and the same time."""
     gone = (change.before or {}) if change.after is None else {}
     at = next((f.at for f in walk.findings if f.id == change.record_id), None)
@@ -109,7 +140,7 @@ def _entered_together(walk: Walk, change: Change) -> int:
     return sum(f.at == at and f.examiner == walk.examiner for f in walk.findings)
 
 
-def _both_shown(walk: Walk, error: ChangedSince) -> Exception:
+def _both_shown(walk: OpenWalk, error: ChangedSince) -> Exception:
     """Where another has changed the finding since, the refusal in words instead of records."""
     mine = []
     for finding in walk.findings:
@@ -159,7 +190,7 @@ def both_sides(point: Point, clash: Clash | None) -> dict[str, str]:
     }
 
 
-def _settle(walk: Walk, event: Event, _buffers: Buffers) -> str:
+def _settle(walk: OpenWalk, event: Event, _buffers: Buffers) -> str:
     point = walk.checklist[str(event.get("point", ""))]
     if point.id not in walk.asked:
         raise BadInput(point.title, "an answer to a question that is settled", "an entry of the form")
@@ -168,7 +199,7 @@ def _settle(walk: Walk, event: Event, _buffers: Buffers) -> str:
     return "Yours saved" if mine else "What was there is kept"
 
 
-ACTIONS: Mapping[str, Callable[[Walk, Event, Buffers], str]] = {
+ACTIONS: Mapping[str, Callable[[OpenWalk, Event, Buffers], str]] = {
     "photo": _keep_photo,
     "drop photo": _drop_photo,
     "not opened": _not_opened,
@@ -181,7 +212,7 @@ ACTIONS: Mapping[str, Callable[[Walk, Event, Buffers], str]] = {
 MODES = ("point", "area")
 
 
-def where_left(walk: Walk) -> str:
+def where_left(walk: OpenWalk) -> str:
     """The point whose turn it is after the examiner's last entry: where the walk was left.
 
     It is read from what is recorded, so it holds after a restart and on another computer.
@@ -193,7 +224,7 @@ def where_left(walk: Walk) -> str:
     return _turn(walk) or walk.point_id or ids[0]
 
 
-def _turn(walk: Walk, *, here: bool = False) -> str:
+def _turn(walk: OpenWalk, *, here: bool = False) -> str:
     """The open point that comes next; in its turn where it fits the time, else the worthiest; empty where none is.
 
     With ``here`` it may be the one that is shown.
@@ -203,18 +234,18 @@ def _turn(walk: Walk, *, here: bool = False) -> str:
     return next((p.id for p in waiting if here or p.id != walk.point_id), "")
 
 
-def _arrive(walk: Walk, point_id: str) -> None:
+def _arrive(walk: OpenWalk, point_id: str) -> None:
     """Go to a point and remember the way back."""
     if point_id != walk.point_id:
         walk.trail.append(walk.point_id)
     walk.point_id = point_id
 
 
-def _go(walk: Walk, event: Event) -> None:
+def _go(walk: OpenWalk, event: Event) -> None:
     _arrive(walk, walk.checklist[str(event.get("point", ""))].id)
 
 
-def _go_area(walk: Walk, event: Event) -> None:
+def _go_area(walk: OpenWalk, event: Event) -> None:
     points = [p.id for p in walk.checklist if p.area == event.get("area")]
     if not points:
         raise BadInput("area", repr(event.get("area"))[:60], "an area of this walk")
@@ -222,13 +253,13 @@ def _go_area(walk: Walk, event: Event) -> None:
     _arrive(walk, next((p for p in points if p not in touched), points[0]))
 
 
-def _step_area(walk: Walk, by: int) -> None:
+def _step_area(walk: OpenWalk, by: int) -> None:
     areas = walk.checklist.areas
     here = areas.index(walk.point.area)
     _go_area(walk, {"area": areas[min(max(here + by, 0), len(areas) - 1)]})
 
 
-def _next(walk: Walk, _event: Event) -> None:
+def _next(walk: OpenWalk, _event: Event) -> None:
     """On to the point whose turn it is; one that is left open comes again when all others have had theirs."""
     if walk.mode == "area":
         _step_area(walk, 1)
@@ -242,7 +273,7 @@ def _next(walk: Walk, _event: Event) -> None:
     _arrive(walk, to or walk.point_id)
 
 
-def _back(walk: Walk, _event: Event) -> None:
+def _back(walk: OpenWalk, _event: Event) -> None:
     """To the point one came from; at the start of a sitting to the one before it in the list."""
     if walk.mode == "area":
         _step_area(walk, -1)
@@ -254,44 +285,44 @@ def _back(walk: Walk, _event: Event) -> None:
     walk.point_id = ids[max(ids.index(walk.point_id) - 1, 0)]
 
 
-def is_last(walk: Walk) -> bool:
+def is_last(walk: OpenWalk) -> bool:
     """Whether there is no other point to go on to."""
     if walk.mode == "area":
         return walk.checklist.areas.index(walk.point.area) == len(walk.checklist.areas) - 1
     return not _turn(walk) and walk.clock.skipped <= {walk.point_id}
 
 
-def is_first(walk: Walk) -> bool:
+def is_first(walk: OpenWalk) -> bool:
     """Whether there is nothing to go back to."""
     if walk.mode == "area":
         return walk.checklist.areas.index(walk.point.area) == 0
     return not walk.trail and next(iter(walk.checklist)).id == walk.point_id
 
 
-def _time(walk: Walk, event: Event) -> None:
+def _time(walk: OpenWalk, event: Event) -> None:
     walk.clock.choose(event.get("minutes"))
     if walk.point_id in walk.touched() or not walk.touched():
         _arrive(walk, _turn(walk, here=True) or walk.point_id)
 
 
-def _pick(walk: Walk, event: Event) -> None:
+def _pick(walk: OpenWalk, event: Event) -> None:
     point, record = walk.checklist[str(event.get("point", ""))], str(event.get("record", ""))
     if record not in {f.id for f in walk.own(point.id)}:
         raise BadInput("record", "one that is not yours", "one of your own records at this point")
     walk.show_record(point.id, record)
 
 
-def _another(walk: Walk, event: Event) -> None:
+def _another(walk: OpenWalk, event: Event) -> None:
     walk.show_new_record(walk.checklist[str(event.get("point", ""))].id)
 
 
-def _mode(walk: Walk, event: Event) -> None:
+def _mode(walk: OpenWalk, event: Event) -> None:
     if event.get("mode") not in MODES:
         raise BadInput("mode", repr(event.get("mode"))[:40], " or ".join(MODES))
     walk.mode = str(event["mode"])
 
 
-MOVES: Mapping[str, Callable[[Walk, Event], None]] = {
+MOVES: Mapping[str, Callable[[OpenWalk, Event], None]] = {
     "go": _go,
     "go area": _go_area,
     "next": _next,

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from pianolab.checklist.hour import LENGTHS, WalkOrder, listed_worth, order_walk
-from pianolab.checklist.points import Point
+from pianolab.checklist.points import Checklist, Point
 from pianolab.checklist.stations import ELSEWHERE, load_hour
 from pianolab.errors import BadInput
 from pianolab.model import Finding, Piano
 from pianolab.words import listed, lower_first
-
-if TYPE_CHECKING:
-    from pianolab.widgets.walk import Walk
 
 SITTING_GAP = timedelta(minutes=45)
 """After so long without an entry a new sitting begins, and its clock."""
@@ -32,6 +29,22 @@ def told_by_record(piano: Piano) -> set[str]:
     (['papers-age'], set())
     """
     return {point for point, name in IN_RECORD.items() if getattr(piano, name) is not None}
+
+
+class WalkSeen(Protocol):
+    """What the clock has to see of a walk."""
+
+    piano: Piano
+    checklist: Checklist
+    findings: tuple[Finding, ...]
+    point_id: str
+    clock: WalkClock
+    now: Callable[[], datetime]
+
+    @property
+    def point(self) -> Point: ...
+
+    def touched(self) -> set[str]: ...
 
 
 class WalkClock:
@@ -74,7 +87,7 @@ class WalkClock:
         """Minutes that are left; None where there is no end."""
         return None if self.minutes is None else max(0.0, self.minutes - self.gone(now))
 
-    def order(self, walk: Walk, now: datetime) -> WalkOrder:
+    def order(self, walk: WalkSeen, now: datetime) -> WalkOrder:
         """What is still to be seen, in its order, as far as it fits."""
         settled = frozenset(walk.touched() | told_by_record(walk.piano) | self.skipped)
         left = self.left(now)
@@ -108,7 +121,7 @@ def sitting_began(findings: Iterable[Finding], *, examiner: str, now: datetime) 
     return began
 
 
-def hour_view(walk: Walk) -> dict[str, Any]:
+def hour_view(walk: WalkSeen) -> dict[str, Any]:
     """The clock's line on the screen, as ready-made plain data."""
     clock, now = walk.clock, walk.now()
     order = clock.order(walk, now)
@@ -131,7 +144,7 @@ def hour_view(walk: Walk) -> dict[str, Any]:
     }
 
 
-def waiting_points(walk: Walk) -> list[Point]:
+def waiting_points(walk: WalkSeen) -> list[Point]:
     """Points of the walk that are looked at at the visit, by whoever walks."""
     data, kind = load_hour(), walk.piano.kind
     return [p for p in walk.checklist if data.station_of(p, kind).id != ELSEWHERE]
@@ -147,7 +160,7 @@ def _fits(order: WalkOrder, left: float | None) -> str:
     return f"{len(order.left)} {'point' if len(order.left) == 1 else 'points'} will not fit{which}"
 
 
-def _unseen(walk: Walk, waiting: list[Point]) -> str:
+def _unseen(walk: WalkSeen, waiting: list[Point]) -> str:
     """What nobody has looked at if the walk ends now: reasons to stop, and areas without one look."""
     if not waiting:
         return "Everything has been looked at or has its reason."

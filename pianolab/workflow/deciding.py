@@ -3,118 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import date
-from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from pianolab.acoustics import Survey
-from pianolab.assess import Assessment
 from pianolab.assess.by_recording import COMPARED
 from pianolab.casebook import Casebook
 from pianolab.casebook.book import check_open
-from pianolab.checklist import Checklist, load_touch_scales
-from pianolab.compare import Comparison, NextVisit, Standing, compare_pianos
-from pianolab.html import paragraphs
-from pianolab.model import Comparable, Finding, Piano, Room
-from pianolab.recordings import Holding, LeftPedal
-from pianolab.report import Clip
-from pianolab.report.photos_and_clips import ClaimClips
+from pianolab.checklist import load_touch_scales
+from pianolab.compare import Comparison, compare_pianos
+from pianolab.errors import BadInput
+from pianolab.model import Comparable, Room
+from pianolab.recordings import Holding
 from pianolab.rooms import RoomChange, compare_rooms, room_of_visit
-from pianolab.show import Row, Showable
+from pianolab.show import Showable
 from pianolab.touch import TouchView, touch_view
 from pianolab.upkeep import CarePlan, Life, MoneyOverYears, care_plan, money_over_years, remaining_life
-from pianolab.words import as_sentence, say
-from pianolab.workflow.clips import clips_of
 from pianolab.workflow.currencies import Reckoning, without_money, years_unknown
-from pianolab.workflow.fault_clips import claims_of
-from pianolab.workflow.hearing import Heard
+from pianolab.workflow.decided import Decided
+from pianolab.workflow.decision_tables import table_of
 from pianolab.workflow.judging import Judged, judge_casebook, provenance_of
+from pianolab.workflow.page_making import Written, write_out
 from pianolab.workflow.progress import Progress, quiet, stoppable
 from pianolab.workflow.settings import Settings
 
-if TYPE_CHECKING:
-    from pianolab.workflow.exporting import Written
 
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class Decision(Showable):
-    """One shortlist decided for one buyer, with all it stands on; everything by piano id where not of all.
-
-    ``comparison`` holds the judged pianos, standings with offers, next steps and the verdict; ``surveys`` and
-    ``findings`` what was heard and found. ``rooms`` says what the buyer's room alone changes, ``touch`` what players
-    said, ``lives`` how long parts may last, ``years`` what each costs over the years of use, ``care`` the first year with each
-    piano; ``holding`` what became of the tuning and ``pedals`` what the left pedal does, of those that were recorded
-    so. ``no_money`` says why money could not be reckoned (empty where it was), ``notes`` what else should be known,
-    ``provenance`` where everything comes from.
-    """
-
-    settings: Settings
-    comparison: Comparison
-    surveys: Mapping[str, Survey]
-    findings: Mapping[str, tuple[Finding, ...]]
-    rooms: Mapping[str, RoomChange]
-    touch: TouchView
-    lives: Mapping[str, Life]
-    years: Mapping[str, MoneyOverYears]
-    care: Mapping[str, CarePlan]
-    holding: Mapping[str, Holding]
-    pedals: Mapping[str, LeftPedal]
-    provenance: Mapping[str, str]
-    notes: tuple[str, ...] = ()
-    no_money: str = ""
-    casebook: Casebook = field(repr=False)
-    heard: Mapping[str, Heard] = field(repr=False)
-    header = Comparison.header
-
-    @property
-    def checklist(self) -> Checklist:
-        """The points that were judged by."""
-        return self.settings.points
-
-    @property
-    def pianos(self) -> tuple[Piano, ...]:
-        """The shortlist as the casebook has it."""
-        return tuple(a.piano for a in self.comparison.assessments)
-
-    @cached_property
-    def clips(self) -> dict[str, tuple[Clip, ...]]:
-        """The same few keys of every piano, equally loud; cut when first asked for, from the casebook's sounds."""
-        return clips_of(self.casebook, self.heard)
-
-    @cached_property
-    def claims(self) -> dict[str, tuple[ClaimClips, ...]]:
-        """The worst claimed faults of every piano beside a sound key of the same recording, to be heard."""
-        return claims_of(self.casebook, self.heard)
-
-    def piano(self, name_or_id: str = "") -> Piano:
-        """A piano by name or id; the one that the verdict is about, or else the one ahead, where none is named.
-
-        Raises
-        ------
-        BadInput
-            no such piano
-        """
-        ahead = self.comparison.verdict.piano_id or self.comparison.standings[0].piano_id
-        wanted = self.casebook.piano(name_or_id or ahead)
-        return next(p for p in self.pianos if p.id == wanted.id)
-
-    def assessment(self, piano: str = "") -> Assessment:
-        """One piano judged: its aspects, alerts and repairs; of the piano ahead where none is named."""
-        return self.comparison.assessment(self.piano(piano).id)
-
-    def standing(self, piano: str = "") -> Standing:
-        """Where one piano stands, what it costs in the end and what to offer at most."""
-        return self.comparison.standing(self.piano(piano).id)
-
-    def to_find_out(self, piano: str = "", *, most: int | None = None) -> NextVisit:
-        """What is worth finding out next, of one piano or of all where none is named."""
-        return self.comparison.to_find_out(self.piano(piano).id if piano else None, most=most)
-
-    def plan(self, piano: str = "") -> NextVisit:
-        """The steps that are worth their cost, in the best order, and when to stop looking."""
-        return self.comparison.plan(self.piano(piano).id if piano else None)
+class Decision(Decided):
+    """One shortlist decided for one buyer, with all it stands on: what `Decided` holds, as tables and written out."""
 
     def table(self, kind: str, piano: str = "") -> Showable:
         """A part of it as a table; see `pianolab.workflow.decision_tables.table_of` for the kinds.
@@ -124,35 +40,27 @@ class Decision(Showable):
         kind : which part
         piano : name or id, where the part is about one piano
         """
-        from pianolab.workflow.decision_tables import table_of
-
         return table_of(self, kind, piano=piano)
 
-    def export(self, html: str | Path | None = None, **more: Any) -> Written:
+    def export(
+        self, html: str | Path | None = None, *, settings: Settings | None = None, **more: Any
+    ) -> Written:
         """Write the page, the tables or both; see `pianolab.export`.
 
         Parameters
         ----------
         html : where the page goes; None writes no page
+        settings : None; this one is decided already
         **more : as in `pianolab.export`: ``tables``, ``leave_out``, ``replace``, ``progress``
+
+        Raises
+        ------
+        BadInput
+            what `pianolab.export` refuses
         """
-        from pianolab.workflow.exporting import export
-
-        return export(self, html, **more)
-
-    def headline(self) -> str:
-        return self.comparison.headline()
-
-    def rows(self) -> list[Row]:
-        return self.comparison.rows()
-
-    def shown(self) -> list[Row]:
-        return self.comparison.shown()
-
-    def _repr_html_(self) -> str:
-        hangs = (as_sentence(say(h)) for h in self.comparison.hangs_on)
-        said = (*self.comparison.verdict.sentences, *hangs, *self.notes)
-        return super()._repr_html_() + paragraphs(said)
+        if settings is not None:
+            raise BadInput("settings", "those of another decision", "none", "This one is decided already.")
+        return write_out(self.casebook, lambda: self, html, **more)
 
 
 @stoppable("Not decided to the end; the casebook is as it was.")

@@ -9,13 +9,13 @@ from pianolab.errors import BadInput
 from pianolab.report.offers import grid_of
 from pianolab.show import Lines, Row, Showable, Table, money
 from pianolab.words import say
-from pianolab.workflow.deciding import Decision
+from pianolab.workflow.decided import Decided
 
 LEAST_POINTS = 0.05
 """What lowers a score by less isn't named as a reason; a table rounds to a tenth."""
 
 
-def table_of(decision: Decision, kind: str, *, piano: str = "") -> Showable:
+def table_of(decision: Decided, kind: str, *, piano: str = "") -> Showable:
     """A part of a decision as a table.
 
     Parameters
@@ -40,7 +40,7 @@ def table_of(decision: Decision, kind: str, *, piano: str = "") -> Showable:
     )
 
 
-def _stops(decision: Decision) -> Showable:
+def _stops(decision: Decided) -> Showable:
     rows = []
     for a in decision.comparison.assessments:
         stops = [f"{veto.sentence()} ({veto.how_sure})" for veto in a.vetoes]
@@ -50,7 +50,7 @@ def _stops(decision: Decision) -> Showable:
     return Table("Reasons to stop", ["piano", "stop", "not checked yet, and could stop it"], rows)
 
 
-def _alerts(decision: Decision) -> Showable:
+def _alerts(decision: Decided) -> Showable:
     rows = [
         (a.piano.name, alert.kind, alert.how_sure, alert.text, alert.confirm_by)
         for a in decision.comparison.assessments
@@ -59,7 +59,7 @@ def _alerts(decision: Decision) -> Showable:
     return Table("Stops and warnings", ["piano", "kind", "how sure", "what", "confirm with"], rows)
 
 
-def _firmness(decision: Decision) -> Showable:
+def _firmness(decision: Decided) -> Showable:
     comparison, rows = decision.comparison, []
     for s in comparison.standings:
         leans = " and ".join(comparison.leans(s.piano_id)[:2])
@@ -70,7 +70,7 @@ def _firmness(decision: Decision) -> Showable:
     return Table("How firm is the first place?", header, rows)
 
 
-def _offers(decision: Decision) -> Showable:
+def _offers(decision: Decided) -> Showable:
     buyer, rows = decision.comparison.profile, []
     for s in decision.comparison.standings:
         price = s.price
@@ -83,7 +83,7 @@ def _offers(decision: Decision) -> Showable:
     return Table("What to offer", ["piano", "open with", "aim at", "walk away above", "because"], rows)
 
 
-def _price(decision: Decision, piano_id: str) -> Showable:
+def _price(decision: Decided, piano_id: str) -> Showable:
     price = decision.comparison.standing(piano_id).price
     parts = {
         "of what it is made": price.terms,
@@ -96,12 +96,12 @@ def _price(decision: Decision, piano_id: str) -> Showable:
     return Table(f"The price of {decision.piano(piano_id).name}", ["what", "in words"], rows)
 
 
-def _rooms(decision: Decision) -> Showable:
+def _rooms(decision: Decided) -> Showable:
     rows = [(p.name, decision.rooms[p.id].sentence) for p in decision.pianos]
     return Table("What your room changes", ["piano", "at home"], rows)
 
 
-def _heard(decision: Decision) -> Showable:
+def _heard(decision: Decided) -> Showable:
     rows: list[Row] = []
     for p in decision.pianos:
         survey = decision.surveys.get(p.id)
@@ -112,15 +112,15 @@ def _heard(decision: Decision) -> Showable:
     return Table("The recordings", ["piano", "reverberation, s", "if not known, why", "what was heard"], rows)
 
 
-def _touch(decision: Decision) -> Showable:
+def _touch(decision: Decided) -> Showable:
     return Lines("What the players said", decision.touch.sentences, empty="Nobody has said how it feels.")
 
 
-def _origin(decision: Decision) -> Showable:
+def _origin(decision: Decided) -> Showable:
     return Table("Where this comes from", ["what", "from"], list(decision.provenance.items()))
 
 
-def _reasons(decision: Decision, piano_id: str) -> Showable:
+def _reasons(decision: Decided, piano_id: str) -> Showable:
     judged, rows = decision.comparison.assessment(piano_id), []
     for a in judged.aspects:
         lowered = [reason.sentence() for reason in a.made_by[:2] if reason.low < -LEAST_POINTS]
@@ -130,15 +130,15 @@ def _reasons(decision: Decision, piano_id: str) -> Showable:
     return Table(judged.piano.name, header, rows)
 
 
-def _jobs(decision: Decision, piano_id: str) -> Showable:
+def _jobs(decision: Decided, piano_id: str) -> Showable:
     return decision.comparison.assessment(piano_id).repairs
 
 
-def _years(decision: Decision, piano_id: str) -> Showable:
+def _years(decision: Decided, piano_id: str) -> Showable:
     return decision.years[piano_id]
 
 
-OF_ALL: dict[str, Callable[[Decision], Showable]] = {
+OF_ALL: dict[str, Callable[[Decided], Showable]] = {
     "stops": _stops,
     "alerts": _alerts,
     "firmness": _firmness,
@@ -150,13 +150,13 @@ OF_ALL: dict[str, Callable[[Decision], Showable]] = {
 }
 
 
-def _comparables(decision: Decision, piano_id: str) -> Showable:
+def _comparables(decision: Decided, piano_id: str) -> Showable:
     price = decision.comparison.standing(piano_id).price
     header, rows = grid_of(price, decision.comparison.profile.currency)
     return Table(f"Like instruments, brought over to {decision.piano(piano_id).name}", list(header), rows)
 
 
-OF_ONE: dict[str, Callable[[Decision, str], Showable]] = {
+OF_ONE: dict[str, Callable[[Decided, str], Showable]] = {
     "price": _price,
     "comparables": _comparables,
     "reasons": _reasons,

@@ -5,34 +5,43 @@ Photos, touch, rooms, remaining life and the cost of a year stand beside the com
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from pianolab.assess.by_recording import COMPARED
 from pianolab.casebook import Casebook
 from pianolab.checklist.touch_scales import short_end
-from pianolab.errors import PianolabError
+from pianolab.errors import BadInput, PianolabError
+from pianolab.files import check_outputs, check_place, own_files, write_files
 from pianolab.model import Photo, Piano
 from pianolab.recordings.holding import Holding
 from pianolab.recordings.left_pedal import LeftPedal
 from pianolab.report import (
+    ALWAYS,
     Enclosures,
     Further,
     Picture,
+    check_choices,
+    check_folder,
     comparison_page,
     csv_tables,
     further,
     scaled_picture,
+    table_files,
 )
 from pianolab.report.photos_and_clips import provenance_name
 from pianolab.rooms import RoomChange
 from pianolab.rooms.advice import general_cautions
 from pianolab.rooms.change import HeardTime
+from pianolab.show import Row, Showable
 from pianolab.touch.view import TouchView
 from pianolab.upkeep import MoneyOverYears
 from pianolab.words import as_sentence, listed
-from pianolab.workflow.deciding import Decision
+from pianolab.workflow.decided import Decided
+from pianolab.workflow.progress import Progress, quiet, stoppable
 
 NOT_COMPARED = {
     "tuned in between": "it was tuned between the two visits, so nothing can be said about its pins",
@@ -91,7 +100,7 @@ def private_words(casebook: Casebook) -> tuple[str, ...]:
     return tuple(sorted(text for text in said if text.strip()))
 
 
-def further_of(decision: Decision) -> tuple[Further, ...]:
+def further_of(decision: Decided) -> tuple[Further, ...]:
     """Touch as the players felt it, and for each piano what its life, its year and the move to the home look like."""
     folds = []
     if decision.touch.answers or decision.touch.fits:
@@ -189,7 +198,7 @@ def _touch(view: TouchView) -> Further:
     )
 
 
-def days_of(decision: Decision) -> dict[str, tuple[date, ...]]:
+def days_of(decision: Decided) -> dict[str, tuple[date, ...]]:
     """The days of those visits whose findings were judged, by piano id."""
     judged = {i: {f.visit_id for f in found} for i, found in decision.findings.items()}
     return {
@@ -198,7 +207,7 @@ def days_of(decision: Decision) -> dict[str, tuple[date, ...]]:
     }
 
 
-def page_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> str:
+def page_of(decision: Decided, *, leave_out: Sequence[str] = ()) -> str:
     """The comparison page as HTML text, with photos from the casebook and what else follows from the decision."""
     photos, photo_lines = photos_of(decision.casebook, decision.pianos)
     return comparison_page(
@@ -219,7 +228,7 @@ def page_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> str:
     )
 
 
-def tables_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> dict[str, str]:
+def tables_of(decision: Decided, *, leave_out: Sequence[str] = ()) -> dict[str, str]:
     """The same content as CSV texts by file name."""
     return csv_tables(
         decision.comparison,
@@ -231,6 +240,77 @@ def tables_of(decision: Decision, *, leave_out: Sequence[str] = ()) -> dict[str,
     )
 
 
-def left_out(decision: Decision, wanted: Sequence[str]) -> tuple[str, ...]:
+def left_out(decision: Decided, wanted: Sequence[str]) -> tuple[str, ...]:
     """What stays out: what somebody wants left out, and all money where none could be reckoned."""
     return tuple(dict.fromkeys([*wanted, *(["prices"] if decision.no_money else [])]))
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Written(Showable):
+    """What an export wrote, which of it was there before and has been replaced, as was asked, and from what.
+
+    ``notes`` says what a reader of the page should know, such as that it was compared without money.
+    """
+
+    paths: tuple[Path, ...]
+    replaced: tuple[Path, ...]
+    decision: Decided
+    header = ("file", "note")
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return self.decision.notes
+
+    def headline(self) -> str:
+        return f"written: {', '.join(str(p) for p in self.paths)}"
+
+    def rows(self) -> list[Row]:
+        return [(str(p), "replaced" if p in self.replaced else "") for p in self.paths]
+
+
+@stoppable("Nothing was written; what was there before is as it was.")
+def write_out(
+    casebook: Casebook,
+    decided: Callable[[], Decided],
+    html: str | Path | None = None,
+    *,
+    tables: str | Path | None = None,
+    leave_out: Sequence[str] = (),
+    replace: bool = False,
+    progress: Progress | None = None,
+) -> Written:
+    """Write page, tables or both of what is decided once the places are known to be free; see `pianolab.export`."""
+    if html is None and tables is None:
+        raise BadInput("export", "nowhere to write", "a file for the page, a folder for the tables, or both")
+    tell, page = progress or quiet, None if html is None else Path(html)
+    check_choices(leave_out)
+    own = tuple(own_files(casebook.folder))
+    _check_free(page, tables, inputs=own, replace=replace)
+    decision = decided()
+    contents = {}
+    if page is not None:
+        tell("cutting the clips", 0.8)
+        contents[page] = page_of(decision, leave_out=leave_out).encode("utf-8")
+    if tables is not None:
+        contents |= table_files(Path(tables), tables_of(decision, leave_out=leave_out))
+    there = tuple(p for p in contents if p.exists())
+    tell("writing", 0.9)
+    write_files(contents, folder=None if tables is None else Path(tables), inputs=own, replace=replace)
+    tell("written", 1.0)
+    return Written(paths=tuple(contents), replaced=there, decision=decision)
+
+
+def _check_free(
+    page: Path | None, folder: str | Path | None, *, inputs: Sequence[Path], replace: bool
+) -> None:
+    """What can be known of the places before the work begins; which tables there are of pianos shows after it."""
+    places = [page]
+    if folder is not None:
+        check_folder(Path(folder))
+        if page is not None and os.path.abspath(page) == os.path.abspath(folder):
+            raise BadInput(str(page), "the same place for page and tables", "a place of its own for each")
+        places += [Path(folder) / name for name in ALWAYS]
+    check_outputs(*places, inputs=inputs, replace=replace)
+    for path in (page, places[-1]):
+        if path is not None and (path is page or path.parent.exists()):
+            check_place(path)

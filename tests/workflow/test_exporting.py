@@ -69,7 +69,7 @@ def test_the_page_says_where_prices_and_points_come_from(book, tmp_path: Path) -
 
 
 def test_clips_are_made_for_the_page_only(book, tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr("pianolab.workflow.deciding.clips_of", lambda *_: pytest.fail("clips were made"))
+    monkeypatch.setattr("pianolab.workflow.decided.clips_of", lambda *_: pytest.fail("clips were made"))
     export(book, tables=tmp_path / "tables")
     with pytest.raises(pytest.fail.Exception, match="clips were made"):
         export(book, tmp_path / "page.html")

@@ -7,10 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from pianolab.acoustics.columns.column import Column, ColumnChart, Listened, Values
+from pianolab.acoustics.judging.fault_rules import TOO_SHORT_FOR_STRINGS, TOO_WEAK
 from pianolab.acoustics.limits import limits
 
-TOO_WEAK = "partials too weak in the noise to be measured"
-TOO_SHORT_FOR_STRINGS = "note too short or too weak for its strings to be told apart"
 FEW_KEYS = "too few keys for a curve"
 
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pianolab.acoustics.columns.pitch import TOO_SHORT_FOR_STRINGS, TOO_WEAK
 from pianolab.acoustics.envelope.sustain import judge_sustain, slow_dampers
 from pianolab.acoustics.judging.buzz import OverNeighbours, buzzes, over_neighbours
 from pianolab.acoustics.judging.tuning import tuning_curve
@@ -25,6 +24,8 @@ from pianolab.units import FloatArray
 
 Flags = NDArray[np.bool_]
 
+TOO_WEAK = "partials too weak in the noise to be measured"
+TOO_SHORT_FOR_STRINGS = "note too short or too weak for its strings to be told apart"
 NO_DAMPER = "no damper on this key"
 ROOM_RINGS_ON = "the room rings on as long as the note"
 OVER_TOO_SOON = "let go, or drowned, before it had fallen 20 dB"
