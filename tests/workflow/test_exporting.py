@@ -11,7 +11,7 @@ import pytest
 from pianolab.casebook import Casebook, create_casebook
 from pianolab.errors import BadInput
 from pianolab.model import Piano, Visit
-from pianolab.workflow import Settings, decide, export, exporting
+from pianolab.workflow import Settings, decide, deciding, export, exporting
 
 
 @pytest.fixture
@@ -39,7 +39,7 @@ def test_page_and_tables_are_decided_once(book, tmp_path: Path, monkeypatch: pyt
 @pytest.mark.slow
 def test_a_decision_exports_itself_without_being_made_again(book, tmp_path: Path, monkeypatch) -> None:
     decision = decide(book, seed=5)
-    monkeypatch.setattr(exporting, "decide", lambda *_, **__: pytest.fail("decided again"))
+    monkeypatch.setattr(deciding, "judge_casebook", lambda *_, **__: pytest.fail("decided again"))
     decision.export(tmp_path / "own.html")
     monkeypatch.undo()
     export(book, tmp_path / "other.html", settings=Settings(seed=5))
