@@ -423,7 +423,7 @@ class CommandLine(Reader):
         self.seed = filled(room / "seed", room)
         self.sound = sounds(room)[0]
         # What is loaded once in a process is no part of the first mutant's time.
-        for name in ("cli", "workflow", "workflow.listening", "workflow.exporting", "cli.listening"):
+        for name in ("cli", "workflow", "workflow.listening", "workflow.exporting", "cli.listen"):
             importlib.import_module(f"pianolab.{name}")
 
     def try_one(self, folder: Path, rng: random.Random) -> None:

@@ -166,4 +166,4 @@ def test_every_form_says_what_its_edit_was_based_on():
                 found.append((path.name, any(k.arg == "was" for k in call.keywords)))
     assert len(found) >= 5
     # A pupil's answer of a second try replaces the first on purpose; a photo is known by its id and never changes.
-    assert {name for name, based in found if not based} <= {"desk.py", "photo_form.py"}
+    assert {name for name, based in found if not based} <= {"desk.py", "desk_parts.py"}
