@@ -41,13 +41,16 @@ def off_series_cents(pitch_hz: FloatArray, fit: StiffFit) -> FloatArray:
     return np.asarray(CENTS_PER_NEPER * np.log(pitch_hz / series))
 
 
-def scatter_cents(off_cents: FloatArray, weight: FloatArray, key: NDArray[np.int64]) -> FloatArray:
+def scatter_cents(
+    off_cents: FloatArray, weight: FloatArray, key: NDArray[np.int64], *, passed: int = 2
+) -> FloatArray:
     """Standard deviation of a partial about its series, cents, shape (notes,): of the note and of its neighbours.
 
     Parameters
     ----------
     off_cents, weight : shape (notes, partials), NaN or 0 where there is no partial
     key : shape (notes,)
+    passed : partials that a robust line goes through exactly where there are few, left out of what is usual
 
     Examples
     --------
@@ -57,7 +60,7 @@ def scatter_cents(off_cents: FloatArray, weight: FloatArray, key: NDArray[np.int
     """
     weight = np.where(np.isnan(off_cents), 0.0, weight)
     size = np.abs(np.nan_to_num(off_cents))
-    size = np.minimum(size, _farthest(size, weight))
+    size = np.minimum(size, _farthest(size, weight, passed=passed))
     total = weight.sum(axis=1)
     count = total**2 / np.maximum((weight**2).sum(axis=1), 1e-12)
     free = np.maximum(count - 2.0, 0.0)
@@ -70,14 +73,14 @@ def scatter_cents(off_cents: FloatArray, weight: FloatArray, key: NDArray[np.int
     return np.asarray(np.sqrt((own + BORROWED * usual) / (seen - 2.0)))
 
 
-def _farthest(size: FloatArray, weight: FloatArray) -> FloatArray:
+def _farthest(size: FloatArray, weight: FloatArray, *, passed: int = 2) -> FloatArray:
     """How far off a partial may count, cents, shape (notes, 1): by the middle of those that the line left free.
 
-    Of few partials a robust line goes through two exactly, and the middle of all would be nothing.
+    Of few partials a robust line goes through two exactly (``passed``), and the middle of all would be nothing.
     """
     count = (weight > 0).sum(axis=1)
     ordered = np.sort(np.where(weight > 0, size, np.inf), axis=1)
-    middle = ordered[np.arange(len(size)), np.clip(count // 2 + 1, 0, np.maximum(count - 1, 0))]
+    middle = ordered[np.arange(len(size)), np.clip((count + passed) // 2, 0, np.maximum(count - 1, 0))]
     return np.asarray(FARTHEST * 1.4826 * np.maximum(middle, 0.01))[:, None]
 
 

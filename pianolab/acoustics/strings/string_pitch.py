@@ -145,18 +145,16 @@ def string_pitch(
     fitted = _fit(strikes, tracks, choirs, weight, line_b)
     slow_share = choirs.modes.energy.sum(axis=-1) / np.maximum(choirs.modes.centroid_energy, 1e-300)
     slow_weight = np.where(choirs.over_db > CHOIR_DB, choirs.weight * slow_share, 0.0)
-    scatter = scatter_cents(
-        off_series_cents(fitted.pitch, fitted.whole)[:, :LOW_PARTIALS],
-        fitted.weight[:, :LOW_PARTIALS],
-        strikes.key,
-    )
+    off, low = off_series_cents(fitted.pitch, fitted.whole)[:, :LOW_PARTIALS], fitted.weight[:, :LOW_PARTIALS]
+    scatter = scatter_cents(off, low, strikes.key)
     begin_s, end_s = analysed_s(strikes.key, held_s)
     known = KnownOfNotes(
         far_cents=choirs.far.cents,
         far_proven=choirs.far.proven,
         strings=choirs.strings,
         key=strikes.key,
-        scatter=scatter,
+        # What a unison takes off for it was calibrated on the middle of all partials.
+        scatter=scatter_cents(off, low, strikes.key, passed=0),
         heard_s=np.maximum(end_s - begin_s, 0.05),
     )
     unison = measure_unison(
