@@ -6,10 +6,11 @@ filled in for tasks that weren't answered.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from math import sqrt
+from typing import TypeVar
 
 from scipy.stats import binomtest, norm
 
@@ -18,6 +19,8 @@ from pianolab.classroom.staircase import Ladder, Threshold
 from pianolab.errors import BadInput
 from pianolab.model import Answer
 from pianolab.show import Row, Showable
+
+Sort = TypeVar("Sort", str, date)
 
 Z95 = float(norm.ppf(0.975))
 SQRT_2 = sqrt(2.0)
@@ -185,11 +188,7 @@ def shares_by_kind(answers: Iterable[Answer]) -> dict[str, Share]:
     -------
     dict of `Share` by kind of task
     """
-    counts: dict[str, list[bool]] = {}
-    for answer in answers:
-        if answer.correct is not None:
-            counts.setdefault(answer.kind, []).append(answer.correct)
-    return {kind: share_of(sum(told), len(told)) for kind, told in counts.items()}
+    return _shares(answers, lambda answer: answer.kind)
 
 
 def shares_by_fault(answers: Iterable[Answer]) -> dict[str, Share]:
@@ -203,11 +202,7 @@ def shares_by_fault(answers: Iterable[Answer]) -> dict[str, Share]:
     -------
     dict of `Share` by fault
     """
-    counts: dict[str, list[bool]] = {}
-    for answer in answers:
-        if answer.correct is not None and answer.item:
-            counts.setdefault(answer.item, []).append(answer.correct)
-    return {item: share_of(sum(told), len(told)) for item, told in counts.items()}
+    return _shares(answers, lambda answer: answer.item)
 
 
 def shares_by_day(answers: Iterable[Answer]) -> dict[date, Share]:
@@ -221,11 +216,17 @@ def shares_by_day(answers: Iterable[Answer]) -> dict[date, Share]:
     -------
     dict of `Share` by day
     """
-    counts: dict[date, list[bool]] = {}
+    shares = _shares(answers, lambda answer: answer.at.date() if answer.at is not None else None)
+    return {day: shares[day] for day in sorted(shares)}
+
+
+def _shares(answers: Iterable[Answer], of: Callable[[Answer], Sort | None]) -> dict[Sort, Share]:
+    """Share right by what is asked ``of`` each answer; left out where that is nothing or nobody knows what is right."""
+    counts: dict[Sort, list[bool]] = {}
     for answer in answers:
-        if answer.correct is not None and answer.at is not None:
-            counts.setdefault(answer.at.date(), []).append(answer.correct)
-    return {day: share_of(sum(counts[day]), len(counts[day])) for day in sorted(counts)}
+        if answer.correct is not None and (sort := of(answer)):
+            counts.setdefault(sort, []).append(answer.correct)
+    return {sort: share_of(sum(told), len(told)) for sort, told in counts.items()}
 
 
 def recent(answers: Iterable[Answer], *, kind: str) -> list[Answer]:
