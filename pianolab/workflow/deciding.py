@@ -95,6 +95,7 @@ def decide(
     --------
     >>> import tempfile
     >>> from pianolab.casebook import create_casebook
+    >>> from pianolab.model import Piano
     >>> with tempfile.TemporaryDirectory() as folder, create_casebook(folder) as casebook:
     ...     with casebook.editing(by="Ana") as edit:
     ...         piano = edit.add(Piano(name="by the window"))

@@ -298,7 +298,8 @@ def cut(case):
     with admin.connect() as connection:
         connection.exec_driver_sql(
             "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = 'pianolab' "
-            "AND pid IN (SELECT pid FROM pg_locks WHERE locktype = 'advisory')"
+            "AND pid IN (SELECT pid FROM pg_locks WHERE locktype = 'advisory' "
+            "AND objid = current_schema()::regnamespace::oid)"
         )
     admin.dispose()
 

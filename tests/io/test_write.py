@@ -127,8 +127,8 @@ def test_unknown_clip_format():
 
 
 def test_clip_in_a_format_that_cannot_hold_it():
-    with pytest.raises(BadInput, match="MP3"):
-        clip_bytes(NOISE, rate_hz=96000, format="mp3")
+    with pytest.raises(BadInput, match="3 channel"):
+        clip_bytes(np.zeros((4800, 3)), rate_hz=48000, format="mp3")
 
 
 def test_soundfile_reads_what_was_written(tmp_path):
