@@ -23,7 +23,7 @@ def skips_are_failures() -> bool:
 
 
 LONG = ("browser", "soundfont", "slow")
-"""Marks of tests that need more than Python, or more than a second or two."""
+"""Marks of tests that need more than Python, or about a second and more."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -196,6 +196,7 @@ def test_one_note_of_all_keys(run, sounds, tmp_path) -> None:
     assert "keys measured: 1 of 88" in said
 
 
+@pytest.mark.slow
 def test_a_clipped_recording_works_and_says_so(run, sounds) -> None:
     code, said, _ = run(
         "listen", sounds / "clipped.wav", "--csv", "out.csv", "--first-key", 40, "--last-key", 51
@@ -225,6 +226,7 @@ def test_a_doubtful_reading(run, sounds, tmp_path) -> None:
     assert len(other["rows"]) == 12
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", ["this", "other"])
 def test_the_first_key_settles_a_doubtful_reading(run, sounds, tmp_path, which) -> None:
     run("listen", sounds / "flat.wav", "--csv", "out.csv", "--json", "out.json")

@@ -186,6 +186,7 @@ def wrong(table: pd.DataFrame, how: str) -> pd.DataFrame:
     return table.assign(decay_20_s=table["decay_20_s"] * (0.8 if how == "a fifth short" else 1.25))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["all bounds told as measured", "first passing", "a fifth short"])
 def test_wrong_times_are_contradicted(how: str) -> None:
     """The twin: what the properties above would find."""
@@ -217,6 +218,7 @@ def apart(one: pd.DataFrame, two: pd.DataFrame) -> tuple[Sequence[float], float]
     return (both["decay_20_s_2"] / both["decay_20_s"] - 1.0)[told].abs().tolist(), float(alike.mean())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("how", "within"), [("12 dB louder", 1e-4), ("upside down", 1e-6), ("resampled", 0.02)]
 )

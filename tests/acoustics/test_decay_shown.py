@@ -94,9 +94,8 @@ def test_a_time_read_from_anything_else_would_contradict_it() -> None:
     assert error.quantile(0.9) > 0.12
 
 
-@pytest.mark.parametrize(
-    "channels", [pytest.param(c, marks=[] if c == "both" else pytest.mark.slow) for c in CHANNELS]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("channels", CHANNELS)
 def test_no_healthy_note_is_short(channels: str) -> None:
     for hold_s in (2.0, HOLD_S, 5.0):
         table = surveyed(channels, hold_s)

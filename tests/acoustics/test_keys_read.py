@@ -61,6 +61,7 @@ def test_real_notes_are_read_right() -> None:
     assert shares(listen(sound, rate_hz=rate_hz), slipped)[0] < 0.1, "a slip by one note would show"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", ["louder", "noise", "turned round"])
 def test_the_same_take_is_the_same_scale(what: str) -> None:
     sound, rate_hz, played = real()

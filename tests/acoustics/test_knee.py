@@ -76,6 +76,7 @@ def heard(over_db: float | None) -> Survey:
     return listen(samples.astype(np.float32), rate_hz=played().rate_hz, **KEYS)
 
 
+@pytest.mark.slow
 def test_what_a_limiter_forbids_and_what_stays() -> None:
     plain, soft = heard(None), heard(6.0)
     assert "soft clipping" not in plain.summary.impairments

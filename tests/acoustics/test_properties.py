@@ -97,6 +97,7 @@ def test_the_rate_does_not_matter(rate_hz: int) -> None:
     assert np.nanmedian(np.abs(ratio - 1.0)) < 0.02
 
 
+@pytest.mark.slow
 def test_a_survey_survives_being_stored() -> None:
     back = Survey.from_json(plain().to_json())
     pd.testing.assert_frame_equal(back.table, plain().table)

@@ -186,6 +186,7 @@ def test_automatic_gain_forbids_decay_and_says_so() -> None:
     pd.testing.assert_frame_equal(Survey.from_json(survey.to_json()).table, survey.table)
 
 
+@pytest.mark.slow
 def test_automatic_gain_leaves_the_pitch_alone() -> None:
     apart = heard("usual").table["cents"] - heard().table["cents"]
     assert apart.abs().median() < 0.1
@@ -267,6 +268,7 @@ def test_where_the_partials_of_a_few_notes_end_is_no_edge(keys: tuple[int, ...])
     assert find_low_pass(np.ascontiguousarray(sound.samples.T), rate_hz=sound.rate_hz) is None
 
 
+@pytest.mark.slow
 def test_what_a_low_pass_forbids() -> None:
     scale = played()
     sos = signal.butter(10, 5000, fs=scale.rate_hz, output="sos")
@@ -293,6 +295,7 @@ def test_hum_is_found_and_named(mains_hz: float) -> None:
         assert 10 * np.log10(found.power / true_power) == pytest.approx(0.0, abs=1.5)
 
 
+@pytest.mark.slow
 def test_no_hum_where_there_is_none() -> None:
     """Also with low keys: G1 lies at 49 Hz and B1 at 61.7 Hz, but they don't go on for ever."""
     for place in ("dry", "home", "hall"):
@@ -303,6 +306,7 @@ def test_no_hum_where_there_is_none() -> None:
     assert find_hum(low.samples[None], rate_hz=low.rate_hz) is None
 
 
+@pytest.mark.slow
 def test_gaps_in_sound_and_the_silence_after_a_note() -> None:
     scale = played()
     holed = scale.samples.copy()
@@ -377,6 +381,7 @@ def test_clipping_needs_more_than_one_touch_of_the_ceiling() -> None:
     assert clipped_share(slow[None].astype(np.float32), begin=0, stop=96000) == 0.0
 
 
+@pytest.mark.slow
 def test_many_things_at_once_reach_the_summary_with_what_they_forbid() -> None:
     scale = played()
     t = np.arange(len(scale.samples)) / scale.rate_hz

@@ -135,6 +135,7 @@ def test_dampers_and_noise_are_no_gate() -> None:
     assert find_gate(faded[None], rate_hz=scale.rate_hz, notes=notes) is None
 
 
+@pytest.mark.slow
 def test_what_a_gate_forbids() -> None:
     scale = played()
     survey = heard(gated(scale.samples, scale.rate_hz, under_db=30.0))
@@ -196,6 +197,7 @@ def test_voicing_is_never_a_fault_and_says_why() -> None:
     assert table["brightness_dev"].notna().any()
 
 
+@pytest.mark.slow
 def test_a_take_too_soft_says_so() -> None:
     scale = played()
     rng = np.random.default_rng(3)

@@ -202,6 +202,7 @@ class TestModelledRoom:
         assert (5.0 * off < 1).mean() < 0.55, "a fifth of the uncertainty would be too little"
         assert (off / 5.0 < 1).mean() > 0.85, "five times as much too much"
 
+    @pytest.mark.slow
     def test_reverberation_time_and_releases(self) -> None:
         survey, truth = heard(faulty=False)
         assert survey.summary.t60_s == pytest.approx(0.4, abs=0.04)

@@ -65,6 +65,7 @@ def test_an_unchecked_finding_never_raises_nor_narrows(found, point) -> None:
         assert new.high - new.low >= old.high - old.low - SMALL
 
 
+@pytest.mark.slow
 @QUICK
 @given(states, st.sampled_from(POINTS))
 def test_a_point_more_in_the_checklist_never_raises_nor_narrows(found, point) -> None:
@@ -76,6 +77,7 @@ def test_a_point_more_in_the_checklist_never_raises_nor_narrows(found, point) ->
         assert new.high - new.low >= old.high - old.low - SMALL
 
 
+@pytest.mark.slow
 @QUICK
 @given(states, st.floats(0, 1), st.data())
 def test_a_worse_finding_never_improves_any_aspect(found, worse, data) -> None:
@@ -97,6 +99,7 @@ def gravest(result: Assessment) -> float:
     return max((a.severity for a in result.vetoes), default=0.0)
 
 
+@pytest.mark.slow
 @QUICK
 @given(states, st.floats(0, 1), st.data())
 def test_a_worse_finding_never_lifts_or_lightens_a_stop(found, worse, data) -> None:

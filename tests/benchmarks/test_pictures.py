@@ -28,6 +28,7 @@ def test_a_screenshot_becomes_small_and_keeps_its_colours() -> None:
         assert max(abs(a - b) for a, b in zip(image.getpixel(place), colour, strict=True)) < 12
 
 
+@pytest.mark.slow
 def test_noise_is_refused() -> None:
     with pytest.raises(ValueError, match="show less of it"):
         small_png(shot(255 * np.random.default_rng(0).integers(0, 2, (1000, 1000, 3))))

@@ -215,6 +215,7 @@ def test_undamped_keys_ring_into_the_next() -> None:
     assert level_db(take, release_s + 0.3) > level_db(take, release_s - 0.1) - 6
 
 
+@pytest.mark.slow
 def test_strokes_of_the_cases() -> None:
     def keys(case: str) -> list[int]:
         return [p.key for p in take_of(case=case, first_key=40, last_key=51).presses]

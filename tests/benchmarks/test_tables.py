@@ -36,6 +36,7 @@ def test_a_table_in_markdown() -> None:
     assert markdown([["1", "2"]], ["a", "b"]) == "| a | b |\n| --- | --- |\n| 1 | 2 |"
 
 
+@pytest.mark.slow
 def test_a_scale_of_the_models_own_in_cells() -> None:
     rows = tables.accuracy_rows("model", "dry", (101,), keys=(46, 50))
     cells = tables._cells(tables.measure_row(rows))

@@ -137,6 +137,7 @@ def partials_off_cents(sound: np.ndarray, truth: dict[str, object], rate_hz: int
     return float(np.median([1200 * np.log2(long_window_hz(sound, f, rate_hz) / f) for f in series]))
 
 
+@pytest.mark.slow
 def test_a_drawn_second_piano_sounds_as_its_truth_says() -> None:
     piano = draw_second(4)
     key, truth = 5, dict(piano.truth(5))

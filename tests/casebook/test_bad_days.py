@@ -171,6 +171,7 @@ gather(sys.argv[3:], into=sys.argv[1]) if sys.argv[3:] else create_casebook(sys.
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("moment", [0, 1])
 def test_a_folder_in_which_making_was_killed_is_still_good_for_one(tmp_path, moment):
     place = tmp_path / "new"
@@ -182,6 +183,7 @@ def test_a_folder_in_which_making_was_killed_is_still_good_for_one(tmp_path, mom
     assert (place / DATABASE_NAME).is_file()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("moment", [0, 1])
 def test_a_folder_in_which_gathering_was_killed_takes_it_again(closed, tmp_path, moment):
     place = tmp_path / "all"

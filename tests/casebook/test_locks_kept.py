@@ -82,6 +82,7 @@ def test_what_is_saved_stays(tmp_path: Path, what: str) -> None:
     assert kept_after(tmp_path / "book", IN_BETWEEN[what]) == {"first", "second"}
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(
     sys.platform == "win32", reason="Windows' locks belong to the opening, not to the program"
 )

@@ -38,6 +38,7 @@ def drills() -> tuple[Drill, ...]:
     )
 
 
+@pytest.mark.slow
 def test_there_is_one_answer_among_the_choices(drills: tuple[Drill, ...]) -> None:
     for drill in drills:
         assert drill.choices.count(drill.truth.answer) == 1
@@ -429,6 +430,7 @@ def test_an_answer_that_is_no_choice() -> None:
         make_drill("which dies sooner", seed=1).is_right("C")
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("unplayed")
 @pytest.mark.parametrize("kind", ["name the fault", "which is better"])
 def test_the_question_tells_nothing_of_the_fault(kind: str) -> None:

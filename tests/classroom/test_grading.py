@@ -106,6 +106,7 @@ def seen() -> tuple[Truth, ClassView]:
     return truth, class_view(truth.answers, exhibits())
 
 
+@pytest.mark.slow
 def test_thirty_pupils_are_recovered_within_their_intervals(seen: tuple[Truth, ClassView]) -> None:
     truth, view = seen
     assert [p.pupil for p in view.pupils] == [str(n + 1) for n in range(30)]

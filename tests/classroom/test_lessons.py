@@ -183,6 +183,7 @@ def test_an_example_names_what_it_lets_hear_and_is_never_asked(school: SchoolCla
     assert heard.drill.task not in asked
 
 
+@pytest.mark.slow
 def test_talking_afterwards_shows_counts_and_no_name(school: SchoolClass) -> None:
     with pytest.raises(BadInput, match="no answers"):
         talk(school, "room and left pedal")

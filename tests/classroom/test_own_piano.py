@@ -136,6 +136,7 @@ def test_an_exhibit_made_by_hand_is_never_said_to_be_measured() -> None:
     assert by_hand.confirmed.startswith(NOT)
 
 
+@pytest.mark.slow
 def test_a_whole_lesson_from_the_teachers_piano_to_the_class_page(piano: OwnPiano, tmp_path: Path) -> None:
     school = make_class(tmp_path / "class", name="Tuesday", seed=4)
     kept = open_own_piano(piano.save(school.folder / "my-piano"))

@@ -81,6 +81,7 @@ def test_what_is_sent_is_the_same_whatever_is_true(sat: DrillSitting) -> None:
     assert len({len(data) for data in sent[0][0][0][1]}) == 1, "all sounds take the same bytes"
 
 
+@pytest.mark.slow
 def test_an_answer_is_told_once_and_kept_once(sat: DrillSitting, desk: Desk) -> None:
     player = DrillPlayer(sat)
     page = Page(player)
@@ -125,6 +126,7 @@ def test_strange_events_change_nothing(sat: DrillSitting, desk: Desk, event: Any
     assert all(m["says"] == "task" for m, _ in page.sent)
 
 
+@pytest.mark.slow
 def test_trouble_is_said_in_one_line(sat: DrillSitting, desk: Desk) -> None:
     player = DrillPlayer(sat)
     page = Page(player)
@@ -180,6 +182,7 @@ def test_an_answer_is_kept_though_what_is_told_with_it_failed_at_first(
     assert len(desk.answers()) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("unplayed")
 def test_events_in_any_order_over_all_kinds_keep_each_answer_once(desk: Desk) -> None:
     """Answers twice, of tasks before and after, reloads and N at any time: only tasks, truths, and one answer to each."""

@@ -59,6 +59,7 @@ def test_sounds_carry_no_words_and_are_coded_alike(school: SchoolClass) -> None:
             assert word not in data
 
 
+@pytest.mark.slow
 def test_an_answer_is_kept_before_the_truth_is_told(school: SchoolClass) -> None:
     sitting = sit(school)
     truth = sitting.drill.truth
@@ -96,6 +97,7 @@ def test_who_was_wrong_is_told_what_that_would_have_sounded_like(school: SchoolC
     assert "You said “it buzzes”. With that: Something rattles along" in told.explanation
 
 
+@pytest.mark.slow
 def test_the_next_task_is_made_while_the_pupil_listens(school: SchoolClass) -> None:
     """What it needs is on its way before the answer; with an own set it waits for the answer, which aims it."""
     sitting = sit(school)
@@ -176,6 +178,7 @@ def test_the_next_sitting_goes_on_where_the_last_one_stopped(school: SchoolClass
         _ = again.drill
 
 
+@pytest.mark.slow
 def test_the_same_set_is_the_same_for_two_pupils_and_own_sets_differ(
     school: SchoolClass, tmp_path: Path
 ) -> None:
@@ -260,6 +263,7 @@ def test_no_choice_changes_nothing(school: SchoolClass) -> None:
     assert school.desk("Mia").answers() == ()
 
 
+@pytest.mark.slow
 def test_grading_alone(school: SchoolClass) -> None:
     exhibits = make_exhibits(seed=1, instruments=2, points=["keys-level", "tuning-unisons"])
     sitting = GradingSitting(school.desk("Mia"), lesson="deciding", exhibits=exhibits)

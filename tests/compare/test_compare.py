@@ -403,6 +403,7 @@ def calls_of(work: Callable[[], object]) -> int:
     return count
 
 
+@pytest.mark.slow
 def test_more_draws_are_no_more_calls() -> None:
     """Nothing loops over the draws; `benchmarks.compare_speed` has the seconds."""
     many = [judged(f"p{i}", 5.0 + 0.04 * i, unknown=(gap(1.0), gap(0.5, key="m"))) for i in range(100)]

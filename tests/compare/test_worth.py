@@ -161,6 +161,7 @@ others = st.builds(
 )
 
 
+@pytest.mark.slow
 @given(st.lists(others, min_size=2, max_size=5), st.data())
 @settings(deadline=None, max_examples=200)
 def test_a_dearer_comparable_never_lowers_the_worth(seen: list[Comparable], data: st.DataObject) -> None:

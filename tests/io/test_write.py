@@ -71,6 +71,7 @@ def test_an_old_file_survives_a_failed_write(tmp_path):
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_a_full_disk_leaves_the_old_file(tmp_path):
     path = write_sound(tmp_path / "a.wav", NOISE[:1000], rate_hz=44100)
     before = path.read_bytes()

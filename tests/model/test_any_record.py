@@ -291,6 +291,7 @@ def changed(book: Casebook, wanted: Any, there: Any) -> Any:
         return edit.change(wanted, was=there)
 
 
+@pytest.mark.slow
 @given(st.data())
 @settings(
     deadline=None,

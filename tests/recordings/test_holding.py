@@ -60,6 +60,7 @@ def test_without_taking_the_weather_out_the_same_recordings_mislead() -> None:
     assert len(listed - set(made.one)) > 5
 
 
+@pytest.mark.slow
 def test_the_drift_that_is_reported_is_the_weather() -> None:
     made, first, second = visits()
     told = holds_tuning(first, second)

@@ -29,6 +29,7 @@ def take(first: int, last: int, seed: int, piano: int = 5) -> Survey:
     return listen(made.samples, rate_hz=made.rate_hz, first_key=first, last_key=last)
 
 
+@pytest.mark.slow
 def test_a_take_merged_with_itself_changes_no_value() -> None:
     one = take(40, 48, 1)
     merged = merge_takes([one, one])
@@ -69,6 +70,7 @@ def with_key(survey: Survey, key: int, **values: object) -> Survey:
     return replace(survey, table=table)
 
 
+@pytest.mark.slow
 def test_silent_in_one_take_and_sounding_in_another_is_not_silent() -> None:
     one = take(40, 48, 1)
     gone = with_key(take(40, 48, 3), 44, status="silent", f1_hz=np.nan, cents=np.nan, faults="silent")

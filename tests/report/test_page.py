@@ -204,6 +204,7 @@ def test_tables_have_captions_and_scopes(page) -> None:
     assert {"header", "main", "nav", "footer"} <= {tag for tag, _ in tags}
 
 
+@pytest.mark.slow
 def test_hostile_text_stays_text() -> None:
     c = make_comparison((HOSTILE, *NAMES[1:]))
     notes = {

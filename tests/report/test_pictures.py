@@ -50,6 +50,7 @@ def test_photos_stand_with_their_piano_and_go_with_the_names() -> None:
     ]
 
 
+@pytest.mark.slow
 def test_photos_of_one_place_from_two_visits_stand_beside_each_other_with_their_days_and_the_finding() -> (
     None
 ):

@@ -113,6 +113,7 @@ def test_what_is_named_private_goes_with_the_names() -> None:
     assert "quill-parlour.m4a" in text_of(make_page(provenance=lines, private=private))
 
 
+@pytest.mark.slow
 def test_a_buyer_of_ones_own_is_not_named_but_those_that_come_with_it_are() -> None:
     c = make_comparison()
     own = replace(c, profile=replace(c.profile, name="Lena, nine", description="Lena plays at home"))

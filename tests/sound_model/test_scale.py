@@ -55,6 +55,7 @@ def test_shape_and_level() -> None:
     assert not np.array_equal(stereo.samples[:, 0], stereo.samples[:, 1])
 
 
+@pytest.mark.slow
 def test_skipped_keys_take_no_time_silent_keys_do_repeated_keys_take_more() -> None:
     plain = play()
     assert np.diff(plain.truth["onset_s"]) == pytest.approx(0.75)
@@ -98,6 +99,7 @@ def test_jitter_moves_strikes() -> None:
     assert np.diff(play().truth["onset_s"]).std() < 1e-9
 
 
+@pytest.mark.slow
 def test_truth_of_pitch_is_the_mean_of_the_strings() -> None:
     fault = KeyFault(key=42, kind="off_pitch", amount=-21.0, strings="one")
     good, bad = PianoModel(seed=4), PianoModel(seed=4, faults=(fault,))

@@ -37,6 +37,7 @@ def test_the_conditions() -> None:
     ]
 
 
+@pytest.mark.slow
 def test_tuning_the_masked_treble_changes_the_unisons_and_nothing_else() -> None:
     before, after = SCENES["masked treble"], SCENES["masked treble, tuned"]
     assert all(2.0 <= unison_cents(before, k) <= 8.0 for k in range(34, 81))

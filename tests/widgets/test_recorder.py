@@ -120,6 +120,7 @@ def test_a_scale_from_the_microphone_into_the_casebook(book_and_page) -> None:
     assert still.count("<circle") == 7
 
 
+@pytest.mark.slow
 def test_a_wrong_key_is_named_and_the_right_one_goes_on_being_asked_for(book_and_page) -> None:
     _, page = book_and_page
     page.begin("all", keys=list(range(42, 47)))
@@ -129,6 +130,7 @@ def test_a_wrong_key_is_named_and_the_right_one_goes_on_being_asked_for(book_and
     assert page.form.playing["states"]["42"]["state"] == "found"
 
 
+@pytest.mark.slow
 def test_pause_back_repeat_leave_out_and_silent(book_and_page) -> None:
     _, page = book_and_page
     page.begin("all", keys=[40, 41, 42])

@@ -61,6 +61,7 @@ def test_a_survey_draws_itself(survey, kind) -> None:
     assert light != dark
 
 
+@pytest.mark.slow
 def test_any_column_of_numbers_is_a_chart_too(survey, decision) -> None:
     assert len(survey.chart("inharmonicity").data) > 0
     assert decision.chart("inharmonicity") != decision.chart("cents")
@@ -148,6 +149,7 @@ def test_a_piano_nobody_recorded_is_in_the_table_of_recordings(decision) -> None
     assert "7 of 7 keys measured" in rows["one"][3]
 
 
+@pytest.mark.slow
 def test_files_and_samples_are_heard_alike(survey) -> None:
     sound = scale(5)
     heard = pl.listen(sound.samples[:, 0], rate_hz=sound.rate_hz, **KEYS)

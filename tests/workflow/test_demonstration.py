@@ -135,6 +135,7 @@ def test_an_error_midway_leaves_nothing(tmp_path: Path, monkeypatch) -> None:
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.slow
 def test_a_failing_page_leaves_no_new_folder(demo_folder: Path, tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setattr("pianolab.demo.run.page_of", lambda *_, **__: 1 / 0)
     folder = shutil.copytree(demo_folder, tmp_path / "demo")

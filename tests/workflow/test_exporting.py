@@ -24,6 +24,7 @@ def book(tmp_path: Path) -> Iterator[Casebook]:
         yield book
 
 
+@pytest.mark.slow
 def test_page_and_tables_are_decided_once(book, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     decided, really = [], exporting.decide
     monkeypatch.setattr(exporting, "decide", lambda *a, **k: decided.append(1) or really(*a, **k))
@@ -56,6 +57,7 @@ def test_where_nothing_could_be_written(book, tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["book"]
 
 
+@pytest.mark.slow
 def test_the_page_says_where_prices_and_points_come_from(book, tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text('[[point]]\nid = "keys-chips"\nminutes = 7\n')
     page = export(book, tmp_path / "a.html").paths[0].read_text(encoding="utf-8")
@@ -68,6 +70,7 @@ def test_the_page_says_where_prices_and_points_come_from(book, tmp_path: Path) -
     assert "the usual ones, with those of mine.toml" in page
 
 
+@pytest.mark.slow
 def test_clips_are_made_for_the_page_only(book, tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setattr("pianolab.workflow.decided.clips_of", lambda *_: pytest.fail("clips were made"))
     export(book, tables=tmp_path / "tables")

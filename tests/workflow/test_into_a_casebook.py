@@ -47,6 +47,7 @@ def hear(book, recording: Path, *, piano: str = "by the window", visit=DAY, **mo
     return survey_into(book, recording, piano=piano, visit=visit, first_key=40, last_key=48, **more)
 
 
+@pytest.mark.slow
 def test_it_is_kept_with_its_survey(book, recording) -> None:
     kept = hear(book, recording)
     assert kept.survey.summary.measured == 9
@@ -143,6 +144,7 @@ def test_days() -> None:
         day_of("yesterday")
 
 
+@pytest.mark.slow
 def test_a_piano_without_a_recording_is_compared_and_its_sound_unknown(book, recording) -> None:
     hear(book, recording)
     decision = decide(book)
@@ -163,6 +165,7 @@ def test_a_recording_without_a_survey_is_listened_to(book, recording) -> None:
     assert not book.surveys()
 
 
+@pytest.mark.slow
 def test_a_lost_recording_is_said(book, recording) -> None:
     kept = hear(book, recording)
     book.media_path(kept.recording.media).unlink()
@@ -176,6 +179,7 @@ def test_a_lost_recording_is_said(book, recording) -> None:
     assert "no such file in the media folder" in decision.provenance["Recording of by the window"]
 
 
+@pytest.mark.slow
 def test_a_kept_survey_that_cannot_be_read_is_said_and_stops_nothing(book, recording, tmp_path) -> None:
     kept = hear(book, recording)
     body = to_json(kept.record).replace("table", "tables")

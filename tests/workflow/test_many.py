@@ -50,6 +50,7 @@ def same(many_surveys: ManySurveys, names: list[str], alone: dict[str, Survey]) 
             assert entry.survey.summary == alone[entry.path.stem].summary
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("backend", ["loky", "threading"])
 def test_the_same_as_one_by_one_in_the_order_given_and_bad_files_stop_nothing(
     backend: str, recordings: dict[str, Path], alone: dict[str, Survey]

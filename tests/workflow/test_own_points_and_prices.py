@@ -175,6 +175,7 @@ def test_in_another_currency_a_missing_job_is_refused_with_file_and_job(run, pla
     assert not (place / "a.html").exists()
 
 
+@pytest.mark.slow
 def test_without_prices_in_its_currency_it_is_compared_without_money_and_nothing_is_called_0(
     run, place
 ) -> None:
@@ -205,6 +206,7 @@ def test_without_prices_in_its_currency_it_is_compared_without_money_and_nothing
     assert "--prices FILE" in decision._repr_html_()
 
 
+@pytest.mark.slow
 def test_prices_asked_in_two_currencies_are_not_added_up(place) -> None:  # noqa: ARG001
     with make("book", currency="EUR", own_point=False) as book:
         with book.editing(by="Ana") as edit:
@@ -248,6 +250,7 @@ def test_a_buyer_without_money_weighs_the_rest_as_before(buyer: Buyer) -> None:
     assert np.all((rest >= low - 1e-9) & (rest <= high + 1e-9)), "no way to weigh the aspects got lost"
 
 
+@pytest.mark.slow
 def test_own_points_count_for_the_second_visit_too(swedish) -> None:
     with swedish.editing(by="Ana", checklist=OWN) as edit:
         edit.add(Visit(id="again", piano_id="p0", day=SECOND))
@@ -274,6 +277,7 @@ def test_until_leaves_out_what_came_later(swedish) -> None:
     assert then.provenance["Visits"] == "2026-03-14"
 
 
+@pytest.mark.slow
 def test_settings_are_remembered_from_python_too(swedish, tmp_path) -> None:
     own = Settings(checklist="school.toml", prices=Path("kronor.toml"), seed=4)
     assert own.keep(swedish) is own

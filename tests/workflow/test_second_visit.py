@@ -157,6 +157,7 @@ def test_a_piano_that_did_not_change_says_so(change: RankingChange) -> None:
             assert moved.reasons == ("nothing about it changed, others did",)
 
 
+@pytest.mark.slow
 def test_the_same_keys_are_played_then_and_now_equally_loud(tmp_path: Path) -> None:
     with create_casebook(tmp_path / "book") as book:
         with book.editing(by="Ana") as edit:

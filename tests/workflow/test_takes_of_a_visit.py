@@ -72,6 +72,7 @@ def test_what_a_second_take_heard_reaches_the_survey_that_counts(book, tmp_path)
     assert "with " in decision.provenance["Recording of by the window"]
 
 
+@pytest.mark.slow
 def test_another_pianos_take_is_left_out_and_named(book, tmp_path):
     keep(book, tmp_path, 40, 46)
     low, _ = take(40, 45)
