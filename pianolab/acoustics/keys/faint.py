@@ -24,6 +24,7 @@ from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.spectra import Samples, fast_size, framed, line_spectra, standing_out_db
+from pianolab.acoustics.strings.partials import series_from_first_hz
 from pianolab.units import CENTS_PER_NEPER, FloatArray
 
 OUT_DB, NEW_DB = 10.0, 6.0
@@ -132,9 +133,8 @@ def _made_up(
     window_s = max(TONE_WINDOW_S, 3.0 / f1_hz)
     begin = max(0, round(max(at_s - AGAIN_BEFORE_S, float(times_s[struck])) * rate_hz))
     sound = channels[:, begin : round((at_s + AGAIN_AFTER_S + window_s) * rate_hz)]
-    n = np.arange(1, AGAIN_PARTIALS + 1)
     b = float(path.b_factor[struck] * usual_inharmonicity(path.keys[struck]))
-    partials_hz = f1_hz * n * np.sqrt((1.0 + b * n**2) / (1.0 + b))
+    partials_hz = series_from_first_hz(f1_hz, b, AGAIN_PARTIALS)
     rises_db = []
     for f_hz in partials_hz[partials_hz < min(AGAIN_TO_HZ, 0.45 * rate_hz)]:
         s, power = _tone_power(sound, float(f_hz), rate_hz=rate_hz, window_s=window_s)

@@ -25,7 +25,7 @@ from pianolab.acoustics.judging.buzz import MIDDLE_OF_NOISE, buzzes, over_neighb
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
 from pianolab.acoustics.spectra import Samples, fast_size, line_spectra
-from pianolab.acoustics.strings.partials import series_hz
+from pianolab.acoustics.strings.partials import series_from_first_hz
 from pianolab.units import FloatArray
 
 WINDOW_S, STEP_S, LONGEST_S = 0.20, 0.10, 1.3
@@ -99,11 +99,15 @@ def _between_over_time(
     return -np.inf if early_start else float(db[0]), db[1:]
 
 
+def _own_partials_hz(m: NoteMeasures, i: int, count: int) -> FloatArray:
+    """The note's partials by its measured pitch, or where there is none by that of its strike; shape (count,)."""
+    f1_hz = float(np.nan_to_num(m.f1_hz[i], nan=m.strikes.f1_hz[i]))
+    return series_from_first_hz(f1_hz, float(np.nan_to_num(m.inharmonicity[i])), count)
+
+
 def _near_partials(m: NoteMeasures, i: int, hz: FloatArray) -> NDArray[np.bool_]:
     """Bins that belong to the note's own partials."""
-    b = np.nan_to_num(m.inharmonicity[i])
-    f0_hz = np.nan_to_num(m.f1_hz[i], nan=m.strikes.f1_hz[i]) / np.sqrt(1.0 + b)
-    f_hz = series_hz(np.array([f0_hz]), np.array([b]), 200)[0]
+    f_hz = _own_partials_hz(m, i, 200)
     f_hz = f_hz[f_hz < hz[-1]]
     spacing = f_hz[1] - f_hz[0] if len(f_hz) > 1 else f_hz[0]
     half = min(0.3 * spacing, 12.0 + 0.004 * spacing)
@@ -193,9 +197,7 @@ def _strong_partials_fall_db(channels: Samples, m: NoteMeasures, i: int, *, rate
     after_s = min(released_s + FALL_AFTER_S, float(m.strikes.next_s[i]) - 0.02 - FALL_WINDOW_S)
     size = round(FALL_WINDOW_S * rate_hz)
     starts = np.round(np.array([released_s - 0.03 - FALL_WINDOW_S, after_s]) * rate_hz).astype(int)
-    b = float(np.nan_to_num(m.inharmonicity[i]))
-    f1_hz = float(np.nan_to_num(m.f1_hz[i], nan=m.strikes.f1_hz[i]))
-    f_hz = series_hz(np.array([f1_hz / np.sqrt(1.0 + b)]), np.array([b]), PARTIALS)[0]
+    f_hz = _own_partials_hz(m, i, PARTIALS)
     turning = np.exp(
         -2j * np.pi * f_hz[f_hz < 0.45 * rate_hz, None] / rate_hz * np.arange(size)
     ) * np.hanning(size)

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples, fast_size
-from pianolab.acoustics.strings.partials import series_hz
+from pianolab.acoustics.strings.partials import series_from_first_hz
 from pianolab.units import FloatArray
 
 BEGIN_S, LENGTH_S = 0.05, 0.25
@@ -138,7 +138,7 @@ def _of_a_note(
 
 def _product_bins(hz: FloatArray, f1_hz: float, b: float, *, rate_hz: int) -> NDArray[np.bool_]:
     """Bins about the tones that a bend adds, clear of the string's own partials."""
-    f_hz = series_hz(np.array([f1_hz / np.sqrt(1.0 + b)]), np.array([b]), 60)[0]
+    f_hz = series_from_first_hz(f1_hz, b, 60)
     low = f_hz[:LINES]
     lines = np.unique((2.0 * low[:, None] + low[None, :]).ravel())
     lines = lines[lines < min(HIGHEST_HZ, 0.45 * rate_hz)]

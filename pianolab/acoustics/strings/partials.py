@@ -57,6 +57,18 @@ def series_hz(f0_hz: FloatArray, inharmonicity: FloatArray, count: int) -> Float
     return np.asarray(f0_hz[:, None] * n * np.sqrt(1.0 + inharmonicity[:, None] * n**2))
 
 
+def series_from_first_hz(f1_hz: float, inharmonicity: float, count: int) -> FloatArray:
+    """Partials 1 to ``count`` of one stiff string whose first partial is known, shape (count,), Hz.
+
+    Examples
+    --------
+    >>> series_from_first_hz(440.0, 0.0, 3)
+    array([ 440.,  880., 1320.])
+    """
+    f0_hz = f1_hz / np.sqrt(1.0 + inharmonicity)
+    return np.asarray(series_hz(np.array([f0_hz]), np.array([inharmonicity]), count)[0])
+
+
 def _peak_near(
     power: NDArray[np.float32], over_db: NDArray[np.float32], centre: FloatArray, reach: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
