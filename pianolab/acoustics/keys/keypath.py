@@ -28,7 +28,7 @@ from pianolab.acoustics.keys.compass import usual_stretch_cents
 from pianolab.acoustics.keys.fresh_lines import Floats
 from pianolab.acoustics.keys.line_evidence import STEP_CENTS, LineEvidence
 from pianolab.acoustics.keys.onsets import STRONG_SHARE, rise_share
-from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, blows_beyond, ends, search
+from pianolab.acoustics.keys.path_search import FEW_STRIKES, PathModel, Search, prices_of_ends, search
 from pianolab.acoustics.limits import limits
 from pianolab.units import FloatArray, key_to_hz
 
@@ -129,6 +129,8 @@ def read_keys(
     keys = np.arange(first_key, last_key + 1)
     strong, step_s = share >= STRONG_SHARE, _local_step_s(times_s, share >= STRONG_SHARE)
     fit = _fit(evidence, keys)
+    heard = evidence.score.max(axis=1, initial=0.0) >= lim["sure_score"]
+    low, high = prices_of_ends(times_s, step_s, strong=strong, heard=heard, keys=keys)
     model = PathModel(
         fit=fit,
         unlike=_unlike(evidence.score, fit, _places(evidence, keys)),
@@ -137,10 +139,8 @@ def read_keys(
         no_note=lim["no_note_strong"] + weak * (lim["no_note_weak"] - lim["no_note_strong"]),
         prior=_offset_prior(OFFSETS_CENTS) - _offset_prior(np.zeros(1)),
         left_out=lim["left_out"],
-        before=blows_beyond(-times_s[::-1], step_s[::-1], strong[::-1])[::-1],
-        after=blows_beyond(times_s, step_s, strong),
-        under=ends(len(keys), len(times_s), first=lim["low_end_left_out"]),
-        over=ends(len(keys), len(times_s), first=lim["high_end_left_out"]),
+        low=low,
+        high=high,
     )
     found = search(model)
     heard = found.keys[found.keys >= 0]
@@ -256,19 +256,17 @@ def _doubt(model: PathModel, found: Search, *, direction: int) -> _Doubt:
     own = through[rows, found.keys]
     behind = {shift: _behind(through, own, found.keys, heard, shift) for shift in (-2, -1, 1, 2)}
     shift = min((-1, 1), key=lambda s: float(behind[s]))
-    whole = behind[shift]
-    margin[heard] = _margins(through, found.keys, behind)[heard]
-    lim = limits()["path"]
-    far = abs(float(np.median(OFFSETS_CENTS[found.offsets[heard]]))) >= lim["doubtful_from_cents"]
-    clear = lim["clear_margin_far"] if far else lim["clear_margin"]
+    whole, clear = behind[shift], limits()["path"]["clear_margin"]
+    said = {s: far for s, far in behind.items() if abs(s) == 1 or far >= clear}
+    margin[heard] = _margins(through, found.keys, said)[heard]
     return _Doubt(margin, direction * shift if whole < clear else 0, whole)
 
 
 def _margins(through: FloatArray, keys: NDArray[np.int64], behind: Mapping[int, float]) -> FloatArray:
     """How far the best path through any other key lies behind at each strike.
 
-    A shift of the whole is said once, of the reading: at a strike the shifted key counts where it is more likely than the
-    whole is, shifted that way (``behind``).
+    A shift of the whole that is said of the reading, or lies far behind, isn't said again of each strike (``behind``): there
+    the shifted key counts where it is more likely than the whole is, shifted that way.
     """
     rows, own_key = np.arange(len(keys)), np.maximum(keys, 0)
     own, other = through[rows, own_key], through.copy()

@@ -12,12 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.limits import limits
+from pianolab.keyboard import FIRST_KEY, LAST_KEY
 from pianolab.units import FloatArray
 
 FEW_STRIKES = 5
 """Up to so many strikes say nothing of where a scale begins or ends."""
 MOST_BEYOND = 3
 """Blows before the first note that was heard, or after the last, that are counted."""
+SHORT_LAST_KEY = 85
+"""Top key of the pianos that have three keys fewer than most [practice]."""
+END_STEPS = 8
+"""Steps up to an end that say how well keys are heard there."""
 UNSTEADY = -1
 """Stands for a time gap that is no whole number of steps."""
 
@@ -26,8 +31,8 @@ UNSTEADY = -1
 class PathModel:
     """What a search needs: ``fit`` (offsets, strikes, keys), what is lost of it where a strike and the one before are one
     key struck twice, at one pitch (the same shape), times, the local step's time, what a knock earns, how likely each
-    offset is, the price of keys left out; how many blows in time come before and after each strike; the
-    prices of keys missing under the first and over the last that were heard, (blows beyond, keys missing)."""
+    offset is, the price of keys left out; the prices of keys missing at the low and the high end where the scale begins
+    and where it ends at a strike, each (strikes, keys missing)."""
 
     fit: FloatArray
     unlike: FloatArray
@@ -36,10 +41,8 @@ class PathModel:
     no_note: FloatArray
     prior: FloatArray
     left_out: float
-    before: NDArray[np.int64]
-    after: NDArray[np.int64]
-    under: FloatArray
-    over: FloatArray
+    low: tuple[FloatArray, FloatArray]
+    high: tuple[FloatArray, FloatArray]
 
     def mirrored(self, *, keys: bool, times: bool) -> PathModel:
         """The same with the keyboard, or the time, turned round; turned in time the offset's prior is left out."""
@@ -47,6 +50,7 @@ class PathModel:
         # What stands at a strike belongs to it and the one before: turned round, to the one after.
         unlike = np.roll(self.unlike[:, ::-1], 1, axis=1) if times else self.unlike
         rows = slice(None, None, -1 if times else 1)
+        low, high = (self.high, self.low) if keys else (self.low, self.high)
         return PathModel(
             fit[:, :, ::-1] if keys else fit,
             unlike[:, :, ::-1] if keys else unlike,
@@ -55,10 +59,8 @@ class PathModel:
             self.no_note[rows],
             np.zeros_like(self.prior) if times else self.prior,
             self.left_out,
-            self.after[rows] if times else self.before,
-            self.before[rows] if times else self.after,
-            self.over if keys else self.under,
-            self.under if keys else self.over,
+            (low[1][rows], low[0][rows]) if times else low,
+            (high[1][rows], high[0][rows]) if times else high,
         )
 
 
@@ -110,19 +112,91 @@ def _drifted(value: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:
     return np.take_along_axis(whole, source[:, None], axis=1)[:, 0], source
 
 
-def ends(count: int, strikes: int, *, first: float) -> FloatArray:
-    """Cost of a scale that leaves out keys at an end, shape (blows beyond, keys missing).
+def prices_of_ends(
+    times_s: FloatArray,
+    step_s: FloatArray,
+    *,
+    strong: NDArray[np.bool_],
+    heard: NDArray[np.bool_],
+    keys: NDArray[np.int64],
+) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+    """What missing keys cost at the low and at the high end, each where a scale begins and where it ends.
 
-    Without a blow it is ``first`` for one key, and more by the root of their number. A blow in time beyond the last note
-    that was heard is a key without sound, as they occur; where no key is left for it, it needs a reason.
+    Parameters
+    ----------
+    times_s, step_s : shape (strikes,); s, when each begins and the local step's time
+    strong, heard : shape (strikes,); which rise like a blow, and which have the evidence of a string
+    keys : shape (keys,); those the recording may cover, rising
+
+    Returns
+    -------
+    low, high : two arrays of shape (strikes, keys missing) each
     """
-    if strikes <= FEW_STRIKES:
-        return np.zeros((MOST_BEYOND + 1, count))
-    lim, missing, blows = limits()["path"], np.arange(count), np.arange(MOST_BEYOND + 1)[:, None]
-    struck = np.minimum(missing, blows)
+    lim, count = limits()["path"], len(keys)
+    first = np.full(len(times_s), lim["end_left_out" if keys[0] == FIRST_KEY else "named_left_out"])
+    short = LAST_KEY - SHORT_LAST_KEY if keys[-1] == LAST_KEY else count
+    low, high = [], []
+    for turn in (-1, 1):
+        at, step = turn * times_s[::turn], step_s[::turn]
+        blows = blows_beyond(at, step, strong[::turn])[::turn]
+        hidden = hidden_share(at, step, heard[::turn])[::turn]
+        low.append(_missing(blows, count, first=first))
+        high.append(_or_short(_missing(blows, count, first=_first_high(hidden)), short))
+    return (low[0], low[1]), (high[0], high[1])
+
+
+def _missing(blows: NDArray[np.int64], count: int, *, first: FloatArray) -> FloatArray:
+    """Cost of keys missing at an end, shape (strikes, keys missing).
+
+    Without a blow beyond the end it is ``first`` for one key, shape (strikes,), and more by the root of their number. A
+    blow in time there is a key without sound, as they occur; where no key is left for it, it needs a reason.
+    """
+    if len(blows) <= FEW_STRIKES:
+        return np.zeros((len(blows), count))
+    lim, missing = limits()["path"], np.arange(count)[None, :]
+    struck = np.minimum(missing, blows[:, None])
     unplayed = missing - struck
-    cost = np.where(unplayed > 0, first + np.sqrt(np.maximum(unplayed - 1, 0)), 0.0)
-    return np.asarray(cost + lim["unsounded"] * struck + lim["beyond"] * (blows - struck))
+    cost = np.where(unplayed > 0, first[:, None] + np.sqrt(np.maximum(unplayed - 1, 0)), 0.0)
+    return np.asarray(cost + lim["unsounded"] * struck + lim["beyond"] * (blows[:, None] - struck))
+
+
+def _first_high(hidden: FloatArray) -> FloatArray:
+    """Cost of one key missing at the high end, by the share of the keys under it that were not heard either.
+
+    Noise soon hides a key or two at the top, but where all others stand clear the last is hardly ever hidden.
+    """
+    lim = limits()["path"]
+    least, more = lim["high_end_hidden"]
+    return np.asarray(-np.log(least + more * hidden + np.exp(-lim["end_left_out"])))
+
+
+def _or_short(high: FloatArray, short: int) -> FloatArray:
+    """Costs at the high end where some pianos have so many keys fewer."""
+    if high.shape[1] <= short or not high.any():
+        return high
+    out = high.copy()
+    np.minimum(out[:, short:], limits()["path"]["short_compass"] + high[:, :-short], out=out[:, short:])
+    return out
+
+
+def hidden_share(times_s: FloatArray, step_s: FloatArray, heard: NDArray[np.bool_]) -> FloatArray:
+    """Share of the last `END_STEPS` steps up to each strike in which nothing was heard, shape (strikes,).
+
+    Examples
+    --------
+    >>> at = np.arange(8.0)
+    >>> hidden_share(at, np.ones(8), at != 5)[[4, 7]].tolist()
+    [0.0, 0.125]
+    """
+    out = np.zeros(len(times_s))
+    for i, (at, step) in enumerate(zip(times_s, step_s, strict=True)):
+        if not step > 0:
+            continue
+        back = np.round((at - times_s[: i + 1]) / step).astype(np.int64)
+        places = min(END_STEPS, 1 + int(back[0]))
+        found = np.unique(back[heard[: i + 1] & (back < places)])
+        out[i] = 1.0 - len(found) / places
+    return out
 
 
 def blows_beyond(times_s: FloatArray, step_s: FloatArray, strong: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -153,7 +227,7 @@ def search(model: PathModel) -> Search:
         )
         _again(reach, source, value, np.where(last == i - 1, model.unlike[:, i], 0.0))
         reach, offset_before = _drifted(reach)
-        start = idle - model.under[model.before[i]][None] + model.prior[:, None]
+        start = idle - model.low[0][i][None] + model.prior[:, None]
         begun = start > reach
         from_key[i] = np.where(begun, -1, np.take_along_axis(source, offset_before, axis=0))
         from_offset[i] = offset_before
@@ -163,7 +237,7 @@ def search(model: PathModel) -> Search:
         value = np.where(kept[i], stay, taken[i])
         last = np.where(kept[i], last, i)
         idle += float(model.no_note[i])
-    final = value - model.over[:, ::-1][model.after[last], np.arange(count)]
+    final = value - model.high[1][:, ::-1][last, np.arange(count)]
     keys, at = np.full(strikes, -1, dtype=np.int64), np.zeros(strikes, dtype=np.int64)
     offset, key = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
     total = float(final[offset, key])
