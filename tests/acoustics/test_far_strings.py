@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import listen
-from pianolab.acoustics.strings.far_strings import FarString, far_string, mean_of_far_strings_hz
+from pianolab.acoustics.strings.far_strings import FarString, far_string, mean_of_far_strings
 from pianolab.acoustics.strings.modes import MOST_MODES, Modes
 from pianolab.acoustics.strings.unison import KnownOfNotes, measure_unison
 from pianolab.sound_model import KeyFault, PianoModel, render_scale, room
@@ -78,34 +78,70 @@ def test_a_string_30_cents_off_lies_at_one_distance_in_all_its_partials(
     assert bool(far_of([[0.0, at] for at in distances]).proven[0]) is one_string
 
 
-def pitch_between(cents: list[float], *, strings: int = 3) -> float:
-    """Where the pitch of a note of far strings is taken to be, cents above the lowest."""
+def pitch_between(
+    cents: list[float], *, strings: int = 3, heavy_cents: float | None = None
+) -> tuple[float, float]:
+    """Where the pitch of a note of far strings is taken to be, cents above the lowest, and how open that is, cents.
+
+    The energy lies at ``heavy_cents`` (the modes' mean where none is given): where on the strings the blow fell decides that.
+    """
     heard = (np.arange(PARTIALS) < 8).astype(float)[None]
     modes = modes_at([cents] * PARTIALS, soft_db=0.0)
     centroid = np.nanmean(modes.f_hz, axis=-1)
-    hz = mean_of_far_strings_hz(
+    if heavy_cents is not None:
+        centroid = CENTRE_HZ * 2.0 ** (heavy_cents / 1200.0)
+    apart = cents[-1] - cents[0]
+    mean = mean_of_far_strings(
         replace(modes, centroid_hz=centroid),
         centre_hz=CENTRE_HZ,
         weight=heard,
-        far_cents=np.array([cents[-1] - cents[0]]),
+        far_cents=np.array([apart]),
         strings=np.array([strings]),
     )
-    assert np.isnan(hz[0, 8:]).all(), "nothing where no partial is heard"
-    return float(np.median(1200.0 * np.log2(hz[0, :8] / CENTRE_HZ[0, :8])))
+    assert np.isnan(mean.hz[0, 8:]).all(), "nothing where no partial is heard"
+    at = float(np.median(1200.0 * np.log2(mean.hz[0, :8] / CENTRE_HZ[0, :8])))
+    return at, float(mean.open_share[0]) * apart
 
 
-@pytest.mark.parametrize("cents", [[0.0, 0.6, 12.0], [0.0, 6.0, 12.0], [0.0, 11.4, 12.0]])
-def test_the_pitch_of_three_strings_is_their_mean(cents: list[float]) -> None:
-    """Each counts alike, a pair on one side, in the middle, or on the other; of two it is midway."""
-    assert pitch_between(cents) == pytest.approx(np.mean(cents), abs=0.5)
+STRINGS = [[0.0, 0.6, 12.0], [0.0, 3.0, 12.0], [0.0, 6.0, 12.0], [0.0, 11.4, 12.0]]
+
+
+@pytest.mark.parametrize("cents", STRINGS)
+@pytest.mark.parametrize("heavy", [0.3, 0.5, 0.7])
+def test_the_pitch_of_three_strings_is_their_mean(cents: list[float], heavy: float) -> None:
+    """Each counts alike, whatever the blow gave to it; of two it is midway."""
+    at, open_cents = pitch_between(cents, heavy_cents=heavy * cents[-1])
+    assert at == pytest.approx(np.mean(cents), abs=0.1)
+    assert open_cents < 0.1
     midway_hz = 0.5 * (1.0 + 2.0 ** (12.0 / 1200.0))
-    assert pitch_between([0.0, 12.0], strings=2) == pytest.approx(1200.0 * np.log2(midway_hz))
+    assert pitch_between([0.0, 12.0], strings=2)[0] == pytest.approx(1200.0 * np.log2(midway_hz))
+
+
+def test_the_energy_would_not_tell_the_mean() -> None:
+    """The twin: pitch taken where most of the sound is, or a pair put to one end, misses the mean of the strings."""
+    for cents in STRINGS[1:3]:
+        heavy, pair_above = 0.7 * cents[-1], 2.0 / 3.0 * cents[-1]
+        for wrong in (heavy, pair_above):
+            assert abs(wrong - np.mean(cents)) > 1.5
+
+
+def test_a_third_string_that_hides_leaves_the_pitch_open() -> None:
+    """The key is taken to have three strings and shows two modes: it may have two, or a pair at either end."""
+    even, even_open = pitch_between([0.0, 12.0], heavy_cents=6.0)
+    pair, pair_open = pitch_between([0.0, 12.0], heavy_cents=8.5)
+    assert even == pytest.approx(6.0, abs=0.1)
+    assert even < pair <= 8.01
+    for at, open_cents in ((even, even_open), (pair, pair_open)):
+        assert open_cents > 0.5
+        assert abs(8.0 - at) <= 3.0 * open_cents
+    assert pitch_between([0.0, 12.0], strings=2)[1] < 0.1
 
 
 def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5) -> float:
     """How sure the distance of a note's strings is, cents."""
     known = KnownOfNotes(
         far_cents=np.zeros(1),
+        far_sd_cents=np.zeros(1),
         far_proven=np.zeros(1, dtype=bool),
         strings=np.array([3]),
         key=np.array([KEY]),
@@ -125,6 +161,26 @@ def test_a_unison_is_less_sure_from_one_partial_or_a_short_look() -> None:
     assert spread_sd([0.0, 3.0], partials=PARTIALS, heard_s=0.1) > 1.3 * spread_sd(
         [0.0, 3.0], partials=PARTIALS
     )
+
+
+@pytest.mark.parametrize("proven", [True, False])
+def test_strings_that_are_seen_apart_say_their_distance(proven: bool) -> None:
+    """Two lines 12 cents apart, of a key that has three strings: from the moments of the sum, the twin, they seem wider."""
+    known = KnownOfNotes(
+        far_cents=np.full(1, 12.0),
+        far_sd_cents=np.full(1, 0.05),
+        far_proven=np.full(1, proven),
+        strings=np.array([3]),
+        key=np.array([KEY]),
+        scatter=np.full(1, 0.1),
+        heard_s=np.full(1, 1.5),
+    )
+    heard = (np.arange(PARTIALS) < 8).astype(float)[None]
+    modes = modes_at([[0.0, 12.0]] * PARTIALS, soft_db=0.0)
+    unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=False)
+    off = abs(unison.spread_cents[0] - 12.0)
+    assert (off < 0.1) == proven
+    assert (unison.spread_sd[0] < 0.2) == proven
 
 
 @pytest.mark.slow
@@ -157,6 +213,7 @@ def test_one_mode_in_a_long_room_says_nothing_of_the_strings(
     heard = (np.arange(PARTIALS) < 8).astype(float)[None]
     known = KnownOfNotes(
         far_cents=np.zeros(1),
+        far_sd_cents=np.zeros(1),
         far_proven=np.zeros(1, dtype=bool),
         strings=np.array([3]),
         key=np.array([KEY]),

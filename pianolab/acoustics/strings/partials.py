@@ -158,6 +158,11 @@ def track_partials(
     return PartialTracks(f_hz, over, strength, np.sqrt(level), np.maximum(slope / level, 1e-6))
 
 
+def cauchy_weight(off_cents: FloatArray, scale_cents: FloatArray) -> FloatArray:
+    """What counts of each partial beside the others' usual distance from the series, 1 to 0, shape (notes, partials)."""
+    return np.asarray(1.0 / (1.0 + (np.nan_to_num(off_cents) / (2.0 * scale_cents[:, None])) ** 2))
+
+
 def fit_stiff_series(
     f_hz: FloatArray, weight: FloatArray, *, prior_b: FloatArray, prior_share: float = 0.25, rounds: int = 8
 ) -> StiffFit:
@@ -204,7 +209,7 @@ def fit_stiff_series(
         sizes = np.sort(np.abs(residual), axis=1)  # those that are missing come last
         mad = 0.5 * (sizes[rows, np.maximum(count - 1, 0) // 2] + sizes[rows, np.minimum(count // 2, last)])
         scale = np.clip(np.nan_to_num(1.4826 * mad, nan=3.0), 0.05, 10.0)
-        robust = 1.0 / (1.0 + (np.nan_to_num(residual) / (2.0 * scale[:, None])) ** 2)
+        robust = cauchy_weight(residual, scale)
     level = np.maximum(level, 1e-9)
     b = np.maximum(slope / level, 1e-7)
     b_sd = np.sqrt(s0 / det) * scale / (0.5 * CENTS_PER_NEPER) / np.maximum(level, 1e-9)

@@ -15,15 +15,23 @@ from pianolab.acoustics.envelope.reverberation import LONG_ROOM_S
 from pianolab.acoustics.judging.tuning import smooth_over_keys
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.strikes import Strikes
+from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples
 from pianolab.acoustics.strings.choirs import MODE_PARTIALS, analysed_s, close_modes
-from pianolab.acoustics.strings.far_strings import FarString, far_string, mean_of_far_strings_hz
+from pianolab.acoustics.strings.far_strings import FarString, MeanOfStrings, far_string, mean_of_far_strings
 from pianolab.acoustics.strings.lines import FIT_PARTIALS, follow_again
 from pianolab.acoustics.strings.modes import Modes
-from pianolab.acoustics.strings.partials import PartialTracks, StiffFit, fit_stiff_series, series_hz
+from pianolab.acoustics.strings.partials import (
+    PartialTracks,
+    StiffFit,
+    cauchy_weight,
+    fit_stiff_series,
+    series_hz,
+)
 from pianolab.acoustics.strings.scatter import (
     bent_series,
     inharmonicity_sd,
+    off_line_b,
     off_series_cents,
     pitch_sd_cents,
     scatter_cents,
@@ -75,7 +83,7 @@ class _Choirs:
     modes: Modes
     centre_hz: FloatArray
     far: FarString
-    apart_hz: FloatArray
+    apart: MeanOfStrings
     strings: NDArray[np.int64]
     weight: FloatArray
     over_db: FloatArray
@@ -92,6 +100,9 @@ class _Fitted:
     f1_hz: FloatArray
     few: NDArray[np.bool_]
     top: NDArray[np.bool_]
+    strings: NDArray[np.int64]
+    open_share: FloatArray
+    """Of the strings' distance, where they were told apart; NaN elsewhere (`far_strings.MeanOfStrings`)."""
 
 
 def b_prior(strikes: Strikes, b: FloatArray, b_sd: FloatArray) -> FloatArray:
@@ -150,6 +161,7 @@ def string_pitch(
     begin_s, end_s = analysed_s(strikes.key, held_s)
     known = KnownOfNotes(
         far_cents=choirs.far.cents,
+        far_sd_cents=choirs.far.sd_cents,
         far_proven=choirs.far.proven,
         strings=choirs.strings,
         key=strikes.key,
@@ -217,7 +229,7 @@ def _choirs(
     heard = np.where(over > CHOIR_DB, 1.0, 0.0)
     least = 3 if t60_s > LONG_ROOM_S else 2
     far = far_string(modes, centre_hz=known_hz, weight=heard, key=strikes.key, least_partials=least)
-    apart_hz = mean_of_far_strings_hz(
+    apart = mean_of_far_strings(
         modes, centre_hz=known_hz, weight=heard, far_cents=far.proven_cents, strings=strings
     )
     found = (energy > 0) & ~np.isnan(centroid)
@@ -231,7 +243,7 @@ def _choirs(
         modes=modes,
         centre_hz=known_hz,
         far=far,
-        apart_hz=apart_hz,
+        apart=apart,
         strings=strings,
         weight=weight,
         over_db=over,
@@ -243,10 +255,11 @@ def _fit(
 ) -> _Fitted:
     peaks = tracks.f_hz[:, :FIT_PARTIALS]
     pitch = peaks.copy()
-    told_apart = (~np.isnan(choirs.apart_hz)).sum(axis=1) >= 2
+    apart_hz = choirs.apart.hz
+    told_apart = (~np.isnan(apart_hz)).sum(axis=1) >= 2
     split = ((choirs.strings > 1) & (strikes.key < TOP_KEY) & told_apart)[:, None]
-    mode_weight = np.where(split & np.isnan(choirs.apart_hz), 0.0, choirs.weight)
-    mean_hz = np.where(split, choirs.apart_hz, choirs.modes.centroid_hz)
+    mode_weight = np.where(split & np.isnan(apart_hz), 0.0, choirs.weight)
+    mean_hz = np.where(split, apart_hz, choirs.modes.centroid_hz)
     pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, mean_hz, np.nan)
     weight = np.where(split, 0.0, PEAK_SHARE * peak_weight)
     weight[:, :MODE_PARTIALS] = mode_weight
@@ -269,6 +282,8 @@ def _fit(
         f1_hz=np.where(top, pitch[:, 0], f1_hz),
         few=few,
         top=top,
+        strings=choirs.strings,
+        open_share=np.where(split[:, 0], choirs.apart.open_share, np.nan),
     )
 
 
@@ -279,18 +294,30 @@ def _uncertainty(
     partial = np.arange(FIT_PARTIALS)
     led_by = np.where(fitted.few[:, None], True, partial < LOW_PARTIALS)
     led_by = np.where(fitted.top[:, None], partial == 0, led_by)
-    whole, few = fitted.whole, fitted.few
+    whole, few, spread = fitted.whole, fitted.few, unison.spread_cents
+    off = off_series_cents(fitted.pitch, whole)
+    off_low = np.where(few[:, None], off, off_series_cents(fitted.pitch, fitted.low))
+    low, heard = fitted.weight[:, :LOW_PARTIALS], (fitted.weight[:, :LOW_PARTIALS] > 0).astype(float)
+    # Weak partials scatter more: one that stands alone, the first and strongest of few, as one of full weight does.
+    full = scatter_cents(off[:, :LOW_PARTIALS] * np.sqrt(low), heard, strikes.key)
     f1_sd = pitch_sd_cents(
-        scatter, fitted.weight * led_by, b=whole.inharmonicity, spread_cents=unison.spread_cents
+        off_low,
+        fitted.weight * led_by,
+        scatter=np.where(fitted.top, full, scatter),
+        b=whole.inharmonicity,
+        spread_cents=spread,
+        open_share=fitted.open_share,
     )
-    b_scatter, bend = bent_series(off_series_cents(fitted.pitch, whole), fitted.weight, strikes.key)
+    b_scatter, bend = bent_series(off, fitted.weight, strikes.key)
+    unknown = limits()["scatter"]["unknown_spread_cents"]
     b_sd = inharmonicity_sd(
-        b_scatter,
-        fitted.weight,
+        off,
+        fitted.weight * cauchy_weight(off, whole.residual_cents),
         whole.inharmonicity,
+        scatter=b_scatter,
         low_b=np.where(few, whole.inharmonicity, fitted.low.inharmonicity),
         bend=bend,
-        line_b=line_b,
-        used=whole.used,
+        strings_cents=np.where(fitted.strings > 1, np.nan_to_num(spread, nan=unknown), 0.0),
+        off_line=off_line_b(whole.inharmonicity, line_b, whole.used),
     )
     return f1_sd, b_sd

@@ -50,8 +50,10 @@ CHOIR_SD = 1.1
 MAYBE_TWO_FROM_KEY, MAYBE_TWO_CENTS = 6, 0.3
 """From here up a key that usually has one string has two on some pianos, and two in tune sound as one."""
 FALSE_BEAT_SHARE = 0.5
-FAR_SD_CENTS, FAR_SD_SHARE, FAR_SCATTERS = 0.12, 0.025, 3.0
+FAR_SCATTERS = 3.0
 """A string is believed far off where it lies farther than `FAR_CENTS` by so many scatters of the partials."""
+FAR_SD_CENTS, FAR_SD_SHARE = 0.07, 0.006
+"""How far off its distance may be beside what the partials differ, and as a share of it (own calibration, the same)."""
 
 
 @dataclass(frozen=True)
@@ -73,12 +75,13 @@ class Unison:
 class KnownOfNotes:
     """What is known of each note before its unison is measured, shape (notes,) each.
 
-    ``far_cents`` and ``far_proven`` of a string that seems far off (`far_strings.far_string`); how many ``strings`` the
+    ``far_cents``, ``far_sd_cents`` and ``far_proven`` of a string that seems far off (`far_strings.far_string`); how many ``strings`` the
     ``key`` is taken to have; ``scatter`` in cents, how far partials lie off their series (`scatter.scatter_cents`);
     ``heard_s``, how long the modes were listened to.
     """
 
     far_cents: FloatArray
+    far_sd_cents: FloatArray
     far_proven: NDArray[np.bool_]
     strings: NDArray[np.int64]
     key: NDArray[np.int64]
@@ -260,9 +263,11 @@ def measure_unison(
     one_sd = np.hypot(one_sd, FALSE_BEAT_SHARE * apart)
     one_sd = np.hypot(one_sd, np.where(known.key >= MAYBE_TWO_FROM_KEY, MAYBE_TWO_CENTS, 0.0))
     spread, spread_sd = np.where(single, apart, choir), np.where(single, one_sd, choir_sd)
-    went_off = ~single & known.believed & (known.far_cents > np.nan_to_num(spread))
+    # Strings that are seen each by itself say their distance better than the moments of a sum do.
+    went_off = ~single & known.believed
     spread = np.where(went_off, known.far_cents, spread)
-    spread_sd = np.where(went_off, np.hypot(FAR_SD_CENTS, FAR_SD_SHARE * known.far_cents), spread_sd)
+    far_sd = np.hypot(known.far_sd_cents, np.hypot(FAR_SD_CENTS, FAR_SD_SHARE * known.far_cents))
+    spread_sd = np.where(went_off, far_sd, spread_sd)
     spread, spread_sd = (np.where(np.isnan(apart), np.nan, v) for v in (spread, spread_sd))
     beat_hz, beat_partial = _slowest_beat(modes, weight)
     several = np.sum(used * (count > 1), axis=1) / np.maximum(used.sum(axis=1), 1e-12)
