@@ -257,7 +257,9 @@ def _doubt(model: PathModel, found: Search, *, direction: int) -> _Doubt:
     behind = {shift: _behind(through, own, found.keys, heard, shift) for shift in (-2, -1, 1, 2)}
     shift = min((-1, 1), key=lambda s: float(behind[s]))
     whole, clear = behind[shift], limits()["path"]["clear_margin"]
-    said = {s: far for s, far in behind.items() if abs(s) == 1 or far >= clear}
+    cents = float(np.median(OFFSETS_CENTS[found.offsets[heard]]))
+    # Two keys off is not said of the whole: where that lies near enough, and nearer to A4, no strike is sure.
+    said = {s: f for s, f in behind.items() if abs(s) == 1 or f >= clear or abs(cents - 100 * s) > abs(cents)}
     margin[heard] = _margins(through, found.keys, said)[heard]
     return _Doubt(margin, direction * shift if whole < clear else 0, whole)
 
