@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import listen
+from pianolab.acoustics.strings.choirs import count_strings
 from pianolab.acoustics.strings.far_strings import FarString, far_string, mean_of_far_strings
 from pianolab.acoustics.strings.modes import MOST_MODES, Modes
 from pianolab.acoustics.strings.unison import KnownOfNotes, measure_unison
@@ -137,6 +138,33 @@ def test_a_third_string_that_hides_leaves_the_pitch_open() -> None:
     assert pitch_between([0.0, 12.0], strings=2)[1] < 0.1
 
 
+def shares(
+    first_pair: int, *, one: float, two: float, in_tune: tuple[int, ...] = ()
+) -> tuple[np.ndarray, np.ndarray]:
+    """Keys 1 to 28 and in which share of its partials each shows two modes; pairs in tune look like one string."""
+    key = np.arange(1, 29)
+    alone = (key < first_pair) | np.isin(key, in_tune)
+    return key, np.where(alone, one, two)
+
+
+@pytest.mark.parametrize("first_pair", [7, 11, 14])
+def test_the_recording_tells_where_single_strings_end(first_pair: int) -> None:
+    key, several = shares(first_pair, one=0.1, two=0.8, in_tune=(19,))
+    told = count_strings(key, several)
+    assert np.array_equal(told.strings == 1, key < first_pair)
+    assert set(key[told.open]) <= {first_pair - 1, first_pair}, "and it is open at most beside it"
+
+
+def test_where_single_strings_end_is_left_open_where_it_can_not_be_heard() -> None:
+    """The twins: false beats, or a room, in which one string looks like two; and a key between the two kinds."""
+    beating = count_strings(*shares(8, one=0.8, two=0.9))
+    assert np.array_equal(beating.strings == 1, np.arange(1, 29) <= 10), "then it is what is usual"
+    assert np.flatnonzero(beating.open).tolist() == [5, 6, 7, 8, 9]
+    key, several = shares(11, one=0.1, two=0.8)
+    several[10] = 0.45
+    assert count_strings(key, several).open[10]
+
+
 def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5) -> float:
     """How sure the distance of a note's strings is, cents."""
     known = KnownOfNotes(
@@ -144,7 +172,7 @@ def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5) ->
         far_sd_cents=np.zeros(1),
         far_proven=np.zeros(1, dtype=bool),
         strings=np.array([3]),
-        key=np.array([KEY]),
+        maybe_two=np.zeros(1, dtype=bool),
         scatter=np.full(1, 0.1),
         heard_s=np.full(1, heard_s),
     )
@@ -171,7 +199,7 @@ def test_strings_that_are_seen_apart_say_their_distance(proven: bool) -> None:
         far_sd_cents=np.full(1, 0.05),
         far_proven=np.full(1, proven),
         strings=np.array([3]),
-        key=np.array([KEY]),
+        maybe_two=np.zeros(1, dtype=bool),
         scatter=np.full(1, 0.1),
         heard_s=np.full(1, 1.5),
     )
@@ -216,7 +244,7 @@ def test_one_mode_in_a_long_room_says_nothing_of_the_strings(
         far_sd_cents=np.zeros(1),
         far_proven=np.zeros(1, dtype=bool),
         strings=np.array([3]),
-        key=np.array([KEY]),
+        maybe_two=np.zeros(1, dtype=bool),
         scatter=np.full(1, 0.3),
         heard_s=np.full(1, 1.5),
     )

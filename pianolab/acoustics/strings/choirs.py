@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -9,6 +11,7 @@ from pianolab.acoustics.keys.strikes import LONGEST_S, Strikes, batches
 from pianolab.acoustics.spectra import Samples, fast_size, note_spectra
 from pianolab.acoustics.strings.modes import MOST_MODES, Modes, band_signals, find_modes
 from pianolab.acoustics.threads import at_once
+from pianolab.keyboard import usual_strings
 from pianolab.units import FloatArray, key_to_hz
 
 LEAD_S = 0.1
@@ -17,6 +20,61 @@ MODE_START_S, TOP_START_S = 0.3, 0.12
 REGISTERS = np.array([29, 41, 53, 65, 77])
 """Keys at which another register begins."""
 LONGEST_EACH_S = np.minimum([3.0, 3.0, 3.0, 1.6, 1.6, 1.0], LONGEST_S)
+
+
+SURELY_ONE_TO, SURELY_SEVERAL = 5, (17, 28)
+"""Keys that have one string on every usual piano, and keys that have several (common practice, no source)."""
+LEAST_NOTES, LEAST_TOLD = 2, 0.3
+"""So many notes of either kind, and so much more often several modes in those of several strings, tell the two apart."""
+TOLD_BY_NOTE, MOVED_PER_KEY, SURELY = 3.0, 0.3, 0.95
+"""Natural logarithm of how much likelier one kind than the other looks as its middle note does; what it costs that single strings end
+a key farther from where they usually do (own choice); how likely is sure."""
+
+
+@dataclass(frozen=True)
+class StringCount:
+    """How many ``strings`` each note's key is taken to have, and where one or two are both possible (``open``)."""
+
+    strings: NDArray[np.int64]
+    open: NDArray[np.bool_]
+
+
+def count_strings(key: NDArray[np.int64], several: FloatArray) -> StringCount:
+    """Where this piano's single strings end, by its own sound: two strings beat, and one seldom does.
+
+    There is one such key, so that neighbours speak for each other: of two strings in tune one looks alone, of six notes
+    not all. Where single strings look like pairs, as with false beats or in a long room, what is usual is taken.
+
+    Parameters
+    ----------
+    key : shape (notes,)
+    several : shape (notes,), in which share of its partials a note shows more than one mode
+
+    Examples
+    --------
+    >>> key = np.arange(1, 25)
+    >>> told = count_strings(key, np.where(key < 9, 0.1, 0.8))
+    >>> told.strings[6:10], bool(told.open[12])
+    (array([1, 1, 2, 2]), False)
+    """
+    usual = np.array([usual_strings(int(k)) for k in key], dtype=np.int64)
+    begin, end = SURELY_SEVERAL
+    between = (key > SURELY_ONE_TO) & (key < begin)
+    one, two = several[key <= SURELY_ONE_TO], several[(key >= begin) & (key <= end)]
+    if min(len(one), len(two)) < LEAST_NOTES or np.median(two) - np.median(one) < LEAST_TOLD:
+        return StringCount(usual, between & (usual == 1))
+    low, high = float(np.median(one)), float(np.median(two))
+    says = TOLD_BY_NOTE * np.clip((several - 0.5 * (low + high)) / (high - low), -0.5, 0.5)
+    breaks = np.arange(SURELY_ONE_TO + 1, begin + 1)
+    paired = key[between] >= breaks[:, None]
+    usually = 1 + max(k for k in breaks if usual_strings(int(k) - 1) == 1)
+    chance = np.sum(np.where(paired, says[between], -says[between]), axis=1)
+    chance = np.exp(chance - chance.max() - MOVED_PER_KEY * np.abs(breaks - usually))
+    pair = (chance / chance.sum()) @ paired
+    strings, open_ = usual.copy(), np.zeros(len(key), dtype=bool)
+    strings[between] = np.where(pair > 0.5, 2, 1)
+    open_[between] = np.abs(pair - 0.5) < SURELY - 0.5
+    return StringCount(strings, open_)
 
 
 def half_width_hz(key: ArrayLike) -> FloatArray:

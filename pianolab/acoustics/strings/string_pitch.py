@@ -17,7 +17,13 @@ from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.strikes import Strikes
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples
-from pianolab.acoustics.strings.choirs import MODE_PARTIALS, analysed_s, close_modes
+from pianolab.acoustics.strings.choirs import (
+    MODE_PARTIALS,
+    StringCount,
+    analysed_s,
+    close_modes,
+    count_strings,
+)
 from pianolab.acoustics.strings.far_strings import FarString, MeanOfStrings, far_string, mean_of_far_strings
 from pianolab.acoustics.strings.lines import FIT_PARTIALS, follow_again
 from pianolab.acoustics.strings.modes import Modes
@@ -36,8 +42,7 @@ from pianolab.acoustics.strings.scatter import (
     pitch_sd_cents,
     scatter_cents,
 )
-from pianolab.acoustics.strings.unison import KnownOfNotes, Unison, measure_unison
-from pianolab.keyboard import usual_strings
+from pianolab.acoustics.strings.unison import HEARD_DB, KnownOfNotes, Unison, measure_unison, outermost_hz
 from pianolab.units import CENTS_PER_NEPER, FloatArray, t60_to_rate
 
 LOW_PARTIALS = 12
@@ -84,7 +89,7 @@ class _Choirs:
     centre_hz: FloatArray
     far: FarString
     apart: MeanOfStrings
-    strings: NDArray[np.int64]
+    count: StringCount
     weight: FloatArray
     over_db: FloatArray
 
@@ -163,8 +168,8 @@ def string_pitch(
         far_cents=choirs.far.cents,
         far_sd_cents=choirs.far.sd_cents,
         far_proven=choirs.far.proven,
-        strings=choirs.strings,
-        key=strikes.key,
+        strings=choirs.count.strings,
+        maybe_two=choirs.count.open,
         # What a unison takes off for it was calibrated on the middle of all partials.
         scatter=scatter_cents(off, low, strikes.key, passed=0),
         heard_s=np.maximum(end_s - begin_s, 0.05),
@@ -224,13 +229,15 @@ def _choirs(
     guard = np.full(len(strikes.key), OWN_SHARE * t60_to_rate(t60_s) if t60_s > ROOM_HEARD_S else np.inf)
     modes = close_modes(channels, strikes, centre, held_s, guard, rate_hz=rate_hz)
     centroid, energy = modes.centroid_hz, modes.centroid_energy
-    strings = np.array([usual_strings(int(k)) for k in strikes.key])
     known_hz = np.where(np.isnan(centre), 1.0, centre)
     heard = np.where(over > CHOIR_DB, 1.0, 0.0)
+    shown = outermost_hz(modes, within_db=HEARD_DB)[2]
+    sounding, split = heard * (shown > 0), heard * (shown > 1)
+    count = count_strings(strikes.key, split.sum(axis=1) / np.maximum(sounding.sum(axis=1), 1.0))
     least = 3 if t60_s > LONG_ROOM_S else 2
     far = far_string(modes, centre_hz=known_hz, weight=heard, key=strikes.key, least_partials=least)
     apart = mean_of_far_strings(
-        modes, centre_hz=known_hz, weight=heard, far_cents=far.proven_cents, strings=strings
+        modes, centre_hz=known_hz, weight=heard, far_cents=far.proven_cents, strings=count.strings
     )
     found = (energy > 0) & ~np.isnan(centroid)
     weight = np.where(found, np.clip(over / FULL_WEIGHT_DB, 0.0, 1.0), 0.0)
@@ -244,7 +251,7 @@ def _choirs(
         centre_hz=known_hz,
         far=far,
         apart=apart,
-        strings=strings,
+        count=count,
         weight=weight,
         over_db=over,
     )
@@ -257,7 +264,7 @@ def _fit(
     pitch = peaks.copy()
     apart_hz = choirs.apart.hz
     told_apart = (~np.isnan(apart_hz)).sum(axis=1) >= 2
-    split = ((choirs.strings > 1) & (strikes.key < TOP_KEY) & told_apart)[:, None]
+    split = ((choirs.count.strings > 1) & (strikes.key < TOP_KEY) & told_apart)[:, None]
     mode_weight = np.where(split & np.isnan(apart_hz), 0.0, choirs.weight)
     mean_hz = np.where(split, apart_hz, choirs.modes.centroid_hz)
     pitch[:, :MODE_PARTIALS] = np.where(mode_weight > 0, mean_hz, np.nan)
@@ -282,7 +289,7 @@ def _fit(
         f1_hz=np.where(top, pitch[:, 0], f1_hz),
         few=few,
         top=top,
-        strings=choirs.strings,
+        strings=choirs.count.strings,
         open_share=np.where(split[:, 0], choirs.apart.open_share, np.nan),
     )
 

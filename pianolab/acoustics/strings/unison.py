@@ -47,8 +47,8 @@ TOLD_APART_SHARE, PULLED_SHARE, VARIANCE_SHARE, SCATTER_SHARE = 0.5, 0.4, 0.2, 0
 """Parts of the variance's uncertainty: of what can't be told apart squared, of the partials' scatter about their
 series squared, of the variance itself, of its scatter over the partials (own calibration, the same)."""
 CHOIR_SD = 1.1
-MAYBE_TWO_FROM_KEY, MAYBE_TWO_CENTS = 6, 0.3
-"""From here up a key that usually has one string has two on some pianos, and two in tune sound as one."""
+MAYBE_TWO_CENTS = 0.3
+"""How far apart two strings may be that are taken for one (`choirs.count_strings`): in tune they sound alike."""
 FALSE_BEAT_SHARE = 0.5
 FAR_SCATTERS = 3.0
 """A string is believed far off where it lies farther than `FAR_CENTS` by so many scatters of the partials."""
@@ -76,7 +76,7 @@ class KnownOfNotes:
     """What is known of each note before its unison is measured, shape (notes,) each.
 
     ``far_cents``, ``far_sd_cents`` and ``far_proven`` of a string that seems far off (`far_strings.far_string`); how many ``strings`` the
-    ``key`` is taken to have; ``scatter`` in cents, how far partials lie off their series (`scatter.scatter_cents`);
+    key is taken to have, and whether one may be two (``maybe_two``); ``scatter`` in cents, how far partials lie off their series (`scatter.scatter_cents`);
     ``heard_s``, how long the modes were listened to.
     """
 
@@ -84,7 +84,7 @@ class KnownOfNotes:
     far_sd_cents: FloatArray
     far_proven: NDArray[np.bool_]
     strings: NDArray[np.int64]
-    key: NDArray[np.int64]
+    maybe_two: NDArray[np.bool_]
     scatter: FloatArray
     heard_s: FloatArray
 
@@ -261,7 +261,7 @@ def measure_unison(
     single = known.strings == 1
     one_sd = np.hypot(apart_sd / np.sqrt(np.maximum((used > 0).sum(axis=1), 1)), LEAST_SD_CENTS)
     one_sd = np.hypot(one_sd, FALSE_BEAT_SHARE * apart)
-    one_sd = np.hypot(one_sd, np.where(known.key >= MAYBE_TWO_FROM_KEY, MAYBE_TWO_CENTS, 0.0))
+    one_sd = np.hypot(one_sd, np.where(known.maybe_two, MAYBE_TWO_CENTS, 0.0))
     spread, spread_sd = np.where(single, apart, choir), np.where(single, one_sd, choir_sd)
     # Strings that are seen each by itself say their distance better than the moments of a sum do.
     went_off = ~single & known.believed
