@@ -165,7 +165,9 @@ def test_where_single_strings_end_is_left_open_where_it_can_not_be_heard() -> No
     assert count_strings(key, several).open[10]
 
 
-def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5) -> float:
+def spread_sd(
+    cents: list[float], *, partials: int = 8, heard_s: float = 1.5, fit_db: float = np.nan
+) -> float:
     """How sure the distance of a note's strings is, cents."""
     known = KnownOfNotes(
         far_cents=np.zeros(1),
@@ -178,8 +180,15 @@ def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5) ->
     )
     heard = (np.arange(PARTIALS) < partials).astype(float)[None]
     modes = modes_at([cents] * PARTIALS)
+    modes = replace(modes, fit_db=np.full((1, PARTIALS), fit_db))
     unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=False)
     return float(unison.spread_sd[0])
+
+
+def test_what_the_modes_leave_unexplained_may_be_a_string() -> None:
+    """A tenth of the sound in no mode: strings 8 cents apart could hide in it; a ten thousandth hides nothing."""
+    assert spread_sd([0.0, 0.5], fit_db=10.0) > 3.0 * spread_sd([0.0, 0.5], fit_db=40.0)
+    assert spread_sd([0.0, 0.5], fit_db=40.0) == pytest.approx(spread_sd([0.0, 0.5]), rel=0.05)
 
 
 def test_a_unison_is_less_sure_from_one_partial_or_a_short_look() -> None:

@@ -12,8 +12,9 @@ coupling (own derivation: the first off-diagonal element of the chain that start
 the variance the distance of the outermost strings follows for two strings exactly, for three within a tenth.
 
 How sure that is comes from the note: how the partials' variances scatter, how little could have been told apart in
-the time that was heard, and how far its partials are pulled off their series, since what pulls partials pulls
-strings apart in one and together in another. Where these leave it open, what is usual on this very piano counts.
+the time that was heard, what the modes leave unexplained of the sound, and how far its partials are pulled off their
+series, since what pulls partials pulls strings apart in one and together in another. Where these leave it open, what
+is usual on this very piano counts.
 
 Limits: needs the prompt mode; where a ringing room hides it, the distance of the modes is taken when larger. A single
 string's distance is that of its modes: a false beat [capleton2004]. Under about 0.2 cents nothing is meant; which
@@ -46,6 +47,8 @@ STRUCK_UNEVENLY = 1.15
 TOLD_APART_SHARE, PULLED_SHARE, VARIANCE_SHARE, SCATTER_SHARE = 0.5, 0.4, 0.2, 0.6
 """Parts of the variance's uncertainty: of what can't be told apart squared, of the partials' scatter about their
 series squared, of the variance itself, of its scatter over the partials (own calibration, the same)."""
+HIDDEN_CENTS = 6.0
+"""What the modes leave unexplained of a partial may be a string so far off (own calibration, the same)."""
 CHOIR_SD = 1.1
 MAYBE_TWO_CENTS = 0.3
 """How far apart two strings may be that are taken for one (`choirs.count_strings`): in tune they sound alike."""
@@ -165,6 +168,7 @@ def _from_variance(
     of_notes: KnownOfNotes,
     *,
     least_apart: FloatArray,
+    left_share: FloatArray,
     prompt_hidden: bool,
 ) -> tuple[FloatArray, FloatArray]:
     """Distance of the outermost strings and its uncertainty, cents, from the partials' variances.
@@ -183,10 +187,12 @@ def _from_variance(
     sd = np.where(count == 1, np.maximum(np.abs(middle), 0.3), sd) * (2.0 if prompt_hidden else 1.0)
     apart = TOLD_APART_SHARE * _quarter(least_apart, weight > 0) ** 2
     pulled = PULLED_SHARE * of_notes.scatter**2
+    hidden = HIDDEN_CENTS**2 * weighted_median(left_share, weight)
     sd = np.sqrt(
         (SCATTER_SHARE * sd) ** 2
         + apart**2
         + pulled**2
+        + np.nan_to_num(hidden) ** 2
         + (VARIANCE_SHARE * middle) ** 2
         + LEAST_VARIANCE_SD**2
     )
@@ -251,6 +257,7 @@ def measure_unison(
         used,
         known,
         least_apart=least_apart_cents(modes, centre_hz=centre_hz, heard_s=known.heard_s),
+        left_share=10.0 ** (-np.nan_to_num(modes.fit_db, nan=np.inf) / 10.0),
         prompt_hidden=prompt_hidden,
     )
     if prompt_hidden:
