@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pianolab.acoustics import listen
-from pianolab.acoustics.strings.choirs import count_strings
+from pianolab.acoustics.strings.choirs import count_strings, unexplained_share
 from pianolab.acoustics.strings.far_strings import FarString, far_string, mean_of_far_strings
 from pianolab.acoustics.strings.modes import MOST_MODES, Modes
 from pianolab.acoustics.strings.unison import KnownOfNotes, measure_unison
@@ -165,9 +165,7 @@ def test_where_single_strings_end_is_left_open_where_it_can_not_be_heard() -> No
     assert count_strings(key, several).open[10]
 
 
-def spread_sd(
-    cents: list[float], *, partials: int = 8, heard_s: float = 1.5, fit_db: float = np.nan
-) -> float:
+def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5, left: float = 0.0) -> float:
     """How sure the distance of a note's strings is, cents."""
     known = KnownOfNotes(
         far_cents=np.zeros(1),
@@ -177,18 +175,29 @@ def spread_sd(
         maybe_two=np.zeros(1, dtype=bool),
         scatter=np.full(1, 0.1),
         heard_s=np.full(1, heard_s),
+        unexplained=np.full((1, PARTIALS), left),
     )
     heard = (np.arange(PARTIALS) < partials).astype(float)[None]
     modes = modes_at([cents] * PARTIALS)
-    modes = replace(modes, fit_db=np.full((1, PARTIALS), fit_db))
     unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=False)
     return float(unison.spread_sd[0])
 
 
 def test_what_the_modes_leave_unexplained_may_be_a_string() -> None:
     """A tenth of the sound in no mode: strings 8 cents apart could hide in it; a ten thousandth hides nothing."""
-    assert spread_sd([0.0, 0.5], fit_db=10.0) > 3.0 * spread_sd([0.0, 0.5], fit_db=40.0)
-    assert spread_sd([0.0, 0.5], fit_db=40.0) == pytest.approx(spread_sd([0.0, 0.5]), rel=0.05)
+    assert spread_sd([0.0, 0.5], left=0.1) > 3.0 * spread_sd([0.0, 0.5], left=1e-4)
+    assert spread_sd([0.0, 0.5], left=1e-4) == pytest.approx(spread_sd([0.0, 0.5]), rel=0.05)
+
+
+def test_noise_is_no_string() -> None:
+    """The same tenth is left of a line that hardly stands out of the noise, and of one far over it, the twin."""
+    modes = replace(modes_at([[0.0, 0.5]] * PARTIALS), fit_db=np.full((1, PARTIALS), 10.0))
+    faint, loud = (
+        unexplained_share(modes, np.full((1, PARTIALS), db), key=np.array([KEY]), heard_s=np.full(1, 1.5))
+        for db in (13.0, 45.0)
+    )
+    assert np.all(faint < 0.02)
+    assert loud == pytest.approx(0.1, rel=0.02)
 
 
 def test_a_unison_is_less_sure_from_one_partial_or_a_short_look() -> None:
@@ -211,6 +220,7 @@ def test_strings_that_are_seen_apart_say_their_distance(proven: bool) -> None:
         maybe_two=np.zeros(1, dtype=bool),
         scatter=np.full(1, 0.1),
         heard_s=np.full(1, 1.5),
+        unexplained=np.zeros((1, PARTIALS)),
     )
     heard = (np.arange(PARTIALS) < 8).astype(float)[None]
     modes = modes_at([[0.0, 12.0]] * PARTIALS, soft_db=0.0)
@@ -256,6 +266,7 @@ def test_one_mode_in_a_long_room_says_nothing_of_the_strings(
         maybe_two=np.zeros(1, dtype=bool),
         scatter=np.full(1, 0.3),
         heard_s=np.full(1, 1.5),
+        unexplained=np.zeros((1, PARTIALS)),
     )
     unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=long_room)
     assert bool(unison.room_hides[0]) == hides

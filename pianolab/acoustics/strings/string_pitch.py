@@ -23,6 +23,7 @@ from pianolab.acoustics.strings.choirs import (
     analysed_s,
     close_modes,
     count_strings,
+    unexplained_share,
 )
 from pianolab.acoustics.strings.far_strings import FarString, MeanOfStrings, far_string, mean_of_far_strings
 from pianolab.acoustics.strings.lines import FIT_PARTIALS, follow_again
@@ -163,17 +164,8 @@ def string_pitch(
     slow_weight = np.where(choirs.over_db > CHOIR_DB, choirs.weight * slow_share, 0.0)
     off, low = off_series_cents(fitted.pitch, fitted.whole)[:, :LOW_PARTIALS], fitted.weight[:, :LOW_PARTIALS]
     scatter = scatter_cents(off, low, strikes.key)
-    begin_s, end_s = analysed_s(strikes.key, held_s)
-    known = KnownOfNotes(
-        far_cents=choirs.far.cents,
-        far_sd_cents=choirs.far.sd_cents,
-        far_proven=choirs.far.proven,
-        strings=choirs.count.strings,
-        maybe_two=choirs.count.open,
-        # What a unison takes off for it was calibrated on the middle of all partials.
-        scatter=scatter_cents(off, low, strikes.key, passed=0),
-        heard_s=np.maximum(end_s - begin_s, 0.05),
-    )
+    # What a unison takes off for it was calibrated on the middle of all partials.
+    known = _known(strikes, choirs, held_s=held_s, scatter=scatter_cents(off, low, strikes.key, passed=0))
     unison = measure_unison(
         choirs.modes,
         known,
@@ -194,6 +186,21 @@ def string_pitch(
         partial_hz=choirs.modes.centroid_hz,
         partial_weight=slow_weight,
         mode_weight=choirs.weight,
+    )
+
+
+def _known(strikes: Strikes, choirs: _Choirs, *, held_s: FloatArray, scatter: FloatArray) -> KnownOfNotes:
+    begin_s, end_s = analysed_s(strikes.key, held_s)
+    heard_s = np.maximum(end_s - begin_s, 0.05)
+    return KnownOfNotes(
+        far_cents=choirs.far.cents,
+        far_sd_cents=choirs.far.sd_cents,
+        far_proven=choirs.far.proven,
+        strings=choirs.count.strings,
+        maybe_two=choirs.count.open,
+        scatter=scatter,
+        heard_s=heard_s,
+        unexplained=unexplained_share(choirs.modes, choirs.over_db, key=strikes.key, heard_s=heard_s),
     )
 
 

@@ -47,7 +47,7 @@ STRUCK_UNEVENLY = 1.15
 TOLD_APART_SHARE, PULLED_SHARE, VARIANCE_SHARE, SCATTER_SHARE = 0.5, 0.4, 0.2, 0.6
 """Parts of the variance's uncertainty: of what can't be told apart squared, of the partials' scatter about their
 series squared, of the variance itself, of its scatter over the partials (own calibration, the same)."""
-HIDDEN_CENTS = 6.0
+HIDDEN_CENTS = 8.0
 """What the modes leave unexplained of a partial may be a string so far off (own calibration, the same)."""
 CHOIR_SD = 1.1
 MAYBE_TWO_CENTS = 0.3
@@ -76,11 +76,12 @@ class Unison:
 
 @dataclass(frozen=True, kw_only=True)
 class KnownOfNotes:
-    """What is known of each note before its unison is measured, shape (notes,) each.
+    """What is known of each note before its unison is measured, shape (notes,) each but ``unexplained``.
 
     ``far_cents``, ``far_sd_cents`` and ``far_proven`` of a string that seems far off (`far_strings.far_string`); how many ``strings`` the
     key is taken to have, and whether one may be two (``maybe_two``); ``scatter`` in cents, how far partials lie off their series (`scatter.scatter_cents`);
-    ``heard_s``, how long the modes were listened to.
+    ``heard_s``, how long the modes were listened to; ``unexplained``, shape (notes, partials), which share of each partial
+    the modes leave (`choirs.unexplained_share`).
     """
 
     far_cents: FloatArray
@@ -90,6 +91,7 @@ class KnownOfNotes:
     maybe_two: NDArray[np.bool_]
     scatter: FloatArray
     heard_s: FloatArray
+    unexplained: FloatArray
 
     @property
     def believed(self) -> NDArray[np.bool_]:
@@ -168,7 +170,6 @@ def _from_variance(
     of_notes: KnownOfNotes,
     *,
     least_apart: FloatArray,
-    left_share: FloatArray,
     prompt_hidden: bool,
 ) -> tuple[FloatArray, FloatArray]:
     """Distance of the outermost strings and its uncertainty, cents, from the partials' variances.
@@ -187,7 +188,7 @@ def _from_variance(
     sd = np.where(count == 1, np.maximum(np.abs(middle), 0.3), sd) * (2.0 if prompt_hidden else 1.0)
     apart = TOLD_APART_SHARE * _quarter(least_apart, weight > 0) ** 2
     pulled = PULLED_SHARE * of_notes.scatter**2
-    hidden = HIDDEN_CENTS**2 * weighted_median(left_share, weight)
+    hidden = HIDDEN_CENTS**2 * weighted_median(of_notes.unexplained, weight)
     sd = np.sqrt(
         (SCATTER_SHARE * sd) ** 2
         + apart**2
@@ -257,7 +258,6 @@ def measure_unison(
         used,
         known,
         least_apart=least_apart_cents(modes, centre_hz=centre_hz, heard_s=known.heard_s),
-        left_share=10.0 ** (-np.nan_to_num(modes.fit_db, nan=np.inf) / 10.0),
         prompt_hidden=prompt_hidden,
     )
     if prompt_hidden:
