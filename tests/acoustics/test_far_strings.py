@@ -165,8 +165,16 @@ def test_where_single_strings_end_is_left_open_where_it_can_not_be_heard() -> No
     assert count_strings(key, several).open[10]
 
 
-def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5, left: float = 0.0) -> float:
-    """How sure the distance of a note's strings is, cents."""
+def unison_of(
+    cents: list[float],
+    *,
+    partials: int = 8,
+    heard_s: float = 1.5,
+    left: float = 0.0,
+    long_room: bool = False,
+    soft_db: float = -6.0,
+) -> tuple[float, float]:
+    """The distance of a note's strings and how sure it is, cents."""
     known = KnownOfNotes(
         far_cents=np.zeros(1),
         far_sd_cents=np.zeros(1),
@@ -178,9 +186,23 @@ def spread_sd(cents: list[float], *, partials: int = 8, heard_s: float = 1.5, le
         unexplained=np.full((1, PARTIALS), left),
     )
     heard = (np.arange(PARTIALS) < partials).astype(float)[None]
-    modes = modes_at([cents] * PARTIALS)
-    unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=False)
-    return float(unison.spread_sd[0])
+    modes = modes_at([cents] * PARTIALS, soft_db=soft_db)
+    unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=long_room)
+    return float(unison.spread_cents[0]), float(unison.spread_sd[0])
+
+
+def spread_sd(cents: list[float], **stated: float) -> float:
+    return unison_of(cents, **stated)[1]
+
+
+def test_a_faint_mode_in_a_long_room_may_be_the_room_s() -> None:
+    """A mode 21 dB down and 6 cents away: a string whose prompt part is not heard, or the room's. Both are to be held."""
+    spread, sd = unison_of([0.0, 6.0], soft_db=-21.0, long_room=True)
+    by_moments, sd_by_moments = unison_of([0.0, 6.0], soft_db=-21.0)
+    assert by_moments < spread < 6.0
+    assert 6.0 - spread <= 2.0 * sd
+    assert spread - by_moments <= 2.0 * sd
+    assert 6.0 - by_moments > 2.0 * sd_by_moments, "the twin, in which nothing hides the prompt mode"
 
 
 def test_what_the_modes_leave_unexplained_may_be_a_string() -> None:

@@ -16,7 +16,7 @@ the time that was heard, what the modes leave unexplained of the sound, and how 
 series, since what pulls partials pulls strings apart in one and together in another. Where these leave it open, what
 is usual on this very piano counts.
 
-Limits: needs the prompt mode; where a ringing room hides it, the distance of the modes is taken when larger. A single
+Limits: needs the prompt mode; where a ringing room hides it, the distance of the modes counts by half when larger. A single
 string's distance is that of its modes: a false beat [capleton2004]. Under about 0.2 cents nothing is meant; which
 string is off can't be heard from outside. The errors have a heavy tail on unisons many cents wide: a string that no
 partial shows clearly is missed altogether.
@@ -49,7 +49,7 @@ TOLD_APART_SHARE, PULLED_SHARE, VARIANCE_SHARE, SCATTER_SHARE = 0.5, 0.4, 0.2, 0
 series squared, of the variance itself, of its scatter over the partials (own calibration, the same)."""
 HIDDEN_CENTS = 8.0
 """What the modes leave unexplained of a partial may be a string so far off (own calibration, the same)."""
-CHOIR_SD = 1.1
+CHOIR_SD, ROOM_SHARE = 1.1, 0.8
 MAYBE_TWO_CENTS = 0.3
 """How far apart two strings may be that are taken for one (`choirs.count_strings`): in tune they sound alike."""
 FALSE_BEAT_SHARE = 0.5
@@ -260,11 +260,12 @@ def measure_unison(
         least_apart=least_apart_cents(modes, centre_hz=centre_hz, heard_s=known.heard_s),
         prompt_hidden=prompt_hidden,
     )
-    if prompt_hidden:
-        choir = np.maximum(choir, apart)
+    # In a long room the moments lack the prompt modes, and what lies farther apart may be the room's: midway, and open.
+    raised = 0.5 * np.maximum(np.nan_to_num(apart - choir), 0.0) if prompt_hidden else 0.0
+    choir = choir + raised
     # A string that some partials show far off and the others do not leaves it open by half.
     open_cents = np.where(known.believed, 0.0, 0.5 * np.maximum(known.far_cents - choir, 0.0))
-    choir_sd = np.hypot(CHOIR_SD * choir_sd + 0.02, open_cents)
+    choir_sd = np.hypot(np.hypot(CHOIR_SD * choir_sd + 0.02, open_cents), ROOM_SHARE * raised)
     single = known.strings == 1
     one_sd = np.hypot(apart_sd / np.sqrt(np.maximum((used > 0).sum(axis=1), 1)), LEAST_SD_CENTS)
     one_sd = np.hypot(one_sd, FALSE_BEAT_SHARE * apart)
