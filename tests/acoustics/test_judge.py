@@ -35,6 +35,7 @@ def evidence(
         "trust": ["ok"],
         "verdict": ["sound"],
         "off_curve": [False],
+        "moved_together": [False],
         "slipped": [False],
         "perhaps_slipped": [False],
         "slow_damper": [False],

@@ -321,6 +321,7 @@ def test_at_the_top_no_string_is_said_to_be_off() -> None:
     m = SimpleNamespace(
         strikes=SimpleNamespace(key=key),
         unison=SimpleNamespace(spread_cents=width, spread_sd=np.full(39, 0.2)),
+        partial_weight=np.ones((39, 8)),
     )
     assert list(key[slipped_strings(width, np.full(39, 0.2), key)]) == [60, 80]
     assert list(key[top_string_perhaps(m)]) == [80]

@@ -36,6 +36,7 @@ RELEASED_S = 0.1
 """The moment of the release is known to about this."""
 SMOOTH, BLINK, LATE = 10, 10, 40
 RISING_DB = 3.0
+JUMP_S, CLEAR_OF_NOISE_DB = 0.05, 12.0
 TOP_NEAR_S = 0.1
 LEVEL_OFF_SDS = stdtrit(4.0, np.arange(0.5, 60.0) / 60.0) / stdtrit(4.0, 0.841)
 """How far a level is off over its sd, evenly in probability: Student's distribution of 4, since errors have heavy tails."""
@@ -77,7 +78,8 @@ def note_decay(
     NoteDecay
     """
     t = level.time_s
-    held = (t >= -0.03) & (t <= usable_s)
+    broken_s = broken_into_s(level)
+    held = (t >= -0.03) & (t <= min(usable_s, broken_s))
     if held.sum() < 8:
         why = "held too short"
         return NoteDecay(np.nan, "", np.nan, why_no_decay=why, why_no_early=why)
@@ -96,7 +98,7 @@ def note_decay(
     time_s = last_passing_s(t, db, fall_db=fall_db)
     if np.isnan(time_s) or _comes_back(db, fall_db):
         return replace(found, decay_20_s=surely_s)
-    if time_s > t[-1] - RELEASED_S:
+    if broken_s >= usable_s and time_s > t[-1] - RELEASED_S:
         # So late it may be the fall after the key was let go that passes -20 dB.
         return replace(found, decay_20_s=max(min(float(t[-1]) - RELEASED_S, surely_s), 0.0))
     sd_db = float(np.hypot(level_sd_db, _noise_db(level, db[0] - fall_db)))
@@ -149,6 +151,34 @@ def last_passing_s(t: FloatArray, db: FloatArray, *, fall_db: float) -> float:
         return float("nan")
     share = (db[last] - target) / max(db[last] - db[last + 1], 1e-9)
     return float(t[last] + share * (t[last + 1] - t[last]) - t[0])
+
+
+def broken_into_s(level: NoteLevel) -> float:
+    """No later than when another sound begins over a note that has fallen 20 dB, s after the blow; infinity where none does.
+
+    A tick, a word or a knock jumps up from a level that was flat. A beat rises as steeply only out of a hole into which it
+    fell as steeply.
+
+    Examples
+    --------
+    >>> t = np.arange(0.0, 2.0, 0.005)
+    >>> note, tick = 10.0 ** (-4.0 * t) * np.minimum(t / 0.03, 1.0), np.where(t > 1.2, 10.0 ** (-1.0 - 20.0 * (t - 1.2)), 0.0)
+    >>> broken_into_s(NoteLevel(t, note, noise=1e-6)), round(broken_into_s(NoteLevel(t, note + tick, noise=1e-6)), 2)
+    (inf, 1.16)
+    """
+    lim, t = limits()["decay"], level.time_s
+    step = round(JUMP_S / float(np.median(np.diff(t)))) if len(t) > 1 else 0
+    if not step or len(t) <= 2 * step:
+        return np.inf
+    db = np.maximum(level.level_db, level.floor_db)
+    top = int(np.argmax(np.where(t <= TOP_WITHIN_S, db, -np.inf)))
+    target = float(db[top]) - lim["fall_db"]
+    before, now, after = db[: -2 * step], db[step:-step], db[2 * step :]
+    fallen = np.minimum.accumulate(np.where(t > t[top], db, np.inf))[step:-step] < target
+    least = max(target, level.floor_db + CLEAR_OF_NOISE_DB)
+    jumps = (after - now > lim["jump_db"]) & (before - now < lim["jump_flat_db"]) & (after > least)
+    at = np.flatnonzero(fallen & jumps)
+    return float(t[step + at[0]]) if len(at) else np.inf
 
 
 def _heard_s(level: NoteLevel, t: FloatArray, held: NDArray[np.bool_], top: int) -> float:

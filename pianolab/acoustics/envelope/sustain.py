@@ -60,7 +60,7 @@ def short_notes(
     doubt = 0.0 if sd_s is None else np.nan_to_num(sd_s / np.maximum(decay_s, 1e-3))
     early = np.where(bound == "=", line - ratio - lim["doubt_sds"] * doubt, np.nan)
     at_most = np.where(bound == "=", line - ratio + lim["doubt_sds"] * doubt, 0.0)
-    evidence = np.where((quick > lim["least_each"]) & (early > 0.5 * lim["least_each"]), quick + early, 0.0)
+    evidence = np.where((quick > lim["least_each"]) & (early > lim["least_each"]), quick + early, 0.0)
     both = quick + np.nan_to_num(early)
     near = running_median(both, half=3)
     # Where an instrument's notes differ by themselves, one of them must stand out of that.

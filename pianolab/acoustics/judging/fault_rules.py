@@ -15,7 +15,12 @@ from numpy.typing import NDArray
 from pianolab.acoustics.envelope.sustain import judge_sustain, slow_dampers
 from pianolab.acoustics.judging.buzz import OverNeighbours, buzzes, over_neighbours
 from pianolab.acoustics.judging.tuning import tuning_curve
-from pianolab.acoustics.judging.tuning_need import off_curve, perhaps_slipped, slipped_strings
+from pianolab.acoustics.judging.tuning_need import (
+    moved_together,
+    off_curve,
+    perhaps_slipped,
+    slipped_strings,
+)
 from pianolab.acoustics.judging.voicing import VOICING_UNTOLD, Brightness, measure_brightness
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.notes import NoteMeasures
@@ -30,6 +35,7 @@ NO_DAMPER = "no damper on this key"
 ROOM_RINGS_ON = "the room rings on as long as the note"
 OVER_TOO_SOON = "let go, or drowned, before it had fallen 20 dB"
 STRING_PULLS = "one of its strings is far off and pulls its pitch"
+MOVED_TOGETHER = "its neighbours are as far off: a register out of tune, or keys misread"
 BETWEEN_SHORT_AND_LONG = "neither clearly short nor clearly long beside its neighbours"
 
 
@@ -46,6 +52,7 @@ class NoteEvidence:
     trust: list[str]
     verdict: list[str]
     off_curve: Flags
+    moved_together: Flags
     slipped: Flags
     perhaps_slipped: Flags
     slow_damper: Flags
@@ -106,6 +113,7 @@ def gather_evidence(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags)
     trust, verdict = judge_sustain(m, clipped=clipped)
     slipped = slipped_strings(spread, spread_sd, key)
     slow, why_damper = slow_dampers(m)
+    far = off_curve(cents - curve, m.f1_sd_cents, spread, key)
     return NoteEvidence(
         m=m,
         cents=cents,
@@ -115,7 +123,8 @@ def gather_evidence(m: NoteMeasures, *, expected_hz: FloatArray, clipped: Flags)
         between=over_neighbours(m.between, key=key),
         trust=trust,
         verdict=verdict,
-        off_curve=off_curve(cents - curve, m.f1_sd_cents, spread, key),
+        off_curve=far,
+        moved_together=moved_together(far, key),
         slipped=slipped,
         perhaps_slipped=perhaps_slipped(spread, spread_sd, key) & ~slipped,
         slow_damper=slow,
@@ -136,7 +145,7 @@ def _off_pitch(e: NoteEvidence, i: int) -> Ruling:
         # One fault is said once, of the unison.
         return Ruling(untold=STRING_PULLS)
     if e.off_curve[i]:
-        return FOUND
+        return Ruling(untold=MOVED_TOGETHER) if e.moved_together[i] else FOUND
     return Ruling(untold=TOO_WEAK) if np.isnan(e.cents[i]) else SOUND
 
 

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 Flags = NDArray[np.bool_]
 LEAST_WIDTH_CENTS = 0.3
 """Below this a width is as good as none, and its logarithm means nothing."""
+TOGETHER_GAP = 3
+"""Keys no farther apart than this are beside each other."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -219,6 +221,24 @@ def off_curve(
     others = max(lim["off_curve_spreads"] * scatter, lim["off_curve_unisons"] * usual)
     far = np.abs(off_cents) > np.maximum(sure, others)
     return np.asarray(np.nan_to_num(far).astype(bool))
+
+
+def moved_together(far: Flags, key: NDArray[np.int_]) -> Flags:
+    """Of the keys that are far off the curve those that are so beside each other: a register that was left behind by the
+    tuner, or keys that were misread; one of them alone has no fault of its own.
+
+    Examples
+    --------
+    >>> far = np.isin(np.arange(30, 60), [35, 44, 45, 47, 48, 55, 56])
+    >>> [int(k) for k in np.arange(30, 60)[moved_together(far, np.arange(30, 60))]]
+    [44, 45, 47, 48]
+    """
+    at = np.flatnonzero(far)
+    groups = np.split(at, np.flatnonzero(np.diff(key[at]) > TOGETHER_GAP) + 1)
+    out = np.zeros(len(far), dtype=bool)
+    for group in groups:
+        out[group] = len(group) >= limits()["tuning"]["together_keys"]
+    return out
 
 
 def _several(key: ArrayLike) -> Flags:

@@ -23,6 +23,8 @@ from pianolab.acoustics.recorder.elsewhere import (
     buzz_from_elsewhere,
     buzzing_notes,
     dampers_from_elsewhere,
+    fades_from_elsewhere,
+    hugs_partials,
     lines_of_the_room,
     struck_again,
     undamped_perhaps,
@@ -74,7 +76,7 @@ def states_of(channels: Samples, m: NoteMeasures, *, rate_hz: int, lossy: bool =
         *_too_soft(channels, m),
         *_elsewhere(channels, m, rate_hz=rate_hz),
         *_single_keys(channels, m, rate_hz=rate_hz),
-        *(_codec(m) if lossy else []),
+        *(_codec(m) if lossy else _coded_before(channels, m, rate_hz=rate_hz)),
     ]
 
 
@@ -213,19 +215,23 @@ def _too_soft(channels: Samples, m: NoteMeasures) -> list[Impairment]:
 def _elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
     buzz = buzz_from_elsewhere(channels, m, rate_hz=rate_hz)
     damper = dampers_from_elsewhere(channels, m, rate_hz=rate_hz)
+    fades = fades_from_elsewhere(channels, m, rate_hz=rate_hz)
     why_buzz = "neither begin with the blow nor fade with the note: buzz is not judged there"
     why_damper = "cover what the damper leaves: dampers are not judged there"
+    why_fades = "come while it fades: sustain is not judged there"
     return [
         Impairment(
             name="sounds from elsewhere",
             keys=_keys(m, which),
             faults=(fault,),
             columns=columns,
+            trust="noisy" if fault == "short_sustain" else "",
             says=f"sounds from elsewhere over {int(which.sum())} note{'s' if which.sum() > 1 else ''} {why}",
         )
         for which, fault, columns, why in (
             (buzz, "buzz", ("buzz_db",), why_buzz),
             (damper, "damper", ("release_20_s",), why_damper),
+            (fades, "short_sustain", ("decay_20_s",), why_fades),
         )
         if which.any()
     ]
@@ -269,10 +275,11 @@ def _single_keys(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Im
 
 
 def top_string_perhaps(m: NoteMeasures) -> NDArray[np.bool_]:
-    """Notes at the top one of whose strings seems far off, by one or two partials which a board may have split."""
-    key = m.strikes.key
+    """Notes one of whose strings seems far off by one or two partials, which a board may have split: at the top, or in noise."""
+    key, lim = m.strikes.key, limits()["unison"]
     slipped = slipped_strings(m.unison.spread_cents, m.unison.spread_sd, key)
-    return np.asarray(slipped & (key > limits()["unison"]["few_partials_above"]))
+    few = np.sum(m.partial_weight > 0, axis=1) <= lim["few_partials"]
+    return np.asarray(slipped & (few | (key > lim["few_partials_above"])))
 
 
 def _codec(m: NoteMeasures) -> list[Impairment]:
@@ -280,15 +287,27 @@ def _codec(m: NoteMeasures) -> list[Impairment]:
     if seem.sum() < lim["coded_keys"]:
         # One or two that stand out so far no codec makes.
         seem &= over_neighbours(m.between, key=m.strikes.key).db < lim["coded_over_db"]
-    if not seem.any():
-        return []
     says = (
         f"the sound was stored with loss, and what a codec adds between the partials sounds like a buzz: {int(seem.sum())} "
         f"key{'s seem' if seem.sum() > 1 else ' seems'} to buzz, which is not judged there"
     )
-    return [
-        Impairment(name="codec noise", says=says, keys=_keys(m, seem), faults=("buzz",), columns=("buzz_db",))
-    ]
+    return [_codec_noise(m, seem, says)] if seem.any() else []
+
+
+def _coded_before(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
+    """A file that keeps everything may have been made from one that didn't."""
+    hug = hugs_partials(channels, m, rate_hz=rate_hz)
+    says = (
+        f"what is heard between the partials of {int(hug.sum())} key{'s' if hug.sum() > 1 else ''} hugs them, as what a "
+        "codec adds does and a buzz does not: buzz is not judged there; record to a file without loss"
+    )
+    return [_codec_noise(m, hug, says)] if hug.any() else []
+
+
+def _codec_noise(m: NoteMeasures, which: NDArray[np.bool_], says: str) -> Impairment:
+    return Impairment(
+        name="codec noise", says=says, keys=_keys(m, which), faults=("buzz",), columns=("buzz_db",)
+    )
 
 
 def forbid(rows: Sequence[Row], impairments: Iterable[Impairment]) -> list[Row]:
