@@ -166,33 +166,44 @@ def test_where_single_strings_end_is_left_open_where_it_can_not_be_heard() -> No
 
 
 def unison_of(
-    cents: list[float],
+    cents: list[float] | list[list[float]],
     *,
+    strings: int = 3,
     partials: int = 8,
     heard_s: float = 1.5,
     left: float = 0.0,
     long_room: bool = False,
     soft_db: float = -6.0,
 ) -> tuple[float, float]:
-    """The distance of a note's strings and how sure it is, cents."""
+    """The distance of a note's strings and how sure it is, cents; ``cents`` for all partials, or for each."""
     known = KnownOfNotes(
         far_cents=np.zeros(1),
         far_sd_cents=np.zeros(1),
         far_proven=np.zeros(1, dtype=bool),
-        strings=np.array([3]),
+        strings=np.array([strings]),
         maybe_two=np.zeros(1, dtype=bool),
         scatter=np.full(1, 0.1),
         heard_s=np.full(1, heard_s),
         unexplained=np.full((1, PARTIALS), left),
     )
     heard = (np.arange(PARTIALS) < partials).astype(float)[None]
-    modes = modes_at([cents] * PARTIALS, soft_db=soft_db)
+    each = cents if isinstance(cents[0], list) else [cents] * PARTIALS
+    modes = modes_at(each, soft_db=soft_db)
     unison = measure_unison(modes, known, centre_hz=CENTRE_HZ, weight=heard, prompt_hidden=long_room)
     return float(unison.spread_cents[0]), float(unison.spread_sd[0])
 
 
 def spread_sd(cents: list[float], **stated: float) -> float:
     return unison_of(cents, **stated)[1]
+
+
+@pytest.mark.parametrize("strings", [1, 2])
+def test_what_lies_far_from_a_single_string_is_not_its_false_beat(strings: int) -> None:
+    """Lines at 30 cents, now above and now below, as a codec leaves them; for a pair, the twin, they may be the other string."""
+    far = [[0.0, 30.0], [0.0, -45.0], [0.0, 20.0], [0.0, 1.5]] * 2 + [[0.0]] * 4
+    spread, sd = unison_of(far, strings=strings)
+    assert (spread < 2.0) == (strings == 1)
+    assert (sd < 1.0) == (strings == 1)
 
 
 def test_a_faint_mode_in_a_long_room_may_be_the_room_s() -> None:

@@ -24,7 +24,7 @@ partial shows clearly is missed altogether.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -227,6 +227,15 @@ def _expected_distance(
     return np.where(np.isnan(middle), np.nan, mean), np.where(np.isnan(middle), np.nan, spread)
 
 
+def _of_one_string(modes: Modes) -> FloatArray:
+    """Energy of the modes that can be one string's, shape (notes, partials, modes): what lies farther than `FAR_CENTS` from
+    the strongest is a string that rings along, or what a recorder adds."""
+    strongest = np.argmax(modes.energy, axis=-1)[..., None]
+    at_hz = np.take_along_axis(modes.f_hz, strongest, axis=-1)
+    off = np.abs(np.nan_to_num(modes.f_hz / at_hz, nan=1.0) - 1.0) * CENTS_PER_NEPER
+    return np.asarray(np.where(off < FAR_CENTS, modes.energy, 0.0))
+
+
 def measure_unison(
     modes: Modes,
     known: KnownOfNotes,
@@ -248,7 +257,9 @@ def measure_unison(
     -------
     Unison
     """
-    low, high, count = outermost_hz(modes, within_db=HEARD_DB)
+    single = (known.strings == 1) & ~known.believed
+    own = replace(modes, energy=np.where(single[:, None, None], _of_one_string(modes), modes.energy))
+    low, high, count = outermost_hz(own, within_db=HEARD_DB)
     cents = CENTS_PER_NEPER * (high - low) / centre_hz
     used = np.where(count > 0, weight, 0.0)
     apart = weighted_median(cents, used)
@@ -266,7 +277,6 @@ def measure_unison(
     # A string that some partials show far off and the others do not leaves it open by half.
     open_cents = np.where(known.believed, 0.0, 0.5 * np.maximum(known.far_cents - choir, 0.0))
     choir_sd = np.hypot(np.hypot(CHOIR_SD * choir_sd + 0.02, open_cents), ROOM_SHARE * raised)
-    single = known.strings == 1
     one_sd = np.hypot(apart_sd / np.sqrt(np.maximum((used > 0).sum(axis=1), 1)), LEAST_SD_CENTS)
     one_sd = np.hypot(one_sd, FALSE_BEAT_SHARE * apart)
     one_sd = np.hypot(one_sd, np.where(known.maybe_two, MAYBE_TWO_CENTS, 0.0))
