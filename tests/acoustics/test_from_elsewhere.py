@@ -135,6 +135,20 @@ def test_strings_alone_do_not_make_a_note_short() -> None:
     assert short(82, sooner=1.0, quicker=1.0) == {82}
 
 
+def test_on_a_piano_whose_sound_notes_differ_much_a_note_is_not_short_by_what_others_have() -> None:
+    """A short-lived piano: its notes scatter by a half and more, one lasts a third of what other pianos' do."""
+    usual, rng = usual_decay_20_s(KEY), np.random.default_rng(8)
+
+    def called(scatter: float) -> bool:
+        own, quick = rng.normal(0.0, scatter, (2, len(KEY)))
+        own[20], quick[20] = -0.5, 0.4
+        decay_s, rate = usual * np.exp(-0.7 + own), 20.0 / usual * np.exp(0.6 + quick)
+        return bool(short_notes(decay_s, np.full(len(KEY), "="), rate, KEY)[0][20])
+
+    assert not called(0.4)
+    assert called(0.1)
+
+
 def test_one_key_far_off_is_a_fault_and_a_register_is_not() -> None:
     key = np.arange(20, 60)
     assert not moved_together(np.isin(key, [30, 41, 57, 58]), key).any()

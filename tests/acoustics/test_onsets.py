@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pianolab.acoustics.keys import onsets
 from pianolab.acoustics.keys.onsets import find_onsets
 from pianolab.acoustics.limits import limits
 
@@ -30,3 +31,37 @@ def test_a_blow_is_placed_before_it_begins_and_by_no_more_than_half_a_window_and
     early_s = np.array([t - onsets.times_s[np.argmin(np.abs(onsets.times_s - t))] for t in truth])
     assert np.all(early_s >= 0.0)
     assert np.all(early_s < 0.5 * limits()["segment"]["window_s"] + onsets.hop_s)
+
+
+def flooded(seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Thirty blows in noise of equal power per octave, 5 dB under them, and when they begin."""
+    at_s = np.arange(30) * 1.5 + 0.5
+    sound = blows(*at_s)[0].astype(float)
+    rng = np.random.default_rng(seed)
+    spectrum = np.fft.rfft(rng.normal(size=len(sound)))
+    spectrum /= np.sqrt(np.maximum(np.fft.rfftfreq(len(sound), 1 / RATE_HZ), 20.0))
+    noise = np.fft.irfft(spectrum, len(sound))
+    noise *= 10 ** (-5 / 20) * np.sqrt(np.mean(sound**2) / np.mean(noise**2))
+    return (sound + noise)[None].astype(np.float32), at_s
+
+
+def found_in_flood(seed: int) -> tuple[int, int]:
+    """How many blows are among the candidates, and how many candidates there are."""
+    sound, at_s = flooded(seed)
+    times_s = find_onsets(sound, rate_hz=RATE_HZ).times_s
+    return sum(bool(np.any(np.abs(times_s - t) < 0.08)) for t in at_s), len(times_s)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_in_a_flood_of_noise_blows_stay_and_what_noise_does_all_the_time_goes(seed: int) -> None:
+    blows_found, candidates = found_in_flood(seed)
+    assert blows_found >= 29
+    assert candidates < 2 * 30
+
+
+def test_where_the_noise_of_few_bins_counts_as_a_rise_the_flood_comes_in(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(onsets, "_noise_over_quiet", lambda count, **_: np.full(count, 0.2))
+    monkeypatch.setattr(onsets, "_least_rise", lambda rises, typical, share: share * typical)  # noqa: ARG005
+    assert found_in_flood(1)[1] > 3 * 30

@@ -37,8 +37,8 @@ def short_notes(
     Two things must agree: the note falls 20 dB before the instrument's own line over the keys says, and its
     strings lose energy faster than their line says. Both are logarithms of ratios; their sum is the evidence.
     A cracked bridge or a dead soundboard takes neighbouring notes with it, so less is asked of a note whose
-    neighbours are short too. Under a share of what pianos usually have, a note is short whatever the neighbours are like,
-    if its strings are as quick. On an instrument whose sound notes differ much among themselves more is asked of all.
+    neighbours are short too, and of one that lasts but a share of what pianos usually have, if its strings are as quick. On
+    an instrument whose sound notes differ much among themselves more is asked of all.
     Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
     outlasts its hold is surely not short if its strings lose energy no faster than their line says. One whose time is unsure
     is not, if it may be nearly short within that. A room that rings long moves both, so more is asked there, and what lies between counts as neither. In the bass more is asked as well:
@@ -77,6 +77,7 @@ def short_notes(
     # e^3 = 20: the strings' own rate is that of a note which falls 20 dB in its usual time.
     longest_s = decay_s * (1.0 + lim["doubt_sds"] * doubt)
     far = (bound == "=") & (longest_s < lim["short_of_usual"] * usual) & (rate - 3.0 > lim["quick_of_usual"])
+    far &= evidence > lim["far_scatters"] * own
     short = (evidence > alone * ringing) | together | far
     least = bound == ">"
     slow_enough = least & ~np.isnan(rate) & (quick < lim["surely_slow"]) & (decay_s > lim["seen_s"])

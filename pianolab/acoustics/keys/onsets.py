@@ -3,8 +3,9 @@
 A blow on a key raises the level in many frequency bands within some 20 ms. The rises of the logarithm of
 band power over the band's own noise floor are summed; peaks of that sum are candidates. Being generous
 here costs little: the key path (`pianolab.acoustics.keys.keypath`) throws away what is no note, such as the
-knock of a key let go. A rise that is over at once, such as the tick of a clock, counts as a weak one. Limits: blows
-closer together than 0.15 s become one.
+knock of a key let go. A rise that is over at once, such as the tick of a clock, counts as a weak one. Noise rises all the
+time: a band's floor is the mean of its noise, and what rises no more than most peaks do is left out. Limits: blows closer
+together than 0.15 s become one.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
+from scipy.special import gammaincinv
 
 from pianolab.acoustics.limits import limits
 from pianolab.acoustics.spectra import Samples, fast_size, frame_blocks, power_of_frames
@@ -22,6 +24,7 @@ from pianolab.units import FloatArray
 
 STRONG_SHARE = 0.4
 """A candidate that rises by so much of a typical blow rises like one."""
+QUIET_SHARE, FREE_BINS, LEAST_OVER_QUIET = 0.05, 0.67, 4.0
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,17 @@ def band_power(channels: Samples, *, rate_hz: int) -> tuple[NDArray[np.float32],
     return np.concatenate(at_once(of_block, frame_blocks(channels, size=size, hop=hop))), hop / rate_hz
 
 
+def _noise_over_quiet(count: int, *, rate_hz: int) -> FloatArray:
+    """How far a band's noise stands on average over its quietest twentieth of the time, shape (bands,).
+
+    The power of noise in n free bins is gamma distributed: of one bin the mean is 19.5 times that quantile, of many
+    hardly more. Under a Hann window two bins in three are free of each other [practice].
+    """
+    size = fast_size(round(limits()["segment"]["window_s"] * rate_hz))
+    free = np.maximum(FREE_BINS * np.diff(_band_edges(size, rate_hz))[:count], 1.0)
+    return np.maximum(free / gammaincinv(free, QUIET_SHARE), LEAST_OVER_QUIET)
+
+
 def _lasting(compressed: NDArray[np.float32], rise: FloatArray, *, hop_s: float) -> FloatArray:
     """Share of each frame's rise that is still there a little later, as a weight: 1 for notes, little for a tick.
 
@@ -74,11 +88,14 @@ def _lasting(compressed: NDArray[np.float32], rise: FloatArray, *, hop_s: float)
 
 
 def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
-    """Rise below which a peak is not looked at: a share of a blow's, and above what the noise does all the time."""
-    least = share * typical
-    if len(rises) > 2.5 * np.sum(rises > 0.5 * typical):
+    """Rise below which a peak is not looked at: a share of a blow's, and above what the noise does all the time.
+
+    In a flood of noise the typical rise is the noise's; the greatest ones are blows.
+    """
+    least, great = share * typical, float(np.sum(rises**3)) / max(float(np.sum(rises**2)), 1e-12)
+    if len(rises) > 2.5 * np.sum(rises > 0.5 * great):
         middle = float(np.median(rises))
-        least = max(least, min(middle + 2.5 * float(np.median(np.abs(rises - middle))), 0.5 * typical))
+        least = max(least, min(middle + 2.5 * float(np.median(np.abs(rises - middle))), 0.5 * great))
     return least
 
 
@@ -95,15 +112,16 @@ def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
     Onsets
     """
     bands, hop_s = band_power(channels, rate_hz=rate_hz)
-    return onsets_in(bands, hop_s=hop_s)
+    return onsets_in(bands, hop_s=hop_s, rate_hz=rate_hz)
 
 
-def onsets_in(bands: NDArray[np.float32], *, hop_s: float) -> Onsets:
+def onsets_in(bands: NDArray[np.float32], *, hop_s: float, rate_hz: int) -> Onsets:
     """Candidate strikes from the power in bands over time, as `band_power` gives it.
 
     Parameters
     ----------
     bands : shape (frames, bands)
+    rate_hz : int, Hz; of the sound behind them
     hop_s : float, s; from one frame to the next
 
     Returns
@@ -111,7 +129,8 @@ def onsets_in(bands: NDArray[np.float32], *, hop_s: float) -> Onsets:
     Onsets; times count from the first frame's beginning
     """
     lim = limits()["segment"]
-    floor = np.percentile(bands, 5, axis=0) * 4.0 + 1e-12
+    quiet = np.percentile(bands, 100.0 * QUIET_SHARE, axis=0)
+    floor = quiet * _noise_over_quiet(bands.shape[1], rate_hz=rate_hz) + 1e-12
     compressed = np.log10(1.0 + bands / floor)
     rise = np.zeros(len(bands))
     rise[2:] = np.maximum(compressed[2:] - compressed[:-2], 0.0).sum(axis=1)

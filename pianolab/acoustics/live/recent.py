@@ -93,6 +93,6 @@ class RecentSound:
         if self._next_band - self._first_band < 30:
             return None
         hop_s = self._hop / self.rate_hz
-        found = onsets_in(np.concatenate(list(self._bands)), hop_s=hop_s)
+        found = onsets_in(np.concatenate(list(self._bands)), hop_s=hop_s, rate_hz=self.rate_hz)
         times = found.times_s + self._first_band * hop_s
         return Onsets(times, found.rise, found.strength, found.level_db, hop_s)
