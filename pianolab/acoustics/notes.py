@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pianolab.acoustics.envelope.damper import LONE_SHARE, Fall, Release, fall_after, find_releases
 from pianolab.acoustics.envelope.decay import NoteDecay, late_decay, note_decay, string_decay
 from pianolab.acoustics.envelope.levels import (
+    COMB_FROM_KEY,
     NoteLevel,
     decay_levels,
     noise_spectrum,
@@ -107,6 +108,27 @@ def _note_levels(
     return at_once(level, range(len(strikes.key)))
 
 
+def _decays(
+    whole: list[NoteLevel],
+    own: list[NoteLevel],
+    key: NDArray[np.int64],
+    *,
+    held_s: FloatArray,
+    ring_s: float,
+) -> list[NoteDecay]:
+    """How long each note lasts; ``own`` are the levels near the partials, from `COMB_FROM_KEY` up."""
+    return [
+        note_decay(
+            w,
+            usable_s=float(h),
+            level_sd_db=float(sd),
+            room_s=room_hides_s(ring_s),
+            own=o if k >= COMB_FROM_KEY else None,
+        )
+        for w, o, k, h, sd in zip(whole, own, key, held_s, level_sd_db(key, t60_s=ring_s), strict=True)
+    ]
+
+
 def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress: Progress) -> NoteMeasures:
     """Measure every strike.
 
@@ -135,11 +157,7 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
     t60 = room_t60(levels, release, strikes.key, interval_s=strikes.interval_s)
     room, ring_s = proven_t60(*t60), believed_t60_s(*t60)
     whole = decay_levels(whole_levels(channels, strikes, rate_hz=rate_hz), levels)
-    sd_db = level_sd_db(strikes.key, t60_s=ring_s)
-    decays = [
-        note_decay(v, usable_s=float(h), level_sd_db=float(sd), room_s=room_hides_s(ring_s))
-        for v, h, sd in zip(whole, held_s, sd_db, strict=True)
-    ]
+    decays = _decays(whole, levels, strikes.key, held_s=held_s, ring_s=ring_s)
     progress("strings of every note", 0.75)
     strings = string_pitch(channels, strikes, tracks, held_s=held_s, t60_s=t60[0], rate_hz=rate_hz)
     colour = _colour(strikes, tracks, early, strings.series_hz, t60_s=t60[0])

@@ -68,7 +68,7 @@ def test_a_tick_over_a_note_that_has_faded_does_not_make_it_last() -> None:
 
 
 def test_without_looking_for_it_a_tick_makes_notes_last(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(decay, "broken_into_s", lambda _: np.inf)
+    monkeypatch.setattr(decay, "broken_into_s", lambda *_: np.inf)
     told, off = off_under_ticks()
     assert off > 0.1 * told
 
@@ -84,6 +84,18 @@ def test_a_beat_is_no_other_sound() -> None:
     assert decay.broken_into_s(level(beating, t)) == np.inf
     knocked = beating + np.where((t > 2.5) & (t < 2.6), 0.05, 0.0)
     assert 2.4 < decay.broken_into_s(level(knocked, t)) <= 2.5
+
+
+def test_a_beat_out_of_a_flat_hole_is_no_other_sound_where_the_partials_jump() -> None:
+    """Three strings can make such a hole; a knock, the twin, jumps between the partials alone."""
+    t = np.arange(-0.06, 3.0, 0.005)
+    faded = np.where(t > 0, 10.0 ** (-0.9 * t), 1e-8)
+    hole = level(faded * np.where((t > 1.5) & (t < 1.9), 0.1, 1.0), t)
+    steady = level(faded * np.where(t > 1.5, 0.1, 1.0), t)
+    jumped_s = decay.broken_into_s(hole)
+    assert np.isfinite(jumped_s), "by the whole level it might be another sound"
+    assert decay.broken_into_s(hole, hole) == np.inf
+    assert decay.broken_into_s(hole, steady) == jumped_s
 
 
 def between_partials(noise: str) -> float:

@@ -62,7 +62,12 @@ class NoteDecay:
 
 
 def note_decay(
-    level: NoteLevel, *, usable_s: float, level_sd_db: float = DRY_SD_DB, room_s: float = 0.0
+    level: NoteLevel,
+    *,
+    usable_s: float,
+    level_sd_db: float = DRY_SD_DB,
+    room_s: float = 0.0,
+    own: NoteLevel | None = None,
 ) -> NoteDecay:
     """Decay of one note.
 
@@ -72,13 +77,14 @@ def note_decay(
     usable_s : s after the blow up to which the key was surely held
     level_sd_db : dB, how far the level 20 dB down may be off against the level at the blow
     room_s : s, up to which a fall may be the room's own; 0 where no room was proven
+    own : the level near the note's partials alone, where there is one: what does not jump there is another sound
 
     Returns
     -------
     NoteDecay
     """
     t = level.time_s
-    broken_s = broken_into_s(level)
+    broken_s = broken_into_s(level, own)
     held = (t >= -0.03) & (t <= min(usable_s, broken_s))
     if held.sum() < 8:
         why = "held too short"
@@ -153,11 +159,12 @@ def last_passing_s(t: FloatArray, db: FloatArray, *, fall_db: float) -> float:
     return float(t[last] + share * (t[last + 1] - t[last]) - t[0])
 
 
-def broken_into_s(level: NoteLevel) -> float:
+def broken_into_s(level: NoteLevel, own: NoteLevel | None = None) -> float:
     """No later than when another sound begins over a note that has fallen 20 dB, s after the blow; infinity where none does.
 
     A tick, a word or a knock jumps up from a level that was flat. A beat rises as steeply only out of a hole into which it
-    fell as steeply.
+    fell as steeply; three strings don't keep to that, but their beat jumps near the note's partials (``own``) as it does in
+    the whole sound, where other sounds are between them too.
 
     Examples
     --------
@@ -177,6 +184,9 @@ def broken_into_s(level: NoteLevel) -> float:
     fallen = np.minimum.accumulate(np.where(t > t[top], db, np.inf))[step:-step] < target
     least = max(target, level.floor_db + CLEAR_OF_NOISE_DB)
     jumps = (after - now > lim["jump_db"]) & (before - now < lim["jump_flat_db"]) & (after > least)
+    if own is not None and len(own.time_s):
+        near = np.interp(t, own.time_s, np.maximum(own.level_db, own.floor_db))
+        jumps &= near[2 * step :] - near[step:-step] < lim["jump_own_share"] * (after - now)
     at = np.flatnonzero(fallen & jumps)
     return float(t[step + at[0]]) if len(at) else np.inf
 
