@@ -25,6 +25,7 @@ from pianolab.acoustics.envelope.reverberation import (
     proven_t60,
     room_hides_s,
     room_t60,
+    t60_sd_s,
 )
 from pianolab.acoustics.judging.buzz import Between
 from pianolab.acoustics.judging.voicing import (
@@ -74,6 +75,7 @@ class NoteMeasures:
     t60_s: float
     t60_reason: str
     noise_db: float
+    t60_sd_s: float = np.nan
     usable_s: FloatArray = field(default_factory=lambda: np.zeros(0))
     partial_hz: FloatArray = field(default_factory=lambda: np.zeros((0, MODE_PARTIALS)))
     partial_weight: FloatArray = field(default_factory=lambda: np.zeros((0, MODE_PARTIALS)))
@@ -183,6 +185,7 @@ def measure_notes(channels: Samples, strikes: Strikes, *, rate_hz: int, progress
         levels=levels,
         t60_s=room[0],
         t60_reason=room[1],
+        t60_sd_s=t60_sd_s(room[0], levels, release, strikes.key, interval_s=strikes.interval_s),
         noise_db=_noise_db(noise, loud),
         usable_s=held_s,
         partial_hz=strings.partial_hz,

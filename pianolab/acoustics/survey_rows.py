@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pianolab.acoustics.columns import Column, Listened, declared, is_empty
+from pianolab.acoustics.envelope.reverberation import told_t60
 from pianolab.acoustics.judging.fault_rules import FoundFaults
 from pianolab.acoustics.judging.tuning import robust_spread
 from pianolab.acoustics.judging.tuning_need import need_of_table, pitch_words
@@ -181,7 +182,7 @@ def summarise(
     said = tuple(i for i in quality.impairments if i.says)
     says = tuple(i.says for i in said)
     withheld = quality.withholds("t60_s")
-    t60_s, t60_reason = (np.nan, withheld) if withheld else (m.t60_s, m.t60_reason)
+    t60_s, t60_reason = (np.nan, withheld) if withheld else told_t60(m.t60_s, m.t60_reason, m.t60_sd_s)
     return SurveySummary(
         first_key=asked.first_key,
         last_key=asked.last_key,

@@ -355,6 +355,7 @@ def released(
         falls=[SimpleNamespace(likely_s=likely_s)],
         t60_s=t60_s,
         t60_reason="",
+        t60_sd_s=float("nan"),
     )
     return np.asarray(sound, np.float32)[None], m
 

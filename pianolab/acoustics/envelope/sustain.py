@@ -141,9 +141,11 @@ def slow_dampers(m: NoteMeasures) -> tuple[NDArray[np.bool_], list[str]]:
     for i in np.flatnonzero(hidden):
         why[i] = "the room rings as long as a slow damper would"
     slow &= ~hidden
-    # The highest keys with dampers are known from the falls alone: slow ones there may have none.
+    # The highest keys with dampers are known from the falls alone: slow ones there may have none. In a long room a fall
+    # of some dB is no sign of a damper on the keys above.
     for i in np.argsort(-key):
-        if key[i] <= lim["last_surely_damped"] or (known[i] and likely[i] <= lim["slow_share"] * usual[i]):
+        damped_above = known[i] and likely[i] <= lim["slow_share"] * usual[i] and not long_room
+        if key[i] <= lim["last_surely_damped"] or damped_above:
             break
         if slow[i]:
             slow[i], why[i] = False, "perhaps no damper on this key"

@@ -252,7 +252,8 @@ def lines_of_the_room(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> ND
             and len(fall_db) >= 2
             and float(np.median(fall_db)) > max(lim["all_fall_db"], float(fall_db.min()) + lim["one_line_db"])
         )
-        like_room = m.t60_s > LONG_ROOM_S and m.falls[i].likely_s < lim["like_long_room"] * m.t60_s / 3.0
+        at_most_s = m.t60_s + 2.0 * float(np.nan_to_num(m.t60_sd_s))
+        like_room = m.t60_s > LONG_ROOM_S and m.falls[i].likely_s < lim["like_long_room"] * at_most_s / 3.0
         out[i] = one_line or like_room
     return out
 
