@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import stats
 
 from benchmarks.takes import Take
 from pianolab.keyboard import usual_strings
@@ -24,6 +25,8 @@ PERHAPS_OFF_CENTS, PERHAPS_OFF_TIMES = 5.0, 2.5
 TUNED_CENTS, UNTUNED_CENTS = 2.0, 4.0
 """A piano whose unisons are usually no wider than this needs no tuning, one whose unisons usually reach this does; in
 between both answers are fair. Among three strings the preferred greatest deviation is 1 to 2 cents [kirk1959]."""
+HEARD_OFF_CENTS = 25.0
+"""A key of a recorded instrument so far off its neighbours' line is off, whatever its maker thought [practice]."""
 STANDS_OUT_DB = 6.0
 """A key whose dry sound is this much brighter or darker than its neighbours' middle stands out, whatever made it so;
 seeded felt that leaves a key within it can't be asked for."""
@@ -67,6 +70,23 @@ def string_off(width_cents: Any, usual_cents: Any) -> Any:
 def string_perhaps_off(width_cents: Any, usual_cents: Any) -> Any:
     """Whether finding that is no mistake."""
     return (width_cents >= PERHAPS_OFF_CENTS) & (width_cents >= PERHAPS_OFF_TIMES * usual_cents)
+
+
+def keys_heard_off(heard: pd.DataFrame) -> set[int]:
+    """Keys that the independent analysis hears `HEARD_OFF_CENTS` and more from a line through the eight nearest others.
+
+    A recorded instrument of which nobody says that it is in tune may have such keys: who finds them is not wrong.
+    """
+    known = heard[heard["cents"].notna()]
+    key, cents = known["key"].to_numpy(int), known["cents"].to_numpy(float)
+    out = set()
+    for k, own in zip(key, cents, strict=True):
+        near = np.argsort(np.where(key == k, np.inf, np.abs(key - k)), kind="stable")[:8]
+        if len(key) > 8:
+            line = stats.theilslopes(cents[near], key[near])
+            if abs(own - (line.intercept + line.slope * k)) >= HEARD_OFF_CENTS:
+                out.add(int(k))
+    return out
 
 
 def heard_alone(take: Take, check: pd.Series | None, column: str) -> tuple[float, float]:

@@ -26,6 +26,7 @@ from benchmarks.scores import (
     UNTUNED_CENTS,
     envelope_falls,
     heard_alone,
+    keys_heard_off,
     string_off,
     string_perhaps_off,
     usual_width,
@@ -128,6 +129,7 @@ def score(
     own = None if heard is None else heard.set_index("key")
     status, rows, usual = status_true(take), table.set_index("key"), _usual_widths(take, heard)
     beyond = [k for k in rows.index if k not in status.index and rows.at[k, "status"] == "measured"]
+    off = keys_heard_off(heard) if heard is not None and "pitch" not in take.knows else set()
     out = []
     for key in [*status.index, *beyond]:
         row = rows.loc[key] if key in rows.index else pd.Series({"status": "not asked"})
@@ -136,8 +138,8 @@ def score(
         check = own.loc[key] if own is not None and key in own.index else None
         if one["outcome"] == "right":
             one |= _values(take, row, truth, check) | _lies(take, row, check, excludes)
-        faults = _faults(take, row, truth, _widths(take, truth, check), usual, beyond=key in beyond)
-        out.append(one | faults)
+        widths = _widths(take, truth, check)
+        out.append(one | _faults(take, row, truth, widths, usual, beyond=key in beyond, heard_off=key in off))
     return out
 
 
@@ -244,6 +246,7 @@ def _faults(
     usual: tuple[float, float],
     *,
     beyond: bool,
+    heard_off: bool,
 ) -> Row:
     """Kinds that are seeded, found, not judged, missed and false at one key, ``;``-separated.
 
@@ -258,6 +261,7 @@ def _faults(
     surely, perhaps = string_off(widths[0], usual[1]), string_perhaps_off(widths[1], usual[0])
     seeded = (seeded - {"unison"}) | ({"unison"} if surely and not beyond else set())
     fair = (fair - {"unison"}) | ({"unison", "off_pitch"} if perhaps else set())
+    fair |= {"off_pitch"} if heard_off else set()
     hidden = {part.split("=")[0] for part in str(row.get("not_judged") or "").split(";")}
     false = said - fair
     # What is seeded as off pitch is one string that moved: said of the unison, it is said.

@@ -8,6 +8,7 @@ from benchmarks.scenes import KINDS, PLACES, seeded_faults
 from benchmarks.scores import (
     area_under_curve,
     fault_table,
+    keys_heard_off,
     measure_row,
     register_table,
     sd_coverage,
@@ -115,3 +116,15 @@ def test_seeded_faults_stand_apart_and_within_their_places() -> None:
         assert min(np.diff(sorted(keys))) >= 2
         assert all(PLACES[kind][0] <= k <= PLACES[kind][1] for kind in KINDS for k in faults.at[kind])
     assert seeded_faults(1) == seeded_faults(1) != seeded_faults(2)
+
+
+def test_a_key_that_the_independent_analysis_hears_off_is_off_and_a_stretched_top_is_not() -> None:
+    """Invented cents: a stretched curve, C8 and the key made from it 50 and more above, one key in the middle 30 flat."""
+    key = np.arange(1, 89)
+    cents = 30.0 * np.exp(0.0926 * (key - 88)) - 20.0 * np.exp(-0.0847 * (key - 1))
+    stretched = pd.DataFrame({"key": key, "cents": cents})
+    assert keys_heard_off(stretched) == set()
+    off = cents + np.where(key >= 87, 55.0, 0.0) - np.where(key == 40, 30.0, 0.0)
+    assert keys_heard_off(pd.DataFrame({"key": key, "cents": off})) == {40, 87, 88}
+    gaps = np.where(key % 3 == 1, cents, np.nan)
+    assert keys_heard_off(pd.DataFrame({"key": key, "cents": gaps})) == set()
