@@ -92,9 +92,11 @@ def line_spectra(
     return np.asarray(np.sum(spectrum.real**2 + spectrum.imag**2, axis=1), dtype=np.float32)
 
 
-def standing_out_db(power: NDArray[np.float32], *, rate_hz: int, size: int) -> NDArray[np.float32]:
+def standing_out_db(
+    power: NDArray[np.float32], *, rate_hz: int, size: int, beside_hz: float = 45.0
+) -> NDArray[np.float32]:
     """How far each bin stands out of the noise beside it, in dB, 0 to 45; shape as ``power``."""
-    half = max(3, round(45.0 * size / rate_hz))
+    half = max(3, round(beside_hz * size / rate_hz))
     step = max(1, half // 6)
     thin = np.log10(power[:, ::step] + 1e-20)
     floor = median_filter(thin, size=(1, 2 * (half // step) + 1), mode="nearest")

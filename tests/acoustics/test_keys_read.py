@@ -16,6 +16,7 @@ import pytest
 from scipy import signal
 
 from pianolab.acoustics import Survey, listen
+from pianolab.acoustics.keys import fresh_lines as fresh_lines_module
 from pianolab.acoustics.keys import line_evidence
 from pianolab.acoustics.keys.compass import usual_inharmonicity
 from pianolab.acoustics.keys.fresh_lines import FreshLines, fresh_lines
@@ -233,6 +234,29 @@ def test_a_slack_or_stiff_bass_string_is_not_taken_for_its_octave(
         monkeypatch.setattr(line_evidence, "BAND_HZ", 0.0)
         assert over_the_octave() < 0.0
     line_evidence._hypotheses.cache_clear()
+
+
+@pytest.mark.parametrize("key", [80, 86, 88])
+@pytest.mark.parametrize("fall_s", [0.1, 0.2, 0.4])
+def test_a_short_note_of_the_top_is_read_in_noise(
+    key: int, fall_s: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line, 20 dB down after ``fall_s``, 12 dB over all the noise when it begins."""
+    t = np.arange(round(3.0 * RATE_HZ)) / RATE_HZ - 0.5
+    tone = (t > 0) * 10 ** (-np.maximum(t, 0) / fall_s) * np.sin(2 * np.pi * float(key_to_hz(key)) * t)
+    sound = tone + 10 ** (-12 / 20) * np.sqrt(0.5) * np.random.default_rng(key).standard_normal(len(t))
+
+    def over_the_next() -> float:
+        fresh = fresh_lines(sound[None].astype(np.float32), np.array([0.5]), np.array([2.9]), rate_hz=RATE_HZ)
+        evidence = line_evidence.weigh(fresh, rate_hz=RATE_HZ, first_key=1, last_key=88)
+        own = np.abs(evidence.grid - key) < 0.4
+        return float(evidence.score[0][own].max() - evidence.score[0][~own].max())
+
+    assert over_the_next() > limits()["path"]["sure_margin"]
+    if fall_s < 0.3:
+        # The twin: in a second of sound it is lost among the noise.
+        monkeypatch.setattr(fresh_lines_module, "SHORT_BELOW_DB", -1.0)
+        assert over_the_next() < 2.0
 
 
 def test_a_doubtful_whole_does_not_hide_a_doubtful_strike() -> None:

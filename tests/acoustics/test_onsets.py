@@ -65,3 +65,46 @@ def test_where_the_noise_of_few_bins_counts_as_a_rise_the_flood_comes_in(
     monkeypatch.setattr(onsets, "_noise_over_quiet", lambda count, **_: np.full(count, 0.2))
     monkeypatch.setattr(onsets, "_least_rise", lambda rises, typical, share: share * typical)  # noqa: ARG005
     assert found_in_flood(1)[1] > 3 * 30
+
+
+def scale_in_noise(*, snr_db: float, every_s: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
+    """Ten notes of the middle that last, ten short ones of the top that are one line each, in white noise; their times.
+
+    Over the louder notes' peak the noise lies ``snr_db`` lower; the short ones fall 20 dB in 0.16 s.
+    """
+    rng = np.random.default_rng(3)
+    at_s = 1.0 + every_s * np.arange(20)
+    time_s = np.arange(round((at_s[-1] + every_s) * RATE_HZ)) / RATE_HZ
+    sound = 10 ** (-snr_db / 20) * rng.normal(size=time_s.size)
+    for i, t in enumerate(at_s):
+        after = np.maximum(time_s - t, 0.0)
+        if i < 10:
+            for n in range(1, 9):
+                sound += (after > 0) * np.exp(-3.0 * after) * np.sin(2 * np.pi * 262.0 * n * after) / n
+        else:
+            sound += 0.4 * (after > 0) * np.exp(-14.4 * after) * np.sin(2 * np.pi * (3000 + 100 * i) * after)
+    return (0.1 * sound[None]).astype(np.float32), at_s
+
+
+def found_and_more(at_s: np.ndarray, times_s: np.ndarray) -> tuple[int, int]:
+    """How many blows have a candidate, and how many candidates no blow."""
+    near = np.abs(at_s[:, None] - times_s[None]) < 0.1
+    return int(near.any(axis=1).sum()), int((~near.any(axis=0)).sum())
+
+
+def test_a_short_high_note_in_noise_is_a_candidate(monkeypatch: pytest.MonkeyPatch) -> None:
+    sound, at_s = scale_in_noise(snr_db=20.0)
+    assert found_and_more(at_s, find_onsets(sound, rate_hz=RATE_HZ).times_s)[0] == 20
+    # The twin: the sum over all bands loses what one of them shows.
+    monkeypatch.setitem(limits()["segment"], "narrow_clear", 1e9)
+    assert found_and_more(at_s, find_onsets(sound, rate_hz=RATE_HZ).times_s)[0] < 18
+
+
+def test_noise_does_not_make_a_flood_of_candidates(monkeypatch: pytest.MonkeyPatch) -> None:
+    sound, at_s = scale_in_noise(snr_db=12.0)
+    found, more = found_and_more(at_s, find_onsets(sound, rate_hz=RATE_HZ).times_s)
+    assert found == 20
+    assert more <= 10
+    # The twin: left alone they are several for each note.
+    monkeypatch.setitem(limits()["segment"], "flood", 1e9)
+    assert found_and_more(at_s, find_onsets(sound, rate_hz=RATE_HZ).times_s)[1] > 40

@@ -17,6 +17,10 @@ from pianolab.units import CENTS_PER_NEPER, FloatArray
 TOP_HZ = 9000.0
 SPECTRUM_S = 1.5
 SIDE_CENTS = 5.5
+SHORT_ABOVE_HZ, SHORT_BELOW_DB, SHORT_BETTER_DB = 1200.0, 26.0, 3.0
+SHORT_FROM_S, SHORT_S, SHORT_BESIDE_HZ = 0.0, 0.3, 200.0
+"""Notes of the top are over so soon that a second of sound is noise for the most part: where nothing stands out below,
+a shorter stretch is looked at and taken where lines stand out more."""
 
 Floats = NDArray[np.float32]
 Rows = NDArray[np.bool_] | NDArray[np.int64]
@@ -61,23 +65,24 @@ def fresh_lines(
     previous = np.append(0.0, begin_s[:-1] + 0.03) if len(begin_s) else begin_s
     before = (np.maximum(begin_s - 0.35, np.minimum(previous, begin_s)) * rate_hz).astype(np.int64)
     before_lengths = np.maximum((np.maximum(begin_s - 0.03, 0.0) * rate_hz).astype(np.int64) - before, 0)
-    lim = limits()["path"]
+    look = {"rate_hz": rate_hz, "size": size}
+    short_from = np.minimum(((begin_s + SHORT_FROM_S) * rate_hz).astype(np.int64), frames - 1)
+    short = np.minimum(np.maximum(first + lengths - short_from, 0), round(SHORT_S * rate_hz))
 
     def of(rows: NDArray[np.int64]) -> tuple[Floats, NDArray[np.bool_], Floats]:
         now = line_spectra(channels, starts=first[rows], lengths=lengths[rows], size=size)[:, :bins]
         then = line_spectra(channels, starts=before[rows], lengths=before_lengths[rows], size=size)[:, :bins]
-        grown = 10.0 * np.log10((now + 1e-20) / (maximum_filter1d(then, size=5, axis=1) + 1e-20))
-        out = standing_out_db(now, rate_hz=rate_hz, size=size)
-        sway = lim["sway_db"] * np.clip((out - grown) / lim["rang_db"], 0.0, 1.0)
-        fresh = np.minimum(out, np.clip(grown - sway, 0.0, 45.0)).astype(np.float32)
-        hidden = (out > lim["hidden_db"]) & (grown < lim["grown_db"])
-        power = np.where((fresh > lim["line_db"]) & (grown > lim["grown_db"]), now, np.float32(0.0))
-        # Next to a loud string, faint lines may be anything: other strings it sets ringing, the board, the room.
-        loudest = power.max(axis=1, keepdims=True)
-        under_db = 10.0 * np.log10((now + 1e-20) / (loudest + 1e-20))
-        told = np.clip((under_db + lim["faint_db"]) / lim["faint_range_db"], 0.0, 1.0)
-        fresh = np.where(loudest > 0, fresh * told, fresh).astype(np.float32)
-        return fresh, hidden, (power / (power.sum(axis=1, keepdims=True) + 1e-20)).astype(np.float32)
+        out = _added(now, then, **look)
+        low = int(SHORT_ABOVE_HZ * size / rate_hz)
+        brief = np.flatnonzero(out[0][:, :low].max(axis=1, initial=0.0) < SHORT_BELOW_DB)
+        if len(brief):
+            at = rows[brief]
+            now = line_spectra(channels, starts=short_from[at], lengths=short[at], size=size)[:, :bins]
+            soon = _added(now, then[brief], beside_hz=SHORT_BESIDE_HZ, **look)
+            better = soon[0][:, low:].max(axis=1) > out[0][brief, low:].max(axis=1) + SHORT_BETTER_DB
+            for whole, part in zip(out, soon, strict=True):
+                whole[brief[better]] = part[better]
+        return out
 
     parts = at_once(of, runs(len(begin_s), most=24))
     if not parts:
@@ -85,6 +90,25 @@ def fresh_lines(
         return FreshLines(empty, empty > 0, empty, size)
     out, hidden, power = (np.concatenate(p) for p in zip(*parts, strict=True))
     return FreshLines(out, hidden, power, size)
+
+
+def _added(
+    now: Floats, then: Floats, *, rate_hz: int, size: int, beside_hz: float = 45.0
+) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """What is fresh in the spectra of notes, what those of the time before hide, and the share of the power."""
+    lim = limits()["path"]
+    grown = 10.0 * np.log10((now + 1e-20) / (maximum_filter1d(then, size=5, axis=1) + 1e-20))
+    out = standing_out_db(now, rate_hz=rate_hz, size=size, beside_hz=beside_hz)
+    sway = lim["sway_db"] * np.clip((out - grown) / lim["rang_db"], 0.0, 1.0)
+    fresh = np.minimum(out, np.clip(grown - sway, 0.0, 45.0)).astype(np.float32)
+    hidden = (out > lim["hidden_db"]) & (grown < lim["grown_db"])
+    power = np.where((fresh > lim["line_db"]) & (grown > lim["grown_db"]), now, np.float32(0.0))
+    # Next to a loud string, faint lines may be anything: other strings it sets ringing, the board, the room.
+    loudest = power.max(axis=1, keepdims=True)
+    under_db = 10.0 * np.log10((now + 1e-20) / (loudest + 1e-20))
+    told = np.clip((under_db + lim["faint_db"]) / lim["faint_range_db"], 0.0, 1.0)
+    fresh = np.where(loudest > 0, fresh * told, fresh).astype(np.float32)
+    return fresh, hidden, (power / (power.sum(axis=1, keepdims=True) + 1e-20)).astype(np.float32)
 
 
 def widened(spectrum: Floats) -> Floats:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 from scipy.signal import find_peaks
 from scipy.special import gammaincinv
 
@@ -22,6 +23,8 @@ from pianolab.acoustics.spectra import Samples, fast_size, frame_blocks, power_o
 from pianolab.acoustics.threads import at_once
 from pianolab.units import FloatArray
 
+NEAR_FRAMES = 4
+"""A band's own rise may come so many frames from that of all."""
 STRONG_SHARE = 0.4
 """A candidate that rises by so much of a typical blow rises like one."""
 QUIET_SHARE, FREE_BINS, LEAST_OVER_QUIET = 0.05, 0.67, 4.0
@@ -87,6 +90,26 @@ def _lasting(compressed: NDArray[np.float32], rise: FloatArray, *, hop_s: float)
     return np.asarray(np.clip(weight, lim["brief_weight"], 1.0))
 
 
+def _narrow_rise(compressed: NDArray[np.float32], *, hop_s: float) -> FloatArray:
+    """Greatest lasting rise of any single band at each frame, in units of that band's own scatter.
+
+    A short high note raises one band or two, which is lost among all that noise does in the others; in its own band it
+    stands far out of what the noise does there.
+    """
+    lim = limits()["segment"]
+    count, gap, frames = round(lim["lasts_to_s"] / hop_s), 2, len(compressed)
+    summed = np.cumsum(np.pad(compressed, ((1, 0), (0, 0))), axis=0, dtype=np.float64)
+    at = np.arange(frames)
+
+    def mean(first: NDArray[np.int64], last: NDArray[np.int64]) -> FloatArray:
+        return np.asarray((summed[last] - summed[first]) / np.maximum(last - first, 1)[:, None])
+
+    rises = mean(np.minimum(at + gap, frames - 1), np.minimum(at + count, frames))
+    rises -= mean(np.maximum(at - count, 0), np.maximum(at - gap, 1))
+    scatter = 1.4826 * np.median(np.abs(rises - np.median(rises, axis=0)), axis=0)
+    return np.asarray((rises / np.maximum(scatter, lim["least_scatter"])).max(axis=1))
+
+
 def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
     """Rise below which a peak is not looked at: a share of a blow's, and above what the noise does all the time.
 
@@ -97,6 +120,28 @@ def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
         middle = float(np.median(rises))
         least = max(least, min(middle + 2.5 * float(np.median(np.abs(rises - middle))), 0.5 * great))
     return least
+
+
+def _with_narrow(
+    peaks: NDArray[np.int64], lasting: FloatArray, narrow: FloatArray, *, distance: int
+) -> tuple[NDArray[np.int64], FloatArray]:
+    """Candidates and rises: those that no band of its own bears out are left out where they are many, others come in."""
+    lim = limits()["segment"]
+    near = maximum_filter1d(narrow, size=2 * NEAR_FRAMES + 1)
+    told = near[peaks] >= lim["narrow_least"]
+    if len(peaks) > lim["flood"] * told.sum():
+        peaks = peaks[told]
+    more, _ = find_peaks(narrow, height=lim["narrow_clear"], distance=distance)
+    free = np.ones(len(narrow), dtype=bool)
+    for peak in peaks:
+        free[max(0, peak - distance) : peak + distance + 1] = False
+    peaks = np.sort(np.concatenate([peaks, more[free[more]]]))
+    share = rise_share(lasting[peaks])
+    typical = float(np.median(lasting[peaks] / np.maximum(share, 1e-12))) if len(peaks) else 0.0
+    lasting = lasting.copy()
+    clear = peaks[near[peaks] >= lim["narrow_clear"]]
+    lasting[clear] = np.maximum(lasting[clear], lim["narrow_share"] * typical)
+    return peaks, lasting
 
 
 def find_onsets(channels: Samples, *, rate_hz: int) -> Onsets:
@@ -144,6 +189,7 @@ def onsets_in(bands: NDArray[np.float32], *, hop_s: float, rate_hz: int) -> Onse
         return Onsets(np.zeros(0), np.zeros(0), rise, level_db, hop_s)
     typical = float(np.sum(rise[peaks] ** 2) / (np.sum(rise[peaks]) + 1e-12))
     peaks = peaks[rise[peaks] >= _least_rise(rise[peaks], typical, share=lim["candidate_share"])]
+    peaks, lasting = _with_narrow(peaks, lasting, _narrow_rise(compressed, hop_s=hop_s), distance=distance)
     # A frame's rise peaks when its middle crosses the blow; its time is that of the middle, less one hop.
     times_s = peaks * hop_s + 0.5 * lim["window_s"] - hop_s
     return Onsets(times_s, lasting[peaks], rise, level_db, hop_s)
