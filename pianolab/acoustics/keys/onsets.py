@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 from scipy.signal import find_peaks
 from scipy.special import gammaincinv
 
@@ -94,20 +94,21 @@ def _narrow_rise(compressed: NDArray[np.float32], *, hop_s: float) -> FloatArray
     """Greatest lasting rise of any single band at each frame, in units of that band's own scatter.
 
     A short high note raises one band or two, which is lost among all that noise does in the others; in its own band it
-    stands far out of what the noise does there.
+    stands far out of what the noise does there. What a band held a moment ago already, as one that beats does, is no rise.
     """
     lim = limits()["segment"]
-    count, gap, frames = round(lim["lasts_to_s"] / hop_s), 2, len(compressed)
-    summed = np.cumsum(np.pad(compressed, ((1, 0), (0, 0))), axis=0, dtype=np.float64)
-    at = np.arange(frames)
-
-    def mean(first: NDArray[np.int64], last: NDArray[np.int64]) -> FloatArray:
-        return np.asarray((summed[last] - summed[first]) / np.maximum(last - first, 1)[:, None])
-
-    rises = mean(np.minimum(at + gap, frames - 1), np.minimum(at + count, frames))
-    rises -= mean(np.maximum(at - count, 0), np.maximum(at - gap, 1))
+    gap, count, held = 2, round(lim["lasts_to_s"] / hop_s), round(lim["held_s"] / hop_s)
+    level = uniform_filter1d(compressed, size=count - gap, axis=0, origin=-((count - gap) // 2), mode="nearest")
+    after = np.roll(level, -gap, axis=0)
+    after[-gap:] = level[-1]
+    # The greatest of the levels that end a gap before the frame and begin no earlier than `held`.
+    before = maximum_filter1d(level, size=held, axis=0, origin=(held - 1) // 2, mode="nearest")
+    before = np.roll(before, count, axis=0)
+    before[:count] = np.minimum(level[:1], before[:count])
+    rises = after - before
     scatter = 1.4826 * np.median(np.abs(rises - np.median(rises, axis=0)), axis=0)
-    return np.asarray((rises / np.maximum(scatter, lim["least_scatter"])).max(axis=1))
+    over = np.where(rises >= lim["narrow_rise"], rises, 0.0) / np.maximum(scatter, lim["least_scatter"])
+    return np.asarray(over.max(axis=1), dtype=float)
 
 
 def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
