@@ -98,7 +98,9 @@ def _narrow_rise(compressed: NDArray[np.float32], *, hop_s: float) -> FloatArray
     """
     lim = limits()["segment"]
     gap, count, held = 2, round(lim["lasts_to_s"] / hop_s), round(lim["held_s"] / hop_s)
-    level = uniform_filter1d(compressed, size=count - gap, axis=0, origin=-((count - gap) // 2), mode="nearest")
+    level = uniform_filter1d(
+        compressed, size=count - gap, axis=0, origin=-((count - gap) // 2), mode="nearest"
+    )
     after = np.roll(level, -gap, axis=0)
     after[-gap:] = level[-1]
     # The greatest of the levels that end a gap before the frame and begin no earlier than `held`.
@@ -126,12 +128,9 @@ def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
 def _with_narrow(
     peaks: NDArray[np.int64], lasting: FloatArray, narrow: FloatArray, *, distance: int
 ) -> tuple[NDArray[np.int64], FloatArray]:
-    """Candidates and rises: those that no band of its own bears out are left out where they are many, others come in."""
+    """Candidates and rises, with those that one band alone bears out."""
     lim = limits()["segment"]
     near = maximum_filter1d(narrow, size=2 * NEAR_FRAMES + 1)
-    told = near[peaks] >= lim["narrow_least"]
-    if len(peaks) > lim["flood"] * told.sum():
-        peaks = peaks[told]
     more, _ = find_peaks(narrow, height=lim["narrow_clear"], distance=distance)
     free = np.ones(len(narrow), dtype=bool)
     for peak in peaks:
