@@ -15,7 +15,7 @@ from scipy import signal
 
 from pianolab.acoustics import listen
 from pianolab.acoustics.envelope import decay
-from pianolab.acoustics.envelope.sustain import short_notes
+from pianolab.acoustics.envelope.sustain import heard_rate, short_notes
 from pianolab.acoustics.judging.tuning_need import moved_together
 from pianolab.acoustics.keys.compass import usual_decay_20_s
 from pianolab.acoustics.limits import limits
@@ -159,6 +159,13 @@ def test_on_a_piano_whose_sound_notes_differ_much_a_note_is_not_short_by_what_ot
 
     assert not called(0.4)
     assert called(0.1)
+
+
+def test_strings_lose_no_energy_that_the_level_keeps() -> None:
+    """Modes that were misread as quick as 48 dB/s in a note whose level begins to fall by 15 dB/s."""
+    decays = [SimpleNamespace(early_db_per_s=v) for v in (15.0, 15.0, np.nan)]
+    m = SimpleNamespace(decays=decays, string_db_per_s=np.array([48.0, 14.0, 48.0]))
+    assert np.allclose(heard_rate(m), [15.0 * limits()["decay"]["rate_over_level"], 14.0, 48.0])  # type: ignore[arg-type]
 
 
 def test_one_key_far_off_is_a_fault_and_a_register_is_not() -> None:

@@ -87,6 +87,17 @@ def short_notes(
     return short, ~short & held & (decay_s > 0) & ~(evidence > plain) & ~maybe
 
 
+def heard_rate(m: NoteMeasures) -> FloatArray:
+    """How fast each note's strings lose energy, dB/s, as far as its level shows it.
+
+    The mean rate of the modes by their energy is that at which the level begins to fall. Modes that were misread may say
+    three times as much; the level doesn't.
+    """
+    early = np.array([d.early_db_per_s for d in m.decays])
+    most = np.where(early > 0, limits()["decay"]["rate_over_level"] * early, np.inf)
+    return np.asarray(np.minimum(m.string_db_per_s, most))
+
+
 def judge_sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
     """What hides each note's sustain (``ok`` where nothing does), and the verdict, empty where it can't be told."""
     lim, qual = limits()["unison"], limits()["quality"]
@@ -99,7 +110,7 @@ def judge_sustain(m: NoteMeasures, *, clipped: NDArray[np.bool_]) -> tuple[list[
     unheard = np.isnan(decay)
     noisy = m.snr_db < qual["least_snr_db"]
     sd_s = np.array([d.sd_s for d in m.decays])
-    short, long = short_notes(decay, bound, m.string_db_per_s, key, sd_s=sd_s, t60_s=m.t60_s)
+    short, long = short_notes(decay, bound, heard_rate(m), key, sd_s=sd_s, t60_s=m.t60_s)
     trust, verdict = [], []
     for i in range(len(key)):
         if clipped[i]:
