@@ -408,15 +408,27 @@ def test_a_damper_that_fails_under_sound_ones_is_a_fault_and_not_the_end_of_the_
     assert list(table.loc[table["faults"].str.contains("damper"), "key"]) == [66]
 
 
-def test_a_key_struck_again_unheard_shows_no_value_of_one_blow() -> None:
+def struck_twice_after(again_s: float) -> Survey:
+    """Key 50 struck again while it is still held."""
     scale = played()
     onset = round(scale.truth.set_index("key")["onset_s"][50] * scale.rate_hz)
     release = round(scale.truth.set_index("key")["release_s"][50] * scale.rate_hz)
     note = scale.samples[onset - 200 : release].astype(float)
-    again = round(0.6 * scale.rate_hz)
+    again = round(again_s * scale.rate_hz)
     out = scale.samples.astype(float).copy()
     out[onset - 200 + again : release] += note[: release - onset + 200 - again]
-    table = heard(out).table.set_index("key")
+    return heard(out)
+
+
+def test_a_key_struck_again_unheard_shows_no_value_of_one_blow() -> None:
+    table = struck_twice_after(0.45).table.set_index("key")
+    assert table.loc[50, "strikes"] == 1.0
     assert "unison=struck again while it sounded" in table.loc[50, "not_judged"]
     assert np.isnan(table.loc[50, "decay_20_s"])
     assert not table.drop(index=50)["not_judged"].str.contains("struck again").any()
+
+
+def test_a_key_struck_again_a_little_later_is_heard_twice() -> None:
+    table = struck_twice_after(0.6).table.set_index("key")
+    assert table.loc[50, "strikes"] == 2.0
+    assert table.loc[50, "decay_20_bound"] != "="
