@@ -18,9 +18,9 @@ TOP_HZ = 9000.0
 SPECTRUM_S = 1.5
 SIDE_CENTS = 5.5
 SHORT_ABOVE_HZ, SHORT_BELOW_DB, SHORT_BETTER_DB = 1200.0, 26.0, 3.0
-SHORT_FROM_S, SHORT_S, SHORT_BESIDE_HZ = 0.0, 0.3, 200.0
+SHORT_S, SHORT_BESIDE_HZ = 0.3, 200.0
 """Notes of the top are over so soon that a second of sound is noise for the most part: where nothing stands out below,
-a shorter stretch is looked at and taken where lines stand out more."""
+a shorter stretch is looked at, against the noise farther beside its wider lines, and taken where they stand out more."""
 
 Floats = NDArray[np.float32]
 Rows = NDArray[np.bool_] | NDArray[np.int64]
@@ -66,8 +66,8 @@ def fresh_lines(
     before = (np.maximum(begin_s - 0.35, np.minimum(previous, begin_s)) * rate_hz).astype(np.int64)
     before_lengths = np.maximum((np.maximum(begin_s - 0.03, 0.0) * rate_hz).astype(np.int64) - before, 0)
     look = {"rate_hz": rate_hz, "size": size}
-    short_from = np.minimum(((begin_s + SHORT_FROM_S) * rate_hz).astype(np.int64), frames - 1)
-    short = np.minimum(np.maximum(first + lengths - short_from, 0), round(SHORT_S * rate_hz))
+    blow = np.minimum((begin_s * rate_hz).astype(np.int64), frames - 1)
+    short = np.minimum(np.maximum(first + lengths - blow, 0), round(SHORT_S * rate_hz))
 
     def of(rows: NDArray[np.int64]) -> tuple[Floats, NDArray[np.bool_], Floats]:
         now = line_spectra(channels, starts=first[rows], lengths=lengths[rows], size=size)[:, :bins]
@@ -77,7 +77,7 @@ def fresh_lines(
         brief = np.flatnonzero(out[0][:, :low].max(axis=1, initial=0.0) < SHORT_BELOW_DB)
         if len(brief):
             at = rows[brief]
-            now = line_spectra(channels, starts=short_from[at], lengths=short[at], size=size)[:, :bins]
+            now = line_spectra(channels, starts=blow[at], lengths=short[at], size=size)[:, :bins]
             soon = _added(now, then[brief], beside_hz=SHORT_BESIDE_HZ, **look)
             better = soon[0][:, low:].max(axis=1) > out[0][brief, low:].max(axis=1) + SHORT_BETTER_DB
             for whole, part in zip(out, soon, strict=True):
