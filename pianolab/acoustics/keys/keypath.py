@@ -7,7 +7,8 @@ from register to register. A step to the next key in one step's time costs nothi
 time for them was taken and much where it was not; a key struck again, a step back, a jump up and back have their
 price; a strike may be no note at all (a knock), which is cheap for a weak one. A descending scale is read in its own
 direction. Offsets far from 0 cost something, and so do keys missing at the ends: where both ends are played, an
-instrument up to about 90 cents off is still read right. A blow without a tone, in time before the first note or after
+instrument up to about 90 cents off is still read right. The price of the top is small where the keys under it are hardly
+heard either, and that of a piano of 85 keys is its own. A blow without a tone, in time before the first note or after
 the last, is a key there that gives no sound: it takes from the price of an end and speaks against a reading in which
 the keyboard has no key left for it.
 

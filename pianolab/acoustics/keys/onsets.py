@@ -4,8 +4,9 @@ A blow on a key raises the level in many frequency bands within some 20 ms. The 
 band power over the band's own noise floor are summed; peaks of that sum are candidates. Being generous
 here costs little: the key path (`pianolab.acoustics.keys.keypath`) throws away what is no note, such as the
 knock of a key let go. A rise that is over at once, such as the tick of a clock, counts as a weak one. Noise rises all the
-time: a band's floor is the mean of its noise, and what rises no more than most peaks do is left out. Limits: blows closer
-together than 0.15 s become one.
+time: a band's floor is the mean of its noise, and what rises no more than most peaks do is left out. A short high
+note raises a band or two and is lost in the sum; it comes in where one band alone rises far over all it held a moment ago.
+Limits: blows closer together than 0.15 s become one.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ NEAR_FRAMES = 4
 STRONG_SHARE = 0.4
 """A candidate that rises by so much of a typical blow rises like one."""
 QUIET_SHARE, FREE_BINS, LEAST_OVER_QUIET = 0.05, 0.67, 4.0
+"""A band's quietest share of the time, bins of it that are free of each other, and how far its noise stands over the former
+at least (`_noise_over_quiet`)."""
 
 
 @dataclass(frozen=True)
