@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pianolab.acoustics.keys.faint import FAINT, begin_with_tone, with_faint_keys, without_made_up
+from pianolab.acoustics.keys.faint import DROWNED, FAINT, begin_with_tone, with_faint_keys, without_made_up
 from pianolab.acoustics.keys.keypath import NO_NOTE, KeyPath
 from pianolab.acoustics.keys.onsets import Onsets
 from pianolab.acoustics.keys.sequence import Sequence
@@ -55,6 +55,14 @@ def test_a_faint_last_key_is_not_called_skipped() -> None:
 
 def test_no_tone_stays_silent() -> None:
     assert heard(LOUD | {84: 0.0}, absent=84) == SILENT
+
+
+def test_no_tone_among_keys_that_noise_nearly_drowns_is_unclear() -> None:
+    faint = dict.fromkeys(range(80, 89), 0.002)
+    assert heard(faint | {84: 0.0}, absent=84) == DROWNED
+    # The twins: where all but one stand clear it would have been heard, and a faint tone is still one.
+    assert heard(LOUD | {84: 0.0, 85: 0.001}, absent=84) == SILENT
+    assert heard(faint | {84: 0.01}, absent=84) == FAINT
 
 
 def test_a_knock_without_a_string_stays_silent() -> None:

@@ -46,10 +46,14 @@ AGAIN_BEFORE_S, AGAIN_AFTER_S = 0.1, 0.15
 AGAIN_DB, ALONE_DB = 5.0, 12.0
 """Rises of the second and the most risen partial from which a repeat is a blow: one alone may be a unison that beats."""
 FAINT = ("unclear", "a faint tone where it was struck, too weak over the noise to be measured")
+DROWNED = ("unclear", "no sound where it was struck, but noise nearly drowns the keys beside it")
+BESIDE, CLEAR_DB = 6, 16.0
+"""Keys beside a silent one of which all but one must stand so far out of the noise: else it may have drowned."""
 
 
 def with_faint_keys(sequence: Sequence, channels: Samples, strikes: Strikes, *, rate_hz: int) -> Sequence:
-    """The same sequence, in which silent keys that can be heard faintly, and those after the last, are unclear.
+    """The same sequence, in which silent keys that can be heard faintly or may have drowned, and those after the last that
+    can be heard, are unclear.
 
     Parameters
     ----------
@@ -65,8 +69,11 @@ def with_faint_keys(sequence: Sequence, channels: Samples, strikes: Strikes, *, 
     if len(strikes.key) < 3:
         return sequence
     asked = [k for k, (status, _) in sequence.absent.items() if status == "silent" or k > strikes.key[-1]]
-    heard = {k: FAINT for k in asked if _sounds(k, channels, strikes, rate_hz=rate_hz)}
-    return Sequence(sequence.strike_of, sequence.count, sequence.absent | heard)
+    look = {"rate_hz": rate_hz}
+    heard = {k: FAINT for k in asked if _out_db(*_expected(k, strikes), channels, **look) >= OUT_DB}
+    silent = [k for k in asked if sequence.absent[k][0] == "silent" and k not in heard]
+    drowned = {k: DROWNED for k in silent if _may_drown(k, channels, strikes, **look)}
+    return Sequence(sequence.strike_of, sequence.count, sequence.absent | heard | drowned)
 
 
 def begin_with_tone(
@@ -188,19 +195,29 @@ def _expected(key: int, strikes: Strikes) -> tuple[float, float]:
     return float(np.interp(key, strikes.key, strikes.onset_s)), f1_hz
 
 
-def _sounds(key: int, channels: Samples, strikes: Strikes, *, rate_hz: int) -> bool:
-    at_s, f1_hz = _expected(key, strikes)
+def _may_drown(key: int, channels: Samples, strikes: Strikes, *, rate_hz: int) -> bool:
+    """Whether the keys beside it hardly stand out of the noise, so that this one may have sounded unheard."""
+    if _expected(key, strikes)[1] < TONE_FROM_HZ:
+        return False
+    near = np.argsort(np.abs(strikes.key - key), kind="stable")[:BESIDE]
+    own = [(float(strikes.onset_s[i]), float(strikes.f1_hz[i])) for i in near]
+    clear = [_out_db(at_s, f1_hz, channels, rate_hz=rate_hz) >= CLEAR_DB for at_s, f1_hz in own]
+    return sum(clear) < len(clear) - 1
+
+
+def _out_db(at_s: float, f1_hz: float, channels: Samples, *, rate_hz: int) -> float:
+    """How far a line near this pitch that was not there before stands out of the noise, dB; 0 where none does."""
     length = int(LOOK_S * rate_hz)
     starts = np.array([(at_s - LOOK_S - 2 * EARLY_S) * rate_hz, (at_s - EARLY_S) * rate_hz]).astype(np.int64)
     if starts[0] < 0 or starts[1] + length > channels.shape[1]:
-        return False
+        return 0.0
     size = fast_size(length)
     before, after = line_spectra(channels, starts=starts, lengths=np.array([length, length]), size=size)
     out_db = standing_out_db(after[None], rate_hz=rate_hz, size=size)[0]
     hz = np.arange(len(after)) * rate_hz / size
     near = np.abs(CENTS_PER_NEPER * np.log(np.maximum(hz, 1.0) / f1_hz)) <= REACH_CENTS
     if not near.any():
-        return False
+        return 0.0
     at = int(np.argmax(np.where(near, after, -1.0)))
     there = float(before[max(0, at - 2) : at + 3].max())
-    return bool(out_db[at] >= OUT_DB and after[at] > there * 10.0 ** (NEW_DB / 10.0))
+    return float(out_db[at]) if after[at] > there * 10.0 ** (NEW_DB / 10.0) else 0.0
