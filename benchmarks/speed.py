@@ -46,13 +46,19 @@ print(int(re.search(r"VmHWM:\\s+(\\d+)", open("/proc/self/status").read()).group
 
 def median_s(call: Callable[[], object], *, repeats: int) -> float:
     """Median wall time of a call in s, after one that isn't counted."""
-    call()
-    taken = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        call()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
+    return medians_in_turn(call, repeats=repeats)[0]
+
+
+def medians_in_turn(*calls: Callable[[], object], repeats: int) -> list[float]:
+    """Median wall time of each call in s, made in turn so that what else the machine does meets all of them alike."""
+    taken: list[list[float]] = [[] for _ in calls]
+    for turn in range(repeats + 1):
+        for call, own in zip(calls, taken, strict=True):
+            start = time.perf_counter()
+            call()
+            if turn:
+                own.append(time.perf_counter() - start)
+    return [statistics.median(own) for own in taken]
 
 
 def compared(samples: NDArray[np.float32], rate_hz: int, *, repeats: int) -> dict[str, float]:
@@ -63,9 +69,12 @@ def compared(samples: NDArray[np.float32], rate_hz: int, *, repeats: int) -> dic
 
     piece = samples[: int(PYIN_S * rate_hz)]
     pitch: dict[str, Any] = {"fmin": LOW_HZ, "fmax": HIGH_HZ, "sr": rate_hz, "frame_length": FRAME}
+    own, yin = medians_in_turn(
+        lambda: listen(samples, rate_hz=rate_hz), lambda: librosa.yin(samples, **pitch), repeats=repeats
+    )
     return {
-        "listen": median_s(lambda: listen(samples, rate_hz=rate_hz), repeats=repeats),
-        "librosa.yin": median_s(lambda: librosa.yin(samples, **pitch), repeats=repeats),
+        "listen": own,
+        "librosa.yin": yin,
         "librosa.pyin (20 s, scaled)": median_s(lambda: librosa.pyin(piece, **pitch), repeats=min(repeats, 2))
         * samples.size
         / piece.size,
