@@ -141,6 +141,13 @@ def test_sound_neighbours_that_differ_as_a_real_grand_s_do_are_not_short() -> No
     assert short(BESIDE_EACH_OTHER, sooner=0.9, quicker=0.9) == set(BESIDE_EACH_OTHER)
 
 
+def test_of_a_register_that_is_short_less_is_asked() -> None:
+    """As short as a few neighbours may be on a sound piano; most of an octave and more is a board or a bridge."""
+    register = tuple(range(52, 66))
+    assert short(register, sooner=0.45, quicker=0.45) >= set(range(55, 63))
+    assert short(register[:6], sooner=0.45, quicker=0.45) == set()
+
+
 def test_strings_alone_do_not_make_a_note_short() -> None:
     """One partial, misread as quick: at the top of a real grand through a codec 1.1 quicker, 0.26 sooner."""
     assert short(82, sooner=0.26, quicker=1.5) == set()

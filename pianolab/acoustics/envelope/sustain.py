@@ -60,20 +60,24 @@ def short_notes(
     doubt = 0.0 if sd_s is None else np.nan_to_num(sd_s / np.maximum(decay_s, 1e-3))
     early = np.where(bound == "=", line - ratio - lim["doubt_sds"] * doubt, np.nan)
     at_most = np.where(bound == "=", line - ratio + lim["doubt_sds"] * doubt, 0.0)
-    evidence = np.where((quick > lim["least_each"]) & (early > lim["least_each"]), quick + early, 0.0)
+    # Where most of an octave is short, less is asked of each.
+    evidence, in_register = (
+        np.where((quick > lim["least_each"]) & (early > share * lim["least_each"]), quick + early, 0.0)
+        for share in (1.0, lim["register_share"])
+    )
     both = quick + np.nan_to_num(early)
-    near = running_median(both, half=3)
+    near, register = (running_median(both, half=h) for h in (3, 6))
     # Where an instrument's notes differ by themselves, one of them must stand out of that.
     own = robust_spread(both[bound == "="]) if np.sum(bound == "=") >= lim["scatter_from_keys"] else 0.0
     plain = np.where(key > lim["few_partials_above"], lim["evidence_top"], lim["evidence"])
     alone = np.where(key < lim["bass_below"], lim["evidence_bass"], plain)
     alone = np.maximum(alone, lim["own_scatters"] * own)
     ringing = 1.0 + lim["evidence_per_t60_s"] * max(0.0, np.nan_to_num(t60_s) - lim["usual_t60_s"])
-    together = (
-        (near > max(lim["evidence_near"] * ringing, lim["near_scatters"] * own))
-        & (evidence > lim["evidence_among"] * ringing)
-        & (key <= lim["few_partials_above"])
-    )
+    together = np.zeros(len(key), dtype=bool)
+    for beside, shown, where in ((near, evidence, "near"), (register, in_register, "register")):
+        all_show = beside > max(lim[f"evidence_{where}"] * ringing, lim[f"{where}_scatters"] * own)
+        together |= all_show & (shown > lim[f"evidence_among_{where}"] * ringing)
+    together &= key <= lim["few_partials_above"]
     # e^3 = 20: the strings' own rate is that of a note which falls 20 dB in its usual time.
     longest_s = decay_s * (1.0 + lim["doubt_sds"] * doubt)
     far = (bound == "=") & (longest_s < lim["short_of_usual"] * usual) & (rate - 3.0 > lim["quick_of_usual"])
