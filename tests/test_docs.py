@@ -29,9 +29,15 @@ PARTS = (
 )
 HOMES = ("root", "work")
 HOSTS = tuple(
-    ".".join(parts)
-    for parts in (("pypi", "org"), ("pythonhosted", "org"), ("registry", "npmjs"), ("npmjs", "org"))
+    bytes.fromhex(h).decode()
+    for h in (
+        "707970692e6f7267",
+        "707974686f6e686f737465642e6f7267",
+        "72656769737472792e6e706d6a73",
+        "6e706d6a732e6f7267",
+    )
 )
+"""In hexadecimal: this file is looked through as well, and must not hold what it looks for."""
 MACHINE = re.compile(
     rf"(?<![\w.~/}}])(/(?:{'|'.join(HOMES)})/|/home/\w+/|/Users/\w+|/tmp/[\w.]+|[A-Z]:\\Users)"
     rf"|\b({'|'.join(re.escape(h) for h in HOSTS)}|index-url|extra-index|10\.\d+\.\d+\.\d+|192\.168\.\d+\.\d+)"
