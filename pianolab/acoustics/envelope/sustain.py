@@ -41,8 +41,8 @@ def short_notes(
     an instrument whose sound notes differ much among themselves more is asked of all.
     Where most neighbours outlast the hold, what they last at least is the least that the line says. A note that
     outlasts its hold is surely not short if its strings lose energy no faster than their line says. One whose time is unsure
-    is not, if it may be nearly short within that. A room that rings long moves both, so more is asked there, and what lies between counts as neither. In the bass more is asked as well:
-    there sound notes of a real grand differ by a factor of three, and one of them from one microphone to the other.
+    is not, if it may be nearly short within that. A room that rings long moves both, so more is asked there, and what lies
+    between counts as neither. In the bass more is asked as well: there sound notes of a real grand differ by a factor of three, and one of them from one microphone to the other.
 
     Returns
     -------

@@ -69,10 +69,9 @@ def with_faint_keys(sequence: Sequence, channels: Samples, strikes: Strikes, *, 
     if len(strikes.key) < 3:
         return sequence
     asked = [k for k, (status, _) in sequence.absent.items() if status == "silent" or k > strikes.key[-1]]
-    look = {"rate_hz": rate_hz}
-    heard = {k: FAINT for k in asked if _out_db(*_expected(k, strikes), channels, **look) >= OUT_DB}
+    heard = {k: FAINT for k in asked if _out_db(*_expected(k, strikes), channels, rate_hz=rate_hz) >= OUT_DB}
     silent = [k for k in asked if sequence.absent[k][0] == "silent" and k not in heard]
-    drowned = {k: DROWNED for k in silent if _may_drown(k, channels, strikes, **look)}
+    drowned = {k: DROWNED for k in silent if _may_drown(k, channels, strikes, rate_hz=rate_hz)}
     return Sequence(sequence.strike_of, sequence.count, sequence.absent | heard | drowned)
 
 

@@ -121,7 +121,7 @@ def _least_rise(rises: FloatArray, typical: float, *, share: float) -> float:
 
     In a flood of noise the typical rise is the noise's; the greatest ones are blows.
     """
-    least, great = share * typical, float(np.sum(rises**3)) / max(float(np.sum(rises**2)), 1e-12)
+    least, great = share * typical, _blows_rise(rises)
     if len(rises) > 2.5 * np.sum(rises > 0.5 * great):
         middle = float(np.median(rises))
         least = max(least, min(middle + 2.5 * float(np.median(np.abs(rises - middle))), 0.5 * great))
@@ -139,11 +139,10 @@ def _with_narrow(
     for peak in peaks:
         free[max(0, peak - distance) : peak + distance + 1] = False
     peaks = np.sort(np.concatenate([peaks, more[free[more]]]))
-    share = rise_share(lasting[peaks])
-    typical = float(np.median(lasting[peaks] / np.maximum(share, 1e-12))) if len(peaks) else 0.0
+    least = lim["narrow_share"] * _blows_rise(lasting[peaks])
     lasting = lasting.copy()
     clear = peaks[near[peaks] >= lim["narrow_clear"]]
-    lasting[clear] = np.maximum(lasting[clear], lim["narrow_share"] * typical)
+    lasting[clear] = np.maximum(lasting[clear], least)
     return peaks, lasting
 
 
@@ -199,8 +198,13 @@ def onsets_in(bands: NDArray[np.float32], *, hop_s: float, rate_hz: int) -> Onse
 
 
 def rise_share(rise: FloatArray) -> FloatArray:
-    """Rise of each candidate over that of a typical blow (a mean in which weak rises hardly count)."""
-    return np.asarray(rise / max(float(np.sum(rise**3)) / max(float(np.sum(rise**2)), 1e-12), 1e-12))
+    """Rise of each candidate over that of a typical blow."""
+    return np.asarray(rise / max(_blows_rise(rise), 1e-12))
+
+
+def _blows_rise(rises: FloatArray) -> float:
+    """Rise of a typical blow among all candidates: a mean in which weak rises hardly count."""
+    return float(np.sum(rises**3)) / max(float(np.sum(rises**2)), 1e-12)
 
 
 def next_strong_s(onsets_s: FloatArray, rise: FloatArray, *, end_s: float) -> FloatArray:

@@ -119,8 +119,10 @@ def _near_partials(m: NoteMeasures, i: int, hz: FloatArray) -> NDArray[np.bool_]
     return np.asarray(nearest <= half)
 
 
-def fades_from_elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> NDArray[np.bool_]:
-    """Notes over whose fading other sounds come, shape (notes,).
+def fades_from_elsewhere(
+    channels: Samples, m: NoteMeasures, met: NDArray[np.bool_], *, rate_hz: int
+) -> NDArray[np.bool_]:
+    """Notes over whose fading other sounds come, shape (notes,); ``met`` are those of `buzz_from_elsewhere`.
 
     A note that seems short, while something between its partials comes again. And where several notes meet sounds from
     elsewhere: each whose whole sound falls at another time than its own partials do; without such sounds the two differ in
@@ -131,7 +133,7 @@ def fades_from_elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) ->
     for i in np.flatnonzero(out):
         out[i] = not begins_with_blow(-np.inf, _between_over_time(channels, m, int(i), rate_hz=rate_hz)[1])
     lim = limits()["elsewhere"]
-    if buzz_from_elsewhere(channels, m, rate_hz=rate_hz).sum() < lim["many_notes"]:
+    if met.sum() < lim["many_notes"]:
         return out
     return out | np.array([_falls_apart(m, i, share=lim["apart_share"]) for i in range(len(out))], dtype=bool)
 

@@ -215,7 +215,7 @@ def _too_soft(channels: Samples, m: NoteMeasures) -> list[Impairment]:
 def _elsewhere(channels: Samples, m: NoteMeasures, *, rate_hz: int) -> list[Impairment]:
     buzz = buzz_from_elsewhere(channels, m, rate_hz=rate_hz)
     damper = dampers_from_elsewhere(channels, m, rate_hz=rate_hz)
-    fades = fades_from_elsewhere(channels, m, rate_hz=rate_hz)
+    fades = fades_from_elsewhere(channels, m, buzz, rate_hz=rate_hz)
     why_buzz = "neither begin with the blow nor fade with the note: buzz is not judged there"
     why_damper = "cover what the damper leaves: dampers are not judged there"
     why_fades = "come while it fades: sustain is not judged there"

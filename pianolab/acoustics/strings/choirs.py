@@ -27,8 +27,8 @@ SURELY_ONE_TO, SURELY_SEVERAL = 5, (17, 28)
 LEAST_NOTES, LEAST_TOLD = 2, 0.3
 """So many notes of either kind, and so much more often several modes in those of several strings, tell the two apart."""
 TOLD_BY_NOTE, MOVED_PER_KEY, SURELY = 3.0, 0.3, 0.95
-"""Natural logarithm of how much likelier one kind than the other looks as its middle note does; what it costs that single strings end
-a key farther from where they usually do (own choice); how likely is sure."""
+"""Natural logarithm of how much likelier one kind than the other looks as its middle note does; what it costs that single
+strings end a key farther from where they usually do (own choice); how likely is sure."""
 
 
 @dataclass(frozen=True)

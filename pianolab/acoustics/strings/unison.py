@@ -78,10 +78,10 @@ class Unison:
 class KnownOfNotes:
     """What is known of each note before its unison is measured, shape (notes,) each but ``unexplained``.
 
-    ``far_cents``, ``far_sd_cents`` and ``far_proven`` of a string that seems far off (`far_strings.far_string`); how many ``strings`` the
-    key is taken to have, and whether one may be two (``maybe_two``); ``scatter`` in cents, how far partials lie off their series (`scatter.scatter_cents`);
-    ``heard_s``, how long the modes were listened to; ``unexplained``, shape (notes, partials), which share of each partial
-    the modes leave (`choirs.unexplained_share`).
+    ``far_cents``, ``far_sd_cents`` and ``far_proven`` of a string that seems far off (`far_strings.far_string`); how many
+    ``strings`` the key is taken to have, and whether one may be two (``maybe_two``); ``scatter`` in cents, how far partials
+    lie off their series (`scatter.scatter_cents`); ``heard_s``, how long the modes were listened to; ``unexplained``, shape
+    (notes, partials), which share of each partial the modes leave (`choirs.unexplained_share`).
     """
 
     far_cents: FloatArray
